@@ -1,0 +1,5 @@
+"""``python -m kitopt``."""
+
+from kitopt.cli import main
+
+main()

@@ -1,0 +1,228 @@
+"""What is owned, as frozen typed values with every blank already filled."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Literal
+
+Chemistry = Literal["lifepo4", "agm", "li-ion"]
+
+
+@dataclass(frozen=True)
+class Connector:
+    """One end of a lead or device: a family and, where the family has two sides, which one.
+
+    Written ``family`` when it mates with itself, ``family:plug`` or ``family:socket`` otherwise.
+    """
+
+    family: str
+    side: Literal["", "plug", "socket"] = ""
+
+    def mates_with(self, other: Connector) -> bool:
+        """Whether the two can be pushed together."""
+        if self.family != other.family:
+            return False
+        return {self.side, other.side} in ({""}, {"plug", "socket"})
+
+    def __str__(self) -> str:
+        return f"{self.family}:{self.side}" if self.side else self.family
+
+
+@dataclass(frozen=True)
+class Assumed:
+    """A value that the owner left blank and the program filled in."""
+
+    file: str
+    id: str
+    column: str
+    value: str
+    rule: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Item:
+    """What every owned thing has.
+
+    Attributes
+    ----------
+    mass_g : int
+        Mass of one. [g]
+    price_cents : int or None
+        Price of one in hundredths of the inventory's currency; None when unknown.
+    file, line : str, int
+        Where it is written.
+    """
+
+    id: str
+    name: str
+    count: int = 1
+    mass_g: int
+    price_cents: int | None = None
+    owner: str = ""
+    tags: tuple[str, ...] = ()
+    notes: str = ""
+    file: str = ""
+    line: int = 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Panel(Item):
+    """A photovoltaic panel at standard test conditions.
+
+    Attributes
+    ----------
+    power_per_degc, voc_per_degc : float
+        Relative change of power and open-circuit voltage per kelvin, negative, such as -0.004.
+        ``voc_per_degc`` is None when unknown: the cold-voltage rule then takes a table's factor.
+    output_factor : float
+        Real output over label, 0 to 1.2.
+    """
+
+    rated_w: float
+    vmp_v: float
+    imp_a: float
+    voc_v: float
+    isc_a: float
+    power_per_degc: float
+    voc_per_degc: float | None
+    connector: Connector
+    second_connector: Connector | None = None
+    tilts: bool
+    folding: bool
+    output_factor: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Battery(Item):
+    """A battery with its own protection limits.
+
+    Attributes
+    ----------
+    efficiency : float
+        Charge efficiency, energy stored over energy put in, 0 to 1.
+    discharge_efficiency : float
+        Energy delivered over energy taken from the store, 0 to 1.
+    depth_share : float
+        Share of the measured capacity that may be used, 0 to 1.
+    """
+
+    chemistry: Chemistry
+    nominal_v: float
+    capacity_ah: float
+    measured_ah: float
+    charged_on: date | None = None
+    efficiency: float
+    discharge_efficiency: float = 1.0
+    depth_share: float
+    max_charge_a: float
+    max_discharge_a: float
+    lowest_charging_degc: float
+    fused: bool
+    connector: Connector
+
+    @property
+    def usable_wh(self) -> float:
+        """Usable capacity at room temperature. [Wh]"""
+        return self.measured_ah * self.nominal_v * self.depth_share
+
+    @property
+    def label_wh(self) -> float:
+        """Energy on the label, as carriers by air count it. [Wh]"""
+        return self.capacity_ah * self.nominal_v
+
+
+@dataclass(frozen=True, kw_only=True)
+class Controller(Item):
+    """A charge controller. A limit that is None was not given and blocks nothing."""
+
+    kind: Literal["pwm", "mppt"]
+    max_charge_a: float
+    max_pv_v: float
+    max_pv_a: float | None = None
+    max_pv_w: float | None = None
+    efficiency: float
+    idle_ma: float
+    pv_connector: Connector
+    battery_connector: Connector
+    chemistries: tuple[Chemistry, ...] = ()
+    """Profiles it can be set to; empty when the owner did not say."""
+    rf: Literal["quiet", "hash", "unknown"] = "unknown"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lead(Item):
+    """A lead, adapter, joiner (``ways`` 2) or distribution strip (``ways`` 6)."""
+
+    from_connector: Connector
+    to_connector: Connector
+    length_m: float
+    area_mm2: float
+    ways: int = 1
+    fuse_a: float | None = None
+    fuse_at_m: float | None = None
+    max_a: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Converter(Item):
+    """A converter from the bus to another voltage."""
+
+    from_connector: Connector
+    to_connector: Connector
+    out_v: float
+    max_w: float
+    efficiency: float
+    idle_ma: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Load(Item):
+    """Something to be powered. Each of idle and full is given in amperes or in watts, never both."""
+
+    idle_a: float | None = None
+    idle_w: float | None = None
+    full_a: float | None = None
+    full_w: float | None = None
+    supply_v: float | None = None
+    lowest_v: float | None = None
+    highest_v: float | None = None
+    connector: Connector
+
+
+@dataclass(frozen=True, kw_only=True)
+class Extra(Item):
+    """A thing that draws nothing and is always packed: meter, pegs, spare fuses."""
+
+
+@dataclass(frozen=True)
+class Inventory:
+    """One folder of items, each kind sorted by id; ids are unique over the whole."""
+
+    folder: str
+    panels: tuple[Panel, ...] = ()
+    batteries: tuple[Battery, ...] = ()
+    controllers: tuple[Controller, ...] = ()
+    leads: tuple[Lead, ...] = ()
+    converters: tuple[Converter, ...] = ()
+    loads: tuple[Load, ...] = ()
+    extras: tuple[Extra, ...] = ()
+    currency: str = ""
+    assumed: tuple[Assumed, ...] = ()
+    warnings: tuple[str, ...] = ()
+    """Things that were read but look mistaken, such as an unknown column."""
+    fingerprint: str = ""
+    """First 12 hex digits of the SHA-256 of the files' bytes, in name order."""
+    by_id: dict[str, Item] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        everything: list[Item] = [
+            *self.panels,
+            *self.batteries,
+            *self.controllers,
+            *self.leads,
+            *self.converters,
+            *self.loads,
+            *self.extras,
+        ]
+        object.__setattr__(self, "by_id", {item.id: item for item in everything})

@@ -1,0 +1,147 @@
+"""One outing to be powered, as frozen typed values with every default filled."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from fractions import Fraction
+from pathlib import Path
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+from kitopt.inventory.items import Assumed, Connector
+
+Objective = Literal["mass", "price", "items"]
+
+
+@dataclass(frozen=True)
+class Span:
+    """Hours of the day, in minutes after local midnight; ``end_min`` below ``start_min`` crosses midnight."""
+
+    start_min: int
+    end_min: int
+
+
+@dataclass(frozen=True)
+class Site:
+    """Where it is. Angles in degrees, north and east positive; heights of the horizon clockwise from north."""
+
+    latitude_deg: float
+    longitude_deg: float
+    altitude_m: float
+    timezone: ZoneInfo
+    coldest_degc: float | None
+    warmest_degc: float | None
+    horizon_deg: tuple[tuple[float, float], ...] = ()
+    shade: tuple[Span, ...] = ()
+
+
+@dataclass(frozen=True)
+class Climate:
+    """The built-in monthly climate of the place."""
+
+
+@dataclass(frozen=True)
+class WeatherFile:
+    """A weather file that pvlib reads."""
+
+    path: Path
+
+
+@dataclass(frozen=True)
+class Shares:
+    """Daily shares of clear sky, 0 to 1; the last repeats."""
+
+    shares: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class NoSun:
+    """No sun at all."""
+
+
+Weather = Climate | WeatherFile | Shares | NoSun
+
+
+@dataclass(frozen=True)
+class Need:
+    """What is promised. Of the two reserves one is 0; likewise start charge is a share of usable capacity."""
+
+    confidence: Fraction = Fraction(19, 20)
+    reserve_share: float = 0.1
+    reserve_wh: float = 0.0
+    weather: Weather = Climate()
+    windows: int = 500
+    seed: int = 1
+    start_charge_share: float = 1.0
+    backup: tuple[str, ...] = ()
+    step_h: float = 0.5
+
+
+@dataclass(frozen=True)
+class Aim:
+    """How panels that tilt are aimed; a fixed aim with None is chosen from the sky."""
+
+    mode: Literal["flat", "fixed", "re-aimed"] = "flat"
+    every_h: float = 2.0
+    tilt_deg: float | None = None
+    azimuth_deg: float | None = None
+
+
+@dataclass(frozen=True)
+class LoadUse:
+    """How one load of the inventory is used in this operation.
+
+    Attributes
+    ----------
+    full_share : float
+        Mean current while transmitting (or on) over full current, 0 to 1.
+    transmit_share : float
+        Share of the on-air time spent transmitting, 0 to 1.
+    spans : tuple of Span
+        Hours on the air (or on); empty means always.
+    quiet : {"listen", "off"}
+        What it does outside those hours.
+    wh_per_day : float or None
+        Energy a day, spread evenly over the spans; replaces the rest when given. [Wh]
+    """
+
+    id: str
+    count: int = 1
+    mode: str = "on"
+    full_share: float = 1.0
+    transmit_share: float = 1.0
+    spans: tuple[Span, ...] = ()
+    quiet: Literal["listen", "off"] = "listen"
+    wh_per_day: float | None = None
+    priority: Literal["must", "nice"] = "must"
+    line: int = 0
+
+
+@dataclass(frozen=True)
+class Operation:
+    """One outing. ``start`` is aware, in the site's time zone; ``hours`` are elapsed hours."""
+
+    file: str
+    name: str
+    start: datetime
+    hours: float
+    site: Site
+    loads: tuple[LoadUse, ...]
+    need: Need = Need()
+    aim: Aim = Aim()
+    station_connector: Connector | None = None
+    panel_distance_m: float = 0.0
+    batteries: Literal["in turn", "parallel"] = "in turn"
+    mass_limit_g: int | None = None
+    air_travel: bool = False
+    least: Objective = "mass"
+    assumed: tuple[Assumed, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def n_steps(self) -> int:
+        """Steps that cover the hours; the last one may be part empty."""
+        whole = self.hours / self.need.step_h
+        n = round(whole)
+        return n if abs(whole - n) < 1e-9 else int(whole) + 1

@@ -1,0 +1,64 @@
+"""What the sky gives in each weather window: the value that every source returns."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Laid = Literal["flat", "aimed"]
+"""How a panel lies: flat on the ground, or as the operation aims those that tilt."""
+
+
+@dataclass(frozen=True)
+class Sky:
+    """Weather windows over one operation's steps.
+
+    Every array is (n_windows, n_steps); one that is the same in all windows may be (1, n_steps).
+    Step t spans [t, t + step_h) from `start`.
+
+    Attributes
+    ----------
+    start : datetime
+        Aware, in the site's time zone.
+    poa_wm2 : mapping of {"flat", "aimed"} to ndarray
+        Irradiance in the plane of the panels, mean over the step. [Wm⁻²]
+    panel_degc : mapping of {"flat", "aimed"} to ndarray
+        Temperature of the panels' cells. [°C]
+    air_degc, battery_degc : ndarray
+        Air temperature, and that of the batteries' cells, which follow it late. [°C]
+    coldest_degc : float
+        Lowest temperature at which a panel may see the sun; sets the cold Voc. [°C]
+    labels : tuple of str
+        A name for each window, such as "window 17" or "1998-10-03".
+    source : str
+        Where the weather comes from, for the report.
+    notes : tuple of str
+        What the user must know of it, such as the distance of the cell that was taken.
+    can_refresh : bool
+        Whether unseen windows of the same kind can be drawn.
+    aim_text : str
+        How the tilting panels are aimed, in words.
+    """
+
+    start: datetime
+    step_h: float
+    poa_wm2: Mapping[Laid, NDArray[np.float64]]
+    panel_degc: Mapping[Laid, NDArray[np.float64]]
+    air_degc: NDArray[np.float64]
+    battery_degc: NDArray[np.float64]
+    coldest_degc: float
+    labels: tuple[str, ...]
+    source: str
+    notes: tuple[str, ...] = ()
+    can_refresh: bool = False
+    aim_text: str = ""
+
+    @property
+    def n_windows(self) -> int:
+        """Number of windows."""
+        return len(self.labels)
