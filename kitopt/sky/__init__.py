@@ -1,0 +1,8 @@
+"""Place, season and source become weather windows: the only part of kitopt that imports pvlib, and only when used."""
+
+from __future__ import annotations
+
+from kitopt.sky.sources import fresh_windows, windows_for
+from kitopt.sky.windows import Laid, Sky
+
+__all__ = ["Laid", "Sky", "fresh_windows", "windows_for"]

@@ -1,0 +1,119 @@
+"""Light and air become a Sky: panels are held into the light as the operation says."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.errors import BadInput, Fault
+from kitopt.operation.terms import Operation
+from kitopt.sky.aims import aim_panels
+from kitopt.sky.light import Light
+from kitopt.sky.moments import Moments, moments_of
+from kitopt.sky.plane import plane_wm2
+from kitopt.sky.shade import beam_share, shaded_share
+from kitopt.sky.temperature import BATTERY_LAG_H, daily_air_degc, grounded_panel_degc, open_panel_degc
+from kitopt.sky.windows import Laid, Sky
+
+Array = NDArray[np.float64]
+
+UNKNOWN_WIND_MS = 1.0
+"""A light air, where the wind is not known. [m/s]"""
+
+
+@dataclass(frozen=True)
+class Air:
+    """Air over the windows' steps; arrays of shape (n_windows, n_steps) or (1, n_steps).
+
+    Attributes
+    ----------
+    air_degc, battery_degc : ndarray
+        Air, and the batteries' cells, which follow it three hours late. [°C]
+    wind_ms : ndarray or float
+        Wind at the panels. [m/s]
+    coldest_degc : float
+        Lowest air temperature in the daily round or in the windows. [°C]
+    """
+
+    air_degc: Array
+    battery_degc: Array
+    wind_ms: Array | float
+    coldest_degc: float
+
+
+@dataclass(frozen=True)
+class Words:
+    """What a source says of itself."""
+
+    labels: tuple[str, ...]
+    source: str
+    notes: tuple[str, ...] = ()
+    can_refresh: bool = False
+
+
+def usual_air(operation: Operation) -> Air:
+    """The operation's own coldest and warmest temperature, as a daily round.
+
+    Raises
+    ------
+    BadInput
+        If one of the two is not given.
+    """
+    site = operation.site
+    if site.coldest_degc is None or site.warmest_degc is None:
+        missing = [name for name in ("coldest_degc", "warmest_degc") if getattr(site, name) is None]
+        text = (
+            "not given, and this weather source has no air temperature: give both coldest_degc and warmest_degc "
+            "under [site], such as coldest_degc = 6 and warmest_degc = 19, or name a weather file that has it."
+        )
+        raise BadInput([Fault(operation.file, None, f"site.{name}", text) for name in missing])
+    rounds = [
+        daily_air_degc(moments_of(operation, earlier_h).local_hours, site.coldest_degc, site.warmest_degc)[None, :]
+        for earlier_h in (0.0, BATTERY_LAG_H)
+    ]
+    return Air(rounds[0], rounds[1], UNKNOWN_WIND_MS, min(site.coldest_degc, site.warmest_degc))
+
+
+def assemble(
+    operation: Operation, moments: Moments, light: Light, air: Air, words: Words, sample: Light | None = None
+) -> Sky:
+    """Panels in the light, as the operation aims them.
+
+    Parameters
+    ----------
+    sample : Light, optional
+        Windows from which a missing fixed aim is chosen; those of `light` when not given.
+    """
+    site, step_h = operation.site, operation.need.step_h
+    shaded = shaded_share(moments.local_hours, step_h, site.shade)
+
+    def seen(bare: Light) -> Light:
+        if not site.horizon_deg and not site.shade:
+            return bare
+        return bare.behind(beam_share(bare.sun, site.horizon_deg, shaded))
+
+    light = seen(light)
+    flat_wm2 = plane_wm2(light, 0.0, 180.0)
+    flat_degc = grounded_panel_degc(flat_wm2, air.air_degc, air.wind_ms)
+    poa: dict[Laid, Array] = {"flat": flat_wm2, "aimed": flat_wm2}
+    panel: dict[Laid, Array] = {"flat": flat_degc, "aimed": flat_degc}
+    aimed = aim_panels(operation.aim, light.sun, step_h, light if sample is None else seen(sample))
+    if operation.aim.mode != "flat":
+        poa["aimed"] = plane_wm2(light, aimed.tilt_deg, aimed.azimuth_deg)
+        panel["aimed"] = open_panel_degc(poa["aimed"], air.air_degc, air.wind_ms)
+    return Sky(
+        start=operation.start,
+        step_h=step_h,
+        poa_wm2=poa,
+        panel_degc=panel,
+        air_degc=air.air_degc,
+        battery_degc=air.battery_degc,
+        coldest_degc=air.coldest_degc if site.coldest_degc is None else site.coldest_degc,
+        labels=words.labels,
+        source=words.source,
+        notes=words.notes,
+        can_refresh=words.can_refresh,
+        aim_text=aimed.text,
+    )

@@ -1,0 +1,55 @@
+"""From the operation's weather source to its windows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from kitopt.errors import ModelError
+from kitopt.operation.terms import Climate, NoSun, Operation, Shares
+from kitopt.sky.windows import Sky
+
+FIRST_FRESH = 1_000_000
+"""Number of the first window that no choice has seen."""
+
+
+def windows_for(operation: Operation, *, n: int | None = None, first: int = 0) -> Sky:
+    """Weather windows of an operation.
+
+    Parameters
+    ----------
+    n : int, optional
+        How many windows; ``operation.need.windows`` when not given. No sun and daily shares are one window
+        whatever is asked, and a file gives no more than it holds.
+    first : int
+        Number of the first window; only the climate goes on without end.
+
+    Returns
+    -------
+    Sky
+        Arrays of shape (n_windows, n_steps). Window number k is the same whatever `n` and `first`.
+
+    Raises
+    ------
+    BadInput
+        If the file cannot be used, the climate does not reach the place, or a temperature is missing.
+    """
+    weather = operation.need.weather
+    match weather:
+        case NoSun():
+            from kitopt.sky.dark import dark_sky
+
+            return dark_sky(operation)
+        case Shares():
+            from kitopt.sky.shares import share_sky
+
+            return share_sky(operation, weather)
+        case _:
+            raise ModelError(f"no sky for {weather!r}")
+
+
+def fresh_windows(operation: Operation, total: int = 5000, chunk: int = 1000) -> Iterator[Sky]:
+    """Windows that no choice has seen, a chunk at a time to bound memory; nothing where none can be drawn."""
+    if not isinstance(operation.need.weather, Climate):
+        return
+    for done in range(0, total, chunk):
+        yield windows_for(operation, n=min(chunk, total - done), first=FIRST_FRESH + done)
