@@ -1,0 +1,119 @@
+"""The text of one cell to a value. Everything raises ValueError on text that is not exactly as it should be."""
+
+from __future__ import annotations
+
+import math
+import re
+from datetime import date
+from typing import Literal
+
+from kitopt.inventory.items import Connector
+from kitopt.inventory.units import to_unit
+
+# float() would take 1_000, nan, inf, full-width digits and 1e400
+_NUMBER = r"(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
+_PLAIN = re.compile(rf"[+-]?{_NUMBER}", re.ASCII)
+_COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
+_PART = re.compile(rf"\s*({_NUMBER})\s*([A-Za-zµμΩ°'\"′″²]{{1,16}}2?)\.?")
+_PERCENT = re.compile(rf"([+-]?{_NUMBER})\s*%(?:\s*(?:/|per\s)\s*(?:K|°C|degC|C))?")
+_SPACES = re.compile(r"[   ]")
+_CONNECTOR = re.compile(r"(\w[\w.+/-]{0,59})(?::(plug|socket))?")
+_ID = re.compile(r"\w[\w.+/:-]{0,79}")
+LONGEST_NUMBER = 60
+
+
+def _clean(text: str, decimal_comma: bool) -> str:
+    text = _SPACES.sub(" ", text).replace("−", "-").strip()
+    if len(text) > LONGEST_NUMBER:
+        raise ValueError("too long for a number")
+    return _COMMA.sub(".", text) if decimal_comma else text
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError("too large for a number")
+    return value
+
+
+def number(text: str, unit: str | None, decimal_comma: bool = False) -> float:
+    """Return a number, converted to `unit` when the cell names one.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``740``, ``1.6 lb``, ``3 lb 2 oz`` or, with decimal commas, ``7,4``.
+    unit : str or None
+        The column's unit as pint spells it; None for a bare number.
+    decimal_comma : bool
+        Whether a comma between digits is a decimal point.
+    """
+    cleaned = _clean(text, decimal_comma)
+    if _PLAIN.fullmatch(cleaned):
+        return _finite(cleaned)
+    if unit is None:
+        raise ValueError("not a number")
+    sign = -1.0 if cleaned.startswith("-") else 1.0
+    rest = cleaned[1:] if cleaned[:1] in ("+", "-") else cleaned
+    parts: list[tuple[float, str]] = []
+    while rest.strip():
+        part = _PART.match(rest)
+        if part is None:
+            raise ValueError("not a number with a unit")
+        parts.append((_finite(part[1]), part[2]))
+        rest = rest[part.end() :]
+    if not parts:
+        raise ValueError("not a number")
+    if sign < 0:
+        parts = [(-amount, name) for amount, name in parts]
+    return to_unit(parts, unit)
+
+
+def share(text: str, decimal_comma: bool = False) -> float:
+    """Return a share written as a fraction or in percent: ``0.95``, ``95 %``, ``-0.3 %/K``."""
+    cleaned = _clean(text, decimal_comma)
+    if percent := _PERCENT.fullmatch(cleaned):
+        # shifting the point is exact where dividing by 100 is not
+        return _finite(f"{percent[1]}e-2") if "e" not in percent[1].lower() else _finite(percent[1]) / 100
+    return number(cleaned, None)
+
+
+def yes_no(text: str) -> bool:
+    """Return whether the cell says yes."""
+    answer = {"yes": True, "y": True, "true": True, "no": False, "n": False, "false": False}.get(text.lower())
+    if answer is None:
+        raise ValueError("neither yes nor no")
+    return answer
+
+
+def connector(text: str) -> Connector:
+    """Return the connector written ``family``, ``family:plug`` or ``family:socket``."""
+    match = _CONNECTOR.fullmatch(text)
+    if match is None:
+        raise ValueError("not a connector")
+    side: Literal["", "plug", "socket"] = "plug" if match[2] == "plug" else "socket" if match[2] == "socket" else ""
+    return Connector(match[1], side)
+
+
+def iso_date(text: str) -> date:
+    """Return a date written year-month-day."""
+    if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
+        raise ValueError("not a date")
+    return date.fromisoformat(text)
+
+
+def identifier(text: str) -> str:
+    """Return an id: letters, digits and ``. + / : _ -``, without blanks because lists are separated by them."""
+    if not _ID.fullmatch(text):
+        raise ValueError("not an id")
+    return text
+
+
+def words(text: str) -> tuple[str, ...]:
+    """Return the parts of a list separated by blanks."""
+    return tuple(text.split())
+
+
+def plain_text(text: str) -> str:
+    """Return text without the apostrophe that guards a formula sign in spreadsheets."""
+    return text[1:] if re.match(r"'[=+\-@\t]", text) else text

@@ -1,0 +1,180 @@
+"""What a value must be, as pydantic annotations that word their own complaint.
+
+Every field says what it needs and gives an example, so that the message does not depend on which check failed.
+The same annotations read text from CSV and typed values from TOML.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any, cast
+
+from pydantic import GetCoreSchemaHandler
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+
+from kitopt.inventory import cells
+from kitopt.inventory.faults import quoted
+
+_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(,[0-9]{3})+")
+
+
+def complaint(value: object, need: str) -> PydanticCustomError:
+    """Return the error that says what was found and what was needed."""
+    # through the context, because a value may hold braces
+    return PydanticCustomError("need", "{text}", {"text": f"found {quoted(value)}, need {need}."})
+
+
+class _Field:
+    """Common part: the reading function runs before pydantic's own check of the type."""
+
+    def read(self, value: Any, decimal_comma: bool) -> Any:
+        raise NotImplementedError
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        def before(value: Any, info: core_schema.ValidationInfo[Any]) -> Any:
+            context = cast("dict[str, bool]", info.context or {})
+            return self.read(value, context.get("decimal_comma", False))
+
+        return core_schema.with_info_before_validator_function(before, handler(source))
+
+
+@dataclass(frozen=True)
+class Number(_Field):
+    """A number in a range.
+
+    Attributes
+    ----------
+    what, such : str
+        The quantity with its article, and examples.
+    unit : str or None
+        Unit in which the value is kept; None for a bare number, "share" for a fraction or percentage.
+    above, least, most : float or None
+        Open lower limit, closed lower limit, closed upper limit.
+    whole : {"", "exact", "half-up", "cents"}
+        Whether it must be whole, is rounded half up, or is turned into whole hundredths.
+    """
+
+    what: str
+    such: str
+    unit: str | None = None
+    above: float | None = None
+    least: float | None = None
+    most: float | None = None
+    whole: str = ""
+
+    def need(self, too_large: bool = False) -> str:
+        """Return what is needed, in words; the upper limit only where it matters."""
+        if self.above is not None:
+            limits = f" above {self.above:g}" + (f" and at most {self.most:,.10g}" if too_large else "")
+        elif self.least is not None and self.most is not None and (too_large or self.most <= 100):
+            limits = f" from {self.least:g} to {self.most:,.10g}"
+        else:
+            limits = "" if self.least is None else f" of at least {self.least:g}"
+        return f"{self.what}{limits}, such as {self.such}"
+
+    def read(self, value: Any, decimal_comma: bool) -> float | int:
+        """Return the number, or raise the complaint."""
+        if self.whole in ("half-up", "cents") and decimal_comma and _THOUSANDS.fullmatch(str(value)):
+            # 1,234 is one and a bit to some and a thousand to others: ask rather than guess
+            raise complaint(value, f"{value.replace(',', '')} or {value.replace(',', '.', 1)}, whichever is meant")
+        try:
+            number = self._number(value, decimal_comma)
+        except ValueError:
+            raise complaint(value, self.need()) from None
+        if self.most is not None and number > self.most:
+            raise complaint(value, self.need(too_large=True))
+        if self.whole == "exact" and number != int(number):
+            raise complaint(value, f"a whole number: {self.need()}")
+        if self.whole:
+            scaled = number * 100 if self.whole == "cents" else number
+            # nine digits first, so that 2.5 that came out of a conversion as 2.4999999999 still rounds up
+            number = int(Decimal(f"{scaled:.9g}").quantize(Decimal(1), ROUND_HALF_UP))
+        if (self.above is not None and number <= self.above) or (self.least is not None and number < self.least):
+            raise complaint(value, self.need())
+        return number
+
+    def _number(self, value: Any, decimal_comma: bool) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float | str):
+            raise ValueError("not a number")
+        if isinstance(value, str):
+            if self.unit == "share":
+                return cells.share(value, decimal_comma)
+            return cells.number(value, self.unit, decimal_comma)
+        # repr is checked like text: it knows nan and inf
+        return cells.number(repr(value), None)
+
+
+@dataclass(frozen=True)
+class Text(_Field):
+    """Text turned into a value by a function that raises ValueError.
+
+    Attributes
+    ----------
+    reader : callable
+        From str to the value.
+    need : str
+        What is needed, with an example.
+    """
+
+    reader: Callable[[str], Any]
+    need: str
+
+    def read(self, value: Any, decimal_comma: bool) -> Any:
+        """Return the value, or raise the complaint."""
+        try:
+            if not isinstance(value, str):
+                raise ValueError("not text")
+            return self.reader(value)
+        except ValueError:
+            raise complaint(value, self.need) from None
+
+
+@dataclass(frozen=True)
+class OneOf(_Field):
+    """One of a few words."""
+
+    choices: tuple[str, ...]
+
+    def read(self, value: Any, decimal_comma: bool) -> str:
+        """Return the word in small letters, or raise the complaint."""
+        word = value.strip().lower() if isinstance(value, str) else ""
+        if word not in self.choices:
+            raise complaint(value, f"one of {', '.join(self.choices)}")
+        return word
+
+
+@dataclass(frozen=True)
+class SomeOf(_Field):
+    """Several of a few words: a list, or text separated by blanks."""
+
+    choices: tuple[str, ...]
+    such: str
+
+    def read(self, value: Any, decimal_comma: bool) -> tuple[str, ...]:
+        """Return the words in the order given, each once, or raise the complaint."""
+        words = value.lower().split() if isinstance(value, str) else value
+        if not isinstance(words, list) or any(word not in self.choices for word in words):
+            raise complaint(value, f"some of {', '.join(self.choices)}, such as {self.such}")
+        return tuple(dict.fromkeys(words))
+
+
+@dataclass(frozen=True)
+class Flag(_Field):
+    """Yes or no in CSV, true or false in TOML."""
+
+    def read(self, value: Any, decimal_comma: bool) -> bool:
+        """Return the answer, or raise the complaint."""
+        if isinstance(value, bool):
+            return value
+        try:
+            return cells.yes_no(value) if isinstance(value, str) else cells.yes_no("")
+        except ValueError:
+            raise complaint(value, "yes or no (true or false in TOML)") from None
+
+
+WORDS = Text(cells.plain_text, "text in quotation marks")
+CONNECTOR = Text(cells.connector, "a connector, such as genderless-30, barrel-5.5x2.1:plug or pv-latch:socket")
+IDENTIFIER = Text(cells.identifier, 'an id of letters, digits and . + / : _ - without blanks, such as "fold-50"')

@@ -1,0 +1,25 @@
+"""The known name that a mistyped one most resembles."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+
+def nearest(name: str, known: Iterable[str]) -> str | None:
+    """Return the known name most like `name`, or None when nothing comes near."""
+    import difflib
+
+    choices = sorted(known)
+    name = name[:100]
+    close = difflib.get_close_matches(name, choices, n=1, cutoff=0.6)
+    if close:
+        return close[0]
+    # "mass" for "mass_g" or "latitude_deg" for "latitude": one is the start of the other
+    starts = [choice for choice in choices if len(name) > 2 and (choice.startswith(name) or name.startswith(choice))]
+    return starts[0] if starts else None
+
+
+def did_you_mean(name: str, known: Iterable[str]) -> str:
+    """Return " Did you mean X?" or nothing."""
+    near = nearest(name, known)
+    return f" Did you mean {near}?" if near else ""

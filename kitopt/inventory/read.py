@@ -1,0 +1,177 @@
+"""A folder of CSV files to an Inventory, or to every fault in them."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from kitopt.errors import BadInput, Fault
+from kitopt.inventory import rows
+from kitopt.inventory.decode import decode, read_bytes
+from kitopt.inventory.faults import FaultList, quoted
+from kitopt.inventory.fill import KINDS, REQUIRED, Inconsistent, Kind, Notes
+from kitopt.inventory.items import Assumed, Inventory, Item
+from kitopt.inventory.nearest import did_you_mean
+from kitopt.inventory.table import Row, Table, read_table
+from kitopt.inventory.toml_text import LARGEST_BYTES, KeyLines, parse_toml
+
+_SAVE_CSV = 'save it as "CSV UTF-8"'
+_WARNINGS_LISTED = 50
+
+
+def read_inventory(folder: Path) -> Inventory:
+    """Read every CSV file of an inventory folder.
+
+    ``batteries.csv`` and ``loads.csv`` must be there; other files may be missing.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder; a ``catalogue`` inside it is not read.
+
+    Returns
+    -------
+    Inventory
+        Items sorted by id, every assumed value, and warnings.
+
+    Raises
+    ------
+    BadInput
+        With every fault of every file.
+    """
+    return _Folder(folder).read()
+
+
+class _Folder:
+    """The state of one reading."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.faults: list[Fault] = []
+        self.assumed: list[Assumed] = []
+        self.warnings: list[str] = []
+        self.first: dict[str, str] = {}
+        """Where each id was first seen."""
+        self.digest = hashlib.sha256()
+
+    def read(self) -> Inventory:
+        if not self.folder.is_dir():
+            text = "there is no such folder; name an inventory folder, or make one with `kitopt start`."
+            raise BadInput([Fault(str(self.folder), None, None, text)])
+        contents: dict[str, bytes] = {}
+        items: dict[str, tuple[Item, ...]] = {}
+        for kind in KINDS:
+            path = self.folder / kind.file
+            if not path.exists():
+                if kind.file in REQUIRED:
+                    text = "there is no such file; every inventory needs it, if only with a header."
+                    self.faults.append(Fault(str(path), None, None, text))
+                continue
+            faults = FaultList(str(path))
+            content = read_bytes(path, faults)
+            if content is not None:
+                contents[kind.file] = content
+                text_of_file = decode(content, faults, _SAVE_CSV)
+                table = None if text_of_file is None else read_table(text_of_file, faults)
+                if table is not None:
+                    items[kind.stem] = self._items(kind, table, faults)
+            self.faults += faults.listed()
+        currency = self._currency(contents)
+        if self.faults:
+            raise BadInput(self.faults)
+        for name in sorted(contents):
+            self.digest.update(contents[name])
+        return Inventory(
+            folder=str(self.folder),
+            **items,  # type: ignore[arg-type]  # each kind's build function returns its own type
+            currency=currency,
+            assumed=tuple(self.assumed),
+            warnings=tuple(self.warnings),
+            fingerprint=self.digest.hexdigest()[:12],
+        )
+
+    def _items(self, kind: Kind, table: Table, faults: FaultList) -> tuple[Item, ...]:
+        known = rows.columns_of(kind.model)
+        self._check_header(kind, table, known, faults)
+        built: list[Item] = []
+        for row in table.rows:
+            if faults.is_hopeless:
+                break
+            item = self._item(kind, row, table, known, faults)
+            if item is not None:
+                built.append(item)
+        return tuple(sorted(built, key=lambda item: item.id))
+
+    def _check_header(self, kind: Kind, table: Table, known: dict[str, bool], faults: FaultList) -> None:
+        unknown = [name for name in table.columns if name and name not in known]
+        for column, is_required in known.items():
+            if is_required and column not in table.columns:
+                found = ", ".join(name for name in table.columns if name)
+                found = found if len(found) <= 200 else found[:200] + "…"
+                text = f"this required column is missing; the header has {found}."
+                faults.add(table.header_line, column, text)
+        free = [column for column in known if column not in table.columns]
+        for name in unknown[:_WARNINGS_LISTED]:
+            hint = did_you_mean(name, free) or did_you_mean(name, known)
+            where = f"{kind.file}, line {table.header_line}"
+            self.warnings.append(f"{where}: the unknown column {quoted(name)} is ignored.{hint}")
+
+    def _item(self, kind: Kind, row: Row, table: Table, known: dict[str, bool], faults: FaultList) -> Item | None:
+        given = {name: cell for name, cell in row.cells.items() if name in known}
+        self._check_id(kind, row, given.get("id"), faults)
+        try:
+            checked = kind.model.model_validate(given, context={"decimal_comma": table.decimal_comma})
+        except ValidationError as error:
+            for one in error.errors(include_url=False):
+                column = str(one["loc"][0]) if one["loc"] else None
+                self._note(kind, row, table, column, one, faults)
+            return None
+        notes = Notes(kind.file, checked.id, row.line, self.assumed, self.warnings)
+        try:
+            return kind.build(checked, notes)
+        except Inconsistent as error:
+            faults.add(row.lines.get(error.column, row.line), error.column, error.text)
+            return None
+
+    def _note(self, kind: Kind, row: Row, table: Table, column: str | None, error: Any, faults: FaultList) -> None:
+        if error["type"] != "missing":
+            faults.add(row.lines.get(column or "", row.line), column, error["msg"])
+        elif column in table.columns:
+            # a column that is missing altogether has its one fault at the header
+            faults.add(row.line, column, f"the cell is blank, need {rows.need_of(kind.model, column or '')}.")
+
+    def _check_id(self, kind: Kind, row: Row, name: str | None, faults: FaultList) -> None:
+        if name is None:
+            return
+        line = row.lines["id"]
+        if name in self.first:
+            faults.add(line, "id", f"found {quoted(name)} again, first in {self.first[name]}; need another id.")
+        else:
+            self.first[name] = f"{kind.file}, line {line}"
+
+    def _currency(self, contents: dict[str, bytes]) -> str:
+        path = self.folder / "inventory.toml"
+        if not path.exists():
+            return ""
+        faults = FaultList(str(path))
+        currency = ""
+        content = read_bytes(path, faults, LARGEST_BYTES)
+        text = None if content is None else decode(content, faults, "save it as UTF-8 text")
+        values = None if text is None else parse_toml(text, faults)
+        if content is not None and text is not None and values is not None:
+            contents[path.name] = content
+            lines = KeyLines(text)
+            for key, value in values.items():
+                if key != "currency":
+                    hint = did_you_mean(key, ["currency"])
+                    where = f"{path.name}, line {lines.of((key,))}"
+                    self.warnings.append(f"{where}: the unknown key {quoted(key)} is ignored.{hint}")
+                elif isinstance(value, str) and len(value.strip()) <= 10 and value.isprintable():
+                    currency = value.strip()
+                else:
+                    faults.add(lines.of((key,)), key, f'found {quoted(value)}, need a currency, such as "EUR".')
+        self.faults += faults.listed()
+        return currency

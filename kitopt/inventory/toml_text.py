@@ -1,0 +1,141 @@
+"""TOML text to values, and the line on which each key stands."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from typing import Any
+
+from kitopt.inventory.faults import FaultList
+
+LARGEST_BYTES = 250_000
+Path = tuple[str | int, ...]
+
+_BARE = r"""[A-Za-z0-9_-]+|"[^"\\]*"|'[^']*'"""
+_DOTTED = rf"(?:{_BARE})(?:\s*\.\s*(?:{_BARE}))*"
+_HEADER = re.compile(rf"\s*(\[\[?)\s*({_DOTTED})\s*\]")
+_KEY = re.compile(rf"\s*({_DOTTED})\s*=(.*)", re.DOTALL)
+_NAME = re.compile(_BARE)
+_TOKEN = re.compile(r'''"""|\'\'\'|"(?:\\.|[^"\\])*"|'[^']*'|\#.*|[\[\]{}]''')
+_SHORT_TIME = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d\s*(?:#.*)?")
+
+
+def parse_toml(text: str, faults: FaultList) -> dict[str, Any] | None:
+    """Return the document's values, or None after noting where its syntax breaks."""
+    try:
+        return tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        line, reason = _syntax_fault(text, str(error))
+    lines = text.splitlines()
+    written = lines[line - 1] if line is not None and line <= len(lines) else ""
+    value = written.partition("=")[2].strip()
+    if _SHORT_TIME.fullmatch(value):
+        reason = f"found {value}, need a time with seconds, such as {value[:16]}:00"
+    faults.add(line, None, f"this is not TOML: {reason}.")
+    return None
+
+
+def _syntax_fault(text: str, reason: str) -> tuple[int | None, str]:
+    """Return line and reason; tomllib has the place in its words only."""
+    import tomlkit
+    from tomlkit.exceptions import ParseError
+
+    try:
+        tomlkit.parse(text)
+    except ParseError as error:
+        reason = re.sub(r" at line \d+ col \d+$", "", str(error))
+        return min(error.line, text.count("\n") + 1), f"{reason}, at character {error.col + 1}"
+    except Exception:  # it raises whatever it trips over; tomllib's own words remain
+        pass
+    place = re.search(r"at line (\d+)", reason)
+    return (int(place[1]) if place else text.count("\n") + 1), re.sub(r" \(at .*\)$", "", reason)
+
+
+class KeyLines:
+    """The physical line of each key, found by reading the text a second time.
+
+    Parameters
+    ----------
+    text : str
+        A document that tomllib accepts.
+    """
+
+    def __init__(self, text: str) -> None:
+        self._lines: dict[Path, int] = {}
+        self._scan(text)
+
+    def of(self, path: Path) -> int | None:
+        """Return the line of a value, or of the nearest thing around it that has one."""
+        for n in range(len(path), 0, -1):
+            if path[:n] in self._lines:
+                return self._lines[path[:n]]
+        return 1
+
+    def _scan(self, text: str) -> None:
+        table: Path = ()
+        counts: dict[Path, int] = {}
+        depth = 0
+        closing = ""
+        for number, line in enumerate(text.split("\n"), start=1):
+            rest = line
+            if not depth and not closing:
+                if header := _HEADER.match(line):
+                    table = self._resolve(_names(header[2]), counts)
+                    if header[1] == "[[":
+                        n = counts.get(table, 0)
+                        counts[table] = n + 1
+                        table = (*table, n)
+                    self._note(table, number)
+                    continue
+                if not (key := _KEY.match(line)):
+                    continue
+                self._note((*table, *_names(key[1])), number)
+                rest = key[2]
+            depth, closing = _open_at_end(rest, depth, closing)
+
+    def _resolve(self, names: Path, counts: dict[Path, int]) -> Path:
+        """Return the path of a header, with the number of the latest element wherever it passes an array."""
+        path: Path = ()
+        for i, name in enumerate(names):
+            path = (*path, name)
+            if i < len(names) - 1 and path in counts:
+                path = (*path, counts[path] - 1)
+        return path
+
+    def _note(self, path: Path, line: int) -> None:
+        for n in range(1, len(path) + 1):
+            self._lines.setdefault(path[:n], line)
+
+
+def _names(dotted: str) -> Path:
+    return tuple(name.strip("\"'") for name in _NAME.findall(dotted))
+
+
+def _open_at_end(rest: str, depth: int, closing: str) -> tuple[int, str]:
+    """Return the bracket depth, and the quotation marks that are still open, at the end of a line."""
+    while rest:
+        if closing:
+            _, mark, rest = rest.partition(closing)
+            if not mark:
+                return depth, closing
+            closing = ""
+            continue
+        token = _TOKEN.search(rest)
+        if token is None or token[0].startswith("#"):
+            return depth, ""
+        rest = rest[token.end() :]
+        if token[0] in ('"""', "'''"):
+            closing = token[0]
+        elif token[0] in "[{":
+            depth += 1
+        elif token[0] in "]}":
+            depth -= 1
+    return depth, closing
+
+
+def dotted(path: Path) -> str:
+    """Return a path as a key is written: ``need.windows``, ``loads[2].mode`` (counted from 1)."""
+    text = ""
+    for part in path:
+        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else part
+    return text
