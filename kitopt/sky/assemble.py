@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,13 +12,18 @@ from kitopt.errors import BadInput, Fault
 from kitopt.operation.terms import Operation
 from kitopt.sky.aims import aim_panels
 from kitopt.sky.light import Light
-from kitopt.sky.moments import Moments, moments_of
+from kitopt.sky.moments import moments_of
 from kitopt.sky.plane import plane_wm2
 from kitopt.sky.shade import beam_share, shaded_share
 from kitopt.sky.temperature import BATTERY_LAG_H, daily_air_degc, grounded_panel_degc, open_panel_degc
 from kitopt.sky.windows import Laid, Sky
 
 Array = NDArray[np.float64]
+
+Sampler = Callable[[Operation, int], Light]
+
+_SAMPLE_H = 72.0
+_SAMPLE_WINDOWS = 90
 
 UNKNOWN_WIND_MS = 1.0
 """A light air, where the wind is not known. [m/s]"""
@@ -76,30 +82,39 @@ def usual_air(operation: Operation) -> Air:
     return Air(rounds[0], rounds[1], UNKNOWN_WIND_MS, min(site.coldest_degc, site.warmest_degc))
 
 
-def assemble(
-    operation: Operation, moments: Moments, light: Light, air: Air, words: Words, sample: Light | None = None
-) -> Sky:
+def assemble(operation: Operation, light: Light, air: Air, words: Words, sample: Sampler) -> Sky:
     """Panels in the light, as the operation aims them.
 
     Parameters
     ----------
-    sample : Light, optional
-        Windows from which a missing fixed aim is chosen; those of `light` when not given.
+    sample : callable
+        Gives light like this over another operation's hours, at most so many windows; a missing fixed aim is chosen
+        from whole days, so that it stays when the hours change.
     """
     site, step_h = operation.site, operation.need.step_h
-    shaded = shaded_share(moments.local_hours, step_h, site.shade)
 
-    def seen(bare: Light) -> Light:
+    def seen(bare: Light, over: Operation) -> Light:
         if not site.horizon_deg and not site.shade:
             return bare
+        shaded = shaded_share(moments_of(over).local_hours, over.need.step_h, site.shade)
         return bare.behind(beam_share(bare.sun, site.horizon_deg, shaded))
 
-    light = seen(light)
+    def whole_days() -> Light:
+        local = operation.start.astimezone(site.timezone)
+        over = replace(
+            operation,
+            start=local.replace(hour=0, minute=0, second=0, microsecond=0),
+            hours=_SAMPLE_H,
+            need=replace(operation.need, step_h=0.5),
+        )
+        return seen(sample(over, _SAMPLE_WINDOWS), over)
+
+    light = seen(light, operation)
     flat_wm2 = plane_wm2(light, 0.0, 180.0)
     flat_degc = grounded_panel_degc(flat_wm2, air.air_degc, air.wind_ms)
     poa: dict[Laid, Array] = {"flat": flat_wm2, "aimed": flat_wm2}
     panel: dict[Laid, Array] = {"flat": flat_degc, "aimed": flat_degc}
-    aimed = aim_panels(operation.aim, light.sun, step_h, light if sample is None else seen(sample))
+    aimed = aim_panels(operation.aim, light, step_h, whole_days)
     if operation.aim.mode != "flat":
         poa["aimed"] = plane_wm2(light, aimed.tilt_deg, aimed.azimuth_deg)
         panel["aimed"] = open_panel_degc(poa["aimed"], air.air_degc, air.wind_ms)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.sky.clear_sky import ClearSky
+from kitopt.sky.clear_sky import ClearSky, Place
 from kitopt.sky.sun import Sun
 
 
@@ -19,10 +19,14 @@ class Light:
 
     Attributes
     ----------
+    at_s : ndarray
+        Middle of each step, seconds of universal time since 1970; shaped like the sun's arrays.
     dni_wm2, dhi_wm2 : ndarray, shape (n_windows, n_steps)
         Beam facing the sun, and diffuse light on the flat; nothing in the way. [Wm⁻²]
     """
 
+    place: Place
+    at_s: NDArray[np.float64]
     sun: Sun
     clear: ClearSky
     dni_wm2: NDArray[np.float64]
@@ -37,13 +41,20 @@ class Light:
 
     def behind(self, beam_share: NDArray[np.float64]) -> Light:
         """The same light with part of the beam cut off by something in its way."""
-        return Light(self.sun, self.clear, self.dni_wm2 * beam_share, self.dhi_wm2, self.headroom)
+        return replace(self, dni_wm2=self.dni_wm2 * beam_share)
 
-    def of(self, windows: NDArray[np.int64]) -> Light:
-        """Only some of the windows."""
-        if self.sun.zenith_deg.shape[0] == 1:
-            sun, clear = self.sun, self.clear
-        else:
-            sun = Sun(*(each[windows] for each in (self.sun.zenith_deg, self.sun.azimuth_deg, self.sun.extra_wm2)))
-            clear = ClearSky(*(each[windows] for each in (self.clear.ghi_wm2, self.clear.dni_wm2, self.clear.dhi_wm2)))
-        return Light(sun, clear, self.dni_wm2[windows], self.dhi_wm2[windows], self.headroom)
+    def part(self, windows: NDArray[np.int64], steps: NDArray[np.int64]) -> Light:
+        """Only some of the windows and steps."""
+
+        def cut(whole: NDArray[np.float64]) -> NDArray[np.float64]:
+            rows = windows if whole.shape[0] > 1 else np.zeros(1, dtype=np.int64)
+            return whole[np.ix_(rows, steps)]
+
+        return replace(
+            self,
+            at_s=cut(self.at_s),
+            sun=Sun(cut(self.sun.zenith_deg), cut(self.sun.azimuth_deg), cut(self.sun.extra_wm2)),
+            clear=ClearSky(cut(self.clear.ghi_wm2), cut(self.clear.dni_wm2), cut(self.clear.dhi_wm2)),
+            dni_wm2=cut(self.dni_wm2),
+            dhi_wm2=cut(self.dhi_wm2),
+        )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 import numpy as np
 
@@ -27,17 +27,22 @@ def share_sky(operation: Operation, weather: Shares) -> Sky:
         If the operation gives no temperatures.
     """
     air = usual_air(operation)
+    text = ", ".join(f"{each:g}" for each in weather.shares)
+    words = Words(("the days given",), f"daily shares of clear sky: {text}")
+    return assemble(operation, _light(operation, weather), air, words, lambda other, _: _light(other, weather))
+
+
+def _light(operation: Operation, weather: Shares) -> Light:
+    """Light of the days given, before anything stands in its way."""
     site = operation.site
     moments = moments_of(operation)
     # the day of the first moment, which at a start just before midnight is not that of the first step's middle
-    first: datetime = operation.start.astimezone(site.timezone)
-    numbers = [(day - first.date()) // timedelta(days=1) for day in moments.local_days]
+    first = operation.start.astimezone(site.timezone).date()
+    numbers = [(day - first) // timedelta(days=1) for day in moments.local_days]
     share = np.array([weather.shares[min(number, len(weather.shares) - 1)] for number in numbers])
     place = Place(site.latitude_deg, site.longitude_deg, site.altitude_m)
     at_s = moments.middle_s[None, :]
     sun = sun_at(at_s, place.latitude_deg, place.longitude_deg, place.altitude_m)
     clear = clear_sky(at_s, place, sun)
     dni, dhi = split(clear.ghi_wm2 * share, sun, clear)
-    text = ", ".join(f"{each:g}" for each in weather.shares)
-    words = Words(("the days given",), f"daily shares of clear sky: {text}")
-    return assemble(operation, moments, Light(sun, clear, dni, dhi), air, words)
+    return Light(place, at_s, sun, clear, dni, dhi)

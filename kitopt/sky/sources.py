@@ -34,7 +34,12 @@ def windows_for(operation: Operation, *, n: int | None = None, first: int = 0) -
         If the file cannot be used, the climate does not reach the place, or a temperature is missing.
     """
     weather = operation.need.weather
+    count = operation.need.windows if n is None else n
     match weather:
+        case Climate():
+            from kitopt.sky.climate import climate_sky
+
+            return climate_sky(operation, count, first)
         case NoSun():
             from kitopt.sky.dark import dark_sky
 

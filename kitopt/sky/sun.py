@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,7 +95,7 @@ def incidence_cos(sun: Sun, tilt_deg: Array | float, azimuth_deg: Array | float)
     )
 
 
-def outside_day_whm2(latitude_deg: float, day_of_year: Array) -> Array:
+def outside_day_whm2(latitude_deg: float, day_of_year: NDArray[np.integer[Any]]) -> Array:
     """Energy that a flat square metre would get in a day outside the atmosphere. [Wh m⁻²]
 
     Zero in polar night. The day's sunset angle is ω, its declination δ:
