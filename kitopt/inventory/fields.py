@@ -178,3 +178,26 @@ class Flag(_Field):
 WORDS = Text(cells.plain_text, "text in quotation marks")
 CONNECTOR = Text(cells.connector, "a connector, such as genderless-30, barrel-5.5x2.1:plug or pv-latch:socket")
 IDENTIFIER = Text(cells.identifier, 'an id of letters, digits and . + / : _ - without blanks, such as "fold-50"')
+
+
+@dataclass(frozen=True)
+class Value(_Field):
+    """Any TOML value turned into another by a function that raises ValueError.
+
+    Attributes
+    ----------
+    reader : callable
+        From the value to what is kept.
+    need : str
+        What is needed, with an example.
+    """
+
+    reader: Callable[[Any], Any]
+    need: str
+
+    def read(self, value: Any, decimal_comma: bool) -> Any:
+        """Return what is kept, or raise the complaint."""
+        try:
+            return self.reader(value)
+        except ValueError:
+            raise complaint(value, self.need) from None

@@ -21,6 +21,15 @@ _SPELLINGS = {
     "°C": "degC",
 }
 
+# the commonest, so that most files need not load pint, which takes a third of a second
+_WITHOUT_PINT = {
+    ("kg", "g"): 1000.0,
+    ("mA", "A"): 0.001,
+    ("A", "mA"): 1000.0,
+    ("mAh", "Ah"): 0.001,
+    ("cm", "m"): 0.01,
+}
+
 
 @functools.cache
 def _registry() -> Any:
@@ -61,9 +70,13 @@ def to_unit(parts: list[tuple[float, str]], target: str) -> float:
     ValueError
         If a unit is unknown or measures something else, or if temperatures are added.
     """
-    if all(unit == target for _, unit in parts) and len(parts) == 1:
-        return parts[0][0]
-    if len(parts) > 1 and target == "degC":
+    if len(parts) == 1:
+        amount, unit = parts[0]
+        if unit == target:
+            return amount
+        if (unit, target) in _WITHOUT_PINT:
+            return amount * _WITHOUT_PINT[unit, target]
+    elif target == "degC":
         raise ValueError("temperatures cannot be added")
     registry = _registry()
     total = 0.0

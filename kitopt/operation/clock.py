@@ -1,0 +1,112 @@
+"""Steps of elapsed time, and the hours of a wall clock laid over them."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.operation.terms import Operation, Span
+
+
+def step_starts(operation: Operation) -> list[datetime]:
+    """Return when each step begins, in UTC: hours elapse whatever the clock at the site does.
+
+    Returns
+    -------
+    list of datetime
+        Aware, length ``operation.n_steps``.
+    """
+    start = operation.start.astimezone(UTC)
+    step_s = operation.need.step_h * 3600
+    return [start + timedelta(seconds=round(t * step_s, 6)) for t in range(operation.n_steps)]
+
+
+def share_of_steps(operation: Operation, spans: tuple[Span, ...]) -> NDArray[np.float64]:
+    """Return the share of each step that lies within spans of local wall time.
+
+    Hours after the end of the operation count nothing. Where the clock is set back, a span runs from the
+    first to the last time that the clock shows its ends; where it is set forward, an end that is skipped
+    falls on the change.
+
+    Parameters
+    ----------
+    operation : Operation
+        Gives start, hours, step and time zone.
+    spans : tuple of Span
+        Joined together; empty means always.
+
+    Returns
+    -------
+    ndarray, shape (n_steps,)
+        From 0 to 1.
+    """
+    step_s = operation.need.step_h * 3600
+    end_s = operation.hours * 3600
+    edges_s = np.minimum(np.arange(operation.n_steps + 1) * step_s, end_s)
+    if not spans:
+        within_s = edges_s
+    else:
+        joined = _joined(_intervals(operation, spans, end_s))
+        if not joined:
+            return np.zeros(operation.n_steps)
+        times_s = np.array([edge for interval in joined for edge in interval])
+        lengths_s = np.array([after - before for before, after in joined])
+        # seconds spent within the spans up to each edge: rises along an interval, level between two
+        spent_s = np.repeat(np.cumsum(lengths_s), 2)
+        spent_s[0::2] -= lengths_s
+        within_s = np.interp(edges_s, times_s, spent_s)
+    # a microsecond is no time: what rounding leaves must not count as being on
+    shares: NDArray[np.float64] = np.clip(np.round(np.diff(within_s) / step_s, 9), 0.0, 1.0)
+    return shares
+
+
+def _intervals(operation: Operation, spans: tuple[Span, ...], end_s: float) -> list[tuple[float, float]]:
+    """Return the spans of every day as seconds after the start, cut to the operation."""
+    zone = operation.site.timezone
+    start = operation.start.astimezone(UTC)
+    last = (start + timedelta(seconds=end_s)).astimezone(zone).date()
+    # a span of the day before may reach into the first
+    day = start.astimezone(zone).date() - timedelta(days=1)
+    intervals: list[tuple[float, float]] = []
+    while day <= last:
+        for span in spans:
+            crosses = span.end_min <= span.start_min
+            begin = _instant(day, span.start_min, zone, fold=0)
+            end = _instant(day + timedelta(days=1) if crosses else day, span.end_min, zone, fold=1)
+            before, after = max(0.0, (begin - start).total_seconds()), min(end_s, (end - start).total_seconds())
+            if before < after:
+                intervals.append((before, after))
+        day += timedelta(days=1)
+    return intervals
+
+
+def _instant(day: date, minute: int, zone: ZoneInfo, fold: int) -> datetime:
+    """Return the moment at which a clock shows a minute of the day; a skipped one falls on the change. [UTC]"""
+    wall = datetime.combine(day, time()) + timedelta(minutes=minute)
+    moment = wall.replace(tzinfo=zone, fold=fold).astimezone(UTC)
+    if moment.astimezone(zone).replace(tzinfo=None) == wall:
+        return moment
+    # read with the offset of after the change and with that of before, the skipped minute brackets the change
+    low, high = sorted(wall.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1))
+    before = low.astimezone(zone).utcoffset()
+    while high - low > timedelta(seconds=1):
+        middle = low + timedelta(seconds=(high - low) // timedelta(seconds=2))
+        if middle.astimezone(zone).utcoffset() == before:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def _joined(intervals: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Return the union as intervals in order that do not touch."""
+    joined: list[tuple[float, float]] = []
+    for before, after in sorted(intervals):
+        if joined and before <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(after, joined[-1][1]))
+        else:
+            joined.append((before, after))
+    return joined

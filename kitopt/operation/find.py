@@ -1,0 +1,30 @@
+"""Where the inventory of an operation lies when nobody names it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from kitopt.errors import BadInput, Fault
+
+
+def find_inventory(operation_file: Path) -> Path:
+    """Return the inventory folder that belongs to an operation.
+
+    It is the operation's own folder, or the one above it, if that holds ``batteries.csv``;
+    else ``inventory`` beside the operation.
+
+    Raises
+    ------
+    BadInput
+        If none of them holds ``batteries.csv``.
+    """
+    own = operation_file.parent
+    # Path("..").parent is ".", which is the way down, not up
+    above = own / ".." if own.name in ("", "..") else own.parent
+    candidates = (own, above, own / "inventory")
+    for folder in candidates:
+        if (folder / "batteries.csv").is_file():
+            return folder
+    looked = ", ".join(str(folder) for folder in candidates)
+    text = f"no inventory belongs to this operation: no batteries.csv in {looked}; name one with --inventory."
+    raise BadInput([Fault(str(operation_file), None, None, text)])
