@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from kitopt.errors import ModelError
-from kitopt.operation.terms import Climate, NoSun, Operation, Shares
+from kitopt.operation.terms import Climate, NoSun, Operation, Shares, WeatherFile
 from kitopt.sky.windows import Sky
 
 FIRST_FRESH = 1_000_000
@@ -40,6 +39,10 @@ def windows_for(operation: Operation, *, n: int | None = None, first: int = 0) -
             from kitopt.sky.climate import climate_sky
 
             return climate_sky(operation, count, first)
+        case WeatherFile():
+            from kitopt.sky.file_sky import file_sky
+
+            return file_sky(operation, weather, count)
         case NoSun():
             from kitopt.sky.dark import dark_sky
 
@@ -48,8 +51,6 @@ def windows_for(operation: Operation, *, n: int | None = None, first: int = 0) -
             from kitopt.sky.shares import share_sky
 
             return share_sky(operation, weather)
-        case _:
-            raise ModelError(f"no sky for {weather!r}")
 
 
 def fresh_windows(operation: Operation, total: int = 5000, chunk: int = 1000) -> Iterator[Sky]:

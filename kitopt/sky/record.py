@@ -1,0 +1,172 @@
+"""Measured or typical weather, interval by interval, on an even grid."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.errors import BadInput, Fault
+from kitopt.sky.clear_sky import Place
+
+Array = NDArray[np.float64]
+
+_DAY_S = 86400
+
+_BRIDGED_S = 3 * 3600
+"""Longer gaps in the light are not guessed; windows that touch one are left out. [s]"""
+
+_MOST_MISSING_SHARE = 0.1
+
+TYPICAL_START_S = float(np.datetime64("2001-01-01", "s").astype(np.int64))
+"""Typical years are laid on 2001, an ordinary year midway between two long ones."""
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows as they stand in a file, in file order.
+
+    Attributes
+    ----------
+    start_s : ndarray, shape (n_rows,)
+        Start of each row's interval, seconds of universal time since 1970.
+    air_lag_s : float
+        When the air was measured: seconds after the interval's start.
+    utc_offset_s : float
+        The file's standard time less universal time. [s]
+    """
+
+    kind: str
+    place: Place
+    start_s: Array
+    dni_wm2: Array
+    dhi_wm2: Array
+    air_degc: Array
+    wind_ms: Array
+    air_lag_s: float
+    utc_offset_s: float
+
+
+@dataclass(frozen=True)
+class Record:
+    """Weather on an even grid, shape (n_intervals,); light is NaN in gaps, air and wind are filled.
+
+    Attributes
+    ----------
+    start_s : float
+        Start of the first interval, seconds of universal time since 1970.
+    interval_s : int
+        Length of one. [s]
+    is_typical : bool
+        Whether it is one year that stands for all; its end then joins its beginning.
+    air_degc, wind_ms : ndarray or None
+        None when the file does not know.
+    """
+
+    kind: str
+    place: Place
+    start_s: float
+    interval_s: int
+    is_typical: bool
+    dni_wm2: Array
+    dhi_wm2: Array
+    air_degc: Array | None
+    wind_ms: Array | None
+    air_lag_s: float
+
+    @property
+    def n_intervals(self) -> int:
+        """Number of intervals."""
+        return len(self.dni_wm2)
+
+    @property
+    def end_s(self) -> float:
+        """End of the last interval, seconds of universal time since 1970."""
+        return self.start_s + self.n_intervals * self.interval_s
+
+
+def lay_out(table: Table, path: Path) -> Record:
+    """Put a file's rows on an even grid; a single year becomes a typical one.
+
+    Raises
+    ------
+    BadInput
+        If there is less than a year, rows are doubled, or more than a tenth of the light is missing.
+    """
+    n_rows = len(table.start_s)
+    spacing = np.diff(np.sort(table.start_s))
+    interval_s = int(np.median(spacing)) if n_rows > 1 else 0
+    if interval_s < 60 or interval_s > 3600 or 3600 % interval_s:
+        raise _fault(path, f"found rows {interval_s / 60:g} minutes apart, need an even part of an hour, such as 60.")
+    a_year = 365 * _DAY_S // interval_s
+    if n_rows < a_year * (1 - _MOST_MISSING_SHARE):
+        days = n_rows * interval_s / _DAY_S
+        raise _fault(path, f"found {days:.1f} days of weather, need a whole year or several: get a longer file.")
+    is_typical = n_rows <= a_year + _DAY_S // interval_s
+    if is_typical:
+        keep, slot = _slots_of_a_year(table.start_s + table.utc_offset_s, interval_s)
+        start_s, n_slots = TYPICAL_START_S - table.utc_offset_s, a_year
+    else:
+        start_s = float(table.start_s.min())
+        keep = np.arange(n_rows)
+        slot = np.round((table.start_s - start_s) / interval_s).astype(np.int64)
+        n_slots = int(slot.max()) + 1
+    if len(np.unique(slot)) < len(slot):
+        raise _fault(path, "found the same hour twice: take out the doubled rows.")
+
+    def spread(values: Array) -> Array:
+        whole = np.full(n_slots, np.nan)
+        whole[slot] = values[keep]
+        return whole
+
+    bridged = _BRIDGED_S // interval_s
+    light = [_fill(spread(values), bridged) for values in (table.dni_wm2, table.dhi_wm2)]
+    missing = float(np.mean(np.isnan(light[0]) | np.isnan(light[1])))
+    if missing > _MOST_MISSING_SHARE:
+        raise _fault(path, f"found {missing:.0%} of the direct and diffuse light missing, need at least nine tenths.")
+    air, wind = (_known(spread(values)) for values in (table.air_degc, table.wind_ms))
+    return Record(
+        table.kind, table.place, start_s, interval_s, is_typical, light[0], light[1], air, wind, table.air_lag_s
+    )
+
+
+def _fault(path: Path, text: str) -> BadInput:
+    return BadInput([Fault(str(path), None, None, text)])
+
+
+def _slots_of_a_year(local_s: Array, interval_s: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Rows that are not on the 29th of February, and where each stands in a year of 365 days."""
+    at = local_s.astype(np.int64).astype("datetime64[s]")
+    days = at.astype("datetime64[D]")
+    months = days.astype("datetime64[M]")
+    month = months.astype(np.int64) % 12
+    of_month = (days - months).astype(np.int64)
+    keep = np.flatnonzero(~((month == 1) & (of_month == 28)))
+    ordinary = np.arange("2001-01", "2002-01", dtype="datetime64[M]").astype("datetime64[D]")
+    starts = (ordinary - ordinary[0]).astype(np.int64)
+    of_day = (at - days).astype(np.int64) // interval_s
+    slot = (starts[month] + of_month) * (_DAY_S // interval_s) + of_day
+    return keep, slot[keep]
+
+
+def _fill(values: Array, longest: int) -> Array:
+    """Bridge short gaps by straight lines; leave longer ones."""
+    gaps = np.isnan(values)
+    if not gaps.any() or gaps.all():
+        return values
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], gaps.astype(np.int8), [0]])))
+    known = np.flatnonzero(~gaps)
+    filled = values.copy()
+    for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        if end - begin <= longest:
+            filled[begin:end] = np.interp(np.arange(begin, end), known, values[known])
+    return filled
+
+
+def _known(values: Array) -> Array | None:
+    """Values with gaps bridged, or None when too many are missing to say anything."""
+    if np.isnan(values).mean() > _MOST_MISSING_SHARE:
+        return None
+    return _fill(values, len(values))

@@ -1,0 +1,181 @@
+"""Weather files: told apart by how they begin, read through pvlib, every stamp turned into an interval's start."""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.errors import BadInput, Fault
+from kitopt.sky.clear_sky import Place
+from kitopt.sky.power_file import BEGIN, parse_power
+from kitopt.sky.record import Record, Table, lay_out
+
+Array = NDArray[np.float64]
+
+_KNOWN = "TMY3 (.csv), TMY2 (.tm2), EPW (.epw), NSRDB (.csv) or NASA POWER (.csv)"
+
+
+def read_weather(path: Path) -> Record:
+    """Weather of a file.
+
+    Raises
+    ------
+    BadInput
+        If the file cannot be read, is of no known kind, is shorter than a year, or has too many gaps.
+    """
+    try:
+        raw = path.read_bytes()
+    except OSError as why:
+        raise _fault(path, f"cannot be read ({why.strerror or why}): give the path of a weather file.") from why
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = raw.decode("latin-1")
+    reader = _reader_of(text)
+    if reader is None:
+        raise _fault(path, f'begins with "{_show(text)}", need a file of a known kind: {_KNOWN}.', 1)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            table = reader(text, path)
+    except BadInput:
+        raise
+    except Exception as why:  # the readers raise whatever their parsing meets; to the user it is one thing
+        raise _fault(path, f"cannot be read as the kind that it begins like ({why}): get the file again.") from why
+    if not (np.isfinite(table.place.latitude_deg) and abs(table.place.latitude_deg) <= 90):
+        raise _fault(path, f"found latitude {table.place.latitude_deg:g}, need one between -90 and 90.", 1)
+    return lay_out(table, path)
+
+
+def _fault(path: Path, text: str, line: int | None = None) -> BadInput:
+    return BadInput([Fault(str(path), line, None, text)])
+
+
+def _show(text: str) -> str:
+    first = text[:40].splitlines()[0] if text.strip() else ""
+    return "".join(letter if letter.isprintable() else "?" for letter in first)
+
+
+def _reader_of(text: str) -> Callable[[str, Path], Table] | None:
+    """The reader for a file that begins like this, or None."""
+    begin = text[:4000].lstrip("\r\n")
+    lines = begin.splitlines()
+    if begin.startswith(BEGIN):
+        return _power
+    if begin.upper().startswith("LOCATION,"):
+        return _epw
+    if len(lines) > 1 and lines[1].startswith("Date (MM/DD/YYYY)"):
+        return _tmy3
+    if begin.startswith("Source,"):
+        return _nsrdb
+    if re.match(r"\s*\d{5}\s.*\s-?\d+ [NS]\s+\d+\s+\d+\s+[EW]\s+\d+\s+\d+\s+-?\d+\s*$", lines[0] if lines else ""):
+        return _tmy2
+    return None
+
+
+def _seconds(index: Any) -> Array:
+    """Stamps as seconds of universal time; stamps without a zone would silently be read as universal time."""
+    if index.tz is None:
+        raise ValueError("time stamps carry no time zone")
+    return np.asarray(
+        index.tz_convert("UTC").tz_localize(None).to_numpy().astype("datetime64[s]").astype(np.int64), np.float64
+    )
+
+
+def _column(frame: Any, name: str, lowest: float, highest: float, scale: float = 1.0) -> Array:
+    """A column as numbers; what lies outside the bounds marks a missing value in every one of these formats."""
+    import pandas as pd
+
+    if name not in frame:
+        return np.full(len(frame), np.nan)
+    values = np.asarray(pd.to_numeric(frame[name], errors="coerce"), dtype=np.float64) * scale
+    return np.where((values >= lowest) & (values <= highest), values, np.nan)
+
+
+def _table(
+    kind: str,
+    frame: Any,
+    meta: Mapping[str, Any],
+    start_s: Array,
+    *,
+    names: tuple[str, str, str, str] = ("dni", "dhi", "temp_air", "wind_speed"),
+    tenths: float = 1.0,
+    air_lag_s: float,
+    utc_offset_h: float,
+) -> Table:
+    dni, dhi, air, wind = names
+    return Table(
+        kind,
+        Place(float(meta["latitude"]), float(meta["longitude"]), float(meta["altitude"])),
+        start_s,
+        _column(frame, dni, 0.0, 1500.0),
+        _column(frame, dhi, 0.0, 1500.0),
+        _column(frame, air, -90.0, 60.0, tenths),
+        _column(frame, wind, 0.0, 80.0, tenths),
+        air_lag_s,
+        utc_offset_h * 3600.0,
+    )
+
+
+def _tmy3(text: str, path: Path) -> Table:
+    """TMY3: rows are stamped with the end of their hour, air is that of the stamp (NREL/TP-581-43156)."""
+    import pvlib
+
+    frame, meta = pvlib.iotools.read_tmy3(io.StringIO(text), map_variables=True)
+    return _table("TMY3", frame, meta, _seconds(frame.index) - 3600.0, air_lag_s=3600.0, utc_offset_h=float(meta["TZ"]))
+
+
+def _tmy2(text: str, path: Path) -> Table:
+    """TMY2: hours 1 to 24 in the file, made starts of the hour by pvlib; air in tenths, at the hour's end."""
+    import pvlib
+
+    # this reader takes a path only, and knows no other encoding than the system's
+    frame, meta = pvlib.iotools.read_tmy2(str(path))
+    return _table(
+        "TMY2",
+        frame,
+        meta,
+        _seconds(frame.index),
+        names=("DNI", "DHI", "DryBulb", "Wspd"),
+        tenths=0.1,
+        air_lag_s=3600.0,
+        utc_offset_h=float(meta["TZ"]),
+    )
+
+
+def _epw(text: str, path: Path) -> Table:
+    """EPW: hours 1 to 24 in the file, made starts of the hour by pvlib; air at the hour's end."""
+    import pvlib
+
+    frame, meta = pvlib.iotools.read_epw(io.StringIO(text))
+    return _table("EPW", frame, meta, _seconds(frame.index), air_lag_s=3600.0, utc_offset_h=float(meta["TZ"]))
+
+
+def _nsrdb(text: str, path: Path) -> Table:
+    """NSRDB: values hold around their stamp, which lies in the middle of the interval."""
+    import pvlib
+
+    frame, meta = pvlib.iotools.read_nsrdb_psm4(io.StringIO(text.replace("\r\n", "\n")), map_variables=True)
+    stamps = _seconds(frame.index)
+    interval_s = float(np.median(np.diff(stamps)))
+    offset_h = float(meta["Time Zone"])
+    return _table("NSRDB", frame, meta, stamps - interval_s / 2, air_lag_s=interval_s / 2, utc_offset_h=offset_h)
+
+
+def _power(text: str, path: Path) -> Table:
+    """NASA POWER: rows are stamped with the start of their hour, values are means over it."""
+    import pandas as pd
+
+    data = parse_power(text, path)
+    place = {"latitude": data.latitude_deg, "longitude": data.longitude_deg, "altitude": data.altitude_m}
+    return _table(
+        "NASA POWER", pd.DataFrame(data.columns), place, data.start_s, air_lag_s=1800.0,
+        utc_offset_h=round(data.longitude_deg / 15.0),
+    )  # fmt: skip
