@@ -96,8 +96,7 @@ def assemble(operation: Operation, light: Light, air: Air, words: Words, sample:
     def seen(bare: Light, over: Operation) -> Light:
         if not site.horizon_deg and not site.shade:
             return bare
-        shaded = shaded_share(moments_of(over).local_hours, over.need.step_h, site.shade)
-        return bare.behind(beam_share(bare.sun, site.horizon_deg, shaded))
+        return bare.behind(beam_share(bare.sun, site.horizon_deg, shaded_share(over)))
 
     def whole_days() -> Light:
         local = operation.start.astimezone(site.timezone)

@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.operation.clock import step_starts
 from kitopt.operation.terms import Operation
 
 
@@ -17,10 +18,6 @@ class Moments:
 
     Attributes
     ----------
-    start_s : float
-        Start of the first step, seconds of universal time since 1970.
-    step_s : float
-        Length of a step. [s]
     middle_s : ndarray, shape (n_steps,)
         Middle of each step, seconds of universal time since 1970.
     local_days : tuple of date
@@ -29,16 +26,9 @@ class Moments:
         What the clock on the site's wall shows then, hours after midnight.
     """
 
-    start_s: float
-    step_s: float
     middle_s: NDArray[np.float64]
     local_days: tuple[date, ...]
     local_hours: NDArray[np.float64]
-
-    @property
-    def n_steps(self) -> int:
-        """Number of steps."""
-        return len(self.local_days)
 
 
 def moments_of(operation: Operation, earlier_h: float = 0.0) -> Moments:
@@ -49,13 +39,11 @@ def moments_of(operation: Operation, earlier_h: float = 0.0) -> Moments:
     earlier_h : float
         Shifts every step this far back, which is how batteries look at the air. [h]
     """
-    step_s = operation.need.step_h * 3600.0
-    start_s = operation.start.timestamp() - earlier_h * 3600.0
-    middle_s = start_s + (np.arange(operation.n_steps, dtype=np.float64) + 0.5) * step_s
-    # elapsed time runs in UTC; only the reading of the wall clock goes through the zone, so clock changes are right
+    ahead_s = operation.need.step_h * 1800.0 - earlier_h * 3600.0
+    middle_s = np.array([start.timestamp() + ahead_s for start in step_starts(operation)], dtype=np.float64)
     local = [datetime.fromtimestamp(second, UTC).astimezone(operation.site.timezone) for second in middle_s]
     hours = np.array([at.hour + at.minute / 60 + at.second / 3600 for at in local], dtype=np.float64)
-    return Moments(start_s, step_s, middle_s, tuple(at.date() for at in local), hours)
+    return Moments(middle_s, tuple(at.date() for at in local), hours)
 
 
 def solar_days(at_s: NDArray[np.float64], longitude_deg: float) -> NDArray[np.int64]:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.operation.terms import Span
+from kitopt.operation.clock import share_of_steps
+from kitopt.operation.terms import Operation
 from kitopt.sky.sun import Sun
 
 Array = NDArray[np.float64]
@@ -28,23 +30,14 @@ def horizon_deg(azimuth_deg: Array, horizon: Sequence[tuple[float, float]]) -> A
     return np.interp(np.asarray(azimuth_deg) % 360.0, azimuths, heights, period=360.0)
 
 
-def shaded_share(local_hours: Array, step_h: float, spans: Sequence[Span]) -> Array:
-    """Share of each step that lies in hours of shade.
-
-    Parameters
-    ----------
-    local_hours : ndarray, shape (n_steps,)
-        Wall clock in the middle of each step, hours after midnight.
-    """
-    start_min = (local_hours - step_h / 2) * 60.0
-    shaded_min = np.zeros_like(local_hours)
-    for span in spans:
-        length_min = (span.end_min - span.start_min) % 1440 or (1440 if span.end_min != span.start_min else 0)
-        for day in (-1440, 0, 1440):
-            begin = span.start_min + day
-            overlap = np.minimum(start_min + step_h * 60, begin + length_min) - np.maximum(start_min, begin)
-            shaded_min += np.maximum(overlap, 0.0)
-    return np.minimum(shaded_min / (step_h * 60.0), 1.0)
+def shaded_share(operation: Operation) -> Array:
+    """Share of each step that lies in the site's hours of shade, shape (n_steps,)."""
+    # no hours of shade is never in the shade; to the clock an empty list of spans means always
+    if not operation.site.shade:
+        return np.zeros(operation.n_steps)
+    # the clock stops with the operation, the weather of a part-empty last step does not
+    whole = replace(operation, hours=operation.n_steps * operation.need.step_h)
+    return share_of_steps(whole, operation.site.shade)
 
 
 def beam_share(sun: Sun, horizon: Sequence[tuple[float, float]], shaded: Array) -> Array:

@@ -96,21 +96,35 @@ def incidence_cos(sun: Sun, tilt_deg: Array | float, azimuth_deg: Array | float)
 
 
 def outside_day_whm2(latitude_deg: float, day_of_year: NDArray[np.integer[Any]]) -> Array:
-    """Energy that a flat square metre would get in a day outside the atmosphere. [Wh m⁻²]
+    """Energy that a flat square metre would get on days of the year outside the atmosphere. [Wh m⁻²]
 
-    Zero in polar night. The day's sunset angle is ω, its declination δ:
-    H₀ = (24/π)·G·(cos φ cos δ sin ω + ω sin φ sin δ).
+    References
+    ----------
+    .. [1] J. W. Spencer, "Fourier series representation of the position of the sun," Search, vol. 2, 1971.
+    """
+    import pvlib
+
+    day = np.asarray(day_of_year, dtype=np.float64)
+    declination = np.asarray(pvlib.solarposition.declination_spencer71(day), dtype=np.float64)
+    normal_wm2 = np.asarray(pvlib.irradiance.get_extra_radiation(day), dtype=np.float64)
+    return outside_flat_whm2(latitude_deg, np.degrees(declination), normal_wm2)
+
+
+def outside_flat_whm2(latitude_deg: float, declination_deg: Array, normal_wm2: Array) -> Array:
+    """Daily energy on the flat outside the atmosphere under a given sun; zero in polar night. [Wh m⁻²]
+
+    With latitude φ, declination δ and sunset angle ω: H₀ = (24/π)·G·(cos φ cos δ sin ω + ω sin φ sin δ).
+
+    Parameters
+    ----------
+    normal_wm2 : ndarray
+        Irradiance facing the sun. [Wm⁻²]
 
     References
     ----------
     .. [1] J. A. Duffie and W. A. Beckman, *Solar Engineering of Thermal Processes*, equation 1.10.3.
     """
-    import pvlib
-
-    day = np.asarray(day_of_year, dtype=np.float64)
-    latitude = np.radians(latitude_deg)
-    declination = np.asarray(pvlib.solarposition.declination_spencer71(day), dtype=np.float64)
-    normal_wm2 = np.asarray(pvlib.irradiance.get_extra_radiation(day), dtype=np.float64)
+    latitude, declination = np.radians(latitude_deg), np.radians(declination_deg)
     sunset = np.arccos(np.clip(-np.tan(latitude) * np.tan(declination), -1.0, 1.0))
     flat = np.cos(latitude) * np.cos(declination) * np.sin(sunset) + sunset * np.sin(latitude) * np.sin(declination)
     return np.asarray(24.0 / np.pi * normal_wm2 * np.maximum(flat, 0.0), dtype=np.float64)
