@@ -14,7 +14,7 @@ from kitopt.inventory.units import to_unit
 _NUMBER = r"(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _PLAIN = re.compile(rf"[+-]?{_NUMBER}", re.ASCII)
 _COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
-_PART = re.compile(rf"\s*({_NUMBER})\s*([A-Za-zµμΩ°'\"′″²]{{1,16}}2?)\.?")
+_PART = re.compile(rf"\s*({_NUMBER})\s*(mm2|[A-Za-zµμΩ°'\"′″²]{{1,16}})\.?")
 _PERCENT = re.compile(rf"([+-]?{_NUMBER})\s*%(?:\s*(?:/|per\s)\s*(?:K|°C|degC|C))?")
 _SPACES = re.compile(r"[   ]")
 _CONNECTOR = re.compile(r"(\w[\w.+/-]{0,59})(?::(plug|socket))?")

@@ -11,7 +11,11 @@ HOPELESS = 10_000
 
 def quoted(value: object) -> str:
     """Return what was found, in quotes, on one line and cut to a length that can be read."""
-    text = "".join(char if char.isprintable() else " " for char in str(value)[:200])
+    try:
+        shown = str(value).lower() if isinstance(value, bool) else str(value)
+    except RecursionError:
+        shown = "something deeply nested"
+    text = "".join(char if char.isprintable() else " " for char in shown[:200])
     return f'"{text[:60]}…"' if len(text) > 60 else f'"{text}"'
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 from kitopt.inventory.faults import FaultList, quoted
 
+MOST_ROWS = 20_000
 DELIMITERS = ",;\t"
 _NAMES = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _SEP_LINE = re.compile(r'"?sep=(.)"?[,;\t]*$', re.IGNORECASE)
@@ -139,6 +140,10 @@ class _Reader:
             if cells and cells[0].lstrip().startswith("#"):
                 continue
             if any(cell.strip() for cell in cells):
+                if len(table.rows) == MOST_ROWS:
+                    text = f"found more than {MOST_ROWS:,} rows; the rest was not read. Is it the right file?"
+                    self.faults.add(self.lines.first, None, text)
+                    break
                 self._append(table, cells)
         return table
 

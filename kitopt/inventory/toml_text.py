@@ -9,6 +9,8 @@ from typing import Any
 from kitopt.inventory.faults import FaultList
 
 LARGEST_BYTES = 250_000
+LONGEST_LINE = 10_000
+DEEPEST = 6
 Path = tuple[str | int, ...]
 
 _BARE = r"""[A-Za-z0-9_-]+|"[^"\\]*"|'[^']*'"""
@@ -17,38 +19,46 @@ _HEADER = re.compile(rf"\s*(\[\[?)\s*({_DOTTED})\s*\]")
 _KEY = re.compile(rf"\s*({_DOTTED})\s*=(.*)", re.DOTALL)
 _NAME = re.compile(_BARE)
 _TOKEN = re.compile(r'''"""|\'\'\'|"(?:\\.|[^"\\])*"|'[^']*'|\#.*|[\[\]{}]''')
+_PLACE = re.compile(r" \(at line (\d+), column (\d+)\)$")
 _SHORT_TIME = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d\s*(?:#.*)?")
 
 
 def parse_toml(text: str, faults: FaultList) -> dict[str, Any] | None:
     """Return the document's values, or None after noting where its syntax breaks."""
+    lines = text.split("\n")
+    for number, line in enumerate(lines, start=1):
+        # the time that the parser takes grows with the square of a dotted key
+        if len(line) > LONGEST_LINE:
+            faults.add(number, None, f"found a line of {len(line):,} characters. Is it the right file?")
+            return None
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
-        line, reason = _syntax_fault(text, str(error))
-    lines = text.splitlines()
-    written = lines[line - 1] if line is not None and line <= len(lines) else ""
+        at, reason = _syntax_fault(text, str(error))
+    written = lines[at - 1] if at is not None and at <= len(lines) else ""
     value = written.partition("=")[2].strip()
     if _SHORT_TIME.fullmatch(value):
         reason = f"found {value}, need a time with seconds, such as {value[:16]}:00"
-    faults.add(line, None, f"this is not TOML: {reason}.")
+    faults.add(at, None, f"this is not TOML: {reason}.")
     return None
 
 
 def _syntax_fault(text: str, reason: str) -> tuple[int | None, str]:
-    """Return line and reason; tomllib has the place in its words only."""
+    """Return line and reason. tomllib has the place in its words only, and not always."""
+    if place := _PLACE.search(reason):
+        return int(place[1]), f"{reason[: place.start()]}, at character {place[2]}"
+    reason = reason.removesuffix(" (at end of document)")
+
     import tomlkit
     from tomlkit.exceptions import ParseError
 
     try:
         tomlkit.parse(text)
     except ParseError as error:
-        reason = re.sub(r" at line \d+ col \d+$", "", str(error))
-        return min(error.line, text.count("\n") + 1), f"{reason}, at character {error.col + 1}"
-    except Exception:  # it raises whatever it trips over; tomllib's own words remain
+        return min(error.line, text.count("\n") + 1), reason
+    except Exception:  # it raises whatever it trips over; there is no better place then than the end
         pass
-    place = re.search(r"at line (\d+)", reason)
-    return (int(place[1]) if place else text.count("\n") + 1), re.sub(r" \(at .*\)$", "", reason)
+    return text.count("\n") + 1, reason
 
 
 class KeyLines:
@@ -108,7 +118,8 @@ class KeyLines:
 
 
 def _names(dotted: str) -> Path:
-    return tuple(name.strip("\"'") for name in _NAME.findall(dotted))
+    # no key that is known lies deeper
+    return tuple(name.strip("\"'") for name in _NAME.findall(dotted)[:DEEPEST])
 
 
 def _open_at_end(rest: str, depth: int, closing: str) -> tuple[int, str]:

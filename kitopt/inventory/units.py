@@ -39,6 +39,7 @@ def _registry() -> Any:
     return pint.UnitRegistry()
 
 
+@functools.lru_cache(maxsize=1000)
 def _unit(text: str, target: str) -> Any:
     """Return pint's unit for what was written, by its letters' case if that fits and without it if not."""
     import pint

@@ -102,6 +102,8 @@ class _Document:
         goal = self._table(tables.GoalTable, self.values.get("goal", {}), ("goal",))
         site = None if site_table is None else self._site(site_table)
         need = None if need_table is None else self._need(need_table, site_table)
+        if need_table is None:
+            self._weather_beside_faults()
         aim = None if aim_table is None else self._aim(aim_table)
         loads = self._loads(self.values.get("loads"))
         if top is None or site is None or need is None or aim is None or limits is None or goal is None:
@@ -266,6 +268,13 @@ class _Document:
         self.fault(("need", "weather"), text)
         return None
 
+    def _weather_beside_faults(self) -> None:
+        """Note a missing weather file although another key of its table is at fault."""
+        need = self.values.get("need")
+        value = need.get("weather") if isinstance(need, dict) else None
+        if isinstance(value, str) and value.strip() and value.isprintable():
+            self._weather(value.strip())
+
     def _aim(self, table: tables.AimTable) -> Aim:
         if table.mode != "fixed":
             for key in ("tilt_deg", "azimuth_deg"):
@@ -304,8 +313,8 @@ class _Document:
     def _use(self, table: tables.LoadTable, path: KeyPath, line: int) -> LoadUse | None:
         kinds = [key for key in ("mode", "full_share", "wh_per_day") if getattr(table, key) is not None]
         if len(kinds) != 1:
-            found = f"found {' and '.join(kinds)}" if kinds else "none of them is there"
-            self.fault((*path, *kinds[-1:]), f"{found}; need one of mode, full_share and wh_per_day.")
+            found = f"found {' and '.join(kinds)}" if kinds else "found neither mode nor full_share nor wh_per_day"
+            self.fault((*path, *kinds[-1:]), f"{found}; need one of the three.")
             return None
         kind = kinds[0]
         is_on = table.mode == "on"

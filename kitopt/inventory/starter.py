@@ -1,0 +1,192 @@
+"""A small commented inventory and operation to edit."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+from kitopt.errors import BadInput, Fault
+
+_INVENTED = "# Invented rows: replace them by what you own. A cell may carry its own unit: 1.5 kg, 3 lb 2 oz, 25 ft."
+
+_BATTERIES = f"""\
+{_INVENTED}
+# Required: id, mass_g, chemistry (lifepo4, agm, li-ion), capacity_ah, connector. Blank cells are assumed and listed.
+# measured_ah: what a capacity test gave. max_charge_a and max_discharge_a: what its label or its protection allows.
+id,name,count,mass_g,price,chemistry,nominal_v,capacity_ah,measured_ah,charged_on,max_charge_a,max_discharge_a,fused,connector,notes
+lfp-6,small battery 6 Ah,1,780,45,lifepo4,12.8,6,5.8,,3,10,no,genderless-30,
+lfp-12,battery 12 Ah,2,1.45 kg,85,lifepo4,12.8,12,,,6,20,no,genderless-30,measure this one
+"""
+
+_PANELS = f"""\
+{_INVENTED}
+# Required: id, mass_g, rated_w, connector. A connector is `family` when it mates with itself, such as genderless-30,
+# and family:plug or family:socket otherwise. tilts: whether it can be aimed. output_factor: real output over label.
+id,name,count,mass_g,price,rated_w,vmp_v,imp_a,voc_v,isc_a,power_per_degc,connector,tilts,folding,output_factor
+fold-50,folding panel 50 W,1,1700,110,50,18,2.8,21.6,3,-0.4 %,pv-latch:plug,yes,yes,
+fold-100,folding panel 100 W,1,3.2 kg,190,100,,,,,,pv-latch:plug,yes,yes,
+"""
+
+_CONTROLLERS = f"""\
+{_INVENTED}
+# Required: id, mass_g, kind (pwm, mppt), max_charge_a, pv_connector, battery_connector.
+# chemistries: the profiles that it can be set to, separated by blanks. rf: quiet, hash or unknown.
+id,name,count,mass_g,price,kind,max_charge_a,max_pv_v,idle_ma,pv_connector,battery_connector,chemistries,rf
+pwm-10,controller 10 A,1,140,20,pwm,10,50,10,pv-latch:socket,genderless-30,lifepo4 agm,quiet
+mppt-10,controller 10 A,1,260,80,mppt,10,50,20,pv-latch:socket,genderless-30,lifepo4,unknown
+"""
+
+_LEADS = f"""\
+{_INVENTED}
+# Required: id, mass_g, from, to, length_m, and one of awg and area_mm2. ways: 2 for a Y, 6 for a strip.
+# fuse_at_m: where its fuse sits, from the `from` end. Adapters are short leads.
+id,name,count,mass_g,price,from,to,length_m,awg,area_mm2,ways,fuse_a,fuse_at_m,max_a
+pv-5m,panel lead,2,350,20,pv-latch:socket,pv-latch:plug,5,14,,1,,,15
+fused-1,fused battery lead,2,60,9,genderless-30,genderless-30,0.3,12,,1,20,0.1,20
+strip-6,distribution strip,1,210,30,genderless-30,genderless-30,0.2,12,,6,,,30
+"""
+
+_LOADS = f"""\
+{_INVENTED}
+# Required: id, mass_g, connector, and idle_a or idle_w, full_a or full_w: current or power when receiving or idle,
+# and at full output. lowest_v and highest_v: between which voltages it works.
+id,name,count,mass_g,idle_a,idle_w,full_a,full_w,lowest_v,highest_v,connector
+hf-20w,transceiver 20 W,1,1.1 kg,0.5,,4.5,,11.7,15.8,genderless-30
+light,area light,1,180,,0,,3,,,genderless-30
+"""
+
+_EXTRAS = f"""\
+{_INVENTED}
+# Things that draw nothing and are always packed.
+id,name,count,mass_g
+pegs,pegs and cord for the panel,1,150
+fuses,spare fuses,1,30
+"""
+
+_CURRENCY = """\
+# In which the prices are written.
+currency = "EUR"
+"""
+
+_OPERATION = """\
+# One outing, invented: replace its place, time and loads by yours. `kitopt pack operation.toml` chooses the kit.
+name = "First outing"
+start = 2027-06-12T10:00:00      # time of day at the site
+hours = 24
+station_connector = "genderless-30"
+panel_distance_m = 5
+batteries = "in turn"            # one after another, or "parallel"
+
+[site]
+locator = "JO20aa"               # or latitude and longitude
+coldest_degc = 8                 # of the air
+warmest_degc = 20
+shade = []                       # such as ["16:00-20:00"]
+
+[need]
+confidence = 0.95                # share of weather windows that must be survived
+reserve = "10 %"                 # of usable capacity, or such as "30 Wh"
+weather = "climate"              # or "no sun", daily shares of clear sky such as [0.3, 0.2], or a weather file
+
+[aim]
+mode = "flat"                    # or "fixed" or "re-aimed"
+
+[goal]
+least = "mass"                   # or "price" or "items"
+
+[[loads]]
+id = "hf-20w"                    # as in loads.csv
+mode = "ssb"                     # ssb, ssb-compressed, cw, fm, data, or full_share; "on"; or wh_per_day
+transmit = 0.2                   # share of the time on the air
+on_air = ["08:00-23:00"]
+quiet = "off"                    # otherwise; or "listen"
+
+[[loads]]
+id = "light"
+mode = "on"
+on = ["21:00-23:30"]
+priority = "nice"
+"""
+
+STARTER = {
+    "batteries.csv": _BATTERIES,
+    "panels.csv": _PANELS,
+    "controllers.csv": _CONTROLLERS,
+    "leads.csv": _LEADS,
+    "loads.csv": _LOADS,
+    "extras.csv": _EXTRAS,
+    "inventory.toml": _CURRENCY,
+    "operation.toml": _OPERATION,
+}
+"""Each file's name and text."""
+
+
+def write_starter(folder: Path) -> list[Path]:
+    """Write a starter inventory and operation; all of it or nothing.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when it is not there.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    BadInput
+        If one of the files is already there, or the folder cannot be written.
+    """
+    targets = [folder / name for name in STARTER]
+    there = [path for path in targets if os.path.lexists(path)]
+    if there:
+        text = "there is such a file already, and nothing is overwritten; name another folder."
+        raise BadInput([Fault(str(path), None, None, text) for path in there])
+    made = _missing_parents(folder)
+    written: list[Path] = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        # every byte is on the disk before the first name appears
+        waiting = [(_temporary(path, STARTER[path.name], written), path) for path in targets]
+        for temporary, path in waiting:
+            os.replace(temporary, path)
+            written.append(path)
+    except OSError as error:
+        _undo(written, made)
+        raise BadInput([Fault(str(folder), None, None, f"cannot be written: {error.strerror}.")]) from None
+    except BaseException:
+        _undo(written, made)
+        raise
+    return targets
+
+
+def _missing_parents(folder: Path) -> list[Path]:
+    """Return the folders that will have to be made, innermost first."""
+    return [path for path in (folder, *folder.parents) if not path.exists()]
+
+
+def _temporary(path: Path, text: str, written: list[Path]) -> Path:
+    """Return a finished file beside the target, with the mode that a new file would have."""
+    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    written.append(Path(name))
+    with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
+        stream.write(text)
+        stream.flush()
+        os.fsync(stream.fileno())
+    umask = os.umask(0)
+    os.umask(umask)
+    # mkstemp leaves 0600
+    os.chmod(name, 0o666 & ~umask)
+    return Path(name)
+
+
+def _undo(written: list[Path], made: list[Path]) -> None:
+    """Remove what was written and the folders that were made for it."""
+    for path in written:
+        path.unlink(missing_ok=True)
+    for folder in made:
+        if folder.is_dir():
+            folder.rmdir()

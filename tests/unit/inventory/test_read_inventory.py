@@ -1,0 +1,241 @@
+"""Good inventories: dialects of CSV, blanks filled, warnings."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from kitopt.inventory import demo_folder, demo_operation, read_inventory
+from kitopt.inventory.fill import awg_to_mm2
+from kitopt.inventory.items import Connector, Inventory
+
+Write = Callable[..., Path]
+PANELS = 'id,name,mass_g,rated_w,connector\np1,olive,1500,50,x:plug\np2,"grey, large",2500,100,x:plug\n'
+
+
+def masses(inventory: Inventory) -> list[tuple[str, int]]:
+    return [(panel.id, panel.mass_g) for panel in inventory.panels]
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        PANELS.encode(),
+        PANELS.encode("utf-8-sig"),
+        PANELS.encode("utf-16"),
+        b"\xfe\xff" + PANELS.encode("utf-16-be"),
+        PANELS.replace("\n", "\r\n").encode(),
+        ("\n# remark, with \"a mark\n" + PANELS + ",,,,\n\n").encode(),
+        ("sep=,\n" + PANELS).encode(),
+        PANELS.replace(",", ";").replace("grey; large", "grey, large").encode(),
+        ("sep=;\r\n" + PANELS.replace(",", ";")).encode(),
+        PANELS.replace(",", "\t").encode(),
+        PANELS.replace("1500", "1.5 kg").replace("2500", '"2.5 kg"').encode(),
+        PANELS.replace(",", ";").replace("1500", "1,5 kg").replace("2500", "2500,0").encode(),
+        PANELS.replace("id,name,mass_g", " ID , Name,Mass g").encode(),
+        ('"# a remark, quoted by a spreadsheet",,,,\n' + PANELS).replace('"# a', "# a").encode(),
+        (PANELS + '"# a remark, ""quoted"" by a spreadsheet",,,,\n').encode(),
+    ],
+    ids=[
+        "utf-8", "utf-8 with mark", "utf-16", "utf-16 big", "windows", "remarks and blanks", "sep=,", "semicolons",
+        "sep=;", "tabs", "units", "decimal commas", "header in other letters", "first remark", "last remark",
+    ],
+)  # fmt: skip
+def test_dialects_of_csv_say_the_same(write: Write, content: bytes) -> None:
+    inventory = read_inventory(write(panels__csv=content))
+    assert masses(inventory) == [("p1", 1500), ("p2", 2500)]
+    assert inventory.warnings == ()
+
+
+def test_decimal_commas_in_every_column_of_a_semicolon_file(write: Write) -> None:
+    text = "id;mass_g;rated_w;vmp_v;connector;power_per_degc;price\np;740;50,5;18,2;x;-0,35 %;12,5\n"
+    panel = read_inventory(write(panels__csv=text)).panels[0]
+    assert (panel.rated_w, panel.vmp_v, panel.power_per_degc, panel.price_cents) == (50.5, 18.2, -0.0035, 1250)
+
+
+def test_masses_are_whole_grams_rounded_half_up_and_prices_cents(write: Write) -> None:
+    text = "id,mass_g,rated_w,connector,price\na,0.5,1,x,0.005\nb,1.4999,1,x,0.29\nc,2.5,1,x,1.115\nd,0.0025 kg,1,x,\n"
+    panels = read_inventory(write(panels__csv=text)).panels
+    assert [panel.mass_g for panel in panels] == [1, 1, 3, 3]
+    assert [panel.price_cents for panel in panels] == [1, 29, 112, None]
+
+
+def test_items_know_where_they_stand_and_are_sorted(write: Write) -> None:
+    text = "# remark\nid,mass_g,rated_w,connector,tags,owner,notes\nz,9,1,x,a b,club,'=1+1\na,9,1,x:socket,,,\n"
+    first, second = read_inventory(write(panels__csv=text)).panels
+    assert (first.id, first.file, first.line, first.name, first.count) == ("a", "panels.csv", 4, "a", 1)
+    assert first.connector == Connector("x", "socket")
+    assert (second.line, second.tags, second.owner, second.notes) == (3, ("a", "b"), "club", "=1+1")
+
+
+def test_unknown_columns_are_warned_about_with_the_nearest_name(write: Write) -> None:
+    text = "id,mass_g,rated_w,connector,vpm_v,weather\np,9,1,x,18,\n"
+    inventory = read_inventory(write(panels__csv="# r\n" + text))
+    assert inventory.warnings == (
+        'panels.csv, line 2: the unknown column "vpm_v" is ignored. Did you mean vmp_v?',
+        'panels.csv, line 2: the unknown column "weather" is ignored.',
+    )
+
+
+def test_the_currency_and_unknown_keys(write: Write) -> None:
+    inventory = read_inventory(write(inventory__toml='\ufeff# x\r\ncurrency = "EUR"\r\ncurency = "USD"\r\n'))
+    assert inventory.currency == "EUR"
+    assert inventory.warnings == (
+        'inventory.toml, line 3: the unknown key "curency" is ignored. Did you mean currency?',
+    )
+
+
+def test_the_fingerprint_is_that_of_the_bytes(write: Write) -> None:
+    folder = write(inventory__toml='currency = "EUR"\n')
+    names = ("batteries.csv", "inventory.toml", "loads.csv")
+    expected = hashlib.sha256(b"".join((folder / name).read_bytes() for name in names)).hexdigest()[:12]
+    assert read_inventory(folder).fingerprint == expected
+    (folder / "catalogue").mkdir()
+    (folder / "readings.csv").write_text("anything")
+    assert read_inventory(folder).fingerprint == expected
+
+
+# ---- blanks
+
+
+def assumed(inventory: Inventory, name: str) -> dict[str, str]:
+    return {one.column: one.value for one in inventory.assumed if one.id == name}
+
+
+def test_a_panel_with_only_watts(write: Write) -> None:
+    """The ratios are common practice, no source; the coefficient is the CEC module list's median, second-hand."""
+    inventory = read_inventory(write(panels__csv="id,mass_g,rated_w,connector\np,9,90,x\n"))
+    panel = inventory.panels[0]
+    assert (panel.vmp_v, panel.imp_a, panel.isc_a, panel.voc_v) == pytest.approx((18, 5, 5.5, 23.04))
+    assert (panel.power_per_degc, panel.voc_per_degc) == (-0.0045, None)
+    assert (panel.folding, panel.tilts, panel.output_factor) == (True, False, 0.75)
+    assert set(assumed(inventory, "p")) == {
+        "vmp_v", "imp_a", "isc_a", "voc_v", "power_per_degc", "voc_per_degc", "folding", "tilts", "output_factor",
+    }  # fmt: skip
+    assert all(one.file == "panels.csv" and one.rule for one in inventory.assumed if one.id == "p")
+
+
+def test_a_framed_panel_gives_more_of_its_label(write: Write) -> None:
+    text = "id,mass_g,rated_w,connector,folding\np,9,90,x,no\n"
+    assert read_inventory(write(panels__csv=text)).panels[0].output_factor == 0.9
+
+
+def test_a_filled_rating_never_contradicts_a_given_one(write: Write) -> None:
+    text = "id,mass_g,rated_w,connector,imp_a,voc_v,isc_a\na,9,60,x,,,3.2\nb,9,10,x,,7,\nc,9,100,x,5,,\n"
+    a, b, c = read_inventory(write(panels__csv=text)).panels
+    assert a.imp_a <= a.isc_a == 3.2
+    assert b.vmp_v <= b.voc_v == 7
+    assert c.imp_a * c.vmp_v == pytest.approx(100)
+
+
+def test_a_label_that_does_not_multiply_is_warned_about(write: Write) -> None:
+    text = "id,mass_g,rated_w,connector,vmp_v,imp_a\na,9,100,x,18,4\nb,9,100,x,18,4.4\n"
+    warnings = read_inventory(write(panels__csv=text)).warnings
+    assert len(warnings) == 1
+    assert warnings[0].startswith("panels.csv, line 2, column rated_w: 100 W, but imp_a times vmp_v is 72 W")
+
+
+# common practice, no source
+@pytest.mark.parametrize(
+    ("chemistry", "nominal_v", "depth", "efficiency", "lowest"),
+    [("lifepo4", 12.8, 0.9, 0.95, 0), ("agm", 12.0, 0.5, 0.85, -20), ("li-ion", 14.4, 0.9, 0.95, 0)],
+)
+def test_a_battery_with_only_its_label(
+    write: Write, chemistry: str, nominal_v: float, depth: float, efficiency: float, lowest: float
+) -> None:
+    text = f"id,mass_g,chemistry,capacity_ah,connector,charged_on\nb,9,{chemistry},20,x,2026-10-09\n"
+    inventory = read_inventory(write(batteries__csv=text))
+    battery = inventory.batteries[0]
+    assert (battery.nominal_v, battery.depth_share, battery.efficiency) == (nominal_v, depth, efficiency)
+    assert battery.lowest_charging_degc == lowest
+    assert (battery.measured_ah, battery.max_charge_a, battery.max_discharge_a) == pytest.approx((18, 4, 10))
+    assert battery.usable_wh == pytest.approx(18 * nominal_v * depth)
+    assert battery.charged_on == date(2026, 10, 9)
+    assert battery.fused is False
+    assert len(assumed(inventory, "b")) == 8
+
+
+def test_controllers_leads_and_converters_with_blanks(write: Write) -> None:
+    inventory = read_inventory(
+        write(
+            controllers__csv="id,mass_g,kind,max_charge_a,pv_connector,battery_connector\nm,9,MPPT,5,x,y\nq,9,pwm,5,x,y\n",
+            leads__csv="id,mass_g,from,to,length_m,awg,fuse_a,fuse_at_m\nl,9,x,y,2,,10,\nk,9,x,y,2,10,,0.1\n",
+            converters__csv="id,mass_g,from,to,out_v,max_w\nc,9,x,y,20,65\n",
+        )
+    )
+    mppt, pwm = inventory.controllers
+    assert (mppt.efficiency, mppt.idle_ma, mppt.max_pv_v, mppt.chemistries, mppt.rf) == (0.95, 40, 25, (), "unknown")
+    assert (pwm.efficiency, pwm.idle_ma) == (1, 15)
+    assert set(assumed(inventory, "m")) == {"max_pv_v", "efficiency", "idle_ma", "chemistries", "rf"}
+    fused = inventory.by_id["l"]
+    assert assumed(inventory, "l") == {"awg": "18", "fuse_at_m": "2"}
+    assert (fused.area_mm2, fused.fuse_at_m) == (awg_to_mm2(18), 2)  # type: ignore[attr-defined]
+    assert len(inventory.warnings) == 1
+    assert inventory.warnings[0].startswith("leads.csv, line 3, column fuse_at_m")
+    assert assumed(inventory, "c") == {"efficiency": "0.85", "idle_ma": "10"}
+
+
+def test_a_load_that_says_half(write: Write) -> None:
+    text = "id,mass_g,connector,idle_a,idle_w,full_a,full_w\na,9,x,0.5,,,\nb,9,x,,,,30\nc,9,x,0.5,,,30\nd,9,x,2,,1,\n"
+    inventory = read_inventory(write(loads__csv=text))
+    a, b, c, _ = inventory.loads
+    assert (a.full_a, a.full_w, b.idle_a, b.idle_w) == (0.5, None, None, 30)
+    assert (c.idle_a, c.full_w, c.full_a, c.idle_w) == (0.5, 30, None, None)
+    assert [(one.id, one.column) for one in inventory.assumed if one.file == "loads.csv"] == [
+        ("a", "full_a"),
+        ("b", "idle_w"),
+    ]
+    assert len(inventory.warnings) == 1
+    assert "line 5" in inventory.warnings[0]
+
+
+@pytest.mark.parametrize(("awg", "diameter_mm"), [(10, 2.588), (36, 0.127), (0, 8.251), (18, 1.024), (40, 0.0799)])
+def test_wire_gauges(awg: int, diameter_mm: float) -> None:
+    """ASTM B258-02, table 1: diameters. AWG 10 as read there, the others from memory."""
+    assert awg_to_mm2(awg) == pytest.approx(3.14159265 / 4 * diameter_mm**2, rel=2e-3)
+
+
+# ---- the demo
+
+
+def test_the_demo_reads_without_warnings() -> None:
+    inventory = read_inventory(demo_folder())
+    assert len(inventory.by_id) >= 60
+    assert inventory.warnings == ()
+    assert demo_operation().is_file()
+
+
+def test_reading_the_demo_is_quick() -> None:
+    code = (
+        "import time; t = time.perf_counter()\n"
+        "from kitopt.inventory import read_inventory, demo_folder, demo_operation\n"
+        "from kitopt.operation import read_operation\n"
+        "read_inventory(demo_folder()); read_operation(demo_operation())\n"
+        "print(time.perf_counter() - t)"
+    )
+    times = [float(subprocess.check_output([sys.executable, "-c", code])) for _ in range(3)]
+    # 0.2 s on two idle cores; room for a busy machine
+    assert min(times) < 0.6
+
+
+def test_importing_the_types_loads_no_reader() -> None:
+    code = (
+        "import sys, kitopt.inventory.items, kitopt.operation.terms\n"
+        "sys.exit(any(name in sys.modules for name in ('pydantic', 'pint', 'tomlkit', 'numpy', 'tzfpy')))"
+    )
+    assert subprocess.run([sys.executable, "-c", code], check=False, env={**os.environ}).returncode == 0
+
+
+def test_many_rows_are_read_in_reasonable_time(write: Write) -> None:
+    text = "id,mass_g,rated_w,connector\n" + "".join(f"p{n},900,20,x\n" for n in range(5000))
+    before = time.perf_counter()
+    assert len(read_inventory(write(panels__csv=text)).panels) == 5000
+    assert time.perf_counter() - before < 3
