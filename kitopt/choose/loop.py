@@ -1,0 +1,378 @@
+"""Propose, judge, cut, repeat, until the best kit is proved.
+
+The integer program holds only counts and learned rows. Its optimum is a bound; when the judge
+passes it, it is the answer. Everything that is valid for all kits is kept from pass to pass.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.choose.learned import CaseMemory, WindowRow
+from kitopt.choose.plan import Objective, Plan, Row
+from kitopt.choose.quantile import WindowFloor, quantile_row
+from kitopt.errors import ModelError
+from kitopt.master import Program, Relaxation, solve
+from kitopt.simulate import Verdict
+
+Floats = NDArray[np.float64]
+
+_MOST_RELAXED_ROUNDS = 200
+_STALLED_ROUNDS = 8
+_GAP = 0.999
+"""Objectives are whole numbers, so a gap below 1 is none."""
+
+
+class Reporter(Protocol):
+    """Hears how the work goes."""
+
+    def round(self, *, bound: float, best: float | None, n_rows: int) -> None:
+        """One proposal has been judged."""
+
+
+class Silent:
+    """Hears and says nothing."""
+
+    def round(self, *, bound: float, best: float | None, n_rows: int) -> None:
+        """Ignore it."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a plan came to.
+
+    Attributes
+    ----------
+    status : {"found", "no-kit", "time-limit"}
+    counts : ndarray or None
+        The best counts known, always judged; None when there are none.
+    objective, bound : float
+        Of the first objective; equal when proved.
+    memories : tuple of CaseMemory
+        The learned rows, one memory a case.
+    rounds : int
+        Proposals judged.
+    """
+
+    status: Literal["found", "no-kit", "time-limit"]
+    counts: Floats | None
+    objective: float
+    bound: float
+    memories: tuple[CaseMemory, ...]
+    rounds: int
+
+    @property
+    def proved(self) -> bool:
+        """Whether nothing better can exist."""
+        return self.status != "time-limit"
+
+
+class OutOfTime(Exception):
+    """The time is up: an internal signal, never seen outside."""
+
+
+def choose(
+    plan: Plan,
+    *,
+    seconds: float = math.inf,
+    cutoff: float = math.inf,
+    memories: Sequence[CaseMemory] | None = None,
+    reporter: Reporter | None = None,
+) -> Outcome:
+    """Find the counts that pass every case with the least first objective, then the next.
+
+    Parameters
+    ----------
+    plan : Plan
+    seconds : float
+        Time limit; the best counts so far come back with their bound. [s]
+    cutoff : float
+        Only counts whose first objective is at most this are of interest.
+    memories : sequence of CaseMemory, optional
+        Rows that an earlier choice learned on the very same cases.
+    reporter : Reporter, optional
+
+    Returns
+    -------
+    Outcome
+
+    Raises
+    ------
+    ModelError
+        If the judge and the integer program disagree: a defect.
+    SolverFailed
+    """
+    return _Chooser(plan, seconds, cutoff, memories, reporter or Silent()).run()
+
+
+class _Chooser:
+    def __init__(
+        self,
+        plan: Plan,
+        seconds: float,
+        cutoff: float,
+        memories: Sequence[CaseMemory] | None,
+        reporter: Reporter,
+    ) -> None:
+        self.plan = plan
+        self.deadline = time.monotonic() + seconds
+        self.cutoff = cutoff
+        self.memories = tuple(memories) if memories is not None else tuple(CaseMemory(c) for c in plan.cases)
+        self.reporter = reporter
+        self.rounds = 0
+        self.best: Floats | None = None
+        self.bound = -math.inf
+        self.fixed: list[Row] = []
+        self.seen: set[bytes] = set()
+        self.forbidden: list[Floats] = []
+        self._floors = {c.name: WindowFloor(c) for c in plan.cases}
+        self._boxes = [m.upper_of_coordinates(plan.upper) for m in self.memories]
+
+    # -- the passes ------------------------------------------------------------------
+
+    def run(self) -> Outcome:
+        first = self.plan.objectives[0]
+        try:
+            self._relax(first)
+            found = self._minimise(first, self.cutoff, is_first=True)
+        except OutOfTime:
+            return self._outcome("time-limit" if self.best is None or not self._is_proved(first) else "found", first)
+        if not found:
+            return self._outcome("no-kit", first)
+        try:
+            self._break_ties()
+        except OutOfTime:
+            pass  # the first objective is proved; a tie broken otherwise is no defect
+        return self._outcome("found", first)
+
+    def _is_proved(self, objective: Objective) -> bool:
+        return self.best is not None and objective.of(self.best) <= self.bound + 1e-6
+
+    def _outcome(self, status: Literal["found", "no-kit", "time-limit"], first: Objective) -> Outcome:
+        objective = math.inf if self.best is None else float(first.of(self.best))
+        bound = objective if status == "found" else self.bound
+        return Outcome(status, self.best, objective, bound, self.memories, self.rounds)
+
+    def _break_ties(self) -> None:
+        """Among the best by the first objective, the best by the next, then by id order.
+
+        The second objective is minimised outright: that costs less than asking first whether
+        the best is alone. After it, most often nothing else is left.
+        """
+        assert self.best is not None
+        weights = [o.weights for o in self.plan.objectives] + [-w for w in self.plan.tie_break]
+        self._fix(weights[0], self.best)
+        for i, weight in enumerate(weights[1:]):
+            if i > 0 and not self._another_exists(weight):
+                return
+            objective = Objective("tie", weight)
+            self._minimise(objective, objective.of(self.best), is_first=False)
+            self._fix(weight, self.best)
+
+    def _fix(self, weights: Floats, at: Floats) -> None:
+        value = float(round(float(weights @ at)))
+        terms = tuple((int(i), float(weights[i])) for i in np.flatnonzero(weights))
+        if terms:
+            self.fixed.append(Row(terms, -math.inf, value, "tie", "no worse than the best"))
+
+    def _another_exists(self, weights: Floats) -> bool:
+        """Whether other items pass at the same objectives as the best."""
+        assert self.best is not None
+        while True:
+            program, _ = self._program(weights)
+            self._forbid(program, self.best)
+            answer = solve(program, seconds=self._left(), absolute_gap=_GAP, confirm=False)
+            if answer.values is None:
+                return False
+            counts = self._whole(answer.values)
+            if self._judge_all(counts):
+                return True
+
+    def _forbid(self, program: Program, counts: Floats) -> None:
+        """Ask for another total of at least one of the quantities by which kits are told apart."""
+        either: list[tuple[int, float]] = []
+        for weights in self.plan.tie_break:
+            terms = [(int(i), float(weights[i])) for i in np.flatnonzero(weights)]
+            most = float(np.maximum(weights, 0.0) @ self.plan.upper)
+            at = float(round(float(weights @ counts)))
+            if at < most:
+                more = program.add_column(0, 1, integer=True)
+                program.add_row([*terms, (more, -(at + 1))], lower=0.0)
+                either.append((more, 1.0))
+            if at > 0:
+                less = program.add_column(0, 1, integer=True)
+                program.add_row([*terms, (less, most - at + 1)], upper=most)
+                either.append((less, 1.0))
+        program.add_row(either, lower=1.0)
+
+    # -- one objective ---------------------------------------------------------------
+
+    def _relax(self, objective: Objective) -> None:
+        """Cut the relaxation before any branching: linear programs are cheap."""
+        stalled, last = 0, -math.inf
+        for _ in range(_MOST_RELAXED_ROUNDS):
+            program, _binaries = self._program(objective.weights)
+            answer = solve(program, relaxed=True, seconds=self._left())
+            if answer.values is None:
+                return  # the integer program decides
+            counts = np.clip(answer.values[: self.plan.n_columns], self.plan.lower, self.plan.upper)
+            failed = self._failed(counts)
+            learned = [memory.learn(counts, verdict) for memory, verdict in failed]
+            stalled = 0 if answer.objective > last + 1e-3 * abs(last) else stalled + 1
+            if failed and (not any(learned) or stalled >= _STALLED_ROUNDS):
+                learned = [self._learn_quantile(memory, counts) for memory, _ in failed]
+            self.bound = max(self.bound, math.ceil(answer.objective - 1e-6) + objective.fixed)
+            self.reporter.round(bound=self.bound, best=None, n_rows=len(program.rows))
+            last = max(last, answer.objective)
+            if not any(learned) or stalled >= 2 * _STALLED_ROUNDS:
+                return
+
+    def _learn_quantile(self, memory: CaseMemory, counts: Floats) -> bool:
+        if memory.case.n_allowed == 0:
+            return False
+        program, _ = self._program(np.zeros(self.plan.n_columns), with_fixed=False)
+        self._left()
+        return quantile_row(memory, self._floors[memory.case.name], Relaxation(program), counts)
+
+    def _failed(self, counts: Floats) -> list[tuple[CaseMemory, Verdict]]:
+        """The cases that counts fail, with their verdicts."""
+        return [(m, v) for m, v in ((m, m.judge(counts)) for m in self.memories) if not m.passes(v)]
+
+    def _minimise(self, objective: Objective, cutoff: float, *, is_first: bool) -> bool:
+        while True:
+            program, _ = self._program(objective.weights)
+            if math.isfinite(cutoff):
+                terms = [(int(i), float(objective.weights[i])) for i in np.flatnonzero(objective.weights)]
+                program.add_row(terms, upper=cutoff - objective.fixed + 1e-6)
+            start = None if self.best is None else {j: float(c) for j, c in enumerate(self.best)}
+            answer = solve(program, start=start, seconds=self._left(), absolute_gap=_GAP)
+            if answer.status == "infeasible":
+                return False
+            if is_first and math.isfinite(answer.bound):
+                self.bound = max(self.bound, math.ceil(answer.bound - 1e-6) + objective.fixed)
+            if answer.values is None:
+                raise OutOfTime
+            counts = self._whole(answer.values)
+            passed = self._judge_all(counts)
+            if passed:
+                self.best = counts
+            best = None if self.best is None else float(objective.of(self.best))
+            self.reporter.round(bound=self.bound, best=best, n_rows=len(program.rows))
+            if answer.status == "stopped":
+                raise OutOfTime
+            if passed:
+                return True
+
+    def _judge_all(self, counts: Floats) -> bool:
+        """Judge counts in every case, and learn from each that fails."""
+        self.rounds += 1
+        fingerprint = counts.astype(np.int64).tobytes()
+        failed = self._failed(counts)
+        if not failed:
+            return True
+        for memory, verdict in failed:
+            if not (memory.learn(counts, verdict) or self._learn_quantile(memory, counts)):
+                memory.learn_windows(counts, verdict)
+        if fingerprint in self.seen:
+            # rows say yes and the judge says no by less than the solver's tolerance
+            self.forbidden.append(counts)
+        self.seen.add(fingerprint)
+        return False
+
+    # -- the program -----------------------------------------------------------------
+
+    def _program(self, weights: Floats, *, with_fixed: bool = True) -> tuple[Program, dict[tuple[int, int], int]]:
+        plan = self.plan
+        program = Program()
+        for j in range(plan.n_columns):
+            program.add_column(float(plan.lower[j]), float(plan.upper[j]), integer=True, cost=float(weights[j]))
+        for row in (*plan.rows, *(self.fixed if with_fixed else ())):
+            program.add_row(row.terms, row.lower, row.upper)
+        binaries: dict[tuple[int, int], int] = {}
+        for m, memory in enumerate(self.memories):
+            if memory.free_rows or memory.window_rows:
+                self._add_case(program, m, memory, binaries)
+        for counts in self.forbidden:
+            self._forbid_columns(program, counts)
+        return program, binaries
+
+    def _add_case(
+        self, program: Program, m: int, memory: CaseMemory, binaries: dict[tuple[int, int], int]
+    ) -> None:
+        matrix, box = memory.case.matrix, self._boxes[m]
+        # rows are written in the plant's coordinates: sparser than in counts, the same optimum.
+        # Scaled to the box, so that columns run from 0 to 1
+        column: dict[int, int] = {}
+        for c in np.flatnonzero(np.any(matrix != 0.0, axis=1)).tolist():
+            scale = max(float(box[c]), 1e-9)
+            column[c] = program.add_column(0.0, 1.0, integer=False)
+            terms = [(int(j), float(matrix[c, j]) / scale) for j in np.flatnonzero(matrix[c])]
+            program.add_row([*terms, (column[c], -1.0)], 0.0, 0.0)
+
+        def in_columns(v: Floats) -> list[tuple[int, float]]:
+            return [(column[c], float(v[c] * box[c])) for c in np.flatnonzero(v).tolist() if c in column]
+
+        for row in memory.free_rows:
+            program.add_row(in_columns(row.v), lower=row.least)
+        given_up: dict[int, int] = {}
+        for window_row in memory.window_rows:
+            least = self._least(memory, window_row, box)
+            if least >= window_row.least - 1e-9:
+                program.add_row(in_columns(window_row.v), lower=window_row.least)
+                continue
+            k = window_row.window
+            if k not in given_up:
+                given_up[k] = program.add_column(0, 1, integer=True)
+                binaries[m, k] = given_up[k]
+            program.add_row(
+                [*in_columns(window_row.v), (given_up[k], window_row.least - least)], lower=window_row.least
+            )
+        if given_up:
+            program.add_row([(j, 1.0) for j in given_up.values()], upper=float(memory.case.n_allowed))
+
+    @staticmethod
+    def _least(memory: CaseMemory, row: WindowRow, box: Floats) -> float:
+        if row.least != 1.0:
+            return min(row.least, float(np.minimum(row.v, 0.0) @ box))
+        return memory.least_without(row.v, box)
+
+    def _forbid_columns(self, program: Program, counts: Floats) -> None:
+        either: list[tuple[int, float]] = []
+        for j in range(self.plan.n_columns):
+            at, most = float(counts[j]), float(self.plan.upper[j])
+            if at < most:
+                more = program.add_column(0, 1, integer=True)
+                program.add_row([(j, 1.0), (more, -(at + 1))], lower=0.0)
+                either.append((more, 1.0))
+            if at > 0:
+                less = program.add_column(0, 1, integer=True)
+                program.add_row([(j, 1.0), (less, most - at + 1)], upper=most)
+                either.append((less, 1.0))
+        program.add_row(either, lower=1.0)
+
+    def _left(self) -> float:
+        left = self.deadline - time.monotonic()
+        if left <= 0:
+            raise OutOfTime
+        return left
+
+    def _whole(self, values: Floats) -> Floats:
+        counts = np.round(values[: self.plan.n_columns])
+        broken = self.plan.broken_rows(counts)
+        if broken:
+            raise ModelError(f"the solver's counts break {broken[0].rule or 'a rule'}: {broken[0].text}")
+        return counts
+
+
+def survival(outcome: Outcome, case: int) -> tuple[Verdict, int]:
+    """Verdict of the chosen counts in one case, and how many windows they survive."""
+    assert outcome.counts is not None
+    verdict = outcome.memories[case].judge(outcome.counts)
+    return verdict, int(np.count_nonzero(verdict.survives))

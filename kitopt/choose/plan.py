@@ -1,0 +1,117 @@
+"""What is to be chosen: columns, rows and cases, without a word about items.
+
+A plan may hold several kits; its columns are all their counts side by side, and each case
+judges the kit whose counts its matrix picks out.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.plant import Conditions
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Row:
+    """A rule on the counts: ``lower <= Σ coefficient·count <= upper``.
+
+    Attributes
+    ----------
+    terms : tuple of (column, coefficient)
+    rule : str
+        Identifier of the rule, such as "stock".
+    text : str
+        The rule in words, for reasons.
+    """
+
+    terms: tuple[tuple[int, float], ...]
+    lower: float = -math.inf
+    upper: float = math.inf
+    rule: str = ""
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class Case:
+    """A kit under one set of windows and one contingency.
+
+    Attributes
+    ----------
+    conditions : Conditions
+    confidence : Fraction
+        Share of the windows that must be survived.
+    matrix : ndarray, shape (n_coordinates, n_columns)
+        Takes counts to the plant that is judged.
+    """
+
+    name: str
+    conditions: Conditions
+    confidence: Fraction
+    matrix: Floats
+
+    @property
+    def n_needed(self) -> int:
+        """How many windows must be survived."""
+        return math.ceil(self.confidence * self.conditions.n_windows)
+
+    @property
+    def n_allowed(self) -> int:
+        """How many windows may fail."""
+        return self.conditions.n_windows - self.n_needed
+
+
+@dataclass(frozen=True)
+class Objective:
+    """A whole-number quantity to be made small: ``weights @ counts + fixed``."""
+
+    name: str
+    weights: Floats
+    fixed: int = 0
+
+    def of(self, counts: Floats) -> int:
+        """Its value at whole counts."""
+        return round(float(self.weights @ counts)) + self.fixed
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Columns with bounds, rules, cases, and objectives in order of importance.
+
+    Attributes
+    ----------
+    lower, upper : ndarray, shape (n_columns,)
+    objectives : tuple of Objective
+        The first is minimised, each next among the best of those before.
+    tie_break : tuple of ndarray, each (n_columns,)
+        Counts that are made large in turn when all objectives tie, so that equal kits
+        are never chosen by luck.
+    """
+
+    lower: Floats
+    upper: Floats
+    rows: tuple[Row, ...]
+    cases: tuple[Case, ...]
+    objectives: tuple[Objective, ...]
+    tie_break: tuple[Floats, ...] = field(default=())
+
+    @property
+    def n_columns(self) -> int:
+        """Number of columns."""
+        return len(self.upper)
+
+    def broken_rows(self, counts: Floats) -> list[Row]:
+        """The rules that whole counts break, re-checked outside the solver."""
+        broken = []
+        for row in self.rows:
+            value = sum(c * counts[i] for i, c in row.terms)
+            scale = 1e-9 * max(1.0, *(abs(c) for _, c in row.terms))
+            if not row.lower - scale <= value <= row.upper + scale:
+                broken.append(row)
+        return broken

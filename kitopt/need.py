@@ -1,0 +1,109 @@
+"""Loads, modes and hours to watts per step and peak amperes at the battery.
+
+Watts are amperes × the nominal voltage of the bus class, so that hours at the battery
+are counted in the ampere-hours that its label is counted in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.inventory.items import Inventory, Load
+from kitopt.operation.clock import share_of_steps
+from kitopt.operation.terms import LoadUse, Operation
+
+
+@dataclass(frozen=True)
+class Draw:
+    """What one load draws.
+
+    Attributes
+    ----------
+    load_wh : ndarray, shape (n_steps,)
+        Energy drawn at the load over each step. [Wh]
+    peak_a : ndarray, shape (n_steps,)
+        Highest current at the bus's nominal voltage within each step. [A]
+    """
+
+    use: LoadUse
+    load: Load
+    load_wh: NDArray[np.float64]
+    peak_a: NDArray[np.float64]
+
+
+def step_lengths_h(operation: Operation) -> NDArray[np.float64]:
+    """Length of each step, shape (n_steps,); the last ends with the operation. [h]"""
+    n = operation.n_steps
+    lengths = np.full(n, operation.need.step_h)
+    lengths[-1] = operation.hours - (n - 1) * operation.need.step_h
+    return lengths
+
+
+def mean_w(use: LoadUse, load: Load, nominal_v: float) -> float:
+    """Mean power while on the air, at the bus's nominal voltage. [W]
+
+    While transmitting, the mean direct current is a share of the key-down current
+    that depends on the mode; between transmissions the load idles.
+    """
+    idle_w, full_w = idle_and_full_w(load, nominal_v)
+    return (1 - use.transmit_share) * idle_w + use.transmit_share * use.full_share * full_w
+
+
+def idle_and_full_w(load: Load, nominal_v: float) -> tuple[float, float]:
+    """Idle and full power of a load on a bus of that voltage. [W]"""
+    idle_w = load.idle_w if load.idle_w is not None else (load.idle_a or 0.0) * nominal_v
+    full_w = load.full_w if load.full_w is not None else (load.full_a or 0.0) * nominal_v
+    return idle_w, full_w
+
+
+def draw_of(use: LoadUse, load: Load, operation: Operation, nominal_v: float) -> Draw:
+    """What one load of the operation draws, before any converter."""
+    on_share = share_of_steps(operation, use.spans)
+    inside_share = share_of_steps(operation, ())
+    idle_w, full_w = idle_and_full_w(load, nominal_v)
+    if use.wh_per_day is not None:
+        on_h_per_day = _hours_per_day(use)
+        mean_on_w, quiet_w, peak_on_w = use.wh_per_day / on_h_per_day, 0.0, full_w
+    else:
+        mean_on_w = mean_w(use, load, nominal_v)
+        quiet_w = idle_w if use.quiet == "listen" else 0.0
+        peak_on_w = full_w if use.transmit_share > 0 else idle_w
+    step_h = operation.need.step_h
+    load_wh = use.count * step_h * (mean_on_w * on_share + quiet_w * (inside_share - on_share))
+    is_on = on_share > 0
+    is_quiet = inside_share - on_share > 1e-12
+    peak_w = np.maximum(np.where(is_on, max(peak_on_w, mean_on_w), 0.0), np.where(is_quiet, quiet_w, 0.0))
+    return Draw(use, load, load_wh, use.count * peak_w / nominal_v)
+
+
+def _hours_per_day(use: LoadUse) -> float:
+    minutes: set[int] = set()
+    for span in use.spans:
+        end = span.end_min if span.end_min > span.start_min else span.end_min + 1440
+        minutes.update(m % 1440 for m in range(span.start_min, end))
+    return len(minutes) / 60 if minutes else 24.0
+
+
+def draws(operation: Operation, inventory: Inventory, nominal_v: float, *, must_only: bool = False) -> list[Draw]:
+    """What each load of the operation draws, in the order of the operation's file."""
+    found = []
+    for use in operation.loads:
+        if must_only and use.priority != "must":
+            continue
+        load = inventory.by_id[use.id]
+        assert isinstance(load, Load), use.id
+        found.append(draw_of(use, load, operation, nominal_v))
+    return found
+
+
+def total_wh(parts: list[Draw], n_steps: int) -> NDArray[np.float64]:
+    """Energy of all loads over each step, shape (n_steps,). [Wh]"""
+    return np.sum([part.load_wh for part in parts], axis=0) if parts else np.zeros(n_steps)
+
+
+def peak_a(parts: list[Draw]) -> float:
+    """Highest current of all loads together. [A]"""
+    return float(np.max(np.sum([part.peak_a for part in parts], axis=0))) if parts else 0.0

@@ -1,0 +1,127 @@
+"""A kit as anonymous numbers: the narrow waist between items and the judge.
+
+Everything that the judge knows of a kit is one vector of coordinates, each a
+nonnegative amount of watts or watt-hours. Each coordinate is linear in the counts of
+items, so a matrix takes counts to a plant, and a row written in coordinates can be
+handed to the integer program unchanged.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.errors import ShapeMismatch
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Where each coordinate stands in a plant's vector.
+
+    In order: usable capacity [Wh]; charge missing at the start [Wh]; charge limit of the
+    bank [W]; for each controller unit its output limit [W]; for each unit and irradiance
+    shape the panel power that goes with that shape [W]; for each extra demand its size [W].
+    """
+
+    n_units: int
+    n_shapes: int
+    n_demands: int
+
+    capacity: int = 0
+    missing: int = 1
+    charge_limit: int = 2
+
+    @property
+    def size(self) -> int:
+        """Number of coordinates."""
+        return 3 + self.n_units * (1 + self.n_shapes) + self.n_demands
+
+    def limit(self, unit: int) -> int:
+        """Index of a unit's output limit."""
+        return 3 + unit
+
+    def panel(self, unit: int, shape: int) -> int:
+        """Index of the panel power of one shape on a unit."""
+        return 3 + self.n_units + unit * self.n_shapes + shape
+
+    def demand(self, demand: int) -> int:
+        """Index of an extra demand."""
+        return 3 + self.n_units * (1 + self.n_shapes) + demand
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """What a plant meets in one case: the same for every kit.
+
+    Attributes
+    ----------
+    shapes : tuple of ndarray, each (n_windows, n_steps)
+        Watts delivered to the controller per watt of panel coordinate. A shape may be
+        negative (a lead's loss), but the sum over a unit's shapes is power.
+    demand_shapes : ndarray, shape (n_demands, n_steps)
+        Watts drawn per watt of demand coordinate.
+    load_w : ndarray, shape (n_steps,)
+        Mean power of the loads over each step. [W]
+    step_h : ndarray, shape (n_steps,)
+        Length of each step. [h]
+    capacity_share : ndarray, (n_windows or 1, n_steps)
+        Share of the usable capacity that the cold leaves. [0–1]
+    may_charge : ndarray of bool, (n_windows or 1, n_steps)
+        False where the cells are too cold to be charged.
+    charge_efficiency, discharge_efficiency : float
+        Stored over put in; delivered over taken. [0–1]
+    reserve_share, reserve_wh : float
+        Charge held back, as a share of usable capacity plus a fixed amount.
+    has_charge_limit : bool
+        Whether the bank's charge limit caps the charging power.
+    """
+
+    layout: Layout
+    shapes: tuple[NDArray[np.float64], ...]
+    demand_shapes: NDArray[np.float64]
+    load_w: NDArray[np.float64]
+    step_h: NDArray[np.float64]
+    capacity_share: NDArray[np.float64]
+    may_charge: NDArray[np.bool_]
+    charge_efficiency: float
+    discharge_efficiency: float
+    reserve_share: float
+    reserve_wh: float
+    has_charge_limit: bool
+    n_windows: int
+
+    def __post_init__(self) -> None:
+        n_steps = self.load_w.shape[0]
+        wanted = {
+            "shapes": all(s.shape == (self.n_windows, n_steps) for s in self.shapes),
+            "shapes (number)": len(self.shapes) == self.layout.n_shapes,
+            "demand_shapes": self.demand_shapes.shape == (self.layout.n_demands, n_steps),
+            "step_h": self.step_h.shape == (n_steps,),
+            "capacity_share": self.capacity_share.shape in ((self.n_windows, n_steps), (1, n_steps)),
+            "may_charge": self.may_charge.shape in ((self.n_windows, n_steps), (1, n_steps)),
+        }
+        wrong = [name for name, fits in wanted.items() if not fits]
+        if wrong:
+            raise ShapeMismatch(f"conditions with {self.n_windows} windows and {n_steps} steps: {', '.join(wrong)}")
+
+    @property
+    def n_steps(self) -> int:
+        """Number of steps."""
+        return int(self.load_w.shape[0])
+
+    def window(self, k: int) -> Conditions:
+        """The same conditions with one window alone."""
+
+        def part(array: NDArray[Any]) -> NDArray[Any]:
+            return array if array.shape[0] == 1 else array[k : k + 1]
+
+        return replace(
+            self,
+            shapes=tuple(shape[k : k + 1] for shape in self.shapes),
+            capacity_share=part(self.capacity_share),
+            may_charge=part(self.may_charge),
+            n_windows=1,
+        )
