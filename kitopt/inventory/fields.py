@@ -86,15 +86,22 @@ class Number(_Field):
             raise complaint(value, self.need()) from None
         if self.most is not None and number > self.most:
             raise complaint(value, self.need(too_large=True))
-        if self.whole == "exact" and number != int(number):
-            raise complaint(value, f"a whole number: {self.need()}")
+        if self._is_below(number):
+            raise complaint(value, self.need())
+        if self.whole == "exact":
+            if number != int(number):
+                raise complaint(value, f"a whole number: {self.need()}")
+            return int(number)
         if self.whole:
             scaled = number * 100 if self.whole == "cents" else number
             # nine digits first, so that 2.5 that came out of a conversion as 2.4999999999 still rounds up
             number = int(Decimal(f"{scaled:.9g}").quantize(Decimal(1), ROUND_HALF_UP))
-        if (self.above is not None and number <= self.above) or (self.least is not None and number < self.least):
-            raise complaint(value, self.need())
+            if self._is_below(number):
+                raise complaint(value, self.need())
         return number
+
+    def _is_below(self, number: float) -> bool:
+        return (self.above is not None and number <= self.above) or (self.least is not None and number < self.least)
 
     def _number(self, value: Any, decimal_comma: bool) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float | str):

@@ -77,7 +77,7 @@ class TopTable(Table):
 
     name: Annotated[str, WORDS] = ""
     start: Annotated[datetime, Value(_start, "a date with a time, without quotes, such as 2026-10-10T09:00:00")]
-    hours: Annotated[float, Number("a number of hours", "26", above=0, most=60 * 24)]
+    hours: Annotated[float, Number("a number of hours", "26", least=0.1, most=60 * 24)]
     station_connector: Annotated[Connector, CONNECTOR] | None = None
     panel_distance_m: Annotated[float, Number("a distance", '5 or "15 ft"', "m", least=0, most=500)] = 0.0
     batteries: Annotated[str, OneOf(("in turn", "parallel"))] = "in turn"

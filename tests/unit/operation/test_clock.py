@@ -37,7 +37,7 @@ def minute_by_minute(operation: Operation, spans: tuple[Span, ...]) -> list[floa
     for t in range(operation.n_steps):
         on = 0
         for minute in range(t * step_min, (t + 1) * step_min):
-            if minute >= operation.hours * 60:
+            if minute + 0.5 >= operation.hours * 60:
                 continue
             wall = (operation.start.astimezone(UTC) + timedelta(minutes=minute, seconds=30)).astimezone(
                 operation.site.timezone

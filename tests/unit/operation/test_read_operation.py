@@ -80,6 +80,10 @@ def test_weather_by_shares_and_by_file(read: Read, tmp_path: Path) -> None:
     assert operation.site.warmest_degc is None
 
 
+def test_a_large_seed_keeps_every_digit(read: Read) -> None:
+    assert read(("windows = 40", "seed = 4294967295")).need.seed == 4294967295
+
+
 # ---- place and time
 
 
