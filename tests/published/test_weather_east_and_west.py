@@ -37,7 +37,7 @@ def _expected_wh(name: str, hours_from_utc: int, month: int, tilt_deg: float, az
     dni, dhi = frame["dni"].to_numpy(dtype=float), frame["dhi"].to_numpy(dtype=float)
     dni = np.where(zenith < np.pi / 2, dni, 0.0)
     share = dni / pvlib.irradiance.get_extra_radiation(middles).to_numpy()
-    ratio = facing / np.maximum(high, np.cos(np.radians(87)))
+    ratio = facing / np.maximum(high, 0.01745)
     sky = dhi * ((1 - share) * (1 + np.cos(tilt)) / 2 + share * ratio)
     plane = dni * facing + sky + 0.2 * (dni * high + dhi) * (1 - np.cos(tilt)) / 2
     months = np.arange("2001-01-01", "2002-01-01", dtype="datetime64[D]").astype("datetime64[M]").astype(int) % 12 + 1
