@@ -87,8 +87,8 @@ def yes_no(text: str) -> bool:
 
 
 def connector(text: str) -> Connector:
-    """Return the connector written ``family``, ``family:plug`` or ``family:socket``."""
-    match = _CONNECTOR.fullmatch(text)
+    """Return the connector written ``family``, ``family:plug`` or ``family:socket``, in small letters."""
+    match = _CONNECTOR.fullmatch(text.lower())
     if match is None:
         raise ValueError("not a connector")
     side: Literal["", "plug", "socket"] = "plug" if match[2] == "plug" else "socket" if match[2] == "socket" else ""

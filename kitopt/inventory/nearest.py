@@ -9,14 +9,14 @@ def nearest(name: str, known: Iterable[str]) -> str | None:
     """Return the known name most like `name`, or None when nothing comes near."""
     import difflib
 
-    choices = sorted(known)
-    name = name[:100]
-    close = difflib.get_close_matches(name, choices, n=1, cutoff=0.6)
+    choices = {choice.lower(): choice for choice in sorted(known)}
+    small = name[:100].lower()
+    close = difflib.get_close_matches(small, choices, n=1, cutoff=0.6)
     if close:
-        return close[0]
+        return choices[close[0]]
     # "mass" for "mass_g" or "latitude_deg" for "latitude": one is the start of the other
-    starts = [choice for choice in choices if len(name) > 2 and (choice.startswith(name) or name.startswith(choice))]
-    return starts[0] if starts else None
+    starts = [choice for choice in choices if len(small) > 2 and (choice.startswith(small) or small.startswith(choice))]
+    return choices[starts[0]] if starts else None
 
 
 def did_you_mean(name: str, known: Iterable[str]) -> str:

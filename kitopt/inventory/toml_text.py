@@ -11,7 +11,7 @@ from kitopt.inventory.faults import FaultList
 LARGEST_BYTES = 250_000
 LONGEST_LINE = 10_000
 DEEPEST = 6
-Path = tuple[str | int, ...]
+KeyPath = tuple[str | int, ...]
 
 _BARE = r"""[A-Za-z0-9_-]+|"[^"\\]*"|'[^']*'"""
 _DOTTED = rf"(?:{_BARE})(?:\s*\.\s*(?:{_BARE}))*"
@@ -71,10 +71,10 @@ class KeyLines:
     """
 
     def __init__(self, text: str) -> None:
-        self._lines: dict[Path, int] = {}
+        self._lines: dict[KeyPath, int] = {}
         self._scan(text)
 
-    def of(self, path: Path) -> int | None:
+    def of(self, path: KeyPath) -> int | None:
         """Return the line of a value, or of the nearest thing around it that has one."""
         for n in range(len(path), 0, -1):
             if path[:n] in self._lines:
@@ -82,8 +82,8 @@ class KeyLines:
         return 1
 
     def _scan(self, text: str) -> None:
-        table: Path = ()
-        counts: dict[Path, int] = {}
+        table: KeyPath = ()
+        counts: dict[KeyPath, int] = {}
         depth = 0
         closing = ""
         for number, line in enumerate(text.split("\n"), start=1):
@@ -103,21 +103,21 @@ class KeyLines:
                 rest = key[2]
             depth, closing = _open_at_end(rest, depth, closing)
 
-    def _resolve(self, names: Path, counts: dict[Path, int]) -> Path:
+    def _resolve(self, names: KeyPath, counts: dict[KeyPath, int]) -> KeyPath:
         """Return the path of a header, with the number of the latest element wherever it passes an array."""
-        path: Path = ()
+        path: KeyPath = ()
         for i, name in enumerate(names):
             path = (*path, name)
             if i < len(names) - 1 and path in counts:
                 path = (*path, counts[path] - 1)
         return path
 
-    def _note(self, path: Path, line: int) -> None:
+    def _note(self, path: KeyPath, line: int) -> None:
         for n in range(1, len(path) + 1):
             self._lines.setdefault(path[:n], line)
 
 
-def _names(dotted: str) -> Path:
+def _names(dotted: str) -> KeyPath:
     # no key that is known lies deeper
     return tuple(name.strip("\"'") for name in _NAME.findall(dotted)[:DEEPEST])
 
@@ -144,7 +144,7 @@ def _open_at_end(rest: str, depth: int, closing: str) -> tuple[int, str]:
     return depth, closing
 
 
-def dotted(path: Path) -> str:
+def dotted(path: KeyPath) -> str:
     """Return a path as a key is written: ``need.windows``, ``loads[2].mode`` (counted from 1)."""
     text = ""
     for part in path:

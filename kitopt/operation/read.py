@@ -14,8 +14,7 @@ from kitopt.inventory.decode import decode, read_bytes
 from kitopt.inventory.faults import FaultList, quoted
 from kitopt.inventory.items import Assumed
 from kitopt.inventory.nearest import did_you_mean
-from kitopt.inventory.toml_text import LARGEST_BYTES, KeyLines, dotted, parse_toml
-from kitopt.inventory.toml_text import Path as KeyPath
+from kitopt.inventory.toml_text import LARGEST_BYTES, KeyLines, KeyPath, dotted, parse_toml
 from kitopt.operation import tables
 from kitopt.operation.moment import Moment, Skipped, moment_of, zone_at
 from kitopt.operation.terms import (
@@ -34,13 +33,7 @@ from kitopt.operation.terms import (
 
 T = TypeVar("T", bound=tables.Table)
 
-_TABLES: dict[str, type[tables.Table]] = {
-    "site": tables.SiteTable,
-    "need": tables.NeedTable,
-    "aim": tables.AimTable,
-    "limits": tables.LimitsTable,
-    "goal": tables.GoalTable,
-}
+_TABLES = ("site", "need", "aim", "limits", "goal")
 _SHAPES = {
     "tuple_type": "a list in square brackets",
     "model_type": "a table",
@@ -92,9 +85,8 @@ class _Document:
         self.warnings: list[str] = []
 
     def read(self) -> Operation | None:
-        known = [*tables.TopTable.model_fields, *_TABLES, "loads"]
-        self._warn_unknown(self.values, known, ())
-        top = self._table(tables.TopTable, {k: v for k, v in self.values.items() if k in known[:6]}, ())
+        self._warn_unknown(self.values, [*tables.TopTable.model_fields, *_TABLES, "loads"], ())
+        top = self._table(tables.TopTable, self.values, ())
         site_table = self._table(tables.SiteTable, self.values.get("site"), ("site",))
         need_table = self._table(tables.NeedTable, self.values.get("need", {}), ("need",))
         aim_table = self._table(tables.AimTable, self.values.get("aim", {"mode": "flat"}), ("aim",))
@@ -161,7 +153,8 @@ class _Document:
         if path:
             self._warn_unknown(values, known, path)
         try:
-            return model.model_validate({key: value for key, value in values.items() if key in known})
+            # a key left blank is as good as none
+            return model.model_validate({key: value for key, value in values.items() if key in known and value != ""})
         except ValidationError as error:
             for one in error.errors(include_url=False):
                 self._note(model, (*path, *one["loc"]), one)

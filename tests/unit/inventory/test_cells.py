@@ -130,6 +130,7 @@ def test_connectors() -> None:
     assert cells.connector("genderless-30") == Connector("genderless-30")
     assert cells.connector("barrel-5.5x2.1:plug") == Connector("barrel-5.5x2.1", "plug")
     assert str(cells.connector("pv-latch:socket")) == "pv-latch:socket"
+    assert cells.connector("PV-Latch:Socket") == cells.connector("pv-latch:socket")
     for text in ("a:b", "a:plug:socket", ":plug", "a b", "", "-a"):
         with pytest.raises(ValueError):  # noqa: PT011
             cells.connector(text)

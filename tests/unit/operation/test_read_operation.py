@@ -110,6 +110,12 @@ def test_the_time_zone_is_found_from_the_place(read: Read, latitude: float, long
     assert [(one.column, one.value) for one in operation.assumed] == [("site.timezone", zone)]
 
 
+def test_a_blank_time_zone_is_found_from_the_place_too(read: Read) -> None:
+    operation = read(('"Europe/Madrid"', '""'))
+    assert str(operation.site.timezone) == "Europe/Madrid"
+    assert [one.column for one in operation.assumed] == ["site.timezone"]
+
+
 @pytest.mark.parametrize("place", [(90, 0), (-90, 180), (0, -180), (89.9, 179.9)])
 def test_every_corner_of_the_globe_has_a_time_zone(read: Read, place: tuple[float, float]) -> None:
     operation = read(
