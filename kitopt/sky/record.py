@@ -96,8 +96,9 @@ def lay_out(table: Table, path: Path) -> Record:
         If there is less than a year, rows are doubled, or more than a tenth of the light is missing.
     """
     n_rows = len(table.start_s)
-    spacing = np.diff(np.sort(table.start_s))
-    interval_s = int(np.median(spacing)) if n_rows > 1 else 0
+    if n_rows < 365:
+        raise _fault(path, f"found {n_rows} rows of weather, need a whole year or several: get a longer file.")
+    interval_s = int(np.median(np.diff(np.sort(table.start_s))))
     if interval_s < 60 or interval_s > 3600 or 3600 % interval_s:
         raise _fault(path, f"found rows {interval_s / 60:g} minutes apart, need an even part of an hour, such as 60.")
     a_year = 365 * _DAY_S // interval_s

@@ -6,6 +6,7 @@ import io
 import re
 import warnings
 from collections.abc import Callable, Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +24,7 @@ _KNOWN = "TMY3 (.csv), TMY2 (.tm2), EPW (.epw), NSRDB (.csv) or NASA POWER (.csv
 
 
 def read_weather(path: Path) -> Record:
-    """Weather of a file.
+    """Weather of a file; read once, as long as the file stays as it is.
 
     Raises
     ------
@@ -31,9 +32,18 @@ def read_weather(path: Path) -> Record:
         If the file cannot be read, is of no known kind, is shorter than a year, or has too many gaps.
     """
     try:
+        now = path.stat()
+    except OSError as why:
+        raise _unreadable(path, why) from why
+    return _read(path, now.st_mtime_ns, now.st_size)
+
+
+@lru_cache(maxsize=4)
+def _read(path: Path, _changed: int, _size: int) -> Record:
+    try:
         raw = path.read_bytes()
     except OSError as why:
-        raise _fault(path, f"cannot be read ({why.strerror or why}): give the path of a weather file.") from why
+        raise _unreadable(path, why) from why
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -52,6 +62,10 @@ def read_weather(path: Path) -> Record:
     if not (np.isfinite(table.place.latitude_deg) and abs(table.place.latitude_deg) <= 90):
         raise _fault(path, f"found latitude {table.place.latitude_deg:g}, need one between -90 and 90.", 1)
     return lay_out(table, path)
+
+
+def _unreadable(path: Path, why: OSError) -> BadInput:
+    return _fault(path, f"cannot be read ({why.strerror or why}): give the path of a weather file.")
 
 
 def _fault(path: Path, text: str, line: int | None = None) -> BadInput:
