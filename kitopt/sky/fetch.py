@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import os
-import socket
 import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+import threading
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from kitopt.errors import BadInput, Fault
 from kitopt.sky.power_file import NAMES, PowerData, power_text
 
-TIMEOUT_S = 60.0
+TIMEOUT_S = 120.0
 
 FIRST_YEAR = 2001
 """The hourly light of NASA POWER begins here."""
@@ -36,7 +36,7 @@ def fetch_weather(
     Parameters
     ----------
     timeout_s : float
-        Longest silence on the line. [s]
+        Longest wait for the answer to one request. [s]
 
     Returns
     -------
@@ -83,33 +83,53 @@ def _one_year(latitude_deg: float, longitude_deg: float, year: int, timeout_s: f
     import pvlib
     import requests
 
+    def ask() -> Any:
+        return pvlib.iotools.get_nasa_power(
+            latitude_deg, longitude_deg, f"{year}-01-01", f"{year}-12-31", parameters=list(NAMES)
+        )
+
     try:
-        with _patience(timeout_s):
-            frame, meta = pvlib.iotools.get_nasa_power(
-                latitude_deg, longitude_deg, f"{year}-01-01", f"{year}-12-31", parameters=list(NAMES)
-            )
-    except (requests.RequestException, OSError, ValueError, KeyError) as why:
+        frame, meta = _within(timeout_s, ask)
+        start_s = frame.index.tz_convert("UTC").tz_localize(None).to_numpy().astype("datetime64[s]").astype(np.int64)
+        return PowerData(
+            float(meta["latitude"]),
+            float(meta["longitude"]),
+            float(meta["altitude"]),
+            np.asarray(start_s, dtype=np.float64),
+            {name: np.asarray(frame[name], dtype=np.float64) for name in NAMES if name in frame},
+        )
+    except (requests.RequestException, OSError, ValueError, KeyError, TypeError) as why:
         text = f"no usable answer for {year} ({why}): check the connection and try again later."
         raise BadInput([Fault("NASA POWER", None, None, text)]) from why
-    start_s = frame.index.tz_convert("UTC").tz_localize(None).to_numpy().astype("datetime64[s]").astype(np.int64)
-    return PowerData(
-        float(meta["latitude"]),
-        float(meta["longitude"]),
-        float(meta["altitude"]),
-        np.asarray(start_s, dtype=np.float64),
-        {name: np.asarray(frame[name], dtype=np.float64) for name in NAMES if name in frame},
-    )
 
 
-@contextmanager
-def _patience(timeout_s: float) -> Iterator[None]:
-    """Give every new connection a time-out: pvlib's function has no argument for one and would wait for ever."""
-    before = socket.getdefaulttimeout()
-    socket.setdefaulttimeout(timeout_s)
-    try:
-        yield
-    finally:
-        socket.setdefaulttimeout(before)
+def _within(timeout_s: float, ask: Callable[[], Any]) -> Any:
+    """Answer of a call that may never return.
+
+    pvlib's function takes no time-out, and the libraries under it ignore the one of the socket module. So the call
+    runs in a thread that is left behind when it is late; a daemon, so that it does not keep the program alive.
+
+    Raises
+    ------
+    TimeoutError
+        After `timeout_s`; otherwise whatever the call raises.
+    """
+    box: dict[str, Any] = {}
+
+    def run() -> None:
+        try:
+            box["answer"] = ask()
+        except Exception as why:  # carried over to the caller's thread, and raised there
+            box["why"] = why
+
+    thread = threading.Thread(target=run, daemon=True)
+    thread.start()
+    thread.join(timeout_s)
+    if thread.is_alive():
+        raise TimeoutError(f"none within {timeout_s:g} s")
+    if "why" in box:
+        raise box["why"]
+    return box["answer"]
 
 
 def _write(path: Path, text: str) -> None:

@@ -43,9 +43,11 @@ def file_sky(operation: Operation, weather: WeatherFile, n: int) -> Sky:
     record = read_weather(weather.path)
     starts_s = _choose(_starts(operation, record, weather.path), n, operation.need.seed)
     light = _light(operation, record, starts_s)
-    words = Words(_labels(operation, record, starts_s), f"{record.kind} file {weather.path.name}", _notes(
-        operation, record, len(starts_s), n
-    ))  # fmt: skip
+    words = Words(
+        _labels(operation, record, starts_s),
+        f"{record.kind} file {weather.path.name}",
+        _notes(operation, record, len(starts_s), n),
+    )
 
     def sample(other: Operation, n_sample: int) -> Light:
         return _light(other, record, _choose(_starts(other, record, weather.path), n_sample, other.need.seed))

@@ -107,8 +107,11 @@ def lay_out(table: Table, path: Path) -> Record:
         raise _fault(path, f"found {days:.1f} days of weather, need a whole year or several: get a longer file.")
     is_typical = n_rows <= a_year + _DAY_S // interval_s
     if is_typical:
-        keep, slot = _slots_of_a_year(table.start_s + table.utc_offset_s, interval_s)
-        start_s, n_slots = TYPICAL_START_S - table.utc_offset_s, a_year
+        # half-hourly values centred on their stamps begin a quarter of an hour off the clock's half hours
+        local_s = table.start_s + table.utc_offset_s
+        phase_s = float(np.median(local_s % interval_s))
+        keep, slot = _slots_of_a_year(local_s - phase_s, interval_s)
+        start_s, n_slots = TYPICAL_START_S + phase_s - table.utc_offset_s, a_year
     else:
         start_s = float(table.start_s.min())
         keep = np.arange(n_rows)

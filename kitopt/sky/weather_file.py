@@ -189,7 +189,6 @@ def _power(text: str, path: Path) -> Table:
 
     data = parse_power(text, path)
     place = {"latitude": data.latitude_deg, "longitude": data.longitude_deg, "altitude": data.altitude_m}
-    return _table(
-        "NASA POWER", pd.DataFrame(data.columns), place, data.start_s, air_lag_s=1800.0,
-        utc_offset_h=round(data.longitude_deg / 15.0),
-    )  # fmt: skip
+    frame = pd.DataFrame(data.columns)
+    offset_h = float(round(data.longitude_deg / 15.0))
+    return _table("NASA POWER", frame, place, data.start_s, air_lag_s=1800.0, utc_offset_h=offset_h)

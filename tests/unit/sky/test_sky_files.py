@@ -121,6 +121,25 @@ def test_intervals_are_cut_where_steps_begin(interval_s: int, step_s: float, off
     assert n_parts(interval_s, step_s, offset_s) == parts
 
 
+def test_half_hourly_stamps_stand_in_the_middle(tmp_path: Path, greensboro_rows: Rows) -> None:
+    # NSRDB's half hours are stamped :00 and :30; a beam at the stamp of noon alone must lie a quarter hour around it
+    head = _nsrdb(greensboro_rows).splitlines()[:3]
+    body = []
+    for month, day, hour, *_ in greensboro_rows:
+        for minute in (0, 30):
+            beam = 600 if (hour, minute) == (12, 0) else 0
+            body.append(f"2009,{month},{day},{hour},{minute},{beam},{beam},0,10,1")
+    path = tmp_path / "half.csv"
+    path.write_text("\n".join([*head, *body]) + "\n")
+    record = read_weather(path)
+    assert record.interval_s == 1800
+    lit = np.flatnonzero(record.dni_wm2)
+    # hours of local standard time, five behind universal time
+    begins = (record.start_s + lit * 1800.0 - 5 * 3600) % 86400 / 3600
+    assert len(lit) == 365
+    assert set(begins) == {11.75}
+
+
 def test_windows_start_on_41_days_at_the_same_time(outing: Make, greensboro: Path) -> None:
     sky = windows_for(outing(weather=WeatherFile(greensboro), place=PLACE, zone=ZONE))
     assert len(sky.labels) == 41
