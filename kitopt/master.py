@@ -51,9 +51,7 @@ class Program:
 
     def copy(self) -> Program:
         """A program that can be changed without changing this one."""
-        return Program(
-            list(self.lower), list(self.upper), list(self.is_integer), list(self.objective), list(self.rows)
-        )
+        return Program(list(self.lower), list(self.upper), list(self.is_integer), list(self.objective), list(self.rows))
 
 
 @dataclass(frozen=True)
@@ -213,7 +211,6 @@ def _write(program: Program, relaxed: bool) -> tuple[Any, list[int]]:
             problem.addConstraint(pulp.LpConstraint(expression, sense, rhs=side), f"r{n_written:06d}")
             n_written += 1
     return problem, rows
-
 
 
 class Relaxation:

@@ -33,11 +33,14 @@ class Verdict:
         The step at whose end that happens.
     charge_wh : ndarray, shape (n_windows, n_steps)
         Charge at the end of each step, below zero where it is in debt. [Wh]
+    held_wh : ndarray, shape (n_windows or 1, n_steps)
+        What must be held back then: the reserve and what the cold locks away. [Wh]
     """
 
     margin_wh: Floats
     lowest_step: NDArray[np.intp]
     charge_wh: Floats
+    held_wh: Floats
 
     @property
     def survives(self) -> NDArray[np.bool_]:
@@ -146,14 +149,12 @@ def simulate(conditions: Conditions, plant: Floats) -> Verdict:
     peak_wh = np.maximum.accumulate(gained_wh, axis=1)
     charge_wh = gained_wh + np.minimum(capacity_wh - plant[conditions.layout.missing], capacity_wh - peak_wh)
     held_wh = (
-        conditions.reserve_share * capacity_wh
-        + conditions.reserve_wh
-        + (1.0 - conditions.capacity_share) * capacity_wh
+        conditions.reserve_share * capacity_wh + conditions.reserve_wh + (1.0 - conditions.capacity_share) * capacity_wh
     )
     free_wh = charge_wh - held_wh
     lowest_step = np.argmin(free_wh, axis=1)
     margin_wh = np.take_along_axis(free_wh, lowest_step[:, None], axis=1)[:, 0]
-    return Verdict(margin_wh, lowest_step, charge_wh)
+    return Verdict(margin_wh, lowest_step, charge_wh, np.asarray(held_wh))
 
 
 def cuts(conditions: Conditions, plant: Floats, lowest_step: NDArray[np.intp], windows: NDArray[np.intp]) -> Cuts:
@@ -179,10 +180,7 @@ def cuts(conditions: Conditions, plant: Floats, lowest_step: NDArray[np.intp], w
     may_charge = np.broadcast_to(conditions.may_charge, (conditions.n_windows, conditions.n_steps))[windows]
     capacity_share = np.broadcast_to(conditions.capacity_share, (conditions.n_windows, conditions.n_steps))[windows]
 
-    powers = {
-        unit: unit_power_w(conditions, plant, unit, windows)
-        for unit in range(layout.n_units)
-    }
+    powers = {unit: unit_power_w(conditions, plant, unit, windows) for unit in range(layout.n_units)}
     net_w = -demand_w(conditions, plant) + np.zeros((n, 1))
     for unit, power in powers.items():
         net_w = net_w + np.minimum(power, plant[layout.limit(unit)])
@@ -199,7 +197,8 @@ def cuts(conditions: Conditions, plant: Floats, lowest_step: NDArray[np.intp], w
     draining = net_w / conditions.discharge_efficiency
     charging = conditions.charge_efficiency * net_w
     slope_net = np.where(
-        draining <= np.where(may_charge, charging, 0.0), 1.0 / conditions.discharge_efficiency,
+        draining <= np.where(may_charge, charging, 0.0),
+        1.0 / conditions.discharge_efficiency,
         np.where(may_charge, conditions.charge_efficiency, 0.0),
     )
     capped = np.zeros_like(counted)

@@ -15,9 +15,10 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.choose.learned import CaseMemory, WindowRow
+from kitopt.choose.learned import CaseMemory
 from kitopt.choose.plan import Objective, Plan, Row
 from kitopt.choose.quantile import WindowFloor, quantile_row
+from kitopt.choose.write import add_learned
 from kitopt.errors import ModelError
 from kitopt.master import Program, Relaxation, solve
 from kitopt.simulate import Verdict
@@ -132,6 +133,8 @@ class _Chooser:
         self.fixed: list[Row] = []
         self.seen: set[bytes] = set()
         self.forbidden: list[Floats] = []
+        whole = np.ones(plan.n_columns, dtype=bool) if plan.is_integer is None else plan.is_integer
+        self._is_integer: list[bool] = whole.tolist()
         self._floors = {c.name: WindowFloor(c) for c in plan.cases}
         self._boxes = [m.upper_of_coordinates(plan.upper) for m in self.memories]
 
@@ -186,7 +189,7 @@ class _Chooser:
         """Whether other items pass at the same objectives as the best."""
         assert self.best is not None
         while True:
-            program, _ = self._program(weights)
+            program = self._program(weights)
             self._forbid(program, self.best)
             answer = solve(program, seconds=self._left(), absolute_gap=_GAP, confirm=False)
             if answer.values is None:
@@ -218,7 +221,7 @@ class _Chooser:
         """Cut the relaxation before any branching: linear programs are cheap."""
         stalled, last = 0, -math.inf
         for _ in range(_MOST_RELAXED_ROUNDS):
-            program, _binaries = self._program(objective.weights)
+            program = self._program(objective.weights)
             answer = solve(program, relaxed=True, seconds=self._left())
             if answer.values is None:
                 return  # the integer program decides
@@ -237,7 +240,7 @@ class _Chooser:
     def _learn_quantile(self, memory: CaseMemory, counts: Floats) -> bool:
         if memory.case.n_allowed == 0:
             return False
-        program, _ = self._program(np.zeros(self.plan.n_columns), with_fixed=False)
+        program = self._program(np.zeros(self.plan.n_columns), with_fixed=False)
         self._left()
         return quantile_row(memory, self._floors[memory.case.name], Relaxation(program), counts)
 
@@ -247,7 +250,7 @@ class _Chooser:
 
     def _minimise(self, objective: Objective, cutoff: float, *, is_first: bool) -> bool:
         while True:
-            program, _ = self._program(objective.weights)
+            program = self._program(objective.weights)
             if math.isfinite(cutoff):
                 terms = [(int(i), float(objective.weights[i])) for i in np.flatnonzero(objective.weights)]
                 program.add_row(terms, upper=cutoff - objective.fixed + 1e-6)
@@ -288,65 +291,28 @@ class _Chooser:
 
     # -- the program -----------------------------------------------------------------
 
-    def _program(self, weights: Floats, *, with_fixed: bool = True) -> tuple[Program, dict[tuple[int, int], int]]:
+    def _program(self, weights: Floats, *, with_fixed: bool = True) -> Program:
         plan = self.plan
         program = Program()
         for j in range(plan.n_columns):
-            program.add_column(float(plan.lower[j]), float(plan.upper[j]), integer=True, cost=float(weights[j]))
+            program.add_column(
+                float(plan.lower[j]), float(plan.upper[j]), integer=self._is_integer[j], cost=float(weights[j])
+            )
         for row in (*plan.rows, *(self.fixed if with_fixed else ())):
             program.add_row(row.terms, row.lower, row.upper)
-        binaries: dict[tuple[int, int], int] = {}
-        for m, memory in enumerate(self.memories):
+        for memory, box in zip(self.memories, self._boxes, strict=True):
             if memory.free_rows or memory.window_rows:
-                self._add_case(program, m, memory, binaries)
+                add_learned(program, memory, box)
         for counts in self.forbidden:
             self._forbid_columns(program, counts)
-        return program, binaries
-
-    def _add_case(
-        self, program: Program, m: int, memory: CaseMemory, binaries: dict[tuple[int, int], int]
-    ) -> None:
-        matrix, box = memory.case.matrix, self._boxes[m]
-        # rows are written in the plant's coordinates: sparser than in counts, the same optimum.
-        # Scaled to the box, so that columns run from 0 to 1
-        column: dict[int, int] = {}
-        for c in np.flatnonzero(np.any(matrix != 0.0, axis=1)).tolist():
-            scale = max(float(box[c]), 1e-9)
-            column[c] = program.add_column(0.0, 1.0, integer=False)
-            terms = [(int(j), float(matrix[c, j]) / scale) for j in np.flatnonzero(matrix[c])]
-            program.add_row([*terms, (column[c], -1.0)], 0.0, 0.0)
-
-        def in_columns(v: Floats) -> list[tuple[int, float]]:
-            return [(column[c], float(v[c] * box[c])) for c in np.flatnonzero(v).tolist() if c in column]
-
-        for row in memory.free_rows:
-            program.add_row(in_columns(row.v), lower=row.least)
-        given_up: dict[int, int] = {}
-        for window_row in memory.window_rows:
-            least = self._least(memory, window_row, box)
-            if least >= window_row.least - 1e-9:
-                program.add_row(in_columns(window_row.v), lower=window_row.least)
-                continue
-            k = window_row.window
-            if k not in given_up:
-                given_up[k] = program.add_column(0, 1, integer=True)
-                binaries[m, k] = given_up[k]
-            program.add_row(
-                [*in_columns(window_row.v), (given_up[k], window_row.least - least)], lower=window_row.least
-            )
-        if given_up:
-            program.add_row([(j, 1.0) for j in given_up.values()], upper=float(memory.case.n_allowed))
-
-    @staticmethod
-    def _least(memory: CaseMemory, row: WindowRow, box: Floats) -> float:
-        if row.least != 1.0:
-            return min(row.least, float(np.minimum(row.v, 0.0) @ box))
-        return memory.least_without(row.v, box)
+        return program
 
     def _forbid_columns(self, program: Program, counts: Floats) -> None:
         either: list[tuple[int, float]] = []
         for j in range(self.plan.n_columns):
             at, most = float(counts[j]), float(self.plan.upper[j])
+            if not self._is_integer[j]:
+                continue
             if at < most:
                 more = program.add_column(0, 1, integer=True)
                 program.add_row([(j, 1.0), (more, -(at + 1))], lower=0.0)
@@ -364,7 +330,7 @@ class _Chooser:
         return left
 
     def _whole(self, values: Floats) -> Floats:
-        counts = np.round(values[: self.plan.n_columns])
+        counts = self.plan.whole(values[: self.plan.n_columns])
         broken = self.plan.broken_rows(counts)
         if broken:
             raise ModelError(f"the solver's counts break {broken[0].rule or 'a rule'}: {broken[0].text}")

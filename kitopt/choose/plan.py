@@ -7,7 +7,7 @@ judges the kit whose counts its matrix picks out.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
@@ -99,7 +99,15 @@ class Plan:
     rows: tuple[Row, ...]
     cases: tuple[Case, ...]
     objectives: tuple[Objective, ...]
-    tie_break: tuple[Floats, ...] = field(default=())
+    tie_break: tuple[Floats, ...] = ()
+    is_integer: NDArray[np.bool_] | None = None
+    """Which columns are counts; all when None. The others are helpers of rules."""
+
+    def whole(self, values: Floats) -> Floats:
+        """Counts rounded to whole numbers, helpers left as they are."""
+        if self.is_integer is None:
+            return np.round(values)
+        return np.where(self.is_integer, np.round(values), values)
 
     @property
     def n_columns(self) -> int:

@@ -85,9 +85,7 @@ def quantile_bound(
         waiting = [k for k in ranked[allowed:] if k in is_open]
         if not waiting:
             break
-        value[waiting[0]] = max(
-            value[waiting[0]], _refine(relaxation, floors, waiting[0], is_open, steps=3)
-        )
+        value[waiting[0]] = max(value[waiting[0]], _refine(relaxation, floors, waiting[0], is_open, steps=3))
         programs += 3
     return float(sorted(value.values(), reverse=True)[allowed]) - _SLACK
 

@@ -1,0 +1,120 @@
+"""The strongest counts when none pass: those that meet the largest share λ of the need.
+
+The margin of a plant is concave and, but for the need, proportional to the plant; so the learned
+rows ``v @ plant >= 1`` become ``v @ plant >= λ`` unchanged, and λ is maximised. The judge then
+measures the λ that the proposal really meets, and cuts there.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.choose.learned import CaseMemory
+from kitopt.choose.plan import Case, Plan
+from kitopt.choose.write import add_learned
+from kitopt.master import Program, solve
+from kitopt.simulate import simulate
+
+Floats = NDArray[np.float64]
+
+_CLOSE = 1e-4
+_MOST_ROUNDS = 200
+
+
+@dataclass(frozen=True)
+class Strongest:
+    """Counts that meet every rule and the largest share of the need.
+
+    Attributes
+    ----------
+    counts : ndarray or None
+        None when no counts obey the rules at all.
+    share : float
+        Share of the need that they meet with the confidence asked for. [0–1]
+    """
+
+    counts: Floats | None
+    share: float
+
+
+def scaled(case: Case, share: float) -> Case:
+    """A case with that share of its loads and fixed reserve."""
+    c = case.conditions
+    return replace(case, conditions=replace(c, load_w=share * c.load_w, reserve_wh=share * c.reserve_wh))
+
+
+def share_met(case: Case, counts: Floats) -> float:
+    """Largest share of the need at which the counts pass a case; 1 at most, below 0 never. [0–1]"""
+    plant = case.matrix @ counts
+
+    def passes(share: float) -> bool:
+        verdict = simulate(scaled(case, share).conditions, plant)
+        return int(np.count_nonzero(verdict.survives)) >= case.n_needed
+
+    if passes(1.0):
+        return 1.0
+    low, high = 0.0, 1.0
+    while high - low > _CLOSE / 4:
+        middle = (low + high) / 2
+        low, high = (middle, high) if passes(middle) else (low, middle)
+    return low
+
+
+def strongest(plan: Plan, memories: Sequence[CaseMemory], *, seconds: float = math.inf) -> Strongest:
+    """Find the strongest counts of a plan of which none pass.
+
+    Parameters
+    ----------
+    memories : sequence of CaseMemory
+        What the failed choice learned; added to.
+    seconds : float
+        Time limit; the best so far is returned. [s]
+    """
+    deadline = time.monotonic() + seconds
+    best, best_share = None, -1.0
+    boxes = [m.upper_of_coordinates(plan.upper) for m in memories]
+    for _ in range(_MOST_ROUNDS):
+        left = deadline - time.monotonic()
+        if left <= 0:
+            break
+        program = Program()
+        for j in range(plan.n_columns):
+            is_integer = plan.is_integer is None or bool(plan.is_integer[j])
+            program.add_column(float(plan.lower[j]), float(plan.upper[j]), integer=is_integer)
+        share_column = program.add_column(0.0, 1.0, integer=False, cost=-1.0)
+        for row in plan.rows:
+            program.add_row(row.terms, row.lower, row.upper)
+        for memory, box in zip(memories, boxes, strict=True):
+            add_learned(program, memory, box, share_column)
+        answer = solve(program, seconds=left, absolute_gap=_CLOSE / 2)
+        if answer.values is None:
+            break
+        counts = plan.whole(answer.values[: plan.n_columns])
+        hoped = float(answer.values[share_column])
+        met = min((share_met(m.case, counts) for m in memories), default=1.0)
+        if met > best_share:
+            best, best_share = counts, met
+        if hoped <= best_share + _CLOSE:
+            break
+        for memory in memories:
+            _learn_at(memory, counts, min(1.0, (met + hoped) / 2 if met + _CLOSE < hoped else hoped))
+    return Strongest(best, max(0.0, best_share))
+
+
+def _learn_at(memory: CaseMemory, counts: Floats, share: float) -> None:
+    """Learn from the windows that fail at a share of the need; the rows read the same for the whole need."""
+    part = CaseMemory(scaled(memory.case, share))
+    verdict = part.judge(counts)
+    if part.passes(verdict):
+        return
+    if not part.learn(counts, verdict):
+        part.learn_windows(counts, verdict)
+    # v was divided by share × need
+    memory.free_rows.extend(replace(r, v=r.v * share) for r in part.free_rows)
+    memory.window_rows.extend(replace(r, v=r.v * share) for r in part.window_rows)

@@ -1,0 +1,67 @@
+"""Learned rows written into an integer program."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.choose.learned import CaseMemory, WindowRow
+from kitopt.master import Program
+
+Floats = NDArray[np.float64]
+
+
+def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column: int | None = None) -> None:
+    """Write one case's rows in the plant's coordinates, tied to the counts by equalities.
+
+    Rows in coordinates are sparser than rows in counts and have the same optimum. Coordinates
+    are scaled to the box, so that their columns run from 0 to 1.
+
+    Parameters
+    ----------
+    box : ndarray, shape (n_coordinates,)
+        Largest value of each coordinate.
+    scale_column : int, optional
+        A column λ in place of the 1 on the right-hand sides: the share of the need that is met.
+        Rows that rest on the plan as a whole are then left out, since they hold for λ = 1 only.
+    """
+    matrix = memory.case.matrix
+    column: dict[int, int] = {}
+    for c in np.flatnonzero(np.any(matrix != 0.0, axis=1)).tolist():
+        size = max(float(box[c]), 1e-9)
+        column[c] = program.add_column(0.0, 1.0, integer=False)
+        terms = [(int(j), float(matrix[c, j]) / size) for j in np.flatnonzero(matrix[c])]
+        program.add_row([*terms, (column[c], -1.0)], 0.0, 0.0)
+
+    def in_columns(v: Floats) -> list[tuple[int, float]]:
+        return [(column[c], float(v[c] * box[c])) for c in np.flatnonzero(v).tolist() if c in column]
+
+    def at_least(terms: list[tuple[int, float]], least: float) -> None:
+        if scale_column is None:
+            program.add_row(terms, lower=least)
+        else:
+            program.add_row([*terms, (scale_column, -least)], lower=0.0)
+
+    for row in memory.free_rows:
+        if scale_column is None or row.is_pure:
+            at_least(in_columns(row.v), row.least)
+    given_up: dict[int, int] = {}
+    for window_row in memory.window_rows:
+        floor = _floor(memory, window_row, box, is_scaled=scale_column is not None)
+        if floor >= window_row.least - 1e-9:
+            at_least(in_columns(window_row.v), window_row.least)
+            continue
+        if window_row.window not in given_up:
+            given_up[window_row.window] = program.add_column(0, 1, integer=True)
+        at_least([*in_columns(window_row.v), (given_up[window_row.window], window_row.least - floor)], window_row.least)
+    if given_up:
+        program.add_row([(j, 1.0) for j in given_up.values()], upper=float(memory.case.n_allowed))
+
+
+def _floor(memory: CaseMemory, row: WindowRow, box: Floats, *, is_scaled: bool) -> float:
+    """What the row's left side reaches even where its window is given up."""
+    worst = float(np.minimum(row.v, 0.0) @ box)
+    # the bound by other windows holds for the whole need only, or in proportion while nothing pulls below zero
+    if row.least != 1.0 or (is_scaled and worst < 0.0):
+        return min(row.least, worst)
+    return memory.least_without(row.v, box)

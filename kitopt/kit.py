@@ -1,0 +1,209 @@
+"""Counts and joins: what a kit is made of, as columns of the integer program."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.bus import SELF_DISCHARGE_PER_MONTH, BusClass, capacity_share
+from kitopt.choose.plan import Case, Row
+from kitopt.harvest import ShapeBook, charging_v
+from kitopt.inventory.items import Battery, Controller, Inventory, Panel
+from kitopt.need import draws, step_lengths_h, total_wh
+from kitopt.operation.terms import Operation
+from kitopt.plant import Conditions, Layout
+from kitopt.sky.windows import Sky
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Unit:
+    """One physical controller; equal ones are numbered from 1."""
+
+    controller: Controller
+    number: int
+
+    @property
+    def name(self) -> str:
+        """Its id, with a number where several equal ones are owned."""
+        return self.controller.id if self.controller.count == 1 else f"{self.controller.id} #{self.number}"
+
+
+@dataclass(frozen=True)
+class Join:
+    """Some identical panels, joined in parallel, on one controller unit."""
+
+    panel: Panel
+    n_joined: int
+    unit: int
+
+
+Meaning = Battery | Unit | Join | str
+"""What a column counts; text for helpers such as "lfp-6 is packed"."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """One count that is to be chosen.
+
+    Attributes
+    ----------
+    uses : mapping of item id to int
+        Pieces of stock that one of it takes.
+    """
+
+    meaning: Meaning
+    upper: float
+    uses: Mapping[str, int] = field(default_factory=dict)
+    is_integer: bool = True
+
+
+@dataclass
+class KitModel:
+    """The columns and rows of one kit on one bus class, still without weather."""
+
+    operation: Operation
+    inventory: Inventory
+    bus: BusClass
+    columns: list[Column] = field(default_factory=list)
+    rows: list[Row] = field(default_factory=list)
+    units: list[Unit] = field(default_factory=list)
+    battery_columns: list[int] = field(default_factory=list)
+    unit_columns: list[int] = field(default_factory=list)
+    join_columns: list[int] = field(default_factory=list)
+
+    def add(self, column: Column) -> int:
+        """Add a column and return its index."""
+        self.columns.append(column)
+        return len(self.columns) - 1
+
+    def joins_of(self, unit: int) -> list[tuple[int, Join]]:
+        """Columns of the joins onto one unit."""
+        found = []
+        for j in self.join_columns:
+            join = self.columns[j].meaning
+            if isinstance(join, Join) and join.unit == unit:
+                found.append((j, join))
+        return found
+
+    def battery(self, column: int) -> Battery:
+        """The battery that a column counts."""
+        meaning = self.columns[column].meaning
+        assert isinstance(meaning, Battery)
+        return meaning
+
+    def upper(self) -> Floats:
+        """Upper bounds of the columns, shape (n_columns,)."""
+        return np.array([c.upper for c in self.columns], dtype=np.float64)
+
+    def uses(self, item_id: str) -> Floats:
+        """How many of an item each column takes, shape (n_columns,)."""
+        return np.array([c.uses.get(item_id, 0) for c in self.columns], dtype=np.float64)
+
+    def used_ids(self) -> list[str]:
+        """Ids of all items that some column takes, sorted."""
+        return sorted({i for c in self.columns for i in c.uses})
+
+
+def lay_out(operation: Operation, inventory: Inventory, bus: BusClass) -> KitModel:
+    """Columns for every battery, controller unit and join, with stock and structure as rows."""
+    model = KitModel(operation, inventory, bus)
+    for battery in bus.batteries:
+        model.battery_columns.append(model.add(Column(battery, battery.count, {battery.id: 1})))
+    for controller in sorted(inventory.controllers, key=lambda c: c.id):
+        for number in range(1, controller.count + 1):
+            model.unit_columns.append(model.add(Column(Unit(controller, number), 1, {controller.id: 1})))
+            model.units.append(Unit(controller, number))
+    for u in range(len(model.units)):
+        for panel in sorted(inventory.panels, key=lambda p: p.id):
+            if panel.count > 0:
+                model.join_columns.append(model.add(Column(Join(panel, 1, u), panel.count, {panel.id: 1})))
+    _structure(model)
+    return model
+
+
+def _structure(model: KitModel) -> None:
+    for u, x in enumerate(model.unit_columns):
+        for j, join in model.joins_of(u):
+            text = f"{join.panel.id} needs {model.units[u].name}"
+            model.rows.append(Row(((j, 1.0), (x, -model.columns[j].upper)), upper=0.0, rule="needs", text=text))
+    # equal units are interchangeable: the first is used first, and carries the most panel
+    for u in range(1, len(model.units)):
+        if model.units[u].controller.id == model.units[u - 1].controller.id:
+            pair = (model.unit_columns[u - 1], 1.0), (model.unit_columns[u], -1.0)
+            model.rows.append(Row(pair, lower=0.0, rule="order", text="equal controllers in order"))
+            watts = [(j, join.n_joined * join.panel.rated_w) for j, join in model.joins_of(u - 1)]
+            watts += [(j, -join.n_joined * join.panel.rated_w) for j, join in model.joins_of(u)]
+            if watts:
+                model.rows.append(Row(tuple(watts), lower=0.0, rule="order", text="equal controllers in order"))
+
+
+def add_stock(model: KitModel) -> None:
+    """No more of anything than is owned; called when all columns are there."""
+    for item_id in model.used_ids():
+        uses = model.uses(item_id)
+        columns = np.flatnonzero(uses)
+        count = model.inventory.by_id[item_id].count
+        if float(uses @ model.upper()) > count:
+            terms = tuple((int(j), float(uses[j])) for j in columns)
+            model.rows.append(Row(terms, upper=float(count), rule="stock", text=f"{count} × {item_id} owned"))
+
+
+def missing_wh(battery: Battery, operation: Operation) -> float:
+    """Charge missing at the start, for want of charging and by self-discharge since. [Wh]"""
+    missing = (1.0 - operation.need.start_charge_share) * battery.usable_wh
+    if battery.charged_on is not None:
+        days = max(0.0, (operation.start.date() - battery.charged_on) / timedelta(days=1))
+        lost = SELF_DISCHARGE_PER_MONTH[battery.chemistry] * days / 30.0
+        missing += lost * battery.measured_ah * battery.nominal_v
+    return min(missing, battery.usable_wh)
+
+
+def case_under(model: KitModel, sky: Sky, name: str = "base", *, must_only: bool = False) -> Case:
+    """The case of a kit under a sky: what it meets, and how counts become a plant."""
+    operation, bus = model.operation, model.bus
+    book = ShapeBook(sky, bus.nominal_v)
+    gains = {}
+    for j in model.join_columns:
+        join = model.columns[j].meaning
+        assert isinstance(join, Join)
+        gains[j] = book.gain(join.panel, model.units[join.unit].controller, n_joined=join.n_joined)
+    layout = Layout(len(model.units), len(book.shapes), 1)
+    matrix = np.zeros((layout.size, len(model.columns)))
+    for j in model.battery_columns:
+        battery = model.battery(j)
+        matrix[layout.capacity, j] = battery.usable_wh
+        matrix[layout.missing, j] = missing_wh(battery, operation)
+        matrix[layout.charge_limit, j] = battery.max_charge_a * charging_v(bus.nominal_v)
+    for u, j in enumerate(model.unit_columns):
+        controller = model.units[u].controller
+        matrix[layout.limit(u), j] = controller.max_charge_a * charging_v(bus.nominal_v)
+        matrix[layout.demand(0), j] = controller.idle_ma / 1000.0 * bus.nominal_v
+    for j, gain in gains.items():
+        join = model.columns[j].meaning
+        assert isinstance(join, Join)
+        matrix[layout.panel(join.unit, gain.shape), j] = gain.size_w
+
+    step_h = step_lengths_h(operation)
+    load_wh = total_wh(draws(operation, model.inventory, bus.nominal_v, must_only=must_only), operation.n_steps)
+    conditions = Conditions(
+        layout=layout,
+        shapes=tuple(book.shapes),
+        demand_shapes=np.ones((1, operation.n_steps)),
+        load_w=load_wh / step_h,
+        step_h=step_h,
+        capacity_share=capacity_share(bus.chemistry, sky.battery_degc),
+        may_charge=sky.battery_degc >= bus.lowest_charging_degc,
+        charge_efficiency=bus.charge_efficiency,
+        discharge_efficiency=bus.discharge_efficiency,
+        reserve_share=operation.need.reserve_share,
+        reserve_wh=operation.need.reserve_wh,
+        has_charge_limit=operation.batteries == "parallel",
+        n_windows=sky.n_windows,
+    )
+    return Case(name, conditions, operation.need.confidence, matrix)

@@ -1,0 +1,286 @@
+"""Discrete rules as rows with reasons: what no amount of weather can excuse.
+
+A block is a row or a bound of the integer program, so that the optimum is the best legal kit
+and not a filtered one.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from kitopt.bus import BusClass
+from kitopt.choose.plan import Row
+from kitopt.harvest import charging_v
+from kitopt.inventory.items import Battery, Controller, Panel
+from kitopt.kit import Column, Join, KitModel
+
+MATCH_SHARE = 0.10
+"""Panels on one controller may differ this much in voltage at maximum power."""
+
+COLD_VOC: tuple[tuple[float, float], ...] = ((-20, 1.18), (-25, 1.20), (-30, 1.21), (-35, 1.23), (-40, 1.25))
+"""Open-circuit voltage down to a temperature over that at 25 °C, coefficient unknown: NEC table 690.7(A),
+from memory; its smaller factors above -20 °C are not used, against the owner."""
+
+AIR_FREE_WH, AIR_MOST_WH, AIR_SPARES = 100.0, 160.0, 2
+"""Lithium batteries in the cabin, by public aviation-security guidance: up to 100 Wh; to 160 Wh two with approval."""
+
+
+@dataclass(frozen=True)
+class Block:
+    """A combination that is never chosen, and why.
+
+    Attributes
+    ----------
+    items : tuple of str
+        Ids of what must not come together; one id when the item itself is ruled out.
+    """
+
+    items: tuple[str, ...]
+    rule: str
+    text: str
+
+
+@dataclass
+class Rulebook:
+    """What the rules did to one kit model."""
+
+    blocks: list[Block] = field(default_factory=list)
+
+
+def cold_voc_v(panel: Panel, coldest_degc: float) -> float:
+    """Open-circuit voltage in the coldest air of the operation. [V]"""
+    if panel.voc_per_degc is not None:
+        return panel.voc_v * (1.0 + panel.voc_per_degc * (min(coldest_degc, 25.0) - 25.0))
+    for lowest, factor in COLD_VOC:
+        if coldest_degc >= lowest:
+            return panel.voc_v * factor
+    return panel.voc_v * (COLD_VOC[-1][1] + 0.004 * (COLD_VOC[-1][0] - coldest_degc))
+
+
+def delivered_a(join: Join, controller: Controller, bus: BusClass) -> float:
+    """Most current that a join can make its controller deliver, before the controller's limit. [A]"""
+    if controller.kind == "pwm":
+        return join.n_joined * join.panel.isc_a
+    return join.n_joined * join.panel.rated_w / charging_v(bus.nominal_v)
+
+
+def apply_rules(model: KitModel, coldest_degc: float, peak_a: float) -> Rulebook:
+    """Add every rule to a kit model as bounds and rows.
+
+    Parameters
+    ----------
+    coldest_degc : float
+        Lowest temperature at which a panel may see the sun. [°C]
+    peak_a : float
+        Highest current of the loads. [A]
+    """
+    book = Rulebook()
+    _cold_voltage(model, book, coldest_degc)
+    _chemistry(model, book)
+    _panel_limits(model)
+    _matching_panels(model)
+    _discharge_limit(model, book, peak_a)
+    _charge_limit(model)
+    if model.operation.air_travel:
+        _air_travel(model, book)
+    _limits(model)
+    return book
+
+
+def _forbid(model: KitModel, column: int) -> None:
+    old = model.columns[column]
+    model.columns[column] = Column(old.meaning, 0, old.uses, old.is_integer)
+
+
+def _cold_voltage(model: KitModel, book: Rulebook, coldest_degc: float) -> None:
+    said = set()
+    for j in model.join_columns:
+        join = model.columns[j].meaning
+        assert isinstance(join, Join)
+        controller = model.units[join.unit].controller
+        volts = cold_voc_v(join.panel, coldest_degc)
+        if volts > controller.max_pv_v + 1e-9:
+            _forbid(model, j)
+            if (join.panel.id, controller.id) not in said:
+                said.add((join.panel.id, controller.id))
+                book.blocks.append(
+                    Block(
+                        (join.panel.id, controller.id),
+                        "cold-voc",
+                        f"{join.panel.id} reaches {volts:.1f} V open-circuit at {coldest_degc:g} °C; "
+                        f"{controller.id} takes {controller.max_pv_v:g} V",
+                    )
+                )
+
+
+def _chemistry(model: KitModel, book: Rulebook) -> None:
+    said = set()
+    for u, x in enumerate(model.unit_columns):
+        controller = model.units[u].controller
+        if controller.chemistries and model.bus.chemistry not in controller.chemistries:
+            _forbid(model, x)
+            if controller.id not in said:
+                said.add(controller.id)
+                book.blocks.append(
+                    Block(
+                        (controller.id,),
+                        "chemistry",
+                        f"{controller.id} charges {' and '.join(controller.chemistries)}, not {model.bus.chemistry}",
+                    )
+                )
+
+
+def _panel_limits(model: KitModel) -> None:
+    for u, _ in enumerate(model.unit_columns):
+        controller, joins = model.units[u].controller, model.joins_of(u)
+        if controller.max_pv_a is not None:
+            terms = tuple((j, join.n_joined * join.panel.isc_a) for j, join in joins)
+            text = f"{controller.id} takes {controller.max_pv_a:g} A of panel"
+            _add(model, Row(terms, upper=controller.max_pv_a, rule="pv-current", text=text))
+        if controller.max_pv_w is not None:
+            terms = tuple((j, join.n_joined * join.panel.rated_w) for j, join in joins)
+            text = f"{controller.id} takes {controller.max_pv_w:g} W of panel"
+            _add(model, Row(terms, upper=controller.max_pv_w, rule="pv-power", text=text))
+
+
+def _add(model: KitModel, row: Row) -> None:
+    """Keep a row unless the bounds already imply it."""
+    if sum(max(0.0, c) * model.columns[j].upper for j, c in row.terms) > row.upper:
+        model.rows.append(row)
+
+
+def _matching_panels(model: KitModel) -> None:
+    """Panels on one controller come from one group whose voltages lie within the share."""
+    for u, x in enumerate(model.unit_columns):
+        joins = [(j, join) for j, join in model.joins_of(u) if model.columns[j].upper > 0]
+        volts = sorted({join.panel.vmp_v for _, join in joins})
+        groups: list[tuple[float, float]] = []
+        for low in volts:
+            high = max(v for v in volts if v <= low * (1.0 + MATCH_SHARE) + 1e-9)
+            if not groups or high > groups[-1][1]:
+                groups.append((low, high))
+        if len(groups) < 2:
+            continue
+        unit = model.units[u].name
+        picks = [model.add(Column(f"{unit} takes panels of {low:g} to {high:g} V", 1)) for low, high in groups]
+        text = f"panels on {unit} must match within {MATCH_SHARE:.0%} in voltage"
+        model.rows.append(Row((*((p, 1.0) for p in picks), (x, -1.0)), upper=0.0, rule="panel-match", text=text))
+        for j, join in joins:
+            fit = [p for p, (low, high) in zip(picks, groups, strict=True) if low <= join.panel.vmp_v <= high]
+            terms = ((j, 1.0), *((p, -model.columns[j].upper) for p in fit))
+            model.rows.append(Row(terms, upper=0.0, rule="panel-match", text=text))
+
+
+def _discharge_limit(model: KitModel, book: Rulebook, peak_a: float) -> None:
+    """In turn, each battery carries the peak alone; in parallel, their limits add up."""
+    if model.operation.batteries == "parallel":
+        terms = tuple((j, model.battery(j).max_discharge_a) for j in model.battery_columns)
+        text = f"the batteries together must carry {peak_a:.1f} A"
+        model.rows.append(Row(terms, lower=peak_a - 1e-9, rule="discharge-limit", text=text))
+        return
+    for j in model.battery_columns:
+        battery = model.battery(j)
+        if battery.max_discharge_a < peak_a - 1e-9:
+            _forbid(model, j)
+            text = f"{battery.id} gives {battery.max_discharge_a:g} A; the loads peak at {peak_a:.1f} A"
+            book.blocks.append(Block((battery.id,), "discharge-limit", text))
+
+
+def _charge_limit(model: KitModel) -> None:
+    """What the controllers can deliver stays within what the batteries may take."""
+    most_by_unit = []
+    for u, x in enumerate(model.unit_columns):
+        rating = model.units[u].controller.max_charge_a if model.columns[x].upper > 0 else 0.0
+        panels = sum(
+            model.columns[j].upper * delivered_a(join, model.units[u].controller, model.bus)
+            for j, join in model.joins_of(u)
+        )
+        most_by_unit.append(min(rating, panels))
+    most_a = math.fsum(most_by_unit)
+    if most_a == 0.0 or not model.battery_columns:
+        return
+    batteries = [(j, model.battery(j)) for j in model.battery_columns if model.columns[j].upper > 0]
+    is_parallel = model.operation.batteries == "parallel"
+    if not is_parallel and all(b.max_charge_a >= most_a for _, b in batteries):
+        return
+    output = [_output(model, u, most) for u, most in enumerate(most_by_unit) if most > 0.0]
+    delivered = tuple((d, 1.0) for d in output)
+    if is_parallel:
+        limits = tuple((j, -b.max_charge_a) for j, b in batteries)
+        text = "the controllers can deliver no more than the batteries together may take"
+        model.rows.append(Row((*delivered, *limits), upper=1e-9, rule="charge-limit", text=text))
+        return
+    for j, battery in batteries:
+        if battery.max_charge_a >= most_a:
+            continue
+        is_packed = model.add(Column(f"{battery.id} is packed", 1))
+        model.rows.append(
+            Row(((j, 1.0), (is_packed, -battery.count)), upper=0.0, rule="packed", text=f"{battery.id} is packed")
+        )
+        text = f"{battery.id} may be charged with {battery.max_charge_a:g} A"
+        terms = (*delivered, (is_packed, most_a - battery.max_charge_a))
+        model.rows.append(Row(terms, upper=most_a + 1e-9, rule="charge-limit", text=text))
+
+
+def _output(model: KitModel, u: int, most_a: float) -> int:
+    """A column that is at least min(rating, panels' current) of one unit. [A]
+
+    The minimum of two is not convex: a binary says which of the two is meant.
+    """
+    x = model.unit_columns[u]
+    unit = model.units[u]
+    output = model.add(Column(f"{unit.name} delivers", most_a, is_integer=False))
+    by_panels = model.add(Column(f"{unit.name} is limited by its panels", 1))
+    rating = unit.controller.max_charge_a
+    text = f"{unit.name} delivers its rating or what its panels give"
+    joins = [(j, delivered_a(join, unit.controller, model.bus)) for j, join in model.joins_of(u)]
+    all_panels = sum(a * model.columns[j].upper for j, a in joins)
+    model.rows.append(Row(((output, 1.0), (x, -rating), (by_panels, rating)), lower=0.0, rule="output", text=text))
+    model.rows.append(
+        Row(
+            ((output, 1.0), *((j, -a) for j, a in joins), (by_panels, -all_panels)),
+            lower=-all_panels,
+            rule="output",
+            text=text,
+        )
+    )
+    return output
+
+
+def _air_travel(model: KitModel, book: Rulebook) -> None:
+    middling = []
+    for j in model.battery_columns:
+        battery = model.battery(j)
+        if battery.label_wh > AIR_MOST_WH + 1e-9:
+            _forbid(model, j)
+            text = f"{battery.id} holds {battery.label_wh:.0f} Wh; above {AIR_MOST_WH:.0f} Wh no airline carries it"
+            book.blocks.append(Block((battery.id,), "air-travel", text))
+        elif battery.label_wh > AIR_FREE_WH + 1e-9:
+            middling.append(j)
+    if middling:
+        text = f"at most {AIR_SPARES} batteries of {AIR_FREE_WH:.0f} to {AIR_MOST_WH:.0f} Wh by air, with approval"
+        _add(model, Row(tuple((j, 1.0) for j in middling), upper=AIR_SPARES, rule="air-travel", text=text))
+
+
+def _limits(model: KitModel) -> None:
+    limit_g = model.operation.mass_limit_g
+    if limit_g is None:
+        return
+    carried = fixed_mass_g(model)
+    terms = []
+    for j, column in enumerate(model.columns):
+        mass = sum(n * model.inventory.by_id[i].mass_g for i, n in column.uses.items())
+        if mass:
+            terms.append((j, float(mass)))
+    text = f"at most {limit_g} g"
+    model.rows.append(Row(tuple(terms), upper=float(limit_g - carried), rule="mass-limit", text=text))
+
+
+def fixed_mass_g(model: KitModel) -> int:
+    """Mass of what is always packed: the loads and the extras. [g]"""
+    loads = sum(use.count * model.inventory.by_id[use.id].mass_g for use in model.operation.loads)
+    return loads + sum(extra.count * extra.mass_g for extra in model.inventory.extras)
+
+
+__all__ = ["Battery", "Block", "Rulebook", "apply_rules", "cold_voc_v", "delivered_a", "fixed_mass_g"]
