@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
+from math import ceil
 
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, WeatherFile
+from kitopt.sky.coarsen import coarsen
 from kitopt.sky.windows import Sky
+
+_LONGEST_STEP_H = 0.5
 
 FIRST_FRESH = 1_000_000
 """Number of the first window that no choice has seen."""
@@ -34,6 +39,14 @@ def windows_for(operation: Operation, *, n: int | None = None, first: int = 0) -
     """
     weather = operation.need.weather
     count = operation.need.windows if n is None else n
+    step_h = operation.need.step_h
+    if step_h > _LONGEST_STEP_H:
+        # the sun moves too far in a longer step for its middle to speak for the whole
+        parts = ceil(step_h / _LONGEST_STEP_H - 1e-9)
+        finer = replace(
+            operation, hours=operation.n_steps * step_h, need=replace(operation.need, step_h=step_h / parts)
+        )
+        return coarsen(windows_for(finer, n=count, first=first), parts)
     match weather:
         case Climate():
             from kitopt.sky.climate import climate_sky

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -137,3 +139,42 @@ def test_many_long_windows_stay_within_memory(outing: Make) -> None:
     # 5,000 windows of a week, in chunks: no chunk holds more than its own arrays
     sizes = [sky.poa_wm2["aimed"].nbytes for sky in fresh_windows(outing(hours=168.0), total=2000, chunk=500)]
     assert sizes == [500 * 336 * 8] * 4
+
+
+@pytest.mark.parametrize("step_h", [1.0, 1.5, 2.0])
+@pytest.mark.parametrize("source", ["climate", "file", "shares", "no sun"])
+def test_longer_steps_are_means_of_shorter_ones(outing: Make, greensboro: Path, source: str, step_h: float) -> None:
+    weather = {
+        "climate": Climate(),
+        "file": WeatherFile(greensboro),
+        "shares": Shares((0.5, 0.2)),
+        "no sun": NoSun(),
+    }[source]
+    fine = windows_for(outing(weather=weather, hours=24.0, aim=Aim("re-aimed", every_h=6.0)), n=4)
+    coarse = windows_for(
+        outing(weather=weather, hours=24.0, aim=Aim("re-aimed", every_h=6.0), need={"step_h": step_h}), n=4
+    )
+    assert coarse.step_h == step_h
+    n_parts = round(step_h / 0.5)
+    for laid in ("flat", "aimed"):
+        expected = fine.poa_wm2[laid].reshape(fine.n_windows, -1, n_parts).mean(axis=2)
+        np.testing.assert_allclose(coarse.poa_wm2[laid], expected)
+    assert coarse.air_degc.shape[1] == 24 / step_h
+
+
+def test_importing_the_sky_imports_no_heavy_library() -> None:
+    code = "import sys, kitopt.sky; print(sorted({'pvlib', 'pandas', 'scipy', 'requests'} & set(sys.modules)))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_no_sun_needs_no_solar_library() -> None:
+    code = (
+        "import sys; from datetime import datetime; from zoneinfo import ZoneInfo\n"
+        "from kitopt.operation.terms import Need, NoSun, Operation, Site; from kitopt.sky import windows_for\n"
+        "zone = ZoneInfo('UTC'); site = Site(1.0, 2.0, 3.0, zone, 4.0, 5.0)\n"
+        "windows_for(Operation('', '', datetime(2026, 1, 1, tzinfo=zone), 5.0, site, (), Need(weather=NoSun())))\n"
+        "print('pvlib' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "False"
