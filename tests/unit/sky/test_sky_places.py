@@ -95,6 +95,23 @@ def test_distance_wraps_around_the_globe() -> None:
     assert away[0] == pytest.approx(111.19, abs=0.01)
 
 
+@pytest.mark.parametrize(
+    ("longitude", "middle"), [(179.99, -180.0), (-179.99, -180.0), (178.6, -180.0), (178.4, 177.0), (-178.4, -177.0)]
+)
+def test_cells_meet_at_the_date_line(longitude: float, middle: float) -> None:
+    # the grid is 3° wide, its first column at 180 W
+    cell = cell_of(68.0, longitude)
+    assert cell.is_own
+    assert cell.longitude_deg == middle
+
+
+def test_bins_below_nothing_count_as_nothing() -> None:
+    # the winter bins of a cell on the north coast of Spain go down to -31 Wm⁻² in the file
+    cell = cell_of(43.46, -3.8)
+    assert cell.clearness.min() == 0.0
+    assert (cell.cumulative[:, -1] == 1.0).all()
+
+
 def test_no_cell_reaches_the_pole() -> None:
     with pytest.raises(NoClimate) as error:
         cell_of(-90.0, 0.0)

@@ -54,7 +54,7 @@ def test_between_nine_tenths_and_the_whole_the_split_moves_evenly_to_the_clear_s
     clear = clear_sky(at_s, place, sun)
     ghi = 0.95 * clear.ghi_wm2
     _, dhi = split(ghi, sun, clear)
-    by_erbs = diffuse_share(ghi / (sun.extra_wm2 * sun.cos_zenith))
     high = sun.zenith_deg < 85
-    half_way = (by_erbs + clear.dhi_wm2 / clear.ghi_wm2) / 2
-    np.testing.assert_allclose((dhi / ghi)[high], half_way[high], rtol=1e-6)
+    by_erbs = diffuse_share(ghi[high] / (sun.extra_wm2 * sun.cos_zenith)[high])
+    half_way = (by_erbs + clear.dhi_wm2[high] / clear.ghi_wm2[high]) / 2
+    np.testing.assert_allclose((dhi[high] / ghi[high]), half_way, rtol=1e-6)
