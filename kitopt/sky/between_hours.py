@@ -62,7 +62,7 @@ def light_over_steps(
     dhi = record.dhi_wm2[sources][:, None] * _shape(clear.dhi_wm2, sun, 90.0)
     edges = np.asarray((offset_s + np.arange(n_steps + 1) * step_s) / part_s, dtype=np.float64)
     over = (len(first), -1)
-    return _mean_between(dni[where].reshape(over), edges), _mean_between(dhi[where].reshape(over), edges)
+    return mean_between(dni[where].reshape(over), edges), mean_between(dhi[where].reshape(over), edges)
 
 
 def _shape(clear_wm2: Array, sun: Sun, lowest_deg: float) -> Array:
@@ -75,8 +75,19 @@ def _shape(clear_wm2: Array, sun: Sun, lowest_deg: float) -> Array:
     return np.asarray(np.divide(course, mean, out=np.ones_like(course), where=mean > 0), dtype=np.float64)
 
 
-def _mean_between(values: Array, edges: Array) -> Array:
-    """Means of a staircase between edges given in units of its steps."""
+def mean_between(values: Array, edges: Array) -> Array:
+    """Means of a staircase between edges.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n_rows, n_parts)
+    edges : ndarray, shape (n_steps + 1,)
+        Rising, counted in parts from the first one's beginning.
+
+    Returns
+    -------
+    ndarray, shape (n_rows, n_steps)
+    """
     total = np.concatenate([np.zeros((len(values), 1)), np.cumsum(values, axis=1)], axis=1)
     whole = np.minimum(np.floor(edges + 1e-9).astype(np.int64), values.shape[1])
     rest = np.maximum(edges - whole, 0.0)

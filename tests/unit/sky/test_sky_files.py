@@ -17,7 +17,7 @@ import pytest
 from kitopt.errors import BadInput
 from kitopt.operation.terms import Aim, Operation, WeatherFile
 from kitopt.sky import windows_for
-from kitopt.sky.between_hours import light_over_steps, n_parts
+from kitopt.sky.between_hours import light_over_steps, mean_between, n_parts, value_at
 from kitopt.sky.weather_file import read_weather
 
 Make = Callable[..., Operation]
@@ -93,7 +93,7 @@ def test_one_year_in_other_formats_gives_the_same_light(
 
 
 @pytest.mark.parametrize("step_h", [0.25, 0.5, 1.0, 0.4])
-@pytest.mark.parametrize("minute", [0, 20, 45])
+@pytest.mark.parametrize("minute", [0, 7, 20, 45])
 def test_energy_is_kept_whatever_the_step(greensboro: Path, greensboro_rows: Rows, step_h: float, minute: int) -> None:
     # 10 July, from some minutes past two in the morning, for 24 h: the sums of the file's own beam and diffuse columns
     record = read_weather(greensboro)
@@ -119,6 +119,28 @@ def test_each_hour_keeps_its_own_energy(greensboro: Path, greensboro_rows: Rows)
 )
 def test_intervals_are_cut_where_steps_begin(interval_s: int, step_s: float, offset_s: float, parts: int) -> None:
     assert n_parts(interval_s, step_s, offset_s) == parts
+
+
+def test_steps_that_fit_no_cut_take_shares_of_the_parts() -> None:
+    # by hand: half of 1 and half of 2; half of 2, the whole of 3 and half of 4
+    ours = mean_between(np.array([[1.0, 2.0, 3.0, 4.0], [0.0, 0.0, 8.0, 0.0]]), np.array([0.5, 1.5, 3.5]))
+    np.testing.assert_allclose(ours, [[1.5, 3.0], [0.0, 4.0]])
+
+
+def test_air_goes_round_a_typical_year_and_stops_at_the_ends_of_others(
+    greensboro: Path, three_years: Path, greensboro_rows: Rows
+) -> None:
+    # readings hold at the end of their hour in TMY3, in the middle of it in NASA POWER
+    last, first = greensboro_rows[-1][6], greensboro_rows[0][6]
+    typical, years = read_weather(greensboro), read_weather(three_years)
+    assert typical.air_degc is not None
+    assert years.air_degc is not None
+    start = np.array([0])
+    ours = value_at(typical, typical.air_degc, start, np.array([0.0, 1800.0, 3600.0]))
+    np.testing.assert_allclose(ours[0], [last, (last + first) / 2, first])
+    np.testing.assert_allclose(value_at(years, years.air_degc, start, np.array([-7200.0, 1800.0]))[0], [first, first])
+    end = np.array([years.n_intervals])
+    np.testing.assert_allclose(value_at(years, years.air_degc, end, np.array([-1800.0, 7200.0]))[0], [last, last])
 
 
 def test_half_hourly_stamps_stand_in_the_middle(tmp_path: Path, greensboro_rows: Rows) -> None:

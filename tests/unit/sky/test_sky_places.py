@@ -143,3 +143,12 @@ def test_shades_and_temperature_follow_the_wall_clock_after_a_change(outing: Mak
     sky = windows_for(outing(start="2026-10-24T12:00", hours=48.0, weather=Shares((1.0,))))
     moments = moments_of(outing(start="2026-10-24T12:00", hours=48.0))
     assert abs(moments.local_hours[sky.air_degc[0].argmin()] - 6.0) <= 0.25
+
+
+def test_no_climate_day_is_brighter_than_a_cloudless_one(outing: Make) -> None:
+    drawn = windows_for(outing(start="2026-10-10T00:00", hours=72.0), n=300).poa_wm2["flat"]
+    cloudless = windows_for(outing(start="2026-10-10T00:00", hours=72.0, weather=Shares((1.0,)))).poa_wm2["flat"]
+    assert (drawn <= cloudless * (1 + 1e-3) + 1e-6).all()
+    whole = drawn.sum(axis=1) / cloudless.sum()
+    assert 0.9 < whole.max() <= 1.001
+    assert whole.min() < 0.5

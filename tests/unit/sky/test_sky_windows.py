@@ -17,8 +17,15 @@ from kitopt.sky import fresh_windows, windows_for
 
 Make = Callable[..., Operation]
 
-AIMS = [Aim(), Aim("fixed", tilt_deg=40.0, azimuth_deg=170.0), Aim("fixed"), Aim("re-aimed", every_h=2.0)]
-AIM_NAMES = ["flat", "fixed", "chosen", "re-aimed"]
+AIMS = [
+    Aim(),
+    Aim("fixed", tilt_deg=40.0, azimuth_deg=170.0),
+    Aim("fixed"),
+    Aim("re-aimed", every_h=2.0),
+    Aim("re-aimed", every_h=4.0),
+]
+# in 26 h the last block of four hours is cut in half
+AIM_NAMES = ["flat", "fixed", "chosen", "every 2 h", "every 4 h"]
 
 
 @pytest.mark.parametrize("aim", AIMS, ids=AIM_NAMES)
