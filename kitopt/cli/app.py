@@ -1,0 +1,161 @@
+"""The commands and their options. Each only gathers what was typed; the work is done elsewhere."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from kitopt import __version__
+from kitopt.cli.request import CHECK_SCHEMA, Answer, Request
+from kitopt.errors import BadInput, Fault
+
+app = typer.Typer(
+    name="kitopt",
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+Inventory = Annotated[
+    Path | None, typer.Option("--inventory", metavar="DIR", help="Folder of CSV files that says what is owned.")
+]
+Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output, nothing else there.")]
+OperationFile = Annotated[
+    Path | None, typer.Argument(metavar="OPERATION.toml", help="What is to be powered; the demo when left out.")
+]
+
+
+def parse(args: list[str]) -> Request | int:
+    """What the arguments ask for; an exit code when the parser has already answered.
+
+    Raises
+    ------
+    BadInput
+        If they make no sense.
+    """
+    command = typer.main.get_command(app)
+    try:
+        parsed = command.main(args=args, prog_name="kitopt", standalone_mode=False)
+    except Exception as error:
+        # its parser's exceptions have no public home, but a name and these two methods
+        if not any(kind.__name__ == "ClickException" for kind in type(error).__mro__):
+            raise
+        raise BadInput([_fault_of(error)]) from error
+    return parsed if isinstance(parsed, Request) else int(parsed or 0)
+
+
+def _fault_of(error: Any) -> Fault:
+    option = getattr(error, "option_name", None)
+    param = getattr(error, "param", None)
+    if option is None and param is not None:
+        option = param.metavar or param.name if param.param_type_name == "argument" else next(iter(param.opts), None)
+    context = getattr(error, "ctx", None)
+    command = context.command_path if context is not None else "kitopt"
+    text = str(error.format_message()).strip()
+    text += "" if text.endswith((".", "?")) else "."
+    return Fault(str(option or command), None, None, f"{text} See {command} --help.")
+
+
+@app.callback(invoke_without_command=True)
+def _top(
+    context: typer.Context,
+    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+) -> Any:
+    """Choose the lightest, cheapest or smallest power kit that survives the weather, and prove it.
+
+    The inventory is a folder of CSV files, the operation one TOML file; `kitopt start` writes both to edit.
+    Exit codes: 0 found, 1 a defect in kitopt, 2 bad input, 3 no kit works, 4 stopped at the time limit
+    without proof, 130 interrupted.
+    """
+    if version:
+        print(f"kitopt {__version__}")
+        raise typer.Exit
+    if context.invoked_subcommand is None:
+        print(context.get_help())
+        raise typer.Exit
+
+
+@app.command("pack")
+def _pack(
+    operation: OperationFile = None,
+    inventory: Inventory = None,
+    json: Json = False,
+    brief: Annotated[bool, typer.Option("--brief", help="The list alone.")] = False,
+    least: Annotated[str | None, typer.Option(metavar="WHAT", help="mass, price or items.")] = None,
+    confidence: Annotated[
+        str | None, typer.Option(metavar="SHARE", help='Windows to be survived, such as 0.95 or "95 %".')
+    ] = None,
+    hours: Annotated[str | None, typer.Option(metavar="H", help="Hours instead of the operation's.")] = None,
+    seconds: Annotated[
+        str | None, typer.Option(metavar="S", help="Stop then, with the best kit so far and its bound.")
+    ] = None,
+    windows: Annotated[str | None, typer.Option(metavar="N", help="Weather windows to try.")] = None,
+    seed: Annotated[str | None, typer.Option(metavar="S", help="Seed of the weather windows.")] = None,
+    step: Annotated[str | None, typer.Option(metavar="MINUTES", help="Length of a time step.")] = None,
+) -> Request:
+    """Choose the best kit for one operation."""
+
+    def run() -> Answer:
+        from kitopt.cli.options import Options
+        from kitopt.cli.pack import run_pack
+
+        options = Options(
+            least=least,
+            confidence=confidence,
+            hours=hours,
+            seconds=seconds,
+            windows=windows,
+            seed=seed,
+            step=step,
+        )
+        return run_pack(operation, inventory, options, is_json=json, is_brief=brief)
+
+    return Request(run, json)
+
+
+@app.command("check")
+def _check(operation: OperationFile = None, inventory: Inventory = None, json: Json = False) -> Request:
+    """Read the files and say what is wrong in them, or what was read and what had to be assumed."""
+
+    def run() -> Answer:
+        from kitopt.cli.check import run_check
+
+        return run_check(operation, inventory, is_json=json)
+
+    return Request(run, json, CHECK_SCHEMA)
+
+
+@app.command("start")
+def _start(folder: Annotated[Path, typer.Argument(metavar="DIR", help="Made when it is not there.")]) -> Request:
+    """Write a small inventory and operation to edit."""
+
+    def run() -> Answer:
+        from kitopt.cli.start import run_start
+
+        return run_start(folder)
+
+    return Request(run)
+
+
+@app.command("fetch-weather")
+def _fetch_weather(
+    files: Annotated[
+        list[Path],
+        typer.Argument(metavar="[OPERATION.toml] FILE", help="The place is the operation's; FILE is written."),
+    ],
+    latitude: Annotated[float | None, typer.Option(metavar="DEG", help="Instead of an operation; north is +.")] = None,
+    longitude: Annotated[float | None, typer.Option(metavar="DEG", help="Instead of an operation; east is +.")] = None,
+    first_year: Annotated[int | None, typer.Option(metavar="YEAR", help="Ten years back when left out.")] = None,
+    last_year: Annotated[int | None, typer.Option(metavar="YEAR", help="Last year when left out.")] = None,
+) -> Request:
+    """Save years of hourly NASA POWER weather of a place. The only command that uses the network."""
+
+    def run() -> Answer:
+        from kitopt.cli.weather import run_fetch_weather
+
+        return run_fetch_weather(files, latitude, longitude, first_year, last_year)
+
+    return Request(run)

@@ -1,0 +1,40 @@
+"""``kitopt check``."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from kitopt.cli.inputs import Gather, read_both
+from kitopt.cli.request import CHECK_SCHEMA, Answer
+from kitopt.inventory.items import Inventory
+from kitopt.operation.terms import Operation
+
+
+def run_check(file: Path | None, folder: Path | None, *, is_json: bool = False) -> Answer:
+    """Read an operation and inventory, or an inventory alone, and say what was read and assumed.
+
+    Raises
+    ------
+    BadInput
+        With every fault found.
+    """
+    gather = Gather()
+    operation: Operation | None = None
+    inventory: Inventory
+    if file is None and folder is not None:
+        from kitopt.inventory import read_inventory
+
+        inventory = read_inventory(folder)
+    else:
+        operation, inventory = read_both(gather, file, folder)
+        if file is None:
+            print(f"No operation named: this is the invented demo, {Path(operation.file).name}.", file=sys.stderr)
+    if is_json:
+        from kitopt.report.document import as_json
+        from kitopt.report.reading import reading_document
+
+        return Answer(as_json({"schema": CHECK_SCHEMA, **reading_document(operation, inventory)}))
+    from kitopt.report.reading import reading_text
+
+    return Answer(reading_text(operation, inventory))

@@ -1,0 +1,62 @@
+"""The operation and inventory that a command line names, every fault of both together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypeVar
+
+from kitopt.errors import BadInput, Fault
+from kitopt.inventory.items import Inventory
+from kitopt.operation.terms import Operation
+
+T = TypeVar("T")
+
+
+class Gather:
+    """Calls readers one after another and keeps the faults of all."""
+
+    def __init__(self) -> None:
+        self.faults: list[Fault] = []
+
+    def get(self, read: Callable[[], T]) -> T | None:
+        """What a reader returns, or None after noting its faults."""
+        try:
+            return read()
+        except BadInput as error:
+            self.faults.extend(error.faults)
+            return None
+
+    def stop_if_any(self) -> None:
+        """Raise every fault noted.
+
+        Raises
+        ------
+        BadInput
+        """
+        if self.faults:
+            raise BadInput(self.faults)
+
+
+def read_both(gather: Gather, file: Path | None, folder: Path | None) -> tuple[Operation, Inventory]:
+    """Read an operation and its inventory; the demo's where none is named.
+
+    Raises
+    ------
+    BadInput
+        With every fault of both files, and those gathered before.
+    """
+    from kitopt.inventory import demo_folder, demo_operation, read_inventory
+    from kitopt.operation import check_against, find_inventory, read_operation
+
+    named = file if file is not None else gather.get(demo_operation)
+    operation = None if named is None else gather.get(lambda: read_operation(named))
+    if folder is None and named is not None and (operation is not None or named.is_file()):
+        folder = gather.get(demo_folder if file is None else lambda: find_inventory(named))
+    where = folder
+    inventory = None if where is None else gather.get(lambda: read_inventory(where))
+    gather.stop_if_any()
+    assert operation is not None
+    assert inventory is not None
+    check_against(operation, inventory)
+    return operation, inventory

@@ -1,0 +1,107 @@
+"""Options of the command line that stand in for keys of the operation."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Any, cast
+
+from kitopt.errors import BadInput, Fault
+from kitopt.operation.terms import Objective, Operation
+
+
+@dataclass(frozen=True)
+class Options:
+    """Each as it was typed; None when it was not."""
+
+    least: str | None = None
+    confidence: str | None = None
+    hours: str | None = None
+    seconds: str | None = None
+    windows: str | None = None
+    seed: str | None = None
+    step: str | None = None
+
+
+@dataclass(frozen=True)
+class Overrides:
+    """The same, checked; None leaves the operation as it is."""
+
+    least: Objective | None = None
+    confidence: Fraction | None = None
+    hours: float | None = None
+    windows: int | None = None
+    seed: int | None = None
+    step_h: float | None = None
+    seconds: float = math.inf
+
+    def of(self, operation: Operation) -> Operation:
+        """The operation with what was overridden replaced; its weather windows stay what they were."""
+        need = operation.need
+        need = replace(
+            need,
+            confidence=need.confidence if self.confidence is None else self.confidence,
+            windows=need.windows if self.windows is None else self.windows,
+            seed=need.seed if self.seed is None else self.seed,
+            step_h=need.step_h if self.step_h is None else self.step_h,
+        )
+        return replace(
+            operation,
+            need=need,
+            hours=operation.hours if self.hours is None else self.hours,
+            least=operation.least if self.least is None else self.least,
+        )
+
+
+def check_options(options: Options) -> Overrides:
+    """Check every option as strictly as the key that it stands in for.
+
+    Raises
+    ------
+    BadInput
+        With one fault per option that cannot be used.
+    """
+    if options == Options():
+        return Overrides()
+    from pydantic_core import PydanticCustomError
+
+    from kitopt.inventory.fields import Number
+    from kitopt.operation import tables
+
+    fields: dict[str, Any] = {
+        "hours": _field(tables.TopTable, "hours"),
+        "confidence": _field(tables.NeedTable, "confidence"),
+        "windows": _field(tables.NeedTable, "windows"),
+        "seed": _field(tables.NeedTable, "seed"),
+        "step": _field(tables.NeedTable, "step_minutes"),
+        "least": _field(tables.GoalTable, "least"),
+        "seconds": Number("a number of seconds", "30", above=0, most=10**7),
+    }
+    values: dict[str, Any] = {}
+    faults: list[Fault] = []
+    for name, field in fields.items():
+        text = getattr(options, name)
+        if text is None:
+            continue
+        try:
+            values[name] = field.read(text, False)
+        except PydanticCustomError as error:
+            faults.append(Fault(f"--{name}", None, None, error.message()))
+    if faults:
+        raise BadInput(faults)
+    return Overrides(
+        least=cast("Objective | None", values.get("least")),
+        # through its shortest decimal form: 0.55 of 100 is 55
+        confidence=Fraction(str(values["confidence"])) if "confidence" in values else None,
+        hours=values.get("hours"),
+        windows=values.get("windows"),
+        seed=values.get("seed"),
+        step_h=values["step"] / 60 if "step" in values else None,
+        seconds=values.get("seconds", math.inf),
+    )
+
+
+def _field(table: Any, key: str) -> Any:
+    """The annotation that reads a key of an operation's table."""
+    return next(part for part in table.model_fields[key].metadata if hasattr(part, "read"))

@@ -1,0 +1,62 @@
+"""``kitopt pack``."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from kitopt.cli.inputs import Gather, read_both
+from kitopt.cli.options import Options, check_options
+from kitopt.cli.progress import Progress
+from kitopt.cli.request import FOUND, NO_KIT, TIME_LIMIT, Answer
+
+_EXIT_CODES = {"found": FOUND, "no-kit": NO_KIT, "time-limit": TIME_LIMIT}
+
+
+def run_pack(
+    file: Path | None, folder: Path | None, options: Options, *, is_json: bool = False, is_brief: bool = False
+) -> Answer:
+    """Choose the best kit for one operation and word the answer.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the options and files.
+    """
+    gather = Gather()
+    overrides = gather.get(lambda: check_options(options))
+    operation, inventory = read_both(gather, file, folder)
+    assert overrides is not None
+    operation = overrides.of(operation)
+    if file is None:
+        print(f"No operation named: this is the invented demo, {Path(operation.file).name}.", file=sys.stderr)
+    for warning in (*operation.warnings, *inventory.warnings):
+        print(f"warning: {warning}", file=sys.stderr)
+
+    # the engine brings NumPy and the solver: not before the files are known to be good
+    from kitopt.pack import pack, with_fresh
+    from kitopt.sky import fresh_windows, windows_for
+
+    progress = Progress(sys.stderr, operation.least)
+    try:
+        sky = windows_for(operation)
+        choice = pack(operation, inventory, sky, seconds=overrides.seconds, reporter=progress)
+        progress.say("judging unseen weather")
+        if sky.can_refresh:
+            choice = with_fresh(choice, lambda: fresh_windows(operation))
+    finally:
+        progress.clear()
+
+    if is_json:
+        from kitopt.report.document import as_json, document
+
+        text = as_json(document(choice))
+    elif is_brief:
+        from kitopt.report.text import brief
+
+        text = brief(choice)
+    else:
+        from kitopt.report.text import answer
+
+        text = answer(choice)
+    return Answer(text, _EXIT_CODES[choice.status])

@@ -1,0 +1,37 @@
+"""What a command line asks for, and what comes back: the two ends of every command."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+PLAN_SCHEMA = "kitopt/plan-1"
+CHECK_SCHEMA = "kitopt/check-1"
+
+FOUND, DEFECT, BAD_INPUT, NO_KIT, TIME_LIMIT, INTERRUPTED = 0, 1, 2, 3, 4, 130
+"""Exit codes."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Text for standard output, and the exit code."""
+
+    text: str
+    exit_code: int = FOUND
+
+
+@dataclass(frozen=True)
+class Request:
+    """A parsed command line, ready to run.
+
+    Attributes
+    ----------
+    is_json : bool
+        Whether standard output gets one JSON document, whatever happens.
+    schema : str
+        Name of that document's format.
+    """
+
+    run: Callable[[], Answer]
+    is_json: bool = False
+    schema: str = PLAN_SCHEMA

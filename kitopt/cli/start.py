@@ -1,0 +1,31 @@
+"""``kitopt start``."""
+
+from __future__ import annotations
+
+import shlex
+from pathlib import Path
+
+from kitopt.cli.request import Answer
+
+
+def run_start(folder: Path) -> Answer:
+    """Write the starter files and say what to do next.
+
+    Raises
+    ------
+    BadInput
+        If one of them is already there, or cannot be written.
+    """
+    from kitopt.inventory.starter import write_starter
+
+    written = write_starter(folder)
+    lines = [f"Wrote {len(written)} files in {folder}:"]
+    lines += [f"  {path.name}" for path in written]
+    command = shlex.quote(str(folder / "operation.toml"))
+    lines += [
+        "Next: replace the invented rows of the CSV files by what you own, in any",
+        "spreadsheet, and the place, time and loads in operation.toml, in any editor.",
+        f"Then:  kitopt check {command}",
+        f"       kitopt pack {command}",
+    ]
+    return Answer("\n".join(lines) + "\n")

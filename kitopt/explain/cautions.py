@@ -1,0 +1,200 @@
+"""What the owner must mind, as data: a level, a rule and a sentence.
+
+Levels: "block" is never chosen and explains why there is no kit; "warn" is to be heeded;
+"ask" means that something is not known and has to be looked up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from kitopt.explain.thrown_away import thrown_away
+from kitopt.inventory.items import Battery, Controller, Item
+from kitopt.pack import Choice, chosen
+from kitopt.rules import AIR_FREE_WH, AIR_SPARES
+from kitopt.simulate import charging_w
+
+Level = Literal["block", "warn", "ask"]
+
+PARALLEL_PANELS = 3
+"""From this many panels in parallel on, one of them can be fed by the others beyond what it stands (NEC 690.9,
+from memory)."""
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One thing to mind."""
+
+    level: Level
+    text: str
+    rule: str
+
+
+def cautions(choice: Choice) -> tuple[Caution, ...]:
+    """Everything to mind about a choice; the last one always says what "no rule failed" does not mean."""
+    found: list[Caution] = []
+    if choice.packed:
+        for part in (_batteries, _cold, _panels, _controllers, _air_travel):
+            found.extend(part(choice))
+    if choice.operation.least == "price":
+        found.extend(_prices(choice))
+    if choice.status == "no-kit" and (choice.shortfall is None or not choice.shortfall.packed):
+        found.extend(_blocks(choice))
+    found.extend(Caution("warn", note, "sky") for note in choice.sky.notes)
+    read = (*choice.operation.warnings, *choice.inventory.warnings)
+    found.extend(Caution("ask", warning, "file") for warning in read)
+    if getattr(choice, "wiring", None) is None:
+        found.append(
+            Caution("warn", "Connectors and leads are not checked yet: join everything at home first.", "leads")
+        )
+    found.append(
+        Caution(
+            "warn",
+            "No rule failed, which does not mean safe. Wire battery, fuse (close to its plus), distribution, radio; "
+            "then controller to battery, and panel last. Local codes and licensed practice come first.",
+            "no-rule-failed",
+        )
+    )
+    return tuple(found)
+
+
+def _packed(choice: Choice, kind: type[Item]) -> Iterator[tuple[Item, int]]:
+    for packed in choice.packed:
+        item = choice.inventory.by_id[packed.id]
+        if isinstance(item, kind):
+            yield item, packed.count
+
+
+def _batteries(choice: Choice) -> Iterator[Caution]:
+    batteries = [(item, n) for item, n in _packed(choice, Battery) if isinstance(item, Battery)]
+    count = sum(n for _, n in batteries)
+    if count < 2:
+        return
+    if choice.operation.batteries == "in turn":
+        yield Caution(
+            "warn",
+            f"The {count} batteries count as one store: swap them before the one in use is empty, "
+            "and keep the one that has room on charge.",
+            "swaps",
+        )
+    elif batteries[0][0].chemistry == "lifepo4":
+        yield Caution(
+            "warn",
+            "LiFePO4 in parallel: join only when full, rested and within 0.05 V of each other, each with its own fuse.",
+            "parallel",
+        )
+    else:
+        yield Caution(
+            "warn",
+            "Batteries in parallel: join only alike ones, full, rested and at equal voltage, each with its own fuse.",
+            "parallel",
+        )
+
+
+def _cold(choice: Choice) -> Iterator[Caution]:
+    solved = chosen(choice)
+    if solved is None or solved.outcome.counts is None or not choice.joins:
+        return
+    case = solved.plan.cases[0]
+    is_lost = ~case.conditions.may_charge & (charging_w(case.conditions, case.matrix @ solved.outcome.counts) > 0.0)
+    n = int(np.count_nonzero(np.any(is_lost, axis=1)))
+    if n:
+        coldest = solved.model.bus.lowest_charging_degc
+        yield Caution(
+            "warn",
+            f"Battery cells colder than {coldest:g} °C must not be charged: that stops charging while the sun is up "
+            f"in {n:,} of {case.conditions.n_windows:,} windows. Keep the batteries warm.",
+            "cold-cells",
+        )
+
+
+def _panels(choice: Choice) -> Iterator[Caution]:
+    lost = thrown_away(choice)
+    if lost is not None and lost.units:
+        names = " and ".join(unit.name for unit in lost.units)
+        verb = "passes" if len(lost.units) == 1 else "pass"
+        yield Caution(
+            "warn",
+            f"The panels can give more than {names} {verb}. Thrown away in the median window: "
+            f"{lost.above_limit_wh:.0f} Wh above that limit and {lost.when_full_wh:.0f} Wh with the battery full, "
+            f"of {lost.offered_wh:.0f} Wh offered.",
+            "clipped",
+        )
+    joined: dict[str, int] = {}
+    for join, unit, n in choice.joins:
+        joined[unit.name] = joined.get(unit.name, 0) + n * join.n_joined
+    for name, n in joined.items():
+        if n >= PARALLEL_PANELS:
+            yield Caution(
+                "warn",
+                f"{n} panels in parallel on {name}: give each its own fuse, for the others can feed a faulty one.",
+                "parallel-panels",
+            )
+
+
+def _controllers(choice: Choice) -> Iterator[Caution]:
+    for item, _ in _packed(choice, Controller):
+        assert isinstance(item, Controller)
+        if item.rf == "hash":
+            yield Caution(
+                "warn",
+                f"{item.id} is noted as noisy on the bands: keep it and its leads away from the antenna, "
+                "or charge one battery while another feeds the radio.",
+                "radio-noise",
+            )
+        elif item.rf == "unknown":
+            yield Caution("ask", f"Whether {item.id} makes radio noise is not known: listen beside it.", "radio-noise")
+        if not item.chemistries:
+            chemistry = choice.bus.chemistry if choice.bus else "the battery"
+            yield Caution(
+                "ask",
+                f"What {item.id} can charge is not written down: check that it is set for {chemistry}.",
+                "chemistry",
+            )
+
+
+def _air_travel(choice: Choice) -> Iterator[Caution]:
+    if not choice.operation.air_travel:
+        return
+    lithium = [b for b, _ in _packed(choice, Battery) if isinstance(b, Battery) and b.chemistry != "agm"]
+    large = [b for b in lithium if b.label_wh > AIR_FREE_WH]
+    if large:
+        named = ", ".join(f"{b.id} ({b.label_wh:.0f} Wh)" for b in large)
+        yield Caution(
+            "ask",
+            f"By air: above {AIR_FREE_WH:.0f} Wh ask the airline for its approval, {AIR_SPARES} at most: {named}.",
+            "air-travel",
+        )
+    if lithium:
+        text = "By air: lithium batteries go in the cabin, terminals covered. The airline's own rules decide."
+        yield Caution("warn", text, "air-travel")
+
+
+def _prices(choice: Choice) -> Iterator[Caution]:
+    inventory = choice.inventory
+    chosen_from: tuple[Item, ...] = (*inventory.panels, *inventory.batteries, *inventory.controllers)
+    missing = [item.id for item in chosen_from if item.price_cents is None and item.count > 0]
+    if missing:
+        yield Caution("ask", f"Without a price, so never chosen: {_some(missing)}.", "prices")
+    always = [choice.inventory.by_id[use.id] for use in choice.operation.loads]
+    free = [item.id for item in (*always, *inventory.extras) if item.price_cents is None]
+    if free:
+        yield Caution("ask", f"Without a price, so counted as nothing: {_some(free)}.", "prices")
+
+
+def _blocks(choice: Choice) -> Iterator[Caution]:
+    seen: set[str] = set()
+    for _, book in choice.rulebooks:
+        for block in book.blocks:
+            if block.text not in seen:
+                seen.add(block.text)
+                yield Caution("block", f"{block.text}.", block.rule)
+
+
+def _some(ids: list[str], most: int = 8) -> str:
+    more = f" and {len(ids) - most} more" if len(ids) > most else ""
+    return ", ".join(ids[:most]) + more

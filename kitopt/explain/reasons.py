@@ -1,0 +1,75 @@
+"""Why each item is in the kit, and why each other one is not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from kitopt.inventory.items import Battery, Converter, Item, Lead, Load, Panel
+from kitopt.pack import Choice
+
+
+@dataclass(frozen=True)
+class Reason:
+    """A rule that decided, and a sentence."""
+
+    rule: str
+    text: str
+
+
+def reasons(choice: Choice) -> dict[str, Reason]:
+    """Per packed id, what happens without it. Empty until kits without one item are solved for."""
+    return {}
+
+
+def not_packed(choice: Choice) -> dict[str, Reason]:
+    """Per owned id that the kit does without, why."""
+    packed = {one.id for one in choice.packed}
+    return {
+        item_id: _why_not(choice, item)
+        for item_id, item in sorted(choice.inventory.by_id.items())
+        if item_id not in packed
+    }
+
+
+def _why_not(choice: Choice, item: Item) -> Reason:
+    if item.count < 1:
+        return Reason("count", "None is owned.")
+    if isinstance(item, Load):
+        return Reason("not-named", "The operation does not name this load.")
+    if isinstance(item, Lead | Converter) and getattr(choice, "wiring", None) is None:
+        return Reason("not-checked", "Leads and converters are not chosen yet.")
+    ruled = _ruled_out(choice, item)
+    if ruled is not None:
+        return ruled
+    bus = choice.bus
+    if (
+        isinstance(item, Battery)
+        and bus is not None
+        and (item.chemistry, item.nominal_v) != (bus.chemistry, bus.nominal_v)
+    ):
+        return Reason(
+            "bus-class", f"It is {item.chemistry} {item.nominal_v:g} V; the kit is {bus.name}, and one kit never mixes."
+        )
+    if choice.operation.least == "price" and item.price_cents is None:
+        return Reason("prices", "It has no price, so it cannot be compared.")
+    if not choice.packed:
+        return Reason("no-kit", "No kit was found.")
+    return Reason("not-needed", "The kit does the job without it.")
+
+
+def _ruled_out(choice: Choice, item: Item) -> Reason | None:
+    """The rule that excludes an item from the kit's bus class, or from all when there is no kit."""
+    books = [book for bus, book in choice.rulebooks if choice.bus is None or bus == choice.bus]
+    found: Reason | None = None
+    for book in books:
+        alone = [block for block in book.blocks if block.items == (item.id,)]
+        # a panel that no controller may take is out as well
+        pairs = [block for block in book.blocks if len(block.items) == 2 and block.items[0] == item.id]
+        every = {controller.id for controller in choice.inventory.controllers}
+        if alone:
+            found = Reason(alone[0].rule, f"{alone[0].text}.")
+        elif isinstance(item, Panel) and every and every <= {block.items[1] for block in pairs}:
+            found = Reason(pairs[0].rule, f"{pairs[0].text}; no other controller takes it either.")
+        else:
+            return None
+    return found

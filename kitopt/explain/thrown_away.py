@@ -1,0 +1,68 @@
+"""Energy that the panels of a kit could give and that nothing takes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from kitopt.kit import Unit
+from kitopt.pack import Choice, chosen
+from kitopt.rules import delivered_a
+from kitopt.simulate import simulate, unit_power_w
+
+_MUCH_WH = 1e7
+
+
+@dataclass(frozen=True)
+class ThrownAway:
+    """Medians over the windows.
+
+    Attributes
+    ----------
+    units : tuple of Unit
+        Controllers whose panels can give more than they pass.
+    offered_wh : float
+        What the panels of all controllers could give. [Wh]
+    above_limit_wh : float
+        What exceeds the controllers' limits. [Wh]
+    when_full_wh : float
+        What finds the battery full, as energy that would have been stored. [Wh]
+    """
+
+    units: tuple[Unit, ...]
+    offered_wh: float
+    above_limit_wh: float
+    when_full_wh: float
+
+
+def thrown_away(choice: Choice) -> ThrownAway | None:
+    """What a chosen kit throws away; None without a kit or without panels."""
+    solved = chosen(choice)
+    if solved is None or solved.outcome.counts is None or not choice.joins:
+        return None
+    case = solved.plan.cases[0]
+    conditions, plant = case.conditions, case.matrix @ solved.outcome.counts
+    layout = conditions.layout
+    offered_wh = np.zeros(conditions.n_windows)
+    above_wh = np.zeros(conditions.n_windows)
+    clipped: list[Unit] = []
+    for u, unit in enumerate(solved.model.units):
+        joins = [(join, n) for join, _, n in choice.joins if join.unit == u]
+        if not joins:
+            continue
+        power_w = unit_power_w(conditions, plant, u)
+        above_w = np.maximum(0.0, power_w - plant[layout.limit(u)])
+        offered_wh += power_w @ conditions.step_h
+        above_wh += above_w @ conditions.step_h
+        rated_a = sum(n * delivered_a(join, unit.controller, solved.model.bus) for join, n in joins)
+        if rated_a > unit.controller.max_charge_a or bool(np.any(above_w > 0.5)):
+            clipped.append(unit)
+    # the same charge at the start, and room without end: what the ceiling cost
+    roomy = plant.copy()
+    roomy[layout.capacity] += _MUCH_WH
+    roomy[layout.missing] += _MUCH_WH
+    full_wh = simulate(conditions, roomy).charge_wh[:, -1] - simulate(conditions, plant).charge_wh[:, -1]
+    return ThrownAway(
+        tuple(clipped), float(np.median(offered_wh)), float(np.median(above_wh)), float(np.median(full_wh))
+    )

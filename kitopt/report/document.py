@@ -1,0 +1,170 @@
+"""A choice as one JSON object, format kitopt/plan-1: keys are added, never renamed."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from kitopt import __version__
+from kitopt.explain import cautions, not_packed, reasons
+from kitopt.inventory.items import Assumed, Inventory
+from kitopt.pack import Choice, Packed
+from kitopt.report.assumptions import in_order
+
+SCHEMA = "kitopt/plan-1"
+
+
+def as_json(value: dict[str, Any]) -> str:
+    """One document, in letters that every encoding has; never NaN or Infinity."""
+    return json.dumps(value, indent=2, allow_nan=False) + "\n"
+
+
+def document(choice: Choice) -> dict[str, Any]:
+    """The object of one kit: every key is always there.
+
+    Masses in grams, prices in the inventory's currency, energy in watt-hours, times with offset.
+    """
+    operation, inventory, survival = choice.operation, choice.inventory, choice.survival
+    fresh = {"tried": survival.fresh_tried, "survived": survival.fresh_survived} if survival else None
+    has_kit = bool(choice.packed)
+    return {
+        "schema": SCHEMA,
+        "status": choice.status,
+        "name": operation.name,
+        "start": _time(operation.start),
+        "hours": _number(operation.hours),
+        "confidence": float(operation.need.confidence),
+        "proof": _proof(choice),
+        "kit": _entries(inventory, choice.packed),
+        "mass_g": choice.mass_g,
+        "price": _price(choice.price_cents) if has_kit else 0.0,
+        "unpriced": [one.id for one in choice.packed if inventory.by_id[one.id].price_cents is None],
+        "currency": inventory.currency,
+        "bus": choice.bus.name if choice.bus else None,
+        "windows": {
+            "tried": survival.tried if survival else choice.sky.n_windows,
+            "survived": survival.survived if survival else 0,
+            "needed": survival.needed if survival else math.ceil(operation.need.confidence * choice.sky.n_windows),
+            "fresh": fresh if fresh else {"tried": 0, "survived": 0},
+        },
+        "lowest": _lowest(choice),
+        "need_wh": _number(choice.need_wh),
+        "peak_a": _number(choice.peak_a),
+        "wiring": _wiring(choice),
+        "reasons": {item_id: {"rule": r.rule, "text": r.text} for item_id, r in reasons(choice).items()},
+        "not_packed": {item_id: {"rule": r.rule, "text": r.text} for item_id, r in not_packed(choice).items()},
+        "no_sun_hours": _number(choice.no_sun_hours),
+        "assumed": [_assumed(one) for one in in_order(choice)],
+        "cautions": [{"level": c.level, "text": c.text, "rule": c.rule} for c in cautions(choice)],
+        "made_with": {
+            "version": __version__,
+            "seed": operation.need.seed,
+            "weather": choice.sky.source,
+            "windows": choice.sky.n_windows,
+            "step_minutes": _number(operation.need.step_h * 60),
+            "inventory": inventory.fingerprint,
+            "operation": Path(operation.file).name,
+        },
+        "strongest": _strongest(choice),
+        "kits": [],
+    }
+
+
+def _number(value: float | None, digits: int = 3) -> float | None:
+    if value is None or not math.isfinite(value):
+        return None
+    return round(value, digits) + 0.0  # no negative zero
+
+
+def _price(cents: float | None) -> float | None:
+    return None if cents is None else cents / 100
+
+
+def _time(time: datetime | None) -> str | None:
+    return None if time is None else time.isoformat(timespec="seconds")
+
+
+def _proof(choice: Choice) -> dict[str, Any]:
+    least, proof = choice.operation.least, choice.proof
+
+    def amount(value: float | None) -> float | int | None:
+        if value is None or not math.isfinite(value):
+            return None
+        return value / 100 if least == "price" else round(value)
+
+    return {
+        "of": least,
+        "objective": amount(proof.objective),
+        "bound": amount(proof.bound),
+        "gap": _number(proof.gap, 6),
+        "proved": proof.proved,
+    }
+
+
+def _entries(inventory: Inventory, packed: Iterable[Packed]) -> list[dict[str, Any]]:
+    entries = []
+    for one in packed:
+        item = inventory.by_id[one.id]
+        cents = item.price_cents
+        entries.append(
+            {
+                "id": one.id,
+                "name": item.name,
+                "kind": one.kind,
+                "count": one.count,
+                "mass_g": item.mass_g,
+                "price": _price(cents),
+                "total_mass_g": one.count * item.mass_g,
+                "total_price": None if cents is None else _price(one.count * cents),
+            }
+        )
+    return entries
+
+
+def _lowest(choice: Choice) -> dict[str, Any] | None:
+    lowest = choice.lowest
+    if lowest is None:
+        return None
+    return {
+        "window": lowest.window,
+        "time": _time(lowest.time),
+        "charge_wh": _number(lowest.charge_wh),
+        "charge_ah": _number(lowest.charge_ah),
+        "margin_wh": _number(lowest.margin_wh),
+    }
+
+
+def _wiring(choice: Choice) -> list[dict[str, Any]]:
+    return [
+        {
+            "from": join.panel.id,
+            "to": unit.name,
+            "count": join.n_joined * n,
+            "leads": [],
+            "amps": None,
+            "drop_v": None,
+            "loss_share": None,
+        }
+        for join, unit, n in choice.joins
+    ]
+
+
+def _assumed(one: Assumed) -> dict[str, str]:
+    return {"file": one.file, "id": one.id, "column": one.column, "value": one.value, "rule": one.rule}
+
+
+def _strongest(choice: Choice) -> dict[str, Any] | None:
+    shortfall = choice.shortfall
+    if choice.status != "no-kit":
+        return None
+    if shortfall is None:
+        return {"kit": [], "shortfall_wh": None, "time": None}
+    return {
+        "kit": _entries(choice.inventory, shortfall.packed),
+        "shortfall_wh": _number(shortfall.shortfall_wh),
+        "time": _time(shortfall.time),
+    }

@@ -1,0 +1,102 @@
+"""What was read from the files and what had to be assumed, in words and as JSON."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from kitopt.inventory.items import Assumed, Inventory
+from kitopt.operation.terms import Climate, NoSun, Operation, Shares, Weather
+from kitopt.report import words
+from kitopt.report.words import WIDTH, wrapped
+
+_KINDS = ("panels", "batteries", "controllers", "leads", "converters", "loads", "extras")
+
+
+def reading_document(operation: Operation | None, inventory: Inventory) -> dict[str, Any]:
+    """What was read, as JSON."""
+    return {
+        "status": "read",
+        "inventory": {
+            "fingerprint": inventory.fingerprint,
+            "currency": inventory.currency,
+            **{kind: _pieces(inventory, kind) for kind in _KINDS},
+        },
+        "operation": None if operation is None else _operation(operation),
+        "warnings": [*(() if operation is None else operation.warnings), *inventory.warnings],
+        "assumed": [
+            {"file": one.file, "id": one.id, "column": one.column, "value": one.value, "rule": one.rule}
+            for one in _all_assumed(operation, inventory)
+        ],
+    }
+
+
+def _operation(operation: Operation) -> dict[str, Any]:
+    return {
+        "name": operation.name,
+        "start": operation.start.isoformat(timespec="seconds"),
+        "hours": operation.hours,
+        "weather": _weather(operation.need.weather),
+        "confidence": float(operation.need.confidence),
+        "least": operation.least,
+        "loads": [{"id": use.id, "count": use.count} for use in operation.loads],
+    }
+
+
+def _pieces(inventory: Inventory, kind: str) -> int:
+    return sum(item.count for item in getattr(inventory, kind))
+
+
+def _all_assumed(operation: Operation | None, inventory: Inventory) -> list[Assumed]:
+    return [*(() if operation is None else operation.assumed), *inventory.assumed]
+
+
+def _weather(weather: Weather) -> str:
+    if isinstance(weather, Climate):
+        return "climate"
+    if isinstance(weather, NoSun):
+        return "no sun"
+    if isinstance(weather, Shares):
+        return "daily shares of clear sky"
+    return weather.path.name
+
+
+def reading_text(operation: Operation | None, inventory: Inventory) -> str:
+    """What was read, in at most 80 columns."""
+    lines: list[str] = []
+    if operation is not None:
+        need = operation.need
+        lines += wrapped(
+            f"{operation.name}: {words.moment(operation.start)} {operation.start.year} ({operation.site.timezone}), "
+            f"{words.hours(operation.hours)}, weather {_weather(need.weather)}, "
+            f"{words.percent(need.confidence)} of {need.windows:,} windows, least {operation.least}."
+        )
+    counts = [f"{_pieces(inventory, kind):,} {kind}" for kind in _KINDS]
+    lines += wrapped(f"Inventory {inventory.fingerprint}: {', '.join(counts)}.")
+    warnings = [*(() if operation is None else operation.warnings), *inventory.warnings]
+    if warnings:
+        lines += ["", "Warnings"]
+        for warning in warnings:
+            lines += wrapped(warning, "- ")
+    assumed = _all_assumed(operation, inventory)
+    if not assumed:
+        return "\n".join([*lines, "", "Nothing was left blank, so nothing is assumed."]) + "\n"
+    lines += ["", f"Assumed, because it was left blank ({len(assumed)}; fill the cell to replace it)"]
+    lines += _assumed(assumed)
+    return "\n".join(lines) + "\n"
+
+
+def _assumed(assumed: list[Assumed]) -> list[str]:
+    """A table of id, column, value and rule, file by file."""
+    rows = [(one.id, one.column, one.value) for one in assumed]
+    caps = (18, 20, 10)
+    sizes = [min(cap, max(len(row[i]) for row in rows)) for i, cap in enumerate(caps)]
+    lines: list[str] = []
+    file = None
+    for one, row in zip(assumed, rows, strict=True):
+        if one.file != file:
+            file = one.file
+            lines.append(words.cut(file, WIDTH))
+        cells = [f"{words.cut(text, size):{size}}" for text, size in zip(row, sizes, strict=True)]
+        head = "  " + "  ".join(cells) + "  "
+        lines += wrapped(one.rule, head, " " * len(head))
+    return lines

@@ -1,0 +1,241 @@
+"""A choice in words: plain text of at most 80 columns, the answer in its first line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from kitopt.explain import cautions
+from kitopt.inventory.items import Assumed
+from kitopt.pack import Choice, Packed
+from kitopt.report import words
+from kitopt.report.assumptions import in_order, of_the_kit
+from kitopt.report.words import WIDTH, wrapped
+
+MOST_ASSUMED = 8
+MOST_BLOCKS = 8
+_SIGNS = {"block": "x", "warn": "!", "ask": "?"}
+_LEVELS = (("warn", "heed"), ("ask", "find out"), ("block", "ruled out"))
+_SUPERLATIVE = {"mass": "lightest", "price": "cheapest", "items": "fewest items"}
+
+
+def answer(choice: Choice) -> str:
+    """All that has to be known, to be read in half a minute."""
+    if choice.packed:
+        lines = [*_headline(choice), "", *_kit(choice, choice.packed), "", *_facts(choice)]
+    else:
+        lines = _nothing(choice)
+    lines += ["", *_cautions(choice)]
+    assumed = _assumed(choice)
+    if assumed:
+        lines += ["", *assumed]
+    return "\n".join(lines) + "\n"
+
+
+def brief(choice: Choice) -> str:
+    """The list alone; without a kit, the one sentence that says so."""
+    if not choice.packed:
+        return "\n".join(_no_kit_headline(choice)) + "\n"
+    ids = max(len(one.id) for one in choice.packed)
+    lines = []
+    for one in choice.packed:
+        item = choice.inventory.by_id[one.id]
+        mass = words.mass(one.count * item.mass_g)
+        head = f"{one.count:3}  {words.cut(one.id, 30):{min(ids, 30)}}  "
+        lines.append(_row(head, item.name, mass))
+    return "\n".join(lines) + "\n"
+
+
+def _headline(choice: Choice) -> list[str]:
+    operation, survival = choice.operation, choice.survival
+    amount = words.mass(choice.mass_g)
+    if operation.least == "price":
+        amount = f"{words.price(choice.price_cents, choice.inventory.currency)}, {amount}"
+    elif operation.least == "items":
+        amount = f"{sum(one.count for one in choice.packed)} items, {amount}"
+    text = f"{operation.name}: {amount}, {words.hours(operation.hours)}"
+    if survival is not None:
+        what = "window" if survival.tried == 1 else "windows"
+        text += (
+            f", survives {survival.survived:,} of {survival.tried:,} {what} "
+            f"({survival.needed:,} needed for {words.percent(operation.need.confidence)})"
+        )
+        if survival.fresh_tried:
+            text += f"; {survival.fresh_survived:,} of {survival.fresh_tried:,} unseen"
+    return wrapped(text + ".")
+
+
+def _kit(choice: Choice, packed: Sequence[Packed]) -> list[str]:
+    by_id = choice.inventory.by_id
+    kinds = max(len(one.kind) for one in packed)
+    ids = min(22, max(len(one.id) for one in packed))
+    lines = []
+    last = ""
+    for one in packed:
+        item = by_id[one.id]
+        kind = one.kind if one.kind != last else ""
+        last = one.kind
+        head = f"{kind:{kinds}} {one.count:3}  {words.cut(one.id, ids):{ids}}  "
+        lines.append(_row(head, item.name, words.mass(one.count * item.mass_g)))
+    count = sum(one.count for one in packed)
+    total_g = sum(one.count * by_id[one.id].mass_g for one in packed)
+    lines.append(_row(f"{'total':{kinds}} {count:3}  ", _total_price(choice, packed), words.mass(total_g)))
+    return lines
+
+
+def _row(head: str, name: str, tail: str) -> str:
+    room = WIDTH - len(head) - 10
+    return f"{head}{words.cut(name, room):{room}}{tail:>10}"
+
+
+def _total_price(choice: Choice, packed: Sequence[Packed]) -> str:
+    prices = [(one.count, choice.inventory.by_id[one.id].price_cents) for one in packed]
+    known = [n * cents for n, cents in prices if cents is not None]
+    if not known:
+        return ""
+    text = words.price(sum(known), choice.inventory.currency)
+    missing = sum(n for n, cents in prices if cents is None)
+    return f"{text} without {_count(missing, 'item')} of unknown price" if missing else text
+
+
+def _count(n: int, what: str) -> str:
+    return f"{n:,} {what}" if n == 1 else f"{n:,} {what}s"
+
+
+def _fact(label: str, text: str) -> list[str]:
+    return wrapped(text, f"{label:8} ", " " * 9)
+
+
+def _facts(choice: Choice) -> list[str]:
+    operation, lowest = choice.operation, choice.lowest
+    lines: list[str] = []
+    for join, unit, n in choice.joins:
+        count = join.n_joined * n
+        lines += _fact("Join", f"{'' if count == 1 else f'{count} × '}{join.panel.id} to {unit.name}")
+    if choice.joins and choice.sky.aim_text:
+        lines += _fact("Aim", f"{choice.sky.aim_text}.")
+    lines += _fact("Need", f"{choice.need_wh:.0f} Wh in all, {choice.peak_a:.1f} A at the peak.")
+    if lowest is not None:
+        # rounded down: a charge is never told too high
+        lines += _fact(
+            "Lowest",
+            f"{words.moment(lowest.time)}: {int(lowest.charge_ah * 10) / 10:.1f} Ah ({int(lowest.charge_wh)} Wh) left, "
+            f"{int(lowest.margin_wh)} Wh above what is held back; hardest window survived ({lowest.window}).",
+        )
+    if choice.no_sun_hours is not None:
+        lasts_h = int(choice.no_sun_hours * 10 + 1e-6) / 10
+        whole = lasts_h >= operation.hours - 1e-6
+        lines += _fact("No sun", f"lasts all {words.hours(operation.hours)}." if whole else f"lasts {lasts_h:.1f} h.")
+    lines += _fact("Proof", _proof(choice))
+    return lines
+
+
+def _amount(choice: Choice, value: float) -> str:
+    least = choice.operation.least
+    if least == "price":
+        return words.price(value, choice.inventory.currency)
+    return f"{value:,.0f} {'g' if least == 'mass' else 'items'}"
+
+
+def _proof(choice: Choice) -> str:
+    proof, least = choice.proof, choice.operation.least
+    if proof.objective is None:
+        return "none."
+    if proof.proved:
+        return f"proved {_SUPERLATIVE[least]}: nothing below {_amount(choice, proof.objective)} works."
+    if proof.bound is None or proof.gap is None or proof.bound <= 0:
+        return f"not proved {_SUPERLATIVE[least]}: the time was up before any bound was found."
+    return (
+        f"not proved {_SUPERLATIVE[least]}: the time was up. Nothing below {_amount(choice, proof.bound)} can work "
+        f"(gap {100 * proof.gap:.2g} %)."
+    )
+
+
+def _no_kit_headline(choice: Choice) -> list[str]:
+    lasts = words.hours(choice.operation.hours)
+    if choice.status == "time-limit":
+        text = f"{choice.operation.name}: the time was up before any kit was found that runs it for {lasts}."
+    else:
+        text = f"No kit in this inventory runs {choice.operation.name} for {lasts}."
+    return wrapped(text)
+
+
+def _nothing(choice: Choice) -> list[str]:
+    lines = _no_kit_headline(choice)
+    shortfall = choice.shortfall
+    if choice.status == "time-limit":
+        bound = choice.proof.bound
+        if bound is not None and bound > 0:
+            lines += wrapped(f"Nothing below {_amount(choice, bound)} can work. Allow more --seconds.", "  ")
+        return lines
+    if shortfall is None or not shortfall.packed:
+        return [*lines, *wrapped("Nothing that is owned fits together; what stands in the way follows.", "  ")]
+    count = sum(one.count for one in shortfall.packed)
+    mass_g = sum(one.count * choice.inventory.by_id[one.id].mass_g for one in shortfall.packed)
+    at = f" at {words.moment(shortfall.time)}" if shortfall.time else ""
+    lines += wrapped(
+        f"The strongest that fits together ({_count(count, 'item')}, {words.mass(mass_g)}) falls "
+        f"{shortfall.shortfall_wh:,.0f} Wh short{at}{_in_which_weather(choice)}.",
+        "  ",
+    )
+    lines += ["", *_kit(choice, shortfall.packed)]
+    blocks = _blocks(choice)
+    if blocks:
+        lines += ["", "Ruled out", *blocks]
+    return lines
+
+
+def _in_which_weather(choice: Choice) -> str:
+    confidence, n = choice.operation.need.confidence, choice.sky.n_windows
+    if n == 1:
+        return ""
+    if confidence == 1:
+        return f", in the worst of {n:,} windows"
+    one_in = 1 / (1 - confidence)
+    if one_in.denominator == 1:
+        return f", in weather like the worst 1 in {one_in}"
+    return f", in weather like the worst {words.percent(1 - confidence)}"
+
+
+def _blocks(choice: Choice) -> list[str]:
+    texts = dict.fromkeys(f"{block.text}." for _, book in choice.rulebooks for block in book.blocks)
+    return _list(texts, "more: kitopt pack --json")
+
+
+def _list(texts: Iterable[str], more: str, most: int = MOST_BLOCKS) -> list[str]:
+    found = list(texts)
+    lines: list[str] = []
+    for text in found[:most]:
+        lines += wrapped(text, "- ")
+    if len(found) > most:
+        lines.append(f"  and {len(found) - most} {more}")
+    return lines
+
+
+def _cautions(choice: Choice) -> list[str]:
+    # what looks mistaken in the files has been said while they were read
+    found = [caution for caution in cautions(choice) if caution.rule != "file"]
+    legend = [f"{_SIGNS[level]} {said}" for level, said in _LEVELS if any(one.level == level for one in found)]
+    lines = [f"Cautions ({', '.join(legend)})"]
+    for caution in found:
+        lines += wrapped(caution.text, f"{_SIGNS[caution.level]} ")
+    return lines
+
+
+def _assumed(choice: Choice) -> list[str]:
+    mine, everything = of_the_kit(choice), in_order(choice)
+    if not everything:
+        return []
+    if not mine:
+        return [f"Nothing in this kit is assumed; {_count(len(everything), 'value')} of other items: kitopt check"]
+    lines = ["Assumed, because it was left blank"]
+    lines += [assumed_line(one) for one in mine[:MOST_ASSUMED]]
+    left = len(everything) - min(len(mine), MOST_ASSUMED)
+    if left:
+        lines.append(f"  and {left} more: kitopt check")
+    return lines
+
+
+def assumed_line(one: Assumed) -> str:
+    """One assumed value: what, how much and by which rule."""
+    what = f"{one.id} {one.column}".strip()
+    return words.cut(f"  {what} = {one.value}: {one.rule}", WIDTH)
