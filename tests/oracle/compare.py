@@ -1,0 +1,61 @@
+"""The program's answer in the oracle's words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from kitopt.inventory.items import Battery, Controller
+from kitopt.kit import Join, Unit
+from kitopt.pack import Choice, Packed
+from oracle.judge import Bank
+from oracle.legal import LoadedUnit, batteries_are_legal, charging_is_legal, unit_is_legal
+from oracle.world import World
+
+CHOSEN_KINDS = ("battery", "controller", "panel")
+
+
+def counts_of(packed: Sequence[Packed]) -> tuple[tuple[str, int], ...]:
+    """What was chosen, without loads and extras, by id."""
+    return tuple(sorted((p.id, p.count) for p in packed if p.kind in CHOSEN_KINDS))
+
+
+def bank_of(world: World, packed: Sequence[Packed], joins: Sequence[tuple[Join, Unit, int]]) -> Bank:
+    """The packed kit, plugged together as the program says; it must be complete and legal."""
+    owned = world.inventory.by_id
+    batteries = [(b, p.count) for p in packed if isinstance(b := owned[p.id], Battery)]
+    plugged: dict[tuple[str, int], LoadedUnit] = {}
+    for join, unit, n in joins:
+        key = (unit.controller.id, unit.number)
+        before = plugged.get(key, (unit.controller, []))[1]
+        plugged[key] = (unit.controller, [*before, (join.panel, n * join.n_joined)])
+    units: list[LoadedUnit] = list(plugged.values())
+    for p in packed:
+        thing = owned[p.id]
+        if isinstance(thing, Controller):
+            units += [(thing, [])] * (p.count - sum(1 for key in plugged if key[0] == p.id))
+    n_panels = {p.id: p.count for p in packed if p.kind == "panel"}
+    for _, panels in units:
+        for panel, n in panels:
+            n_panels[panel.id] -= n
+    assert not any(n_panels.values()), "a packed panel is on no controller, or one on a controller is not packed"
+    assert batteries_are_legal(world, batteries)
+    assert all(unit_is_legal(world, c, joined, batteries[0][0].chemistry) for c, joined in units)
+    assert charging_is_legal(world, batteries, units)
+    return Bank(world, batteries, units)
+
+
+def lowest_survived_wh(bank: Bank) -> tuple[int, float]:
+    """How many windows a kit survives, and the lowest margin among them."""
+    margins = [bank.margin_wh(k) for k in range(bank.world.n_windows)]
+    survived = [m for m in margins if m >= -1e-5]
+    return len(survived), min(survived)
+
+
+def assert_agrees(choice: Choice, world: World) -> None:
+    """The program's kit is legal, and fares as it says."""
+    bank = bank_of(world, choice.packed, choice.joins)
+    n_survived, margin_wh = lowest_survived_wh(bank)
+    assert choice.survival is not None
+    assert choice.lowest is not None
+    assert choice.survival.survived == n_survived >= world.n_needed == choice.survival.needed
+    assert abs(choice.lowest.margin_wh - margin_wh) < 1e-6 * max(1.0, bank.capacity_wh)

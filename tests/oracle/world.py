@@ -1,0 +1,128 @@
+"""One operation and its weather as plain lists, minute by minute where hours matter."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+from kitopt.inventory.items import Controller, Inventory, Panel
+from kitopt.operation.terms import LoadUse, Operation
+from kitopt.sky.windows import Sky
+
+Lists = list[list[float]]
+
+CHARGING = 1.04
+"""A battery being charged stands this many times above its nominal voltage."""
+
+COLD = {
+    "lifepo4": [(-20.0, 0.70), (0.0, 0.85), (20.0, 1.0)],
+    "li-ion": [(-20.0, 0.70), (0.0, 0.85), (20.0, 1.0)],
+    "agm": [(-20.0, 0.60), (0.0, 0.75), (20.0, 1.0)],
+}
+"""Share of the capacity at cell temperatures; from trade pages that disagree."""
+
+
+def capacity_share(chemistry: str, degc: float) -> float:
+    """Straight lines between the points, level above the warmest."""
+    points = COLD[chemistry]
+    if degc >= points[-1][0]:
+        return points[-1][1]
+    for (cold, low), (warm, high) in itertools.pairwise(points):
+        if degc <= warm:
+            return low + (high - low) * (degc - cold) / (warm - cold)
+    raise AssertionError("unreachable")
+
+
+class World:
+    """What every kit of one nominal voltage meets."""
+
+    def __init__(self, operation: Operation, inventory: Inventory, sky: Sky) -> None:
+        self.operation, self.inventory = operation, inventory
+        self.n_windows, self.n_steps = len(sky.labels), operation.n_steps
+        self.coldest_degc = sky.coldest_degc
+        self.poa = {way: self._lists(array.tolist()) for way, array in sky.poa_wm2.items()}
+        self.panel_degc = {way: self._lists(array.tolist()) for way, array in sky.panel_degc.items()}
+        self.battery_degc = self._lists(sky.battery_degc.tolist())
+        whole_min = round(operation.hours * 60)
+        step_min = round(operation.need.step_h * 60)
+        self.step_min = [min(step_min, whole_min - t * step_min) for t in range(self.n_steps)]
+        self.n_needed = math.ceil(operation.need.confidence * self.n_windows)
+        self._panel_w: dict[tuple[str, str, float], Lists] = {}
+        self._load_w: dict[float, tuple[list[float], float]] = {}
+        self._cold: dict[str, Lists] = {}
+
+    def _lists(self, rows: Lists) -> Lists:
+        return rows if len(rows) == self.n_windows else [rows[0]] * self.n_windows
+
+    # -- loads -------------------------------------------------------------------------
+
+    def load(self, nominal_v: float) -> tuple[list[float], float]:
+        """Mean watts of every step, and the highest amperes of any minute."""
+        if nominal_v not in self._load_w:
+            self._load_w[nominal_v] = self._count_load(nominal_v)
+        return self._load_w[nominal_v]
+
+    def _count_load(self, nominal_v: float) -> tuple[list[float], float]:
+        start = self.operation.start
+        minute_of_day = start.hour * 60 + start.minute
+        watts, peak_a = [], 0.0
+        elapsed = 0
+        for length in self.step_min:
+            energy = 0.0
+            for minute in range(elapsed, elapsed + length):
+                now = (minute_of_day + minute) % 1440
+                total, key_down_a = 0.0, 0.0
+                for use in self.operation.loads:
+                    mean_w, most_w = self._one_load(use, now, nominal_v)
+                    total += use.count * mean_w
+                    key_down_a += use.count * most_w / nominal_v
+                energy += total
+                peak_a = max(peak_a, key_down_a)
+            watts.append(energy / length)
+            elapsed += length
+        return watts, peak_a
+
+    def _one_load(self, use: LoadUse, now: int, nominal_v: float) -> tuple[float, float]:
+        load = next(x for x in self.inventory.loads if x.id == use.id)
+        idle_w = load.idle_w if load.idle_w is not None else (load.idle_a or 0.0) * nominal_v
+        full_w = load.full_w if load.full_w is not None else (load.full_a or 0.0) * nominal_v
+        if not use.spans or any(_inside(now, s.start_min, s.end_min) for s in use.spans):
+            tau = use.transmit_share
+            return (1 - tau) * idle_w + tau * use.full_share * full_w, (full_w if tau > 0 else idle_w)
+        return (idle_w, idle_w) if use.quiet == "listen" else (0.0, 0.0)
+
+    # -- panels ------------------------------------------------------------------------
+
+    def panel_w(self, panel: Panel, controller: Controller, nominal_v: float) -> Lists:
+        """Watts of one panel behind a controller that has no limit, [window][step]."""
+        key = (panel.id, controller.id, nominal_v)
+        if key not in self._panel_w:
+            way = "aimed" if panel.tilts else "flat"
+            lists = []
+            for k in range(self.n_windows):
+                row = []
+                for t in range(self.n_steps):
+                    suns, degc = self.poa[way][k][t] / 1000, self.panel_degc[way][k][t]
+                    if controller.kind == "pwm":
+                        watts = suns * panel.imp_a * panel.output_factor * CHARGING * nominal_v
+                    else:
+                        warm = 1 + panel.power_per_degc * (degc - 25)
+                        watts = suns * panel.rated_w * panel.output_factor * warm * controller.efficiency
+                    row.append(watts)
+                lists.append(row)
+            self._panel_w[key] = lists
+        return self._panel_w[key]
+
+    # -- cold --------------------------------------------------------------------------
+
+    def locked_share(self, chemistry: str) -> Lists:
+        """Share of the usable capacity that the cold locks away, [window][step]."""
+        if chemistry not in self._cold:
+            self._cold[chemistry] = [[1 - capacity_share(chemistry, c) for c in row] for row in self.battery_degc]
+        return self._cold[chemistry]
+
+
+def _inside(now: int, start_min: int, end_min: int) -> bool:
+    if start_min < end_min:
+        return start_min <= now < end_min
+    return now >= start_min or now < end_min
