@@ -21,19 +21,17 @@ class Progress:
         self._rounds = 0
         self._next_s = time.monotonic() + FIRST_AFTER_S
         self._width = 0
+        self._proved: float | None = None
+        self._best: float | None = None
 
     def round(self, *, bound: float, best: float | None, n_rows: int = 0, **_: object) -> None:
         """Show bound, best and rounds, a few times a second at most."""
         self._rounds += 1
-        now_s = time.monotonic()
-        if self._is_on and now_s >= self._next_s:
-            self._next_s = now_s + EVERY_S
-            self._draw(f"round {self._rounds}: bound {self._amount(bound)}, best {self._amount(best)}")
+        self._say(f"round {self._rounds}: {self._standing(bound, best)}")
 
     def say(self, text: str) -> None:
         """Show what is being done."""
-        if self._is_on and time.monotonic() >= self._next_s:
-            self._draw(text)
+        self._say(text)
 
     def clear(self) -> None:
         """Leave the line empty."""
@@ -41,15 +39,35 @@ class Progress:
             self._draw("")
             self._width = 0
 
-    def _amount(self, value: float | None) -> str:
-        if value is None or not math.isfinite(value):
+    def _standing(self, bound: float, best: float | None) -> str:
+        """How far it is, in words.
+
+        With a bound that has been reached, later rounds are about ties and count something else; the
+        next class of batteries begins with a lower bound.
+        """
+        if self._proved is None or bound < self._proved:
+            self._proved = None
+            if best is not None:
+                self._best = best if self._best is None else min(self._best, best)
+                if best <= bound + 1e-6:
+                    self._proved = bound
+        known = "none yet" if self._best is None else self._amount(self._best)
+        return f"bound {self._amount(bound)}, best {known}" if self._proved is None else f"best {known}, among equals"
+
+    def _amount(self, value: float) -> str:
+        if not math.isfinite(value):
             return "none yet"
         if self._least == "mass":
             return f"{value / 1000:.2f} kg"
         return f"{value / 100:,.2f}" if self._least == "price" else f"{value:.0f} items"
 
+    def _say(self, text: str) -> None:
+        if self._is_on and time.monotonic() >= self._next_s:
+            self._next_s = time.monotonic() + EVERY_S
+            self._draw(text)
+
     def _draw(self, text: str) -> None:
         assert self._stream is not None
-        self._stream.write("\r" + text.ljust(self._width) + ("\r" if not text else ""))
+        self._stream.write("\r" + text.ljust(self._width) + ("" if text else "\r"))
         self._stream.flush()
         self._width = len(text)

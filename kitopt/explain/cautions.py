@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 
+from kitopt.explain.ruled_out import blocks_that_matter
 from kitopt.explain.thrown_away import thrown_away
 from kitopt.inventory.items import Battery, Controller, Item
 from kitopt.pack import Choice, chosen
@@ -23,6 +24,14 @@ Level = Literal["block", "warn", "ask"]
 PARALLEL_PANELS = 3
 """From this many panels in parallel on, one of them can be fed by the others beyond what it stands (NEC 690.9,
 from memory)."""
+
+
+_PASSED = "No rule failed; that is no promise that nothing can go wrong."
+_NOT_PASSED = "The rules are a help, no more."
+_ORDER = (
+    "Wire battery, fuse close to its plus, distribution, radio; then controller to battery, and the panel last. "
+    "Local codes and licensed practice come first."
+)
 
 
 @dataclass(frozen=True)
@@ -51,14 +60,8 @@ def cautions(choice: Choice) -> tuple[Caution, ...]:
         found.append(
             Caution("warn", "Connectors and leads are not checked yet: join everything at home first.", "leads")
         )
-    found.append(
-        Caution(
-            "warn",
-            "No rule failed, which does not mean safe. Wire battery, fuse (close to its plus), distribution, radio; "
-            "then controller to battery, and panel last. Local codes and licensed practice come first.",
-            "no-rule-failed",
-        )
-    )
+    passed = not any(caution.level == "block" for caution in found)
+    found.append(Caution("warn", f"{_PASSED if passed else _NOT_PASSED} {_ORDER}", "no-rule-failed"))
     return tuple(found)
 
 
@@ -120,8 +123,8 @@ def _panels(choice: Choice) -> Iterator[Caution]:
         yield Caution(
             "warn",
             f"The panels can give more than {names} {verb}. Thrown away in the median window: "
-            f"{lost.above_limit_wh:.0f} Wh above that limit and {lost.when_full_wh:.0f} Wh with the battery full, "
-            f"of {lost.offered_wh:.0f} Wh offered.",
+            f"{lost.above_limit_wh:,.0f} Wh above that limit and {lost.when_full_wh:,.0f} Wh with the battery full, "
+            f"of {lost.offered_wh:,.0f} Wh offered.",
             "clipped",
         )
     joined: dict[str, int] = {}
@@ -187,12 +190,8 @@ def _prices(choice: Choice) -> Iterator[Caution]:
 
 
 def _blocks(choice: Choice) -> Iterator[Caution]:
-    seen: set[str] = set()
-    for _, book in choice.rulebooks:
-        for block in book.blocks:
-            if block.text not in seen:
-                seen.add(block.text)
-                yield Caution("block", f"{block.text}.", block.rule)
+    for block in blocks_that_matter(choice):
+        yield Caution("block", f"{block.text}.", block.rule)
 
 
 def _some(ids: list[str], most: int = 8) -> str:

@@ -11,7 +11,7 @@ from kitopt.pack import Choice, chosen
 from kitopt.rules import delivered_a
 from kitopt.simulate import simulate, unit_power_w
 
-_MUCH_WH = 1e7
+_MUCH_WH = 1e6
 
 
 @dataclass(frozen=True)
@@ -63,6 +63,5 @@ def thrown_away(choice: Choice) -> ThrownAway | None:
     roomy[layout.capacity] += _MUCH_WH
     roomy[layout.missing] += _MUCH_WH
     full_wh = simulate(conditions, roomy).charge_wh[:, -1] - simulate(conditions, plant).charge_wh[:, -1]
-    return ThrownAway(
-        tuple(clipped), float(np.median(offered_wh)), float(np.median(above_wh)), float(np.median(full_wh))
-    )
+    when_full_wh = max(0.0, float(np.median(full_wh)))
+    return ThrownAway(tuple(clipped), float(np.median(offered_wh)), float(np.median(above_wh)), when_full_wh)

@@ -5,11 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from kitopt.explain import cautions
+from kitopt.explain.ruled_out import blocks_that_matter
 from kitopt.inventory.items import Assumed
+from kitopt.kit import Join, Unit
 from kitopt.pack import Choice, Packed
 from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.words import WIDTH, wrapped
+
+Joins = Sequence[tuple[Join, Unit, int]]
+"""Panels, the controller that they feed, and how many such joins."""
 
 MOST_ASSUMED = 8
 MOST_BLOCKS = 8
@@ -105,15 +110,21 @@ def _fact(label: str, text: str) -> list[str]:
     return wrapped(text, f"{label:8} ", " " * 9)
 
 
+def _joins(joins: Joins) -> list[str]:
+    lines = []
+    for join, unit, n in joins:
+        count = join.n_joined * n
+        lines += _fact("Join", f"{'' if count == 1 else f'{count} × '}{join.panel.id} to {unit.name}")
+    return lines
+
+
 def _facts(choice: Choice) -> list[str]:
     operation, lowest = choice.operation, choice.lowest
     lines: list[str] = []
-    for join, unit, n in choice.joins:
-        count = join.n_joined * n
-        lines += _fact("Join", f"{'' if count == 1 else f'{count} × '}{join.panel.id} to {unit.name}")
+    lines += _joins(choice.joins)
     if choice.joins and choice.sky.aim_text:
         lines += _fact("Aim", f"{choice.sky.aim_text}.")
-    lines += _fact("Need", f"{choice.need_wh:.0f} Wh in all, {choice.peak_a:.1f} A at the peak.")
+    lines += _fact("Need", f"{choice.need_wh:,.0f} Wh in all, {choice.peak_a:.1f} A at the peak.")
     if lowest is not None:
         # rounded down: a charge is never told too high
         lines += _fact(
@@ -178,6 +189,8 @@ def _nothing(choice: Choice) -> list[str]:
         "  ",
     )
     lines += ["", *_kit(choice, shortfall.packed)]
+    joins = _joins(shortfall.joins)
+    lines += ["", *joins] if joins else []
     blocks = _blocks(choice)
     if blocks:
         lines += ["", "Ruled out", *blocks]
@@ -197,8 +210,7 @@ def _in_which_weather(choice: Choice) -> str:
 
 
 def _blocks(choice: Choice) -> list[str]:
-    texts = dict.fromkeys(f"{block.text}." for _, book in choice.rulebooks for block in book.blocks)
-    return _list(texts, "more: kitopt pack --json")
+    return _list([f"{block.text}." for block in blocks_that_matter(choice)], "more: kitopt pack --json")
 
 
 def _list(texts: Iterable[str], more: str, most: int = MOST_BLOCKS) -> list[str]:
