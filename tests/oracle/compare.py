@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+from numpy.typing import NDArray
+
 from kitopt.inventory.items import Battery, Controller
 from kitopt.kit import Join, Unit
-from kitopt.pack import Choice, Packed
+from kitopt.pack import Choice, Packed, Solved
 from oracle.judge import Bank
 from oracle.legal import LoadedUnit, batteries_are_legal, charging_is_legal, unit_is_legal
 from oracle.world import World
+
+Floats = NDArray[np.float64]
 
 CHOSEN_KINDS = ("battery", "controller", "panel")
 
@@ -59,3 +64,47 @@ def assert_agrees(choice: Choice, world: World) -> None:
     assert choice.lowest is not None
     assert choice.survival.survived == n_survived >= world.n_needed == choice.survival.needed
     assert abs(choice.lowest.margin_wh - margin_wh) < 1e-6 * max(1.0, bank.capacity_wh)
+
+
+def column_counts(solved: Solved, batteries: list[tuple[Battery, int]], units: list[LoadedUnit]) -> Floats | None:
+    """A plugged kit as counts of the model's columns; None where equal units stand in another order.
+
+    Helper columns of rules stay 0: learned rows do not speak of them.
+    """
+    model = solved.model
+    counts = np.zeros(len(model.columns))
+    packed = {battery.id: n for battery, n in batteries}
+    places: dict[str, list[int]] = {}
+    for place, unit in enumerate(model.units):
+        places.setdefault(unit.controller.id, []).append(place)
+    watts: dict[str, list[float]] = {}
+    joined: dict[tuple[int, str], int] = {}
+    used = set()
+    for controller, panels in units:
+        place = places[controller.id][len(watts.setdefault(controller.id, []))]
+        watts[controller.id].append(sum(n * p.rated_w for p, n in panels))
+        used.add(place)
+        joined |= {(place, p.id): n for p, n in panels}
+    if any(list(w) != sorted(w, reverse=True) for w in watts.values()):
+        return None
+    for j, column in enumerate(model.columns):
+        meaning = column.meaning
+        if isinstance(meaning, Battery):
+            counts[j] = packed.get(meaning.id, 0)
+        elif isinstance(meaning, Unit):
+            counts[j] = model.units.index(meaning) in used
+        elif isinstance(meaning, Join) and meaning.n_joined == 1:
+            counts[j] = joined.get((meaning.unit, meaning.panel.id), 0)
+    return counts
+
+
+def is_judged_by(solved: Solved, bank: Bank) -> bool:
+    """Whether a kit's weakest battery sets just the thresholds of a class."""
+    bus = solved.model.bus
+    return (
+        bank.chemistry,
+        bank.nominal_v,
+        bank.charge_efficiency,
+        bank.discharge_efficiency,
+        bank.lowest_charging_degc,
+    ) == (bus.chemistry, bus.nominal_v, bus.charge_efficiency, bus.discharge_efficiency, bus.lowest_charging_degc)

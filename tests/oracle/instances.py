@@ -176,14 +176,19 @@ def _outing(rng: random.Random) -> Operation:
     )
     second = LoadUse("lamp", full_share=1.0, transmit_share=1.0, spans=(Span(1080, 1380),), quiet="off")
     reserve = rng.choice([(0.1, 0.0), (0.0, 0.0), (0.0, 10.0), (0.25, 0.0)])
+    start_charge_share, start_h = rng.choice([1.0, 1.0, 0.8, 0.6]), rng.choice([6, 6, 9, 17])
+    if rng.random() < 0.1:
+        # so little charge that the controllers' own draw decides before any load does
+        first = replace(first, spans=(Span(1080, 480),), quiet="off")
+        reserve, start_charge_share, start_h = (0.25, 0.0), 0.3, 9
     return operation(
         (first, second) if rng.random() < 0.4 else (first,),
         hours,
-        start=datetime(2026, 10, 10, rng.choice([6, 6, 9, 17]), rng.choice([0, 0, 30]), tzinfo=ZoneInfo("UTC")),
+        start=datetime(2026, 10, 10, start_h, rng.choice([0, 0, 30]), tzinfo=ZoneInfo("UTC")),
         confidence=rng.choice(CONFIDENCES),
         reserve_share=reserve[0],
         reserve_wh=reserve[1],
-        start_charge_share=rng.choice([1.0, 1.0, 0.8, 0.6]),
+        start_charge_share=start_charge_share,
         windows=40,
         step_h=step_h,
         batteries=rng.choice(["in turn", "in turn", "parallel"]),
@@ -301,12 +306,15 @@ def _sky(rng: random.Random, outing: Operation, n_windows: int) -> Sky:
     height = [max(0.0, math.sin((((first_h + (t + 0.5) * step_h) % 24) - 6) / 12 * math.pi)) for t in range(n)]
     strength = rng.choice([500.0, 900.0, 1000.0, 1150.0])
     spread = rng.choice([0.3, 0.5, 0.7])
+    # clouds of half a day make windows fail at different hours
+    clouds = rng.choice([(1.0, 1.0), (0.2, 1.0), (0.1, 0.6)])
     aimed, flat, degc = [], [], []
-    coldest = rng.choice([-12.0, -4.0, -1.0, 2.0, 4.0, 12.0])
+    coldest = rng.choice([-12.0, -4.0, -1.0, 2.0, 4.0, 12.0, 16.0])
     swing = rng.choice([4.0, 9.0])
     for _ in range(n_windows):
         day = 1.0 - spread * rng.random()
-        row = [strength * h * day * rng.uniform(0.6, 1.0) for h in height]
+        halves = [rng.choice(clouds), rng.choice(clouds), rng.choice(clouds)]
+        row = [strength * h * day * halves[3 * t // n] * rng.uniform(0.6, 1.0) for t, h in enumerate(height)]
         aimed.append(row)
         flat.append([w * rng.uniform(0.55, 0.9) for w in row])
         lift = rng.uniform(0.0, 4.0)

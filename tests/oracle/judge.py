@@ -16,6 +16,7 @@ class Bank:
 
     def __init__(self, world: World, batteries: Sequence[tuple[Battery, int]], units: Sequence[LoadedUnit]) -> None:
         first = batteries[0][0]
+        self.batteries, self.plugged = list(batteries), list(units)
         self.world, self.chemistry, self.nominal_v = world, first.chemistry, first.nominal_v
         need = world.operation.need
         self.charge_efficiency = min(b.efficiency for b, _ in batteries)
