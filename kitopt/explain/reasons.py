@@ -59,7 +59,11 @@ def _why_not(choice: Choice, item: Item) -> Reason:
 
 def _ruled_out(choice: Choice, item: Item) -> Reason | None:
     """The rule that excludes an item from the kit's bus class, or from all when there is no kit."""
-    books = [book for bus, book in choice.rulebooks if choice.bus is None or bus == choice.bus]
+    books = [
+        book
+        for bus, book in choice.rulebooks
+        if (choice.bus is None or bus == choice.bus) and (not isinstance(item, Battery) or item in bus.batteries)
+    ]
     found: Reason | None = None
     for book in books:
         alone = [block for block in book.blocks if block.items == (item.id,)]

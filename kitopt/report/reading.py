@@ -46,6 +46,11 @@ def _pieces(inventory: Inventory, kind: str) -> int:
     return sum(item.count for item in getattr(inventory, kind))
 
 
+def _count(n: int, kind: str) -> str:
+    one = kind.removesuffix("s") if kind != "batteries" else "battery"
+    return f"{n:,} {one if n == 1 else kind}"
+
+
 def _all_assumed(operation: Operation | None, inventory: Inventory) -> list[Assumed]:
     return [*(() if operation is None else operation.assumed), *inventory.assumed]
 
@@ -70,7 +75,7 @@ def reading_text(operation: Operation | None, inventory: Inventory) -> str:
             f"{words.hours(operation.hours)}, weather {_weather(need.weather)}, "
             f"{words.percent(need.confidence)} of {need.windows:,} windows, least {operation.least}."
         )
-    counts = [f"{_pieces(inventory, kind):,} {kind}" for kind in _KINDS]
+    counts = [_count(_pieces(inventory, kind), kind) for kind in _KINDS]
     lines += wrapped(f"Inventory {inventory.fingerprint}: {', '.join(counts)}.")
     warnings = [*(() if operation is None else operation.warnings), *inventory.warnings]
     if warnings:

@@ -88,8 +88,9 @@ def _kit(choice: Choice, packed: Sequence[Packed]) -> list[str]:
 
 
 def _row(head: str, name: str, tail: str) -> str:
-    room = WIDTH - len(head) - 10
-    return f"{head}{words.cut(name, room):{room}}{tail:>10}"
+    end = max(10, len(tail) + 2)
+    room = WIDTH - len(head) - end
+    return f"{head}{words.cut(name, room):{room}}{tail:>{end}}"
 
 
 def _total_price(choice: Choice, packed: Sequence[Packed]) -> str:

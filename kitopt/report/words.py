@@ -12,7 +12,7 @@ WIDTH = 80
 
 def mass(mass_g: float) -> str:
     """Grams below one kilogram, else kilograms."""
-    return f"{mass_g:.0f} g" if mass_g < 1000 else f"{mass_g / 1000:.2f} kg"
+    return f"{mass_g:.0f} g" if mass_g < 1000 else f"{mass_g / 1000:,.2f} kg"
 
 
 def price(cents: float, currency: str) -> str:

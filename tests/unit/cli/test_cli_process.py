@@ -1,0 +1,160 @@
+"""What a shell sees of the process: exit codes, pipes, interrupts, terminals."""
+
+from __future__ import annotations
+
+import os
+import pty
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import kitopt
+
+Run = Callable[..., Any]
+KITOPT = [sys.executable, "-m", "kitopt"]
+
+
+def test_version(run: Run) -> None:
+    result = run("--version")
+    assert (result.returncode, result.stdout) == (0, f"kitopt {kitopt.__version__}\n")
+
+
+@pytest.mark.parametrize("args", [(), ("--help",), ("pack", "--help"), ("check", "-h"), ("start", "-h")])
+def test_help_needs_80_columns_and_no_colour(run: Run, args: tuple[str, ...]) -> None:
+    result = run(*args, COLUMNS="200", FORCE_COLOR="1")
+    assert result.returncode == 0
+    assert result.stdout.startswith("Usage: kitopt")
+    assert max(len(line) for line in result.stdout.splitlines()) <= 80
+    assert "\x1b" not in result.stdout
+
+
+def test_every_option_and_command_is_documented(run: Run) -> None:
+    for command in ("pack", "check", "start", "fetch-weather"):
+        assert f"  {command}  " in run("--help").stdout
+        for line in run(command, "--help").stdout.splitlines():
+            if line.startswith("  --"):
+                assert len(line.split()) > 3, line
+
+
+def test_a_reader_that_goes_away_is_no_failure(hut: Path) -> None:
+    for args in (["--help"], ["check", "hut.toml"], ["pack", "hut.toml", "--json"]):
+        process = subprocess.Popen([*KITOPT, *args], cwd=hut, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.close()
+        assert process.stderr.read() == b""
+        process.stderr.close()
+        assert process.wait(60) == 0
+
+
+def test_no_standard_output_at_all(hut: Path) -> None:
+    command = " ".join(KITOPT) + " check hut.toml >&-"
+    assert subprocess.run(["sh", "-c", command], cwd=hut, stderr=subprocess.PIPE, check=False).returncode == 0
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no full device")
+def test_an_answer_that_cannot_be_written_is_told(hut: Path) -> None:
+    with open("/dev/full", "w", encoding="utf-8") as full:
+        result = subprocess.run(
+            [*KITOPT, "check", "hut.toml"], cwd=hut, stdout=full, stderr=subprocess.PIPE, text=True, check=False
+        )
+    assert result.returncode == 1
+    assert "cannot be written" in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+@pytest.mark.parametrize("is_json", [False, True])
+def test_an_interrupt_ends_with_130(hut: Path, is_json: bool) -> None:
+    # the engine is replaced by a long sleep, so that the interrupt has something to interrupt
+    (hut / "sitecustomize.py").write_text(
+        "import sys, time, kitopt.pack\n"
+        "def pack(*a, **k):\n    print('packing', file=sys.stderr, flush=True)\n    time.sleep(60)\n"
+        "kitopt.pack.pack = pack\n",
+        encoding="utf-8",
+    )
+    process = subprocess.Popen(
+        [*KITOPT, "pack", "hut.toml", *(["--json"] if is_json else [])],
+        cwd=hut,
+        env={**os.environ, "PYTHONPATH": str(hut)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stderr is not None
+    assert process.stderr.readline() == "packing\n"
+    process.send_signal(signal.SIGINT)
+    stdout, stderr = process.communicate(timeout=30)
+    assert process.returncode == 130
+    assert stderr == "Interrupted.\n"
+    assert ('"interrupted"' in stdout) is is_json
+
+
+def test_progress_is_drawn_on_terminals_alone(hut: Path) -> None:
+    (hut / "sitecustomize.py").write_text(
+        "import kitopt.cli.progress as p\np.FIRST_AFTER_S = p.EVERY_S = 0.0\n", encoding="utf-8"
+    )
+    environment = {**os.environ, "PYTHONPATH": str(hut), "TERM": "xterm"}
+    ours, theirs = pty.openpty()
+    try:
+        process = subprocess.run(
+            [*KITOPT, "pack", "hut.toml", "--brief"],
+            cwd=hut,
+            env=environment,
+            stdout=subprocess.PIPE,
+            stderr=theirs,
+            timeout=60,
+            check=False,
+        )
+        time.sleep(0.1)
+        drawn = os.read(ours, 65536).decode()
+    finally:
+        os.close(theirs)
+        os.close(ours)
+    assert process.returncode == 0
+    assert "round 1: bound" in drawn
+    assert drawn.endswith("\r")
+    assert "\n" not in drawn
+    assert "\x1b" not in drawn
+    assert b"round" not in process.stdout
+    piped = subprocess.run(
+        [*KITOPT, "pack", "hut.toml", "--brief"], cwd=hut, env=environment, capture_output=True, check=False
+    )
+    assert piped.stderr == b""
+
+
+def test_warnings_go_to_standard_error(hut: Path, run: Run) -> None:
+    loads = hut / "loads.csv"
+    loads.write_text(loads.read_text(encoding="utf-8").replace(",price,", ",prise,"), encoding="utf-8")
+    result = run("pack", "hut.toml", "--brief")
+    assert result.stderr.startswith("warning: ")
+    assert "prise" in result.stderr
+    assert "prise" not in result.stdout
+    assert "prise" in run("check", "hut.toml").stdout
+
+
+def test_start_then_check(run: Run) -> None:
+    assert run("start", "mine").returncode == 0
+    result = run("check", "mine/operation.toml")
+    assert result.returncode == 0
+    assert "First outing" in result.stdout
+
+
+def test_fetch_weather_wants_one_place(run: Run) -> None:
+    for args in (
+        ("out.csv",),
+        ("a.toml", "out.csv", "--latitude", "1"),
+        ("out.csv", "--latitude", "1"),
+        ("a", "b", "c"),
+    ):
+        result = run("fetch-weather", *args)
+        assert result.returncode == 2, args
+        assert result.stderr.startswith("fetch-weather: ")
+    result = run("fetch-weather", "out.csv", "--latitude", "91", "--longitude", "0")
+    assert result.returncode == 2
+    assert "91" in result.stderr

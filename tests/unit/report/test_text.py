@@ -1,0 +1,168 @@
+"""The answer in words: what stands in its first line, what fits in 80 columns, what is left out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+from fractions import Fraction
+
+import pytest
+from small_choices import ZONE, Make, battery, controller, panel
+
+from kitopt.inventory.items import Assumed, Extra
+from kitopt.pack import Choice, Proof, Survival
+from kitopt.report import words
+from kitopt.report.document import as_json, document
+from kitopt.report.text import answer, brief
+
+
+def test_the_first_line_is_the_answer(choose_for: Make) -> None:
+    # 1,200 g and the lamp's 300 g
+    text = answer(choose_for(battery(), sun_wm2=(0.0, 10.0)))
+    assert text.splitlines()[0] == "Hut: 1.50 kg, 8 h, survives 2 of 2 windows (2 needed for 100 %)."
+    choice = choose_for(battery(), least="price")
+    assert answer(choice).startswith("Hut: EUR 90.00, 1.50 kg, 8 h, ")
+    assert answer(choose_for(battery(), least="items")).startswith("Hut: 2 items, 1.50 kg, 8 h, ")
+
+
+def test_unseen_windows_are_told(choose_for: Make) -> None:
+    choice = replace(choose_for(battery()), survival=Survival(500, 483, 475, 5000, 4879))
+    assert "survives 483 of 500 windows" in answer(choice)
+    assert "4,879 of 5,000 unseen" in " ".join(answer(choice).split())
+
+
+def nasty(choose_for: Make, hours: float) -> Choice:
+    words_on_end = "word " * 40
+    assumed = tuple(Assumed("batteries.csv", "b" * 80, f"column_{n}", "0." + "1" * 30, words_on_end) for n in range(12))
+    return choose_for(
+        battery("b" * 80, name="x" * 300, count=3),
+        panel("fold-" + "p" * 70, name="tab\there and\x1bthere"),
+        controller("m" * 80, name="", max_charge_a=3.0, rf="hash", chemistries=()),
+        Extra(id="pegs", name="ü" * 90, mass_g=20_000_000),
+        sun_wm2=(900.0, 800.0, 0.0),
+        hours=hours,
+        assumed=assumed,
+        name="A very long name of an operation that goes on and on " * 3,
+        need=replace(choose_for(battery()).operation.need, confidence=Fraction(2, 3)),
+    )
+
+
+@pytest.mark.parametrize("hours", [8.0, 48.0, 480.0])
+def test_nothing_is_wider_than_80_columns(choose_for: Make, hours: float) -> None:
+    choice = nasty(choose_for, hours)
+    no_kit = choose_for(battery("b" * 80), hours=100.0)
+    assert no_kit.status == "no-kit"
+    for text in (answer(choice), brief(choice), answer(no_kit), brief(no_kit)):
+        for line in text.splitlines():
+            # an id of 80 letters is one word, and a word is not torn
+            if not any(len(word) > 60 for word in line.split()):
+                assert len(line) <= 80, line
+        assert "\x1b" not in text
+        assert "\t" not in text
+        assert text.endswith("\n")
+
+
+def test_few_assumed_values_are_shown_and_the_rest_counted(choose_for: Make) -> None:
+    mine = tuple(Assumed("batteries.csv", "box-10", f"column_{n}", "1", "usual") for n in range(11))
+    other = tuple(Assumed("panels.csv", "fold-100", f"column_{n}", "1", "usual") for n in range(5))
+    choice = choose_for(battery(), panel(), assumed=(*other, *mine))
+    text = answer(choice)
+    assert "column_7" in text
+    assert "column_8" not in text
+    assert "fold-100" not in text
+    assert "and 8 more: kitopt check" in text  # 11 + 5 - 8
+    assert [one["id"] for one in document(choice)["assumed"]] == ["box-10"] * 11 + ["fold-100"] * 5
+
+
+def test_no_kit_says_how_far_it_falls_short(choose_for: Make) -> None:
+    # two of 128 Wh for 40 h x 10 W: 144 Wh short at the end, Sat 5 Jun 24:00
+    text = answer(choose_for(battery(count=2), hours=40.0))
+    assert text.startswith("No kit in this inventory runs Hut for 40 h.\n")
+    assert "falls 144 Wh short at Sun 6 Jun 00:00." in " ".join(text.split())
+    need = replace(choose_for(battery()).operation.need, confidence=Fraction(19, 20))
+    many = choose_for(battery(count=2), hours=40.0, need=need, sun_wm2=(0.0,) * 20)
+    assert "in weather like the worst 1 in 20." in " ".join(answer(many).split())
+
+
+def test_an_unproved_kit_says_so(choose_for: Make) -> None:
+    choice = replace(choose_for(battery()), status="time-limit", proof=Proof(1500.0, 1200.0, False))
+    assert "not proved lightest: the time was up. Nothing below 1,200 g can work (gap 20 %)." in " ".join(
+        answer(choice).split()
+    )
+    unbounded = replace(choice, proof=Proof(1500.0, float("-inf"), False))
+    assert "not proved lightest" in answer(unbounded)
+    assert document(unbounded)["proof"]["bound"] is None
+    as_json(document(unbounded))
+
+
+def test_no_kit_within_the_time(choose_for: Make) -> None:
+    found = choose_for(battery())
+    none = replace(found, status="time-limit", packed=(), joins=(), bus=None, survival=None, lowest=None)
+    none = replace(none, no_sun_hours=None, proof=Proof(None, 900.0, False))
+    assert "the time was up before any kit was found" in answer(none)
+    assert "Nothing below 900 g can work" in answer(none)
+    plan = document(none)
+    assert (plan["status"], plan["kit"], plan["lowest"]) == ("time-limit", [], None)
+
+
+def test_joins_are_told(choose_for: Make) -> None:
+    choice = choose_for(battery(), panel(), controller(count=2), hours=48.0, sun_wm2=(500.0,))
+    assert "\nJoin     fold-100 to mppt-5 #1\n" in answer(choice)
+    assert document(choice)["wiring"] == [
+        {
+            **{"from": "fold-100", "to": "mppt-5 #1", "count": 1},
+            **{"leads": [], "amps": None, "drop_v": None, "loss_share": None},
+        }
+    ]
+
+
+def test_a_charge_is_never_told_too_high(choose_for: Make) -> None:
+    # 128 - 7.9 h x 10 W = 49 Wh: 3.828 Ah; told 3.8
+    text = answer(choose_for(battery(), hours=7.9))
+    assert "3.8 Ah (49 Wh) left" in text
+
+
+def test_why_an_owned_item_is_not_packed(choose_for: Make) -> None:
+    choice = choose_for(
+        battery(),
+        battery("lead", chemistry="agm", nominal_v=12.0, mass_g=9000),
+        battery("weak", max_discharge_a=0.5),
+        battery("none", count=0),
+        panel(),
+        panel("tall", voc_v=49.5),  # at 20 °C 49.5 x (1 + 0.003 x 5) = 50.2 V, above 50 V
+        controller(),
+    )
+    why = {item_id: reason["rule"] for item_id, reason in document(choice)["not_packed"].items()}
+    assert why == {
+        "lead": "bus-class",
+        "weak": "discharge-limit",
+        "none": "count",
+        "fold-100": "not-needed",
+        "tall": "cold-voc",
+        "mppt-5": "not-needed",
+    }
+
+
+@pytest.mark.parametrize(
+    ("found", "wanted"),
+    [
+        (words.mass(999), "999 g"),
+        (words.mass(1000), "1.00 kg"),
+        (words.percent(Fraction(19, 20)), "95 %"),
+        (words.percent(Fraction("0.999")), "99.9 %"),
+        (words.hours(26.0), "26 h"),
+        (words.hours(0.5), "0.5 h"),
+        (words.price(123456, "EUR"), "EUR 1,234.56"),
+        (words.price(5, ""), "0.05"),
+        (words.moment(datetime(2027, 10, 9, 7, 5, tzinfo=ZONE)), "Sat 9 Oct 07:05"),
+        (words.cut("abcdef", 4), "abc…"),
+        (words.cut("abcd", 4), "abcd"),
+    ],
+)
+def test_quantities_in_words(found: str, wanted: str) -> None:
+    assert found == wanted
+
+
+def test_a_unit_stays_with_its_number() -> None:
+    text = "word " * 15 + "1234 Wh left"
+    assert words.wrapped(text) == [("word " * 15).strip(), "1234 Wh left"]
