@@ -40,8 +40,6 @@ def batteries_are_legal(world: World, batteries: Sequence[tuple[Battery, int]]) 
         n_middling = 0
         for battery, n in batteries:
             label_wh = battery.capacity_ah * battery.nominal_v
-            if battery.chemistry == "agm":
-                continue
             if label_wh > 160 + EPSILON:
                 return False
             if label_wh > 100 + EPSILON:
