@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-
 from golden_cases import FOLDER, matches, read_case, run_case
 
 CASES = sorted(path for path in FOLDER.glob("*.txt"))

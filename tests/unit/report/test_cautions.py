@@ -1,4 +1,4 @@
-"""Cautions: each appears when it must, with its level, and not otherwise. Numbers are worked out by hand beside them."""
+"""Each caution appears when it must, with its level, and not otherwise. Numbers are worked out by hand beside them."""
 
 from __future__ import annotations
 
