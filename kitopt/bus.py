@@ -48,7 +48,7 @@ class BusClass:
 
 
 def bus_classes(batteries: Iterable[Battery]) -> list[BusClass]:
-    """All classes, the one with most batteries first."""
+    """All classes: by stock, then the kindest thresholds first, since they most often hold the best kit."""
     owned = sorted((b for b in batteries if b.count > 0), key=lambda b: b.id)
     classes: dict[tuple[object, ...], BusClass] = {}
     for chemistry, nominal_v in sorted({(b.chemistry, b.nominal_v) for b in owned}):
@@ -67,7 +67,13 @@ def bus_classes(batteries: Iterable[Battery]) -> list[BusClass]:
                         # the first to name a set of batteries has the kindest thresholds for it
                         key = (chemistry, nominal_v, tuple(b.id for b in fit))
                         classes.setdefault(key, BusClass(chemistry, nominal_v, charge, discharge, coldest, fit))
-    return sorted(classes.values(), key=lambda c: (-sum(b.count for b in c.batteries), c.name))
+    stock: dict[str, int] = {}
+    for one in classes.values():
+        stock[one.name] = max(stock.get(one.name, 0), sum(b.count for b in one.batteries))
+    return sorted(
+        classes.values(),
+        key=lambda c: (-stock[c.name], c.name, -c.charge_efficiency, -c.discharge_efficiency, c.lowest_charging_degc),
+    )
 
 
 def capacity_share(chemistry: Chemistry, degc: NDArray[np.float64]) -> NDArray[np.float64]:

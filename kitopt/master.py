@@ -66,6 +66,8 @@ class Answer:
         No feasible point has a lower objective.
     duals : ndarray or None
         One a row, of a relaxation only.
+    n_nodes : int
+        Nodes of the branching.
     """
 
     status: Literal["optimal", "infeasible", "stopped"]
@@ -73,6 +75,7 @@ class Answer:
     objective: float
     bound: float
     duals: Floats | None = None
+    n_nodes: int = 0
 
 
 def solve(
@@ -83,6 +86,7 @@ def solve(
     seconds: float = math.inf,
     absolute_gap: float = 0.0,
     confirm: bool = True,
+    is_hard: bool = False,
 ) -> Answer:
     """Solve a program with HiGHS on one thread with a fixed seed.
 
@@ -101,6 +105,8 @@ def solve(
         Stop when bound and best differ by no more; below 1 is exact for whole-number objectives.
     confirm : bool
         Whether an infeasible verdict is checked a second time.
+    is_hard : bool
+        Whether much branching is to be expected.
 
     Raises
     ------
@@ -108,10 +114,10 @@ def solve(
         If the solver stops for a reason that is neither optimum, infeasibility nor time.
     """
     started = time.monotonic()
-    answer = _solve_once(program, relaxed, start, seconds, absolute_gap, presolve=True)
+    answer = _solve_once(program, relaxed, start, seconds, absolute_gap, is_hard=is_hard, presolve=True)
     if answer.status == "infeasible" and confirm:
         left = max(1.0, seconds - (time.monotonic() - started))
-        second = _solve_once(program, relaxed, start, left, absolute_gap, presolve=False)
+        second = _solve_once(program, relaxed, start, left, absolute_gap, is_hard=is_hard, presolve=False)
         if second.status != "stopped":
             return second
     return answer
@@ -124,6 +130,7 @@ def _solve_once(
     seconds: float,
     absolute_gap: float,
     *,
+    is_hard: bool,
     presolve: bool,
 ) -> Answer:
     import highspy
@@ -140,6 +147,13 @@ def _solve_once(
         "primal_feasibility_tolerance": FEASIBILITY,
         "mip_feasibility_tolerance": FEASIBILITY,
     }
+    if not is_hard:
+        # measured on small programs: what the solver does before it branches costs more than branching
+        options |= {
+            "mip_heuristic_effort": 0.0,
+            "mip_allow_restart": False,
+            "mip_allow_cut_separation_at_nodes": False,
+        }
     if math.isfinite(seconds):
         options["time_limit"] = max(seconds, 0.01)
     solver = pulp.HiGHS(msg=False)
@@ -169,7 +183,7 @@ def _solve_once(
         raise SolverFailed("the solver calls a program optimal without giving a point")
     bound = float(info.mip_dual_bound) if is_mip else objective
     duals = None if is_mip else np.array(solution.row_dual)[rows]
-    return Answer("optimal", values, objective, bound, duals)
+    return Answer("optimal", values, objective, bound, duals, int(info.mip_node_count) if is_mip else 0)
 
 
 def _set_options(highs: Any, options: Mapping[str, Any]) -> None:

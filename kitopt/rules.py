@@ -82,6 +82,7 @@ def apply_rules(model: KitModel, coldest_degc: float, peak_a: float) -> Rulebook
     _matching_panels(model)
     _discharge_limit(model, book, peak_a)
     _charge_limit(model)
+    _weakest(model)
     if model.operation.air_travel:
         _air_travel(model, book)
     _limits(model)
@@ -246,6 +247,24 @@ def _output(model: KitModel, u: int, most_a: float) -> int:
         )
     )
     return output
+
+
+def _weakest(model: KitModel) -> None:
+    """Some battery sets each threshold of the class; kits without it are better off in another class."""
+    bus = model.bus
+    for attains, value in (
+        ([j for j in model.battery_columns if model.battery(j).efficiency == bus.charge_efficiency], "efficiency"),
+        (
+            [j for j in model.battery_columns if model.battery(j).discharge_efficiency == bus.discharge_efficiency],
+            "discharge efficiency",
+        ),
+        (
+            [j for j in model.battery_columns if model.battery(j).lowest_charging_degc == bus.lowest_charging_degc],
+            "lowest charging temperature",
+        ),
+    ):
+        terms = tuple((j, 1.0) for j in attains)
+        model.rows.append(Row(terms, lower=1.0, rule="bus-class", text=f"a battery that sets the {value} is packed"))
 
 
 def _air_travel(model: KitModel, book: Rulebook) -> None:

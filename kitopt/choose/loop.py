@@ -6,6 +6,7 @@ passes it, it is the answer. Everything that is valid for all kits is kept from 
 
 from __future__ import annotations
 
+import contextlib
 import math
 import time
 from collections.abc import Sequence
@@ -27,6 +28,8 @@ Floats = NDArray[np.float64]
 
 _MOST_RELAXED_ROUNDS = 200
 _STALLED_ROUNDS = 8
+_HARD_NODES = 10
+"""Branching beyond this many nodes calls for rows that need no binaries."""
 _GAP = 0.999
 """Objectives are whole numbers, so a gap below 1 is none."""
 
@@ -128,6 +131,7 @@ class _Chooser:
         self.memories = tuple(memories) if memories is not None else tuple(CaseMemory(c) for c in plan.cases)
         self.reporter = reporter
         self.rounds = 0
+        self.is_hard = False
         self.best: Floats | None = None
         self.bound = -math.inf
         self.fixed: list[Row] = []
@@ -143,16 +147,15 @@ class _Chooser:
     def run(self) -> Outcome:
         first = self.plan.objectives[0]
         try:
-            self._relax(first)
+            self._relax(first, self.cutoff, with_quantiles=False)
             found = self._minimise(first, self.cutoff, is_first=True)
         except OutOfTime:
             return self._outcome("time-limit" if self.best is None or not self._is_proved(first) else "found", first)
         if not found:
             return self._outcome("no-kit", first)
-        try:
+        # the first objective is proved; a tie broken otherwise is no defect
+        with contextlib.suppress(OutOfTime):
             self._break_ties()
-        except OutOfTime:
-            pass  # the first objective is proved; a tie broken otherwise is no defect
         return self._outcome("found", first)
 
     def _is_proved(self, objective: Objective) -> bool:
@@ -191,7 +194,7 @@ class _Chooser:
         while True:
             program = self._program(weights)
             self._forbid(program, self.best)
-            answer = solve(program, seconds=self._left(), absolute_gap=_GAP, confirm=False)
+            answer = solve(program, seconds=self._left(), absolute_gap=_GAP, confirm=False, is_hard=self.is_hard)
             if answer.values is None:
                 return False
             counts = self._whole(answer.values)
@@ -217,22 +220,23 @@ class _Chooser:
 
     # -- one objective ---------------------------------------------------------------
 
-    def _relax(self, objective: Objective) -> None:
+    def _relax(self, objective: Objective, cutoff: float, *, with_quantiles: bool) -> None:
         """Cut the relaxation before any branching: linear programs are cheap."""
         stalled, last = 0, -math.inf
         for _ in range(_MOST_RELAXED_ROUNDS):
-            program = self._program(objective.weights)
-            answer = solve(program, relaxed=True, seconds=self._left())
+            program = self._program(objective.weights, objective.most(cutoff))
+            answer = solve(program, relaxed=True, seconds=self._left(), confirm=False)
             if answer.values is None:
-                return  # the integer program decides
+                return  # nothing is left below the cutoff, or the integer program decides
             counts = np.clip(answer.values[: self.plan.n_columns], self.plan.lower, self.plan.upper)
             failed = self._failed(counts)
             learned = [memory.learn(counts, verdict) for memory, verdict in failed]
             stalled = 0 if answer.objective > last + 1e-3 * abs(last) else stalled + 1
-            if failed and (not any(learned) or stalled >= _STALLED_ROUNDS):
+            if with_quantiles and failed and (not any(learned) or stalled >= _STALLED_ROUNDS):
                 learned = [self._learn_quantile(memory, counts) for memory, _ in failed]
             self.bound = max(self.bound, math.ceil(answer.objective - 1e-6) + objective.fixed)
-            self.reporter.round(bound=self.bound, best=None, n_rows=len(program.rows))
+            best = None if self.best is None else float(objective.of(self.best))
+            self.reporter.round(bound=self.bound, best=best, n_rows=len(program.rows))
             last = max(last, answer.objective)
             if not any(learned) or stalled >= 2 * _STALLED_ROUNDS:
                 return
@@ -250,12 +254,9 @@ class _Chooser:
 
     def _minimise(self, objective: Objective, cutoff: float, *, is_first: bool) -> bool:
         while True:
-            program = self._program(objective.weights)
-            if math.isfinite(cutoff):
-                terms = [(int(i), float(objective.weights[i])) for i in np.flatnonzero(objective.weights)]
-                program.add_row(terms, upper=cutoff - objective.fixed + 1e-6)
+            program = self._program(objective.weights, objective.most(cutoff))
             start = None if self.best is None else {j: float(c) for j, c in enumerate(self.best)}
-            answer = solve(program, start=start, seconds=self._left(), absolute_gap=_GAP)
+            answer = solve(program, start=start, seconds=self._left(), absolute_gap=_GAP, is_hard=self.is_hard)
             if answer.status == "infeasible":
                 return False
             if is_first and math.isfinite(answer.bound):
@@ -263,6 +264,8 @@ class _Chooser:
             if answer.values is None:
                 raise OutOfTime
             counts = self._whole(answer.values)
+            turns_hard = is_first and not self.is_hard and answer.n_nodes > _HARD_NODES
+            self.is_hard |= turns_hard
             passed = self._judge_all(counts)
             if passed:
                 self.best = counts
@@ -272,6 +275,9 @@ class _Chooser:
                 raise OutOfTime
             if passed:
                 return True
+            if turns_hard:
+                # branching has begun to cost: rows that need no binaries are now worth their price
+                self._relax(objective, cutoff, with_quantiles=True)
 
     def _judge_all(self, counts: Floats) -> bool:
         """Judge counts in every case, and learn from each that fails."""
@@ -281,7 +287,7 @@ class _Chooser:
         if not failed:
             return True
         for memory, verdict in failed:
-            if not (memory.learn(counts, verdict) or self._learn_quantile(memory, counts)):
+            if not (memory.learn(counts, verdict) or (self.is_hard and self._learn_quantile(memory, counts))):
                 memory.learn_windows(counts, verdict)
         if fingerprint in self.seen:
             # rows say yes and the judge says no by less than the solver's tolerance
@@ -291,14 +297,14 @@ class _Chooser:
 
     # -- the program -----------------------------------------------------------------
 
-    def _program(self, weights: Floats, *, with_fixed: bool = True) -> Program:
+    def _program(self, weights: Floats, most: Row | None = None, *, with_fixed: bool = True) -> Program:
         plan = self.plan
         program = Program()
         for j in range(plan.n_columns):
             program.add_column(
                 float(plan.lower[j]), float(plan.upper[j]), integer=self._is_integer[j], cost=float(weights[j])
             )
-        for row in (*plan.rows, *(self.fixed if with_fixed else ())):
+        for row in (*plan.rows, *(self.fixed if with_fixed else ()), *([most] if most else ())):
             program.add_row(row.terms, row.lower, row.upper)
         for memory, box in zip(self.memories, self._boxes, strict=True):
             if memory.free_rows or memory.window_rows:

@@ -79,6 +79,13 @@ class Objective:
         """Its value at whole counts."""
         return round(float(self.weights @ counts)) + self.fixed
 
+    def most(self, value: float) -> Row | None:
+        """The row that keeps it at a value or below; None for infinity."""
+        if not math.isfinite(value):
+            return None
+        terms = tuple((int(i), float(self.weights[i])) for i in np.flatnonzero(self.weights))
+        return Row(terms, upper=value - self.fixed + 1e-6, rule="cutoff", text=f"{self.name} at most {value:g}")
+
 
 @dataclass(frozen=True)
 class Plan:
