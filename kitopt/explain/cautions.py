@@ -120,13 +120,19 @@ def _panels(choice: Choice) -> Iterator[Caution]:
     if lost is not None and lost.units:
         names = " and ".join(unit.name for unit in lost.units)
         verb = "passes" if len(lost.units) == 1 else "pass"
-        yield Caution(
-            "warn",
-            f"The panels can give more than {names} {verb}. Thrown away in the median window: "
-            f"{lost.above_limit_wh:,.0f} Wh above that limit and {lost.when_full_wh:,.0f} Wh with the battery full, "
-            f"of {lost.offered_wh:,.0f} Wh offered.",
-            "clipped",
-        )
+        full = f"{lost.when_full_wh:,.0f} Wh"
+        if lost.above_limit_wh < 0.5:
+            text = (
+                f"By their rating the panels give more than {names} {verb}. In the median window nothing is lost to "
+                f"that limit, and {full} to a full battery, of {lost.offered_wh:,.0f} Wh offered."
+            )
+        else:
+            text = (
+                f"The panels give more than {names} {verb}. Thrown away in the median window: "
+                f"{lost.above_limit_wh:,.0f} Wh above that limit and {full} with the battery full, "
+                f"of {lost.offered_wh:,.0f} Wh offered."
+            )
+        yield Caution("warn", text, "clipped")
     joined: dict[str, int] = {}
     for join, unit, n in choice.joins:
         joined[unit.name] = joined.get(unit.name, 0) + n * join.n_joined

@@ -77,6 +77,13 @@ def test_a_clipped_field_says_what_is_thrown_away(choose_for: Make) -> None:
     assert "4,800 Wh offered" in text
 
 
+def test_a_field_that_is_clipped_on_paper_alone(choose_for: Make) -> None:
+    # 100 W on the label exceed 66.56 W; under 500 W/m² the panel gives 50 W: 40 W x 48 h more than the load takes
+    choice = choose_for(battery(), panel(), controller(max_charge_a=5.0), hours=48.0, sun_wm2=(500.0,))
+    text = by_rule(choice)["clipped"].text
+    assert "nothing is lost to that limit, and 1,920 Wh to a full battery, of 2,400 Wh offered" in text
+
+
 def test_what_is_thrown_away_is_the_median_of_the_windows(choose_for: Make) -> None:
     # 70 W exceeds 66.56 W by 3.44 W: 165.12 Wh; 100 W as above; 50 W not at all
     items = (battery(), panel(), controller(max_charge_a=5.0))

@@ -1,0 +1,62 @@
+"""README.md shows what the demo prints, letter by letter, and names real files, options and commands."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+from golden_cases import REPOSITORY
+from readme_output import README, printed, shown
+
+from kitopt.report.words import WIDTH
+
+
+def test_the_output_shown_is_the_output_printed(tmp_path: Path) -> None:
+    command, output = shown()
+    assert printed(command, tmp_path) == output
+
+
+def test_the_demo_fits_a_narrow_page() -> None:
+    _, output = shown()
+    assert max(len(line) for line in output.splitlines()) <= WIDTH
+    # half a minute at four words a second
+    assert len(output.split()) < 400
+
+
+def test_every_option_named_exists() -> None:
+    told = subprocess.run(
+        [sys.executable, "-m", "kitopt", "pack", "--help"], capture_output=True, text=True, check=True
+    ).stdout
+    named = set(re.findall(r"--[a-z]+", README.read_text(encoding="utf-8"))) - {"--extra"}
+    assert len(named) >= 9
+    assert {option for option in named if option not in told} == set()
+
+
+def test_every_file_and_column_named_exists() -> None:
+    text = README.read_text(encoding="utf-8")
+    for file, needed, others in re.findall(r"^\| `(\w+\.csv)` \| (.*) \| (.*) \|$", text, re.MULTILINE):
+        content = (REPOSITORY / "inventory" / file).read_text(encoding="utf-8")
+        header = next(line for line in content.splitlines() if line.startswith("id,")).split(",")
+        assert set(re.findall(r"`(\w+)`", needed + others)) <= set(header), file
+
+
+def test_the_guide_for_developers_is_short_and_names_real_paths() -> None:
+    text = (REPOSITORY / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert len(text.splitlines()) <= 150
+    for path in re.findall(r"`((?:tests|kitopt|benchmarks|cli)/[\w/.]*)`", text):
+        assert (REPOSITORY / path).exists() or (REPOSITORY / "kitopt" / path).exists(), path
+
+
+def test_the_json_of_the_demo_is_one_document(tmp_path: Path) -> None:
+    plan = json.loads(printed("kitopt pack --json", tmp_path))
+    assert plan["status"] == "found"
+    assert plan["proof"]["proved"] is True
+    assert plan["mass_g"] == sum(one["total_mass_g"] for one in plan["kit"]) == plan["proof"]["objective"]
+    windows = plan["windows"]
+    assert windows["tried"] >= windows["survived"] >= windows["needed"]
+    assert windows["fresh"]["tried"] == 5000
+    assert plan["lowest"]["margin_wh"] >= 0
+    assert re.search(r"[+-]\d\d:\d\d$", plan["lowest"]["time"])
