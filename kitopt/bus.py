@@ -30,6 +30,10 @@ SELF_DISCHARGE_PER_MONTH: dict[Chemistry, float] = {"lifepo4": 0.03, "agm": 0.03
 """Share of the measured capacity lost in 30 days; common trade figures."""
 
 
+_FULL_V: dict[Chemistry, tuple[float, float]] = {"lifepo4": (14.6, 12.8), "agm": (14.4, 12.0), "li-ion": (16.8, 14.4)}
+"""Voltage of a full battery, and the nominal voltage that it belongs to (four and six cells in series). [V]"""
+
+
 @dataclass(frozen=True)
 class BusClass:
     """What the judge may assume of every battery in a kit."""
@@ -45,6 +49,17 @@ class BusClass:
     def name(self) -> str:
         """In words, such as "lifepo4 12.8 V"."""
         return f"{self.chemistry} {self.nominal_v:g} V"
+
+
+def full_v(bus: BusClass) -> float:
+    """Voltage of a full battery of the class. [V]"""
+    volts, nominal_v = _FULL_V[bus.chemistry]
+    return volts * bus.nominal_v / nominal_v
+
+
+def lowest_loaded_v(bus: BusClass) -> float:
+    """Voltage of a nearly empty battery of the class at key-down. [V]"""
+    return LOWEST_LOADED_V[bus.chemistry] * bus.nominal_v / _FULL_V[bus.chemistry][1]
 
 
 def bus_classes(batteries: Iterable[Battery]) -> list[BusClass]:

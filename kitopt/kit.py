@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 
 import numpy as np
@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 from kitopt.bus import SELF_DISCHARGE_PER_MONTH, BusClass, capacity_share
 from kitopt.choose.plan import Case, Row
 from kitopt.harvest import ShapeBook, charging_v
-from kitopt.inventory.items import Battery, Controller, Inventory, Panel
+from kitopt.inventory.items import Battery, Controller, Converter, Inventory, Lead, Load, Panel
 from kitopt.need import draws, step_lengths_h, total_wh
 from kitopt.operation.terms import Operation
 from kitopt.plant import Conditions, Layout
 from kitopt.sky.windows import Sky
+from kitopt.wiring import Chain, Contacts
 
 Floats = NDArray[np.float64]
 
@@ -41,10 +42,57 @@ class Join:
     panel: Panel
     n_joined: int
     unit: int
+    chain: Chain | None = None
+    joiner: Lead | None = None
+    """A Y-joiner at the panels; None for one panel, or where each plugs into the next."""
 
 
-Meaning = Battery | Unit | Join | str
+@dataclass(frozen=True)
+class Link:
+    """A chain on the station's side: from a battery, a controller or to a load."""
+
+    source: str
+    sink: str
+    chain: Chain
+    amps: float
+    """Highest current that it must carry. [A]"""
+
+
+@dataclass(frozen=True)
+class Fed:
+    """A load fed through a converter, with both its chains."""
+
+    load: Load
+    converter: Converter
+    before: Chain
+    after: Chain
+
+
+@dataclass(frozen=True)
+class Strip:
+    """A distribution strip or joiner on the station's bus, or at one controller's input."""
+
+    lead: Lead
+    unit: int | None = None
+
+
+Meaning = Battery | Unit | Join | Link | Fed | Strip | str
 """What a column counts; text for helpers such as "lfp-6 is packed"."""
+
+
+@dataclass(frozen=True)
+class Block:
+    """A combination that is never chosen, and why.
+
+    Attributes
+    ----------
+    items : tuple of str
+        Ids of what must not come together; one id when the item itself is ruled out.
+    """
+
+    items: tuple[str, ...]
+    rule: str
+    text: str
 
 
 @dataclass(frozen=True)
@@ -76,6 +124,38 @@ class KitModel:
     battery_columns: list[int] = field(default_factory=list)
     unit_columns: list[int] = field(default_factory=list)
     join_columns: list[int] = field(default_factory=list)
+    fed_columns: list[int] = field(default_factory=list)
+    blocks: list[Block] = field(default_factory=list)
+
+    @property
+    def contacts(self) -> Contacts:
+        """Resistance and rating of the connector families."""
+        return Contacts(self.inventory.contact_ohm, self.inventory.contact_a)
+
+    def fed_loads(self) -> list[str]:
+        """Ids of the loads that need a converter, sorted."""
+        found = set()
+        for j in self.fed_columns:
+            fed = self.columns[j].meaning
+            if isinstance(fed, Fed):
+                found.add(fed.load.id)
+        return sorted(found)
+
+    def block(self, items: tuple[str, ...], rule: str, text: str) -> None:
+        """Say once why some items cannot come together."""
+        block = Block(items, rule, text)
+        if block not in self.blocks:
+            self.blocks.append(block)
+
+    def forbid(self, column: int) -> None:
+        """Rule a column out."""
+        old = self.columns[column]
+        self.columns[column] = replace(old, upper=0.0)
+
+    def refuse(self, text: str, rule: str) -> None:
+        """Make every kit impossible: something that must be there cannot be."""
+        never = self.add(Column(text, 0))
+        self.rows.append(Row(((never, 1.0),), lower=1.0, rule=rule, text=text))
 
     def add(self, column: Column) -> int:
         """Add a column and return its index."""
@@ -111,7 +191,7 @@ class KitModel:
 
 
 def lay_out(operation: Operation, inventory: Inventory, bus: BusClass) -> KitModel:
-    """Columns for every battery, controller unit and join, with stock and structure as rows."""
+    """Columns for every battery and controller unit; joins are laid afterwards."""
     model = KitModel(operation, inventory, bus)
     for battery in bus.batteries:
         model.battery_columns.append(model.add(Column(battery, battery.count, {battery.id: 1})))
@@ -119,20 +199,11 @@ def lay_out(operation: Operation, inventory: Inventory, bus: BusClass) -> KitMod
         for number in range(1, controller.count + 1):
             model.unit_columns.append(model.add(Column(Unit(controller, number), 1, {controller.id: 1})))
             model.units.append(Unit(controller, number))
-    for u in range(len(model.units)):
-        for panel in sorted(inventory.panels, key=lambda p: p.id):
-            if panel.count > 0:
-                model.join_columns.append(model.add(Column(Join(panel, 1, u), panel.count, {panel.id: 1})))
-    _structure(model)
     return model
 
 
-def _structure(model: KitModel) -> None:
-    for u, x in enumerate(model.unit_columns):
-        for j, join in model.joins_of(u):
-            text = f"{join.panel.id} needs {model.units[u].name}"
-            model.rows.append(Row(((j, 1.0), (x, -model.columns[j].upper)), upper=0.0, rule="needs", text=text))
-    # equal units are interchangeable: the first is used first, and carries the most panel
+def order_equal_units(model: KitModel) -> None:
+    """Equal units are interchangeable: the first is used first, and carries the most panel."""
     for u in range(1, len(model.units)):
         if model.units[u].controller.id == model.units[u - 1].controller.id:
             pair = (model.unit_columns[u - 1], 1.0), (model.unit_columns[u], -1.0)
@@ -172,8 +243,19 @@ def case_under(model: KitModel, sky: Sky, name: str = "base", *, must_only: bool
     for j in model.join_columns:
         join = model.columns[j].meaning
         assert isinstance(join, Join)
-        gains[j] = book.gain(join.panel, model.units[join.unit].controller, n_joined=join.n_joined)
-    layout = Layout(len(model.units), len(book.shapes), 1)
+        if model.columns[j].upper > 0:
+            lead_ohm = join.chain.ohm(model.contacts) if join.chain else 0.0
+            controller = model.units[join.unit].controller
+            gains[j] = book.gain(join.panel, controller, n_joined=join.n_joined, lead_ohm=lead_ohm)
+    fed = model.fed_loads()
+    parts = draws(operation, model.inventory, bus.nominal_v, must_only=must_only)
+    step_h = step_lengths_h(operation)
+    demand_shapes = [np.ones(operation.n_steps)]
+    for load_id in fed:
+        own = [part for part in parts if part.load.id == load_id]
+        count = own[0].use.count if own else 1
+        demand_shapes.append(total_wh(own, operation.n_steps) / step_h / count)
+    layout = Layout(len(model.units), len(book.shapes), len(demand_shapes))
     matrix = np.zeros((layout.size, len(model.columns)))
     for j in model.battery_columns:
         battery = model.battery(j)
@@ -188,14 +270,18 @@ def case_under(model: KitModel, sky: Sky, name: str = "base", *, must_only: bool
         join = model.columns[j].meaning
         assert isinstance(join, Join)
         matrix[layout.panel(join.unit, gain.shape), j] = gain.size_w
+    for j in model.fed_columns:
+        feeding = model.columns[j].meaning
+        assert isinstance(feeding, Fed)
+        matrix[layout.demand(0), j] = feeding.converter.idle_ma / 1000.0 * bus.nominal_v
+        matrix[layout.demand(1 + fed.index(feeding.load.id)), j] = 1.0 / feeding.converter.efficiency
 
-    step_h = step_lengths_h(operation)
-    load_wh = total_wh(draws(operation, model.inventory, bus.nominal_v, must_only=must_only), operation.n_steps)
+    direct = [part for part in parts if part.load.id not in fed]
     conditions = Conditions(
         layout=layout,
         shapes=tuple(book.shapes),
-        demand_shapes=np.ones((1, operation.n_steps)),
-        load_w=load_wh / step_h,
+        demand_shapes=np.array(demand_shapes),
+        load_w=total_wh(direct, operation.n_steps) / step_h,
         step_h=step_h,
         capacity_share=capacity_share(bus.chemistry, sky.battery_degc),
         may_charge=sky.battery_degc >= bus.lowest_charging_degc,

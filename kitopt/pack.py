@@ -16,13 +16,15 @@ from kitopt.bus import BusClass, bus_classes
 from kitopt.choose import Case, Objective, Outcome, Plan, Reporter, choose
 from kitopt.choose.strongest import strongest
 from kitopt.inventory.items import Inventory
-from kitopt.kit import Column, Join, KitModel, Unit, add_stock, case_under, lay_out
+from kitopt.kit import Block, Column, Join, KitModel, Unit, add_stock, case_under, lay_out, order_equal_units
 from kitopt.need import draws, peak_a, step_lengths_h, total_wh
 from kitopt.operation.terms import Operation
+from kitopt.panel_side import lay_panels
 from kitopt.plant import Conditions
-from kitopt.rules import Rulebook, apply_rules
+from kitopt.rules import apply_rules
 from kitopt.simulate import TOLERANCE_WH, simulate
 from kitopt.sky.windows import Sky
+from kitopt.station_side import lay_station
 
 Floats = NDArray[np.float64]
 Status = Literal["found", "no-kit", "time-limit"]
@@ -113,7 +115,7 @@ class Choice:
     need_wh: float = 0.0
     peak_a: float = 0.0
     no_sun_hours: float | None = None
-    rulebooks: tuple[tuple[BusClass, Rulebook], ...] = ()
+    blocks: tuple[tuple[BusClass, tuple[Block, ...]], ...] = ()
     shortfall: Shortfall | None = None
     solved: tuple[Solved, ...] = field(default=(), repr=False, compare=False)
 
@@ -133,18 +135,20 @@ class Solved:
     """One bus class, solved: what reasons are drawn from."""
 
     model: KitModel
-    rulebook: Rulebook
     plan: Plan
     outcome: Outcome
 
 
-def build_model(operation: Operation, inventory: Inventory, bus: BusClass, sky: Sky) -> tuple[KitModel, Rulebook]:
+def build_model(operation: Operation, inventory: Inventory, bus: BusClass, sky: Sky) -> KitModel:
     """Columns, rows and rules of one kit on one bus class."""
     model = lay_out(operation, inventory, bus)
     amps = peak_a(draws(operation, inventory, bus.nominal_v))
-    rulebook = apply_rules(model, sky.coldest_degc, amps)
+    lay_panels(model)
+    lay_station(model, amps)
+    order_equal_units(model)
+    apply_rules(model, sky.coldest_degc, amps)
     add_stock(model)
-    return model, rulebook
+    return model
 
 
 def build_plan(model: KitModel, cases: tuple[Case, ...]) -> Plan:
@@ -217,12 +221,12 @@ def pack(
     bounds: list[float] = []
     is_proved = True
     for bus in bus_classes(inventory.batteries):
-        model, rulebook = build_model(operation, inventory, bus, sky)
+        model = build_model(operation, inventory, bus, sky)
         plan = build_plan(model, (case_under(model, sky),))
         cutoff = math.inf if best is None else best.outcome.objective
         left = max(0.05, deadline - time.monotonic())
         outcome = choose(plan, seconds=left, cutoff=cutoff, reporter=reporter)
-        here = Solved(model, rulebook, plan, outcome)
+        here = Solved(model, plan, outcome)
         solved.append(here)
         if outcome.status == "time-limit":
             is_proved = False
@@ -236,7 +240,7 @@ def pack(
         status="no-kit",
         proof=Proof(None, None, is_proved),
         solved=tuple(solved),
-        rulebooks=tuple((s.model.bus, s.rulebook) for s in solved),
+        blocks=tuple((s.model.bus, tuple(s.model.blocks)) for s in solved),
     )
     base = _with_need(base, best.model.bus if best else (solved[0].model.bus if solved else None))
     if best is not None:

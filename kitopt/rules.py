@@ -7,12 +7,11 @@ and not a filtered one.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
 
 from kitopt.bus import BusClass
 from kitopt.choose.plan import Row
 from kitopt.harvest import charging_v
-from kitopt.inventory.items import Battery, Controller, Panel
+from kitopt.inventory.items import Controller, Panel
 from kitopt.kit import Column, Join, KitModel
 
 MATCH_SHARE = 0.10
@@ -23,29 +22,8 @@ COLD_VOC: tuple[tuple[float, float], ...] = ((-20, 1.18), (-25, 1.20), (-30, 1.2
 from memory; its smaller factors above -20 °C are not used, against the owner."""
 
 AIR_FREE_WH, AIR_MOST_WH, AIR_SPARES = 100.0, 160.0, 2
-"""Lithium batteries in the cabin, by public aviation-security guidance: up to 100 Wh; to 160 Wh two with approval."""
-
-
-@dataclass(frozen=True)
-class Block:
-    """A combination that is never chosen, and why.
-
-    Attributes
-    ----------
-    items : tuple of str
-        Ids of what must not come together; one id when the item itself is ruled out.
-    """
-
-    items: tuple[str, ...]
-    rule: str
-    text: str
-
-
-@dataclass
-class Rulebook:
-    """What the rules did to one kit model."""
-
-    blocks: list[Block] = field(default_factory=list)
+"""Lithium batteries in the cabin, by public aviation-security guidance: up to 100 Wh; to 160 Wh two with approval.
+Spill-proof lead-acid, from memory: 12 V and 100 Wh each at most, two of them."""
 
 
 def cold_voc_v(panel: Panel, coldest_degc: float) -> float:
@@ -65,7 +43,7 @@ def delivered_a(join: Join, controller: Controller, bus: BusClass) -> float:
     return join.n_joined * join.panel.rated_w / charging_v(bus.nominal_v)
 
 
-def apply_rules(model: KitModel, coldest_degc: float, peak_a: float) -> Rulebook:
+def apply_rules(model: KitModel, coldest_degc: float, peak_a: float) -> None:
     """Add every rule to a kit model as bounds and rows.
 
     Parameters
@@ -75,61 +53,44 @@ def apply_rules(model: KitModel, coldest_degc: float, peak_a: float) -> Rulebook
     peak_a : float
         Highest current of the loads. [A]
     """
-    book = Rulebook()
-    _cold_voltage(model, book, coldest_degc)
-    _chemistry(model, book)
+    _cold_voltage(model, coldest_degc)
+    _chemistry(model)
     _panel_limits(model)
     _matching_panels(model)
-    _discharge_limit(model, book, peak_a)
+    _discharge_limit(model, peak_a)
     _charge_limit(model)
     _weakest(model)
     if model.operation.air_travel:
-        _air_travel(model, book)
+        _air_travel(model)
     _limits(model)
-    return book
 
 
-def _forbid(model: KitModel, column: int) -> None:
-    old = model.columns[column]
-    model.columns[column] = Column(old.meaning, 0, old.uses, old.is_integer)
-
-
-def _cold_voltage(model: KitModel, book: Rulebook, coldest_degc: float) -> None:
-    said = set()
+def _cold_voltage(model: KitModel, coldest_degc: float) -> None:
     for j in model.join_columns:
         join = model.columns[j].meaning
         assert isinstance(join, Join)
         controller = model.units[join.unit].controller
         volts = cold_voc_v(join.panel, coldest_degc)
         if volts > controller.max_pv_v + 1e-9:
-            _forbid(model, j)
-            if (join.panel.id, controller.id) not in said:
-                said.add((join.panel.id, controller.id))
-                book.blocks.append(
-                    Block(
-                        (join.panel.id, controller.id),
-                        "cold-voc",
-                        f"{join.panel.id} reaches {volts:.1f} V open-circuit at {coldest_degc:g} °C; "
-                        f"{controller.id} takes {controller.max_pv_v:g} V",
-                    )
-                )
+            model.forbid(j)
+            model.block(
+                (join.panel.id, controller.id),
+                "cold-voc",
+                f"{join.panel.id} reaches {volts:.1f} V open-circuit at {coldest_degc:g} °C; "
+                f"{controller.id} takes {controller.max_pv_v:g} V",
+            )
 
 
-def _chemistry(model: KitModel, book: Rulebook) -> None:
-    said = set()
+def _chemistry(model: KitModel) -> None:
     for u, x in enumerate(model.unit_columns):
         controller = model.units[u].controller
         if controller.chemistries and model.bus.chemistry not in controller.chemistries:
-            _forbid(model, x)
-            if controller.id not in said:
-                said.add(controller.id)
-                book.blocks.append(
-                    Block(
-                        (controller.id,),
-                        "chemistry",
-                        f"{controller.id} charges {' and '.join(controller.chemistries)}, not {model.bus.chemistry}",
-                    )
-                )
+            model.forbid(x)
+            model.block(
+                (controller.id,),
+                "chemistry",
+                f"{controller.id} charges {' and '.join(controller.chemistries)}, not {model.bus.chemistry}",
+            )
 
 
 def _panel_limits(model: KitModel) -> None:
@@ -173,7 +134,7 @@ def _matching_panels(model: KitModel) -> None:
             model.rows.append(Row(terms, upper=0.0, rule="panel-match", text=text))
 
 
-def _discharge_limit(model: KitModel, book: Rulebook, peak_a: float) -> None:
+def _discharge_limit(model: KitModel, peak_a: float) -> None:
     """In turn, each battery carries the peak alone; in parallel, their limits add up."""
     if model.operation.batteries == "parallel":
         terms = tuple((j, model.battery(j).max_discharge_a) for j in model.battery_columns)
@@ -183,9 +144,9 @@ def _discharge_limit(model: KitModel, book: Rulebook, peak_a: float) -> None:
     for j in model.battery_columns:
         battery = model.battery(j)
         if battery.max_discharge_a < peak_a - 1e-9:
-            _forbid(model, j)
+            model.forbid(j)
             text = f"{battery.id} gives {battery.max_discharge_a:g} A; the loads peak at {peak_a:.1f} A"
-            book.blocks.append(Block((battery.id,), "discharge-limit", text))
+            model.block((battery.id,), "discharge-limit", text)
 
 
 def _charge_limit(model: KitModel) -> None:
@@ -267,18 +228,23 @@ def _weakest(model: KitModel) -> None:
         model.rows.append(Row(terms, lower=1.0, rule="bus-class", text=f"a battery that sets the {value} is packed"))
 
 
-def _air_travel(model: KitModel, book: Rulebook) -> None:
+def _air_travel(model: KitModel) -> None:
+    """Two middling lithium batteries at most; lead-acid has no middling."""
     middling = []
     for j in model.battery_columns:
         battery = model.battery(j)
-        if battery.label_wh > AIR_MOST_WH + 1e-9:
-            _forbid(model, j)
-            text = f"{battery.id} holds {battery.label_wh:.0f} Wh; above {AIR_MOST_WH:.0f} Wh no airline carries it"
-            book.blocks.append(Block((battery.id,), "air-travel", text))
-        elif battery.label_wh > AIR_FREE_WH + 1e-9:
+        most_wh = AIR_FREE_WH if battery.chemistry == "agm" else AIR_MOST_WH
+        if battery.label_wh > most_wh + 1e-9:
+            model.forbid(j)
+            text = f"{battery.id} holds {battery.label_wh:.0f} Wh; above {most_wh:.0f} Wh no airline carries it"
+            model.block((battery.id,), "air-travel", text)
+        elif battery.label_wh > AIR_FREE_WH + 1e-9 or battery.chemistry == "agm":
             middling.append(j)
     if middling:
-        text = f"at most {AIR_SPARES} batteries of {AIR_FREE_WH:.0f} to {AIR_MOST_WH:.0f} Wh by air, with approval"
+        text = (
+            f"by air at most {AIR_SPARES} lead-acid batteries, or lithium ones of "
+            f"{AIR_FREE_WH:.0f} to {AIR_MOST_WH:.0f} Wh with approval"
+        )
         _add(model, Row(tuple((j, 1.0) for j in middling), upper=AIR_SPARES, rule="air-travel", text=text))
 
 
@@ -300,6 +266,3 @@ def fixed_mass_g(model: KitModel) -> int:
     """Mass of what is always packed: the loads and the extras. [g]"""
     loads = sum(use.count * model.inventory.by_id[use.id].mass_g for use in model.operation.loads)
     return loads + sum(extra.count * extra.mass_g for extra in model.inventory.extras)
-
-
-__all__ = ["Battery", "Block", "Rulebook", "apply_rules", "cold_voc_v", "delivered_a", "fixed_mass_g"]

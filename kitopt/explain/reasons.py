@@ -59,16 +59,16 @@ def _why_not(choice: Choice, item: Item) -> Reason:
 
 def _ruled_out(choice: Choice, item: Item) -> Reason | None:
     """The rule that excludes an item from the kit's bus class, or from all when there is no kit."""
-    books = [
-        book
-        for bus, book in choice.rulebooks
+    found_by_class = [
+        blocks
+        for bus, blocks in choice.blocks
         if (choice.bus is None or bus == choice.bus) and (not isinstance(item, Battery) or item in bus.batteries)
     ]
     found: Reason | None = None
-    for book in books:
-        alone = [block for block in book.blocks if block.items == (item.id,)]
+    for blocks in found_by_class:
+        alone = [block for block in blocks if block.items == (item.id,)]
         # a panel that no controller may take is out as well
-        pairs = [block for block in book.blocks if len(block.items) == 2 and block.items[0] == item.id]
+        pairs = [block for block in blocks if len(block.items) == 2 and block.items[0] == item.id]
         every = {controller.id for controller in choice.inventory.controllers}
         if alone:
             found = Reason(alone[0].rule, f"{alone[0].text}.")

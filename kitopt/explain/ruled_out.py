@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from kitopt.inventory.items import Battery
+from kitopt.kit import Block
 from kitopt.pack import Choice
-from kitopt.rules import Block
 
 
 def blocks_that_matter(choice: Choice) -> list[Block]:
@@ -18,8 +18,8 @@ def blocks_that_matter(choice: Choice) -> list[Block]:
         wanted = {(item.chemistry, item.nominal_v) for item in items if isinstance(item, Battery)}
     blocks = [
         block
-        for bus, book in choice.rulebooks
+        for bus, found in choice.blocks
         if not wanted or (bus.chemistry, bus.nominal_v) in wanted
-        for block in book.blocks
+        for block in found
     ]
     return list(dict.fromkeys(blocks))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
@@ -207,6 +208,11 @@ class Inventory:
     converters: tuple[Converter, ...] = ()
     loads: tuple[Load, ...] = ()
     extras: tuple[Extra, ...] = ()
+    has_leads_file: bool = False
+    """Whether the owner has written leads down; without, connectors cannot be checked."""
+    contact_ohm: Mapping[str, float] = field(default_factory=dict)
+    contact_a: Mapping[str, float] = field(default_factory=dict)
+    """The owner's own values for connector families: resistance of a mated pair [Ω] and most current [A]."""
     currency: str = ""
     assumed: tuple[Assumed, ...] = ()
     warnings: tuple[str, ...] = ()

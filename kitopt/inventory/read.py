@@ -87,6 +87,7 @@ class _Folder:
         return Inventory(
             folder=str(self.folder),
             **items,  # type: ignore[arg-type]  # each kind's build function returns its own type
+            has_leads_file="leads.csv" in contents,
             currency=currency,
             assumed=tuple(self.assumed),
             warnings=tuple(self.warnings),

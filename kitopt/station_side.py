@@ -1,0 +1,254 @@
+"""Joins on the station's bus: batteries through a fuse, controllers, loads, converters and strips."""
+
+from __future__ import annotations
+
+from kitopt.bus import full_v
+from kitopt.choose.plan import Row
+from kitopt.inventory.items import Battery, Connector, Converter, Load
+from kitopt.kit import Column, Fed, KitModel, Link, Strip
+from kitopt.need import idle_and_full_w
+from kitopt.operation.terms import LoadUse
+from kitopt.wiring import Chain, ampacity_a, chains
+
+FUSE_WITHIN_M = 0.18
+"""A fuse sits within 18 cm of battery plus; common practice, after ABYC E-11."""
+FUSE_PER_LOAD = 1.25
+"""NEC: a fuse carries at least 125 % of the continuous current."""
+SUPPLY_SHARE = 0.15
+"""A load takes its supply voltage ± 15 % unless its own limits are given; common transceiver specification."""
+
+
+def needs_converter(load: Load, chemistry_full_v: float, nominal_v: float) -> bool:
+    """Whether a load cannot be fed from the bus directly."""
+    if load.supply_v is not None and load.lowest_v is None and load.highest_v is None:
+        return not abs(load.supply_v - nominal_v) <= SUPPLY_SHARE * load.supply_v + 1e-9
+    if load.lowest_v is not None and nominal_v < load.lowest_v:
+        return True
+    highest_v = load.highest_v
+    if highest_v is None and load.supply_v is not None:
+        highest_v = load.supply_v * (1 + SUPPLY_SHARE)
+    return highest_v is not None and chemistry_full_v > highest_v + 1e-9
+
+
+def lay_station(model: KitModel, peak_a: float) -> None:
+    """Add every join on the station's bus, and the strips that more than two things need.
+
+    Parameters
+    ----------
+    peak_a : float
+        Highest current of the loads at the battery. [A]
+    """
+    bus = model.operation.station_connector
+    if not model.inventory.has_leads_file:
+        bus = None
+    _batteries(model, bus, peak_a)
+    _controllers(model, bus)
+    n_loads = 0
+    for use in model.operation.loads:
+        load = model.inventory.by_id[use.id]
+        assert isinstance(load, Load)
+        n_loads += use.count
+        if needs_converter(load, full_v(model.bus), model.bus.nominal_v):
+            _through_converter(model, bus, use, load)
+        elif bus is not None:
+            _load(model, bus, use, load)
+    if bus is not None:
+        _strips(model, bus, n_loads, peak_a)
+
+
+def load_chain_suits(model: KitModel, chain: Chain, amps: float) -> bool:
+    """Whether leads and connectors carry a current, with fuses of 125 % of it and no more than the wire takes."""
+    rated_a = chain.rated_a(model.contacts)
+    return rated_a >= amps - 1e-9 and all(FUSE_PER_LOAD * amps <= f + 1e-9 <= rated_a + 2e-9 for f in chain.fuses_a)
+
+
+def battery_chain_suits(model: KitModel, battery: Battery, chain: Chain, amps: float) -> bool:
+    """As for a load, and fused within reach of battery plus."""
+    first = chain.pieces[0].fuse_at_m if chain.pieces else None
+    is_fused = battery.fused or (first is not None and first <= FUSE_WITHIN_M + 1e-9)
+    return is_fused and load_chain_suits(model, chain, amps)
+
+
+def _batteries(model: KitModel, bus: Connector | None, peak_a: float) -> None:
+    if bus is None:
+        return
+    is_parallel = model.operation.batteries == "parallel"
+    pieces: dict[str, list[tuple[int, float, int]]] = {}
+    for j in model.battery_columns:
+        battery = model.battery(j)
+        found = chains(
+            model.inventory.leads,
+            battery.connector,
+            bus,
+            suits=lambda chain, b=battery: battery_chain_suits(model, b, chain, peak_a),  # type: ignore[misc]
+        )
+        if not found:
+            model.forbid(j)
+            model.block((battery.id,), "no-lead", _why_no_battery_chain(model, battery, bus, peak_a))
+            continue
+        if found == (Chain(battery.connector, bus, ()),):
+            continue
+        links = []
+        for chain in found:
+            link = Link(battery.id, "station", chain, peak_a)
+            if is_parallel:
+                most = min(model.inventory.by_id[i].count // n for i, n in chain.uses.items())
+                links.append(model.add(Column(link, min(most, battery.count), chain.uses)))
+            else:
+                # one battery at a time: the leads go from one to the next
+                w = model.add(Column(link, 1))
+                links.append(w)
+                for lead_id, n in chain.uses.items():
+                    pieces.setdefault(lead_id, []).append((w, float(n), j))
+        text = f"{battery.id} needs a fused lead to the station"
+        per_link = -1.0 if is_parallel else -float(battery.count)
+        terms = ((j, 1.0), *((w, per_link) for w in links))
+        model.rows.append(Row(terms, upper=0.0, rule="battery-lead", text=text))
+        if not is_parallel:
+            model.rows.append(Row(tuple((w, 1.0) for w in links), upper=1.0, rule="battery-lead", text=text))
+    for lead_id, users in sorted(pieces.items()):
+        lead = model.inventory.by_id[lead_id]
+        carried = model.add(Column(f"{lead_id} for the battery in use", lead.count, {lead_id: 1}))
+        for j in sorted({j for _, _, j in users}):
+            terms = ((carried, -1.0), *((w, n) for w, n, owner in users if owner == j))
+            model.rows.append(Row(terms, upper=0.0, rule="battery-lead", text=f"{lead_id} serves the battery in use"))
+
+
+def _why_no_battery_chain(model: KitModel, battery: Battery, bus: Connector, peak_a: float) -> str:
+    if not chains(model.inventory.leads, battery.connector, bus):
+        return f"no leads of yours join {battery.id} ({battery.connector}) to the station ({bus})"
+    if not battery.fused:
+        return (
+            f"no lead of yours fuses {battery.id} within {FUSE_WITHIN_M * 100:.0f} cm of its plus "
+            f"for {peak_a:.1f} A (fuse of {FUSE_PER_LOAD * peak_a:.1f} A or more, no more than the wire takes)"
+        )
+    return f"no lead of yours from {battery.id} to the station carries {peak_a:.1f} A"
+
+
+def _controllers(model: KitModel, bus: Connector | None) -> None:
+    if bus is None:
+        return
+    for u, x in enumerate(model.unit_columns):
+        controller = model.units[u].controller
+        amps = controller.max_charge_a
+        found = chains(
+            model.inventory.leads,
+            controller.battery_connector,
+            bus,
+            suits=lambda chain, a=amps: load_chain_suits(model, chain, a),  # type: ignore[misc]
+        )
+        if not found:
+            model.forbid(x)
+            text = (
+                f"no leads of yours join {controller.id} ({controller.battery_connector}) to the station ({bus}) "
+                f"and carry {amps:g} A"
+            )
+            model.block((controller.id,), "no-lead", text)
+            continue
+        if not found[0].pieces:
+            continue
+        links = [model.add(Column(Link(model.units[u].name, "station", chain, amps), 1, chain.uses)) for chain in found]
+        text = f"{model.units[u].name} needs a lead to the station"
+        terms = ((x, -1.0), *((w, 1.0) for w in links))
+        model.rows.append(Row(terms, lower=0.0, upper=0.0, rule="controller-lead", text=text))
+
+
+def _load(model: KitModel, bus: Connector, use: LoadUse, load: Load) -> None:
+    _, full_w = idle_and_full_w(load, model.bus.nominal_v)
+    amps = full_w / model.bus.nominal_v
+    found = chains(
+        model.inventory.leads,
+        bus,
+        load.connector,
+        suits=lambda chain: load_chain_suits(model, chain, amps),
+    )
+    if found and not found[0].pieces:
+        return
+    text = f"{load.id} needs a lead from the station"
+    if not found:
+        text = f"no leads of yours join the station ({bus}) to {load.id} ({load.connector}) and carry {amps:.1f} A"
+        model.block((load.id,), "no-lead", text)
+        model.refuse(text, "no-lead")
+        return
+    links = []
+    for chain in found:
+        most = min(model.inventory.by_id[i].count // n for i, n in chain.uses.items())
+        links.append(model.add(Column(Link("station", load.id, chain, amps), min(most, use.count), chain.uses)))
+    terms = tuple((w, 1.0) for w in links)
+    model.rows.append(Row(terms, float(use.count), float(use.count), "load-lead", text))
+
+
+def fits_load(converter: Converter, load: Load, nominal_v: float) -> bool:
+    """Whether a converter gives the load's voltage and power."""
+    if load.supply_v is None:
+        return False
+    _, full_w = idle_and_full_w(load, nominal_v)
+    return abs(converter.out_v - load.supply_v) <= 0.05 * load.supply_v and converter.max_w >= full_w - 1e-9
+
+
+def _through_converter(model: KitModel, bus: Connector | None, use: LoadUse, load: Load) -> None:
+    _, full_w = idle_and_full_w(load, model.bus.nominal_v)
+    columns = []
+    for converter in sorted(model.inventory.converters, key=lambda c: c.id):
+        if converter.count < 1 or not fits_load(converter, load, model.bus.nominal_v):
+            continue
+        before_a = full_w / converter.efficiency / model.bus.nominal_v
+        after_a = full_w / converter.out_v
+        if bus is None:
+            befores: tuple[Chain, ...] = (Chain(converter.from_connector, converter.from_connector, ()),)
+            afters: tuple[Chain, ...] = (Chain(converter.to_connector, converter.to_connector, ()),)
+        else:
+            befores = chains(
+                model.inventory.leads,
+                bus,
+                converter.from_connector,
+                suits=lambda chain, a=before_a: load_chain_suits(model, chain, a),  # type: ignore[misc]
+            )
+            afters = chains(
+                model.inventory.leads,
+                converter.to_connector,
+                load.connector,
+                suits=lambda chain, a=after_a: load_chain_suits(model, chain, a),  # type: ignore[misc]
+            )
+        for before in befores:
+            for after in afters:
+                uses = {converter.id: 1}
+                for chain in (before, after):
+                    for lead_id, n in chain.uses.items():
+                        uses[lead_id] = uses.get(lead_id, 0) + n
+                most = min(model.inventory.by_id[i].count // n for i, n in uses.items())
+                if most > 0:
+                    fed = Fed(load, converter, before, after)
+                    columns.append(model.add(Column(fed, min(most, use.count), uses)))
+    if not columns:
+        volts = f"{load.supply_v:g} V" if load.supply_v is not None else "another voltage"
+        text = f"{load.id} needs {volts}; no converter of yours gives it from {model.bus.name} and plugs in"
+        model.block((load.id,), "voltage", text)
+        model.refuse(text, "voltage")
+        return
+    model.fed_columns.extend(columns)
+    text = f"{load.id} is fed through a converter"
+    terms = tuple((j, 1.0) for j in columns)
+    model.rows.append(Row(terms, float(use.count), float(use.count), "voltage", text))
+
+
+def _strips(model: KitModel, bus: Connector, n_loads: int, peak_a: float) -> None:
+    """More than two things meet only at strips; each strip of w ways has room for w - 1 more."""
+    terms: list[tuple[int, float]] = [(x, 1.0) for x in model.unit_columns]
+    things = float(n_loads)
+    if model.operation.batteries == "parallel":
+        terms += [(j, 1.0) for j in model.battery_columns]
+    else:
+        things += 1.0
+    if things + sum(model.columns[j].upper for j, _ in terms) <= 2:
+        return
+    for lead in sorted(model.inventory.leads, key=lambda lead: lead.id):
+        is_strip = lead.ways >= 2 and lead.count > 0
+        if is_strip and lead.from_connector.mates_with(bus) and lead.to_connector.mates_with(bus):
+            if ampacity_a(lead) >= peak_a - 1e-9:
+                terms.append((model.add(Column(Strip(lead), lead.count, {lead.id: 1})), -(lead.ways - 1.0)))
+            else:
+                text = f"{lead.id} carries {ampacity_a(lead):g} A; the loads peak at {peak_a:.1f} A"
+                model.block((lead.id,), "ampacity", text)
+    text = "more than two things meet only at a strip or joiner"
+    model.rows.append(Row(tuple(terms), upper=2.0 - things, rule="strip", text=text))
