@@ -10,7 +10,9 @@ from __future__ import annotations
 
 import argparse
 import math
+import statistics
 import time
+from dataclasses import replace
 
 import pulp
 from synthetic import synthetic_plan
@@ -103,11 +105,16 @@ def main() -> None:
         confidence="1",
     )
     choose(synthetic_plan(1, n_windows=2, n_steps=8, n_panels=1, n_batteries=1, n_controllers=1))  # imports
-    began = time.perf_counter()
-    outcome = choose(plan)
-    by_cuts_s = time.perf_counter() - began
+    # the same question for both: the least mass, without the passes that break ties
+    plan = replace(plan, objectives=plan.objectives[:1], tie_break=())
+    took = []
+    for _ in range(3):
+        began = time.perf_counter()
+        outcome = choose(plan)
+        took.append(time.perf_counter() - began)
+    by_cuts_s = statistics.median(took)
     print(f"{asked.windows} windows × {asked.steps} steps, all windows, seed {asked.seed}", flush=True)
-    print(f"by cuts        {by_cuts_s:9.3f} s  {outcome.status:10} {outcome.objective:.0f} g, ties broken too")
+    print(f"by cuts        {by_cuts_s:9.3f} s  {outcome.status:10} {outcome.objective:.0f} g, median of three")
     began = time.perf_counter()
     status, objective, n_columns = time_expanded(plan, asked.seconds)
     expanded_s = time.perf_counter() - began
