@@ -31,6 +31,7 @@ LAYERS: tuple[frozenset[str], ...] = tuple(
         "master",
         "choose",
         "kit",
+        "panel_side station_side",
         "rules",
         "pack",
         "explain",
@@ -58,7 +59,7 @@ HEAVY = {"numpy", "pandas", "scipy", "pvlib", "pulp", "highspy", "pydantic", "pi
 """What a help text must not wait for."""
 
 UNITS = {
-    *("W", "Wh", "V", "A", "Ah", "Ω", "g", "m", "km", "mm²", "s", "h", "Pa", "°C", "Wm⁻²", "Wh m⁻²", "m/s"),
+    *("W", "Wh", "V", "A", "Ah", "Ω", "Ω m⁻¹", "g", "m", "km", "mm²", "s", "h", "Pa", "°C", "Wm⁻²", "Wh m⁻²", "m/s"),
     *("°", "deg", "0–1", "1/100", "UTC"),
 }
 """Units in docstrings, each spelled one way."""

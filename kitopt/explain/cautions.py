@@ -56,10 +56,7 @@ def cautions(choice: Choice) -> tuple[Caution, ...]:
     found.extend(Caution("warn", note, "sky") for note in choice.sky.notes)
     read = (*choice.operation.warnings, *choice.inventory.warnings)
     found.extend(Caution("ask", warning, "file") for warning in read)
-    if getattr(choice, "wiring", None) is None:
-        found.append(
-            Caution("warn", "Connectors and leads are not checked yet: join everything at home first.", "leads")
-        )
+    found.extend(_leads(choice))
     passed = not any(caution.level == "block" for caution in found)
     found.append(Caution("warn", f"{_PASSED if passed else _NOT_PASSED} {_ORDER}", "no-rule-failed"))
     return tuple(found)
@@ -181,6 +178,15 @@ def _air_travel(choice: Choice) -> Iterator[Caution]:
     if lithium:
         text = "By air: lithium batteries go in the cabin, terminals covered. The airline's own rules decide."
         yield Caution("warn", text, "air-travel")
+
+
+def _leads(choice: Choice) -> Iterator[Caution]:
+    if not choice.inventory.has_leads_file:
+        text = "There is no leads.csv, so connectors and leads are not checked: join everything at home first."
+        yield Caution("warn", text, "leads")
+    elif choice.operation.station_connector is None:
+        text = "The operation names no station_connector, so nothing but the panels' leads is checked."
+        yield Caution("warn", text, "leads")
 
 
 def _prices(choice: Choice) -> Iterator[Caution]:

@@ -36,8 +36,8 @@ def _why_not(choice: Choice, item: Item) -> Reason:
         return Reason("count", "None is owned.")
     if isinstance(item, Load):
         return Reason("not-named", "The operation does not name this load.")
-    if isinstance(item, Lead | Converter) and getattr(choice, "wiring", None) is None:
-        return Reason("not-checked", "Leads and converters are not chosen yet.")
+    if isinstance(item, Lead | Converter) and not choice.inventory.has_leads_file:
+        return Reason("not-checked", "Without a leads.csv no leads are chosen.")
     ruled = _ruled_out(choice, item)
     if ruled is not None:
         return ruled

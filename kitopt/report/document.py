@@ -14,6 +14,7 @@ from kitopt.explain import cautions, not_packed, reasons
 from kitopt.inventory.items import Assumed, Inventory
 from kitopt.pack import Choice, Packed
 from kitopt.report.assumptions import in_order
+from kitopt.report.leads import lead_ids
 
 SCHEMA = "kitopt/plan-1"
 
@@ -144,7 +145,7 @@ def _wiring(choice: Choice) -> list[dict[str, Any]]:
             "from": join.panel.id,
             "to": unit.name,
             "count": join.n_joined * n,
-            "leads": [],
+            "leads": list(lead_ids(join)),
             "amps": None,
             "drop_v": None,
             "loss_share": None,

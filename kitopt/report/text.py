@@ -11,6 +11,7 @@ from kitopt.kit import Join, Unit
 from kitopt.pack import Choice, Packed
 from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit
+from kitopt.report.leads import lead_ids
 from kitopt.report.words import WIDTH, wrapped
 
 Joins = Sequence[tuple[Join, Unit, int]]
@@ -115,7 +116,9 @@ def _joins(joins: Joins) -> list[str]:
     lines = []
     for join, unit, n in joins:
         count = join.n_joined * n
-        lines += _fact("Join", f"{'' if count == 1 else f'{count} × '}{join.panel.id} to {unit.name}")
+        leads = lead_ids(join)
+        by = f" by {', '.join(leads)}" if leads else ""
+        lines += _fact("Join", f"{'' if count == 1 else f'{count} × '}{join.panel.id} to {unit.name}{by}")
     return lines
 
 
@@ -229,8 +232,12 @@ def _cautions(choice: Choice) -> list[str]:
     found = [caution for caution in cautions(choice) if caution.rule != "file"]
     legend = [f"{_SIGNS[level]} {said}" for level, said in _LEVELS if any(one.level == level for one in found)]
     lines = [f"Cautions ({', '.join(legend)})"]
+    blocks = [caution for caution in found if caution.level == "block"]
     for caution in found:
-        lines += wrapped(caution.text, f"{_SIGNS[caution.level]} ")
+        if caution not in blocks[MOST_BLOCKS:]:
+            lines += wrapped(caution.text, f"{_SIGNS[caution.level]} ")
+        elif caution is blocks[-1]:
+            lines.append(f"  and {len(blocks) - MOST_BLOCKS} more: kitopt pack --json")
     return lines
 
 

@@ -84,6 +84,16 @@ def test_no_kit_says_how_far_it_falls_short(choose_for: Make) -> None:
     assert "in weather like the worst 1 in 20." in " ".join(answer(many).split())
 
 
+def test_many_rulings_are_counted(choose_for: Make) -> None:
+    # eleven batteries, none of which carries the lamp's 0.78 A
+    choice = choose_for(*(battery(f"weak-{n:02}", max_discharge_a=0.5) for n in range(11)))
+    assert choice.status == "no-kit"
+    text = answer(choice)
+    assert text.count("\nx weak-") == 8
+    assert "\n  and 3 more: kitopt pack --json\n" in text
+    assert len([one for one in document(choice)["cautions"] if one["level"] == "block"]) == 11
+
+
 def test_an_unproved_kit_says_so(choose_for: Make) -> None:
     choice = replace(choose_for(battery()), status="time-limit", proof=Proof(1500.0, 1200.0, False))
     assert "not proved lightest: the time was up. Nothing below 1,200 g can work (gap 20 %)." in " ".join(
