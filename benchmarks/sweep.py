@@ -16,7 +16,7 @@ import time
 import numpy as np
 from synthetic import synthetic_plan
 
-from kitopt.choose import Plan, choose
+from kitopt.choose import Outcome, Plan, choose
 from kitopt.choose.write import add_learned
 from kitopt.master import Program, solve
 from kitopt.simulate import cuts, simulate
@@ -90,16 +90,21 @@ def large(n_seeds: int, seconds: float, n_windows: int, n_steps: int) -> None:
         began = time.perf_counter()
         outcome = choose(plan, seconds=seconds)
         times.append(time.perf_counter() - began)
-        gap = 0.0 if outcome.proved else (outcome.objective - outcome.bound) / max(1.0, outcome.objective)
         print(
-            f"seed {seed}: {times[-1]:7.1f} s  {outcome.status:10} {outcome.objective:.0f} g"
-            f"  gap {gap:.2%}  rounds {outcome.rounds}",
+            f"seed {seed}: {times[-1]:7.1f} s  {outcome.status:10} {_found(outcome)}, rounds {outcome.rounds}",
             flush=True,
         )
     print(
         f"{n_windows} windows × {n_steps} steps at 95 %: median {statistics.median(times):.1f} s, "
         f"max {max(times):.1f} s over {n_seeds} seeds; peak memory {peak_mb():.0f} MB"
     )
+
+
+def _found(outcome: Outcome) -> str:
+    if outcome.counts is None:
+        return f"no kit in hand, bound {outcome.bound:.0f} g"
+    gap = 0.0 if outcome.proved else (outcome.objective - outcome.bound) / max(1.0, outcome.objective)
+    return f"{outcome.objective:.0f} g, gap {gap:.2%}"
 
 
 def main() -> None:
