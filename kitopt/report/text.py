@@ -183,6 +183,8 @@ def _nothing(choice: Choice) -> list[str]:
             lines += wrapped(f"Nothing below {_amount(choice, bound)} can work. Allow more --seconds.", "  ")
         return lines
     if shortfall is None or not shortfall.packed:
+        if not any(battery.count for battery in choice.inventory.batteries):
+            return [*lines, "  No battery is owned."]
         return [*lines, *wrapped("Nothing that is owned fits together; what stands in the way follows.", "  ")]
     count = sum(one.count for one in shortfall.packed)
     mass_g = sum(one.count * choice.inventory.by_id[one.id].mass_g for one in shortfall.packed)

@@ -84,6 +84,13 @@ def test_no_kit_says_how_far_it_falls_short(choose_for: Make) -> None:
     assert "in weather like the worst 1 in 20." in " ".join(answer(many).split())
 
 
+def test_an_inventory_without_batteries_says_so(choose_for: Make) -> None:
+    choice = choose_for(panel(), controller())
+    assert choice.status == "no-kit"
+    assert "\n  No battery is owned.\n" in answer(choice)
+    assert document(choice)["strongest"]["kit"] == []
+
+
 def test_many_rulings_are_counted(choose_for: Make) -> None:
     # eleven batteries, none of which carries the lamp's 0.78 A
     choice = choose_for(*(battery(f"weak-{n:02}", max_discharge_a=0.5) for n in range(11)))
