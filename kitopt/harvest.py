@@ -56,6 +56,7 @@ class ShapeBook:
     nominal_v: float
     shapes: list[Floats] = field(default_factory=list)
     _index: dict[tuple[object, ...], int] = field(default_factory=dict)
+    _most: dict[Laid, tuple[float, float]] = field(default_factory=dict)
 
     def gain(self, panel: Panel, controller: Controller, *, n_joined: int = 1, lead_ohm: float = 0.0) -> Gain:
         """Power of some identical panels joined in parallel onto one controller.
@@ -100,19 +101,27 @@ class ShapeBook:
         at_v = charging_v(self.nominal_v)
         current_a = n_joined * panel.imp_a * panel.output_factor
         sun = self.sky.poa_wm2[way] / 1000.0
-        hot = 1.0 + (panel.voc_per_degc or VMP_PER_DEGC) * (self.sky.panel_degc[way] - 25.0)
-        needed_v = at_v + sun * current_a * lead_ohm
-        if bool(np.all((panel.vmp_v * hot >= needed_v) | (sun <= 0.0))):
+        per_degc = panel.voc_per_degc or VMP_PER_DEGC
+        hottest_degc, brightest = self._extremes(way)
+        if panel.vmp_v * (1.0 + per_degc * (hottest_degc - 25.0)) >= at_v + brightest * current_a * lead_ohm:
             key: tuple[object, ...] = ("direct", way)
         else:
-            key = ("direct", way, panel.vmp_v, panel.voc_v, panel.voc_per_degc, round(current_a * lead_ohm, 4))
+            key = ("direct", way, panel.vmp_v, panel.voc_v, per_degc, round(current_a * lead_ohm, 4))
         if key not in self._index:
             share = np.ones_like(sun)
             if len(key) > 2:
+                hot = 1.0 + per_degc * (self.sky.panel_degc[way] - 25.0)
+                needed_v = at_v + sun * current_a * lead_ohm
                 knee_v, open_v = panel.vmp_v * hot, panel.voc_v * hot
                 share = np.clip((open_v - needed_v) / np.maximum(open_v - knee_v, 1e-6), 0.0, 1.0)
             self._keep(key, sun * share)
         return Gain(self._index[key], current_a * at_v)
+
+    def _extremes(self, way: Laid) -> tuple[float, float]:
+        """Hottest cells and brightest sun of all windows. [°C], [1000 Wm⁻²]"""
+        if way not in self._most:
+            self._most[way] = (float(np.max(self.sky.panel_degc[way])), float(np.max(self.sky.poa_wm2[way])) / 1000.0)
+        return self._most[way]
 
     def _keep(self, key: tuple[object, ...], shape: Floats) -> None:
         full = np.ascontiguousarray(np.broadcast_to(shape, (self.sky.n_windows, shape.shape[1])))

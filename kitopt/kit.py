@@ -109,6 +109,8 @@ class Column:
     upper: float
     uses: Mapping[str, int] = field(default_factory=dict)
     is_integer: bool = True
+    is_spare: bool = False
+    """Beaten by another in every respect but stock."""
 
 
 @dataclass

@@ -78,6 +78,10 @@ class Answer:
     n_nodes: int = 0
 
 
+_CUTOFF_SLACK = 0.5
+"""Objectives are whole numbers: half of one above the cutoff is above it."""
+
+
 def solve(
     program: Program,
     *,
@@ -85,6 +89,7 @@ def solve(
     start: Mapping[int, float] | None = None,
     seconds: float = math.inf,
     absolute_gap: float = 0.0,
+    cutoff: float = math.inf,
     confirm: bool = True,
     is_hard: bool = False,
 ) -> Answer:
@@ -103,6 +108,9 @@ def solve(
         Time limit. [s]
     absolute_gap : float
         Stop when bound and best differ by no more; below 1 is exact for whole-number objectives.
+    cutoff : float
+        Only points whose objective is at most this are of interest: without one the answer is
+        "infeasible". A bound prunes far better than a row that says the same.
     confirm : bool
         Whether an infeasible verdict is checked a second time.
     is_hard : bool
@@ -114,10 +122,10 @@ def solve(
         If the solver stops for a reason that is neither optimum, infeasibility nor time.
     """
     started = time.monotonic()
-    answer = _solve_once(program, relaxed, start, seconds, absolute_gap, is_hard=is_hard, presolve=True)
+    answer = _solve_once(program, relaxed, start, seconds, absolute_gap, cutoff, is_hard=is_hard, presolve=True)
     if answer.status == "infeasible" and confirm:
         left = max(1.0, seconds - (time.monotonic() - started))
-        second = _solve_once(program, relaxed, start, left, absolute_gap, is_hard=is_hard, presolve=False)
+        second = _solve_once(program, relaxed, start, left, absolute_gap, cutoff, is_hard=is_hard, presolve=False)
         if second.status != "stopped":
             return second
     return answer
@@ -129,6 +137,7 @@ def _solve_once(
     start: Mapping[int, float] | None,
     seconds: float,
     absolute_gap: float,
+    cutoff: float,
     *,
     is_hard: bool,
     presolve: bool,
@@ -147,6 +156,8 @@ def _solve_once(
         "primal_feasibility_tolerance": FEASIBILITY,
         "mip_feasibility_tolerance": FEASIBILITY,
     }
+    if math.isfinite(cutoff) and not relaxed:
+        options["objective_bound"] = cutoff + _CUTOFF_SLACK
     if not is_hard:
         # measured on small programs: what the solver does before it branches costs more than branching
         options |= {
@@ -177,6 +188,8 @@ def _solve_once(
     has_values = info.primal_solution_status == 2
     values = np.array(solution.col_value) if has_values else None
     objective = float(info.objective_function_value) if has_values else math.inf
+    if objective > cutoff + _CUTOFF_SLACK and status == known.kOptimal:
+        return Answer("infeasible", None, math.inf, math.inf)
     if status == known.kTimeLimit:
         return Answer("stopped", values, objective, float(info.mip_dual_bound) if is_mip else -math.inf)
     if values is None:

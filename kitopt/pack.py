@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from kitopt.bus import BusClass, bus_classes
 from kitopt.choose import Case, Objective, Outcome, Plan, Reporter, choose
 from kitopt.choose.strongest import strongest
-from kitopt.inventory.items import Inventory
+from kitopt.inventory.items import Inventory, Item
 from kitopt.kit import Block, Column, Join, KitModel, Unit, add_stock, case_under, lay_out, order_equal_units
 from kitopt.need import draws, peak_a, step_lengths_h, total_wh
 from kitopt.operation.terms import Operation
@@ -170,6 +170,7 @@ def build_plan(model: KitModel, cases: tuple[Case, ...]) -> Plan:
         objectives=tuple(Objective(name, _weights(model, name), _fixed(model, name)) for name in names),
         tie_break=tuple(model.uses(item_id) for item_id in model.used_ids()),
         is_integer=np.array([c.is_integer for c in model.columns]),
+        is_spare=np.array([c.is_spare for c in model.columns]),
     )
 
 
@@ -189,8 +190,16 @@ def _fixed(model: KitModel, name: str) -> int:
     inventory = model.inventory
     pieces = [(use.count, inventory.by_id[use.id]) for use in model.operation.loads]
     pieces += [(extra.count, extra) for extra in inventory.extras]
-    values = {"mass": lambda i: i.mass_g, "price": lambda i: i.price_cents or 0, "items": lambda _: 1}
-    return sum(n * values[name](item) for n, item in pieces)
+    getters: dict[str, Callable[[Item], int]] = {"mass": _grams, "price": _known_cents, "items": lambda _: 1}
+    return sum(n * getters[name](item) for n, item in pieces)
+
+
+def _grams(item: Item) -> int:
+    return item.mass_g
+
+
+def _known_cents(item: Item) -> int:
+    return item.price_cents or 0
 
 
 def pack(

@@ -12,7 +12,7 @@ import math
 from kitopt.choose.plan import Row
 from kitopt.inventory.items import Connector, Lead, Panel
 from kitopt.kit import Column, Join, KitModel, Strip
-from kitopt.wiring import Chain, ampacity_a, chains
+from kitopt.wiring import Chain, ampacity_a, beaten, chains
 
 MOST_JOINED = 4
 PV_FUSE_PER_ISC = 1.56
@@ -52,7 +52,7 @@ def _lay_one(model: KitModel, panel: Panel, u: int, known: dict[tuple[object, ..
                     min_length_m=model.operation.panel_distance_m,
                     suits=lambda chain, a=isc_a: pv_chain_suits(model, chain, a),  # type: ignore[misc]
                 )
-            for chain in known[key]:
+            for chain, is_beaten in zip(known[key], beaten(known[key], model.contacts), strict=True):
                 uses = dict(chain.uses)
                 uses[panel.id] = n
                 if joiner is not None:
@@ -60,7 +60,7 @@ def _lay_one(model: KitModel, panel: Panel, u: int, known: dict[tuple[object, ..
                 most = min(model.inventory.by_id[i].count // k for i, k in uses.items())
                 if most > 0:
                     join = Join(panel, n, u, chain, joiner)
-                    model.join_columns.append(model.add(Column(join, most, uses)))
+                    model.join_columns.append(model.add(Column(join, most, uses, is_spare=is_beaten)))
                     laid = True
     if not laid:
         text = f"no leads of yours join {panel.id} ({panel.connector}) to {controller.id} ({controller.pv_connector})"

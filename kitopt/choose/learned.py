@@ -79,6 +79,10 @@ class CaseMemory:
         self._pool_v: list[Floats] = []
         self._pool_window: list[int] = []
         self._n_kept: dict[int, int] = {}
+        self._stacked = np.zeros((0, 0))
+        self._stacked_used = np.zeros((0, 0))
+        self._in_pool = np.zeros(0, dtype=np.intp)
+        self._least: dict[bytes, tuple[int, float]] = {}
 
     def upper_of_coordinates(self, upper_counts: Floats) -> Floats:
         """Largest value that each coordinate can take, shape (n_coordinates,)."""
@@ -144,22 +148,32 @@ class CaseMemory:
         A window with a known cut w implies ``v @ plant >= ρ`` plus what is left of
         ``v - ρ·w`` at its worst over the box. The (a+1)-th largest such bound holds.
         """
-        if not self._pool_v:
-            return float(np.minimum(v, 0.0) @ box)
-        pool = np.asarray(self._pool_v)
-        windows = np.asarray(self._pool_window)
-        nonnegative = np.all(pool >= 0.0, axis=0) & (v >= 0.0)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            ratios = np.where(pool > 0.0, v / pool, np.inf)
-        rho = np.min(np.where(nonnegative, ratios, np.inf), axis=1)
-        rho = np.where(np.isfinite(rho), np.minimum(rho, 1.0), 0.0)
-        left = np.minimum(v - rho[:, None] * pool, 0.0)
-        left[:, nonnegative] = 0.0
-        bound = rho + left @ box
         floor = float(np.minimum(v, 0.0) @ box)
+        if not self._pool_v:
+            return floor
+        known = self._least.get(v.tobytes())
+        if known is not None and known[0] == len(self._pool_v):
+            return known[1]
+        if len(self._stacked) != len(self._pool_v):
+            self._stacked = np.asarray(self._pool_v)
+            self._in_pool = np.flatnonzero(np.any(self._stacked != 0.0, axis=0))
+            self._stacked_used = np.ascontiguousarray(self._stacked[:, self._in_pool])
+        # coordinates that no pooled cut has leave v as it is there
+        pool, part = self._stacked_used, v[self._in_pool]
+        outside = np.minimum(v, 0.0) * box
+        outside[self._in_pool] = 0.0
+        nonnegative = np.all(pool >= 0.0, axis=0) & (part >= 0.0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratios = np.where(pool[:, nonnegative] > 0.0, part[nonnegative] / pool[:, nonnegative], np.inf)
+        rho = np.min(ratios, axis=1, initial=np.inf)
+        rho = np.where(np.isfinite(rho), np.minimum(rho, 1.0), 0.0)
+        pulls = ~nonnegative
+        left = np.minimum(part[pulls] - rho[:, None] * pool[:, pulls], 0.0) @ box[self._in_pool][pulls]
         best = np.full(self.case.conditions.n_windows, floor)
-        np.maximum.at(best, windows, bound)
-        return float(min(1.0, np.sort(best)[::-1][self.case.n_allowed]))
+        np.maximum.at(best, np.asarray(self._pool_window), rho + left + float(np.sum(outside)))
+        least = float(min(1.0, np.sort(best)[::-1][self.case.n_allowed]))
+        self._least[v.tobytes()] = (len(self._pool_v), least)
+        return least
 
     def _learn_without_need(self, counts: Floats, verdict: Verdict) -> bool:
         """Rows of windows some of whose cuts ask for nothing positive: kept in watt-hours, with a binary each."""

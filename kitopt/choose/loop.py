@@ -7,6 +7,7 @@ passes it, it is the answer. Everything that is valid for all kits is kept from 
 from __future__ import annotations
 
 import contextlib
+import itertools
 import math
 import time
 from collections.abc import Sequence
@@ -28,6 +29,7 @@ Floats = NDArray[np.float64]
 
 _MOST_RELAXED_ROUNDS = 200
 _STALLED_ROUNDS = 8
+_MOST_NEIGHBOURS = 12
 _HARD_NODES = 10
 """Branching beyond this many nodes calls for rows that need no binaries."""
 _GAP = 0.999
@@ -132,6 +134,8 @@ class _Chooser:
         self.reporter = reporter
         self.rounds = 0
         self.is_hard = False
+        self.is_narrow = plan.is_spare is not None and bool(np.any(plan.is_spare))
+        self.alone: set[tuple[str, bytes]] = set()
         self.best: Floats | None = None
         self.bound = -math.inf
         self.fixed: list[Row] = []
@@ -147,8 +151,12 @@ class _Chooser:
     def run(self) -> Outcome:
         first = self.plan.objectives[0]
         try:
-            self._relax(first, self.cutoff, with_quantiles=False)
-            found = self._minimise(first, self.cutoff, is_first=True)
+            if math.isfinite(self.cutoff):
+                self.is_narrow = False  # most often the relaxation already tells that nothing is left
+            is_possible = self._relax(first, self.cutoff, with_quantiles=False)
+            found = (is_possible or self.is_narrow) and self._minimise(first, self.cutoff, is_first=True)
+            if self.is_narrow:
+                found = self._widen(first)
         except OutOfTime:
             return self._outcome("time-limit" if self.best is None or not self._is_proved(first) else "found", first)
         if not found:
@@ -157,6 +165,18 @@ class _Chooser:
         with contextlib.suppress(OutOfTime):
             self._break_ties()
         return self._outcome("found", first)
+
+    def _widen(self, objective: Objective) -> bool:
+        """Bring the spare columns in: is there anything at least as good with them?"""
+        self.is_narrow = False
+        if self.best is None:
+            return self._minimise(objective, self.cutoff, is_first=True)
+        while (other := self._other(objective)) is not None:
+            value, best = objective.of(other), objective.of(self.best)
+            self.best = other
+            if value == best:
+                break  # a tie, to be broken among all
+        return True
 
     def _is_proved(self, objective: Objective) -> bool:
         return self.best is not None and objective.of(self.best) <= self.bound + 1e-6
@@ -169,18 +189,15 @@ class _Chooser:
     def _break_ties(self) -> None:
         """Among the best by the first objective, the best by the next, then by id order.
 
-        The second objective is minimised outright: that costs less than asking first whether
-        the best is alone. After it, most often nothing else is left.
+        Most often the best is alone, and one search for another tells.
         """
         assert self.best is not None
-        weights = [o.weights for o in self.plan.objectives] + [-w for w in self.plan.tie_break]
-        self._fix(weights[0], self.best)
-        for i, weight in enumerate(weights[1:]):
-            if i > 0 and not self._another_exists(weight):
+        objectives = [*self.plan.objectives, *(Objective("order", -w) for w in self.plan.tie_break)]
+        for done, objective in itertools.pairwise(objectives):
+            if self._other(done) is None:
                 return
-            objective = Objective("tie", weight)
+            self._fix(done.weights, self.best)
             self._minimise(objective, objective.of(self.best), is_first=False)
-            self._fix(weight, self.best)
 
     def _fix(self, weights: Floats, at: Floats) -> None:
         value = float(round(float(weights @ at)))
@@ -188,27 +205,39 @@ class _Chooser:
         if terms:
             self.fixed.append(Row(terms, -math.inf, value, "tie", "no worse than the best"))
 
-    def _another_exists(self, weights: Floats) -> bool:
-        """Whether other items pass at the same objectives as the best."""
+    def _other(self, objective: Objective) -> Floats | None:
+        """Counts of other items that pass and are as good as the best, or better."""
         assert self.best is not None
+        key = (objective.name, self.best.tobytes())
+        if key in self.alone:
+            return None
         while True:
-            program = self._program(weights)
-            self._forbid(program, self.best)
-            answer = solve(program, seconds=self._left(), absolute_gap=_GAP, confirm=False, is_hard=self.is_hard)
+            program = self._program(objective.weights)
+            self._forbid(program, self.best, objective)
+            cutoff = objective.of(self.best) - objective.fixed
+            answer = solve(program, seconds=self._left(), absolute_gap=_GAP, cutoff=cutoff, confirm=False)
+            if answer.status == "stopped":
+                raise OutOfTime
             if answer.values is None:
-                return False
+                self.alone.add(key)
+                return None
             counts = self._whole(answer.values)
             if self._judge_all(counts):
-                return True
+                return counts
 
-    def _forbid(self, program: Program, counts: Floats) -> None:
-        """Ask for another total of at least one of the quantities by which kits are told apart."""
+    def _forbid(self, program: Program, counts: Floats, objective: Objective) -> None:
+        """Ask for other totals of the quantities by which kits are told apart.
+
+        A kit that has no less of anything costs no less, so one of the totals must be smaller; only
+        of what costs nothing may one be larger instead.
+        """
         either: list[tuple[int, float]] = []
         for weights in self.plan.tie_break:
             terms = [(int(i), float(weights[i])) for i in np.flatnonzero(weights)]
             most = float(np.maximum(weights, 0.0) @ self.plan.upper)
             at = float(round(float(weights @ counts)))
-            if at < most:
+            is_free = any(objective.weights[i] <= 0.0 for i, _ in terms)
+            if at < most and is_free:
                 more = program.add_column(0, 1, integer=True)
                 program.add_row([*terms, (more, -(at + 1))], lower=0.0)
                 either.append((more, 1.0))
@@ -220,26 +249,35 @@ class _Chooser:
 
     # -- one objective ---------------------------------------------------------------
 
-    def _relax(self, objective: Objective, cutoff: float, *, with_quantiles: bool) -> None:
-        """Cut the relaxation before any branching: linear programs are cheap."""
+    def _relax(self, objective: Objective, cutoff: float, *, with_quantiles: bool) -> bool:
+        """Cut the relaxation before any branching: linear programs are cheap.
+
+        Returns
+        -------
+        bool
+            False when the relaxation has no point within a finite cutoff.
+        """
         stalled, last = 0, -math.inf
         for _ in range(_MOST_RELAXED_ROUNDS):
             program = self._program(objective.weights, objective.most(cutoff))
             answer = solve(program, relaxed=True, seconds=self._left(), confirm=False)
             if answer.values is None:
-                return  # nothing is left below the cutoff, or the integer program decides
+                # without a kit in hand the integer program decides, whose verdict is checked
+                return not (answer.status == "infeasible" and math.isfinite(cutoff))
             counts = np.clip(answer.values[: self.plan.n_columns], self.plan.lower, self.plan.upper)
             failed = self._failed(counts)
             learned = [memory.learn(counts, verdict) for memory, verdict in failed]
             stalled = 0 if answer.objective > last + 1e-3 * abs(last) else stalled + 1
             if with_quantiles and failed and (not any(learned) or stalled >= _STALLED_ROUNDS):
                 learned = [self._learn_quantile(memory, counts) for memory, _ in failed]
-            self.bound = max(self.bound, math.ceil(answer.objective - 1e-6) + objective.fixed)
+            if not self.is_narrow:
+                self.bound = max(self.bound, math.ceil(answer.objective - 1e-6) + objective.fixed)
             best = None if self.best is None else float(objective.of(self.best))
             self.reporter.round(bound=self.bound, best=best, n_rows=len(program.rows))
             last = max(last, answer.objective)
             if not any(learned) or stalled >= 2 * _STALLED_ROUNDS:
-                return
+                break
+        return True
 
     def _learn_quantile(self, memory: CaseMemory, counts: Floats) -> bool:
         if memory.case.n_allowed == 0:
@@ -254,12 +292,21 @@ class _Chooser:
 
     def _minimise(self, objective: Objective, cutoff: float, *, is_first: bool) -> bool:
         while True:
-            program = self._program(objective.weights, objective.most(cutoff))
+            program = self._program(objective.weights)
             start = None if self.best is None else {j: float(c) for j, c in enumerate(self.best)}
-            answer = solve(program, start=start, seconds=self._left(), absolute_gap=_GAP, is_hard=self.is_hard)
+            answer = solve(
+                program,
+                start=start,
+                seconds=self._left(),
+                absolute_gap=_GAP,
+                cutoff=cutoff - objective.fixed,
+                # above a known kit nothing is lost by a wrong verdict but a tie
+                confirm=not math.isfinite(cutoff),
+                is_hard=self.is_hard,
+            )
             if answer.status == "infeasible":
                 return False
-            if is_first and math.isfinite(answer.bound):
+            if is_first and not self.is_narrow and math.isfinite(answer.bound):
                 self.bound = max(self.bound, math.ceil(answer.bound - 1e-6) + objective.fixed)
             if answer.values is None:
                 raise OutOfTime
@@ -275,9 +322,44 @@ class _Chooser:
                 raise OutOfTime
             if passed:
                 return True
+            if is_first:
+                cutoff = self._try_neighbours(counts, objective, cutoff)
             if turns_hard:
                 # branching has begun to cost: rows that need no binaries are now worth their price
                 self._relax(objective, cutoff, with_quantiles=True)
+
+    def _try_neighbours(self, counts: Floats, objective: Objective, cutoff: float) -> float:
+        """Look for a kit that passes by one piece more than a failing one; it bounds what is worth trying.
+
+        Returns
+        -------
+        float
+            The cutoff, lowered to the objective of what was found.
+        """
+        known = [(m, m.cuts_at(counts)) for m in self.memories]
+        best = math.inf if self.best is None else float(objective.of(self.best))
+        tries = 0
+        for j in np.argsort(objective.weights, kind="stable"):
+            more = counts.copy()
+            more[j] += 1.0
+            value = float(objective.of(more))
+            if value >= best or value > cutoff or tries == _MOST_NEIGHBOURS:
+                break
+            if objective.weights[j] <= 0 or more[j] > self.plan.upper[j] or self.plan.broken_rows(more):
+                continue
+            # cheaper than to judge: do the cuts at the failing counts let the neighbour pass?
+            fails = [
+                np.count_nonzero(found.v @ (m.case.matrix @ more) < 1.0 - 1e-9) > m.case.n_allowed
+                for m, found in known
+                if found is not None
+            ]
+            if any(fails):
+                continue
+            tries += 1
+            if not self._failed(more):
+                self.best = more
+                return min(cutoff, value)
+        return cutoff
 
     def _judge_all(self, counts: Floats) -> bool:
         """Judge counts in every case, and learn from each that fails."""
@@ -300,9 +382,12 @@ class _Chooser:
     def _program(self, weights: Floats, most: Row | None = None, *, with_fixed: bool = True) -> Program:
         plan = self.plan
         program = Program()
+        upper = plan.upper
+        if self.is_narrow and plan.is_spare is not None:
+            upper = np.where(plan.is_spare, 0.0, upper)
         for j in range(plan.n_columns):
             program.add_column(
-                float(plan.lower[j]), float(plan.upper[j]), integer=self._is_integer[j], cost=float(weights[j])
+                float(plan.lower[j]), float(upper[j]), integer=self._is_integer[j], cost=float(weights[j])
             )
         for row in (*plan.rows, *(self.fixed if with_fixed else ()), *([most] if most else ())):
             program.add_row(row.terms, row.lower, row.upper)

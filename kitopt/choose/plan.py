@@ -109,6 +109,9 @@ class Plan:
     tie_break: tuple[Floats, ...] = ()
     is_integer: NDArray[np.bool_] | None = None
     """Which columns are counts; all when None. The others are helpers of rules."""
+    is_spare: NDArray[np.bool_] | None = None
+    """Columns that others beat in every respect but stock; none when None. They are left aside at first,
+    and brought in to prove that none is needed."""
 
     def whole(self, values: Floats) -> Floats:
         """Counts rounded to whole numbers, helpers left as they are."""

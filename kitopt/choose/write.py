@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,13 +11,18 @@ from kitopt.choose.learned import CaseMemory, WindowRow
 from kitopt.master import Program
 
 Floats = NDArray[np.float64]
+Writer = Callable[[Floats], list[tuple[int, float]]]
+
+
+_FEW_ROWS = 40
+"""Up to so many rows are written in counts; more, in the plant's coordinates."""
 
 
 def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column: int | None = None) -> None:
-    """Write one case's rows in the plant's coordinates, tied to the counts by equalities.
+    """Write one case's rows: a few in counts, many in the plant's coordinates, tied to the counts by equalities.
 
-    Rows in coordinates are sparser than rows in counts and have the same optimum. Coordinates
-    are scaled to the box, so that their columns run from 0 to 1.
+    Rows in coordinates are sparser and have the same optimum; the ties cost more than they save
+    while rows are few. Coordinates are scaled to the box, so that their columns run from 0 to 1.
 
     Parameters
     ----------
@@ -26,15 +33,8 @@ def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column:
         Rows that rest on the plan as a whole are then left out, since they hold for λ = 1 only.
     """
     matrix = memory.case.matrix
-    column: dict[int, int] = {}
-    for c in np.flatnonzero(np.any(matrix != 0.0, axis=1)).tolist():
-        size = max(float(box[c]), 1e-9)
-        column[c] = program.add_column(0.0, 1.0, integer=False)
-        terms = [(int(j), float(matrix[c, j]) / size) for j in np.flatnonzero(matrix[c])]
-        program.add_row([*terms, (column[c], -1.0)], 0.0, 0.0)
-
-    def in_columns(v: Floats) -> list[tuple[int, float]]:
-        return [(column[c], float(v[c] * box[c])) for c in np.flatnonzero(v).tolist() if c in column]
+    is_few = len(memory.free_rows) + len(memory.window_rows) <= _FEW_ROWS
+    in_columns = _counts(matrix) if is_few else _coordinates(program, matrix, box)
 
     def at_least(terms: list[tuple[int, float]], least: float) -> None:
         if scale_column is None:
@@ -56,6 +56,31 @@ def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column:
         at_least([*in_columns(window_row.v), (given_up[window_row.window], window_row.least - floor)], window_row.least)
     if given_up:
         program.add_row([(j, 1.0) for j in given_up.values()], upper=float(memory.case.n_allowed))
+
+
+def _counts(matrix: Floats) -> Writer:
+    """The writer of rows in counts."""
+
+    def in_columns(v: Floats) -> list[tuple[int, float]]:
+        row = v @ matrix
+        return [(int(j), float(row[j])) for j in np.flatnonzero(np.abs(row) > 1e-12)]
+
+    return in_columns
+
+
+def _coordinates(program: Program, matrix: Floats, box: Floats) -> Writer:
+    """Add a column for each coordinate, tied to the counts, and give the writer of rows in them."""
+    column: dict[int, int] = {}
+    for c in np.flatnonzero(np.any(matrix != 0.0, axis=1)).tolist():
+        size = max(float(box[c]), 1e-9)
+        column[c] = program.add_column(0.0, 1.0, integer=False)
+        terms = [(int(j), float(matrix[c, j]) / size) for j in np.flatnonzero(matrix[c])]
+        program.add_row([*terms, (column[c], -1.0)], 0.0, 0.0)
+
+    def in_columns(v: Floats) -> list[tuple[int, float]]:
+        return [(column[c], float(v[c] * box[c])) for c in np.flatnonzero(v).tolist() if c in column]
+
+    return in_columns
 
 
 def _floor(memory: CaseMemory, row: WindowRow, box: Floats, *, is_scaled: bool) -> float:

@@ -146,6 +146,25 @@ def _minimal(found: Sequence[Chain]) -> tuple[Chain, ...]:
     return tuple(kept)
 
 
+def beaten(found: Sequence[Chain], contacts: Contacts) -> list[bool]:
+    """Which chains another beats, or equals and precedes, in mass, price, pieces, resistance and rating.
+
+    A beaten chain is worth taking only where the better one's leads are needed elsewhere.
+    """
+
+    def merits(chain: Chain) -> tuple[float, ...]:
+        prices = [math.inf if p.lead.price_cents is None else p.lead.price_cents for p in chain.pieces]
+        return (chain.mass_g, sum(prices), len(chain.pieces), chain.ohm(contacts), -chain.rated_a(contacts))
+
+    all_merits = [merits(chain) for chain in found]
+
+    def beats(one: int, other: int) -> bool:
+        better = all(a <= b for a, b in zip(all_merits[one], all_merits[other], strict=True))
+        return better and (all_merits[one] != all_merits[other] or one < other)
+
+    return [any(beats(i, k) for i in range(len(found)) if i != k) for k in range(len(found))]
+
+
 def reached(leads: Iterable[Lead], start: Connector) -> set[Connector]:
     """Ends that can be had from a connector with at most three leads, itself among them."""
     single = [lead for lead in leads if lead.ways == 1 and lead.count > 0]
