@@ -40,9 +40,10 @@ def batteries_are_legal(world: World, batteries: Sequence[tuple[Battery, int]]) 
         n_middling = 0
         for battery, n in batteries:
             label_wh = battery.capacity_ah * battery.nominal_v
-            if label_wh > 160 + EPSILON:
+            is_lead = battery.chemistry == "agm"
+            if label_wh > (100 if is_lead else 160) + EPSILON:
                 return False
-            if label_wh > 100 + EPSILON:
+            if label_wh > 100 + EPSILON or is_lead:
                 n_middling += n
         if n_middling > 2:
             return False
