@@ -17,7 +17,7 @@ from kitopt.need import draws, step_lengths_h, total_wh
 from kitopt.operation.terms import Operation
 from kitopt.plant import Conditions, Layout
 from kitopt.sky.windows import Sky
-from kitopt.wiring import Chain, Contacts
+from kitopt.wiring import Chain, Contacts, loop_ohm
 
 Floats = NDArray[np.float64]
 
@@ -45,6 +45,12 @@ class Join:
     chain: Chain | None = None
     joiner: Lead | None = None
     """A Y-joiner at the panels; None for one panel, or where each plugs into the next."""
+
+    def ohm(self, contacts: Contacts) -> float:
+        """Resistance from the panels to the controller, both conductors and every mated pair. [Ω]"""
+        if self.chain is None:
+            return 0.0
+        return self.chain.ohm(contacts) + (0.0 if self.joiner is None else loop_ohm(self.joiner))
 
 
 @dataclass(frozen=True)
@@ -246,9 +252,8 @@ def case_under(model: KitModel, sky: Sky, name: str = "base", *, must_only: bool
         join = model.columns[j].meaning
         assert isinstance(join, Join)
         if model.columns[j].upper > 0:
-            lead_ohm = join.chain.ohm(model.contacts) if join.chain else 0.0
             controller = model.units[join.unit].controller
-            gains[j] = book.gain(join.panel, controller, n_joined=join.n_joined, lead_ohm=lead_ohm)
+            gains[j] = book.gain(join.panel, controller, n_joined=join.n_joined, lead_ohm=join.ohm(model.contacts))
     fed = model.fed_loads()
     parts = draws(operation, model.inventory, bus.nominal_v, must_only=must_only)
     step_h = step_lengths_h(operation)

@@ -24,7 +24,7 @@ from kitopt.plant import Conditions
 from kitopt.rules import apply_rules
 from kitopt.simulate import TOLERANCE_WH, simulate
 from kitopt.sky.windows import Sky
-from kitopt.station_side import lay_station
+from kitopt.station_side import lay_station, station_peak_a
 
 Floats = NDArray[np.float64]
 Status = Literal["found", "no-kit", "time-limit"]
@@ -142,7 +142,7 @@ class Solved:
 def build_model(operation: Operation, inventory: Inventory, bus: BusClass, sky: Sky) -> KitModel:
     """Columns, rows and rules of one kit on one bus class."""
     model = lay_out(operation, inventory, bus)
-    amps = peak_a(draws(operation, inventory, bus.nominal_v))
+    amps = station_peak_a(operation, inventory, bus)
     lay_panels(model)
     lay_station(model, amps)
     order_equal_units(model)
@@ -278,7 +278,8 @@ def _with_need(choice: Choice, bus: BusClass | None) -> Choice:
     nominal_v = bus.nominal_v if bus else 12.8
     parts = draws(choice.operation, choice.inventory, nominal_v)
     need_wh = float(np.sum(total_wh(parts, choice.operation.n_steps)))
-    return replace(choice, need_wh=need_wh, peak_a=peak_a(parts))
+    most_a = station_peak_a(choice.operation, choice.inventory, bus) if bus else peak_a(parts)
+    return replace(choice, need_wh=need_wh, peak_a=most_a)
 
 
 _KIND_ORDER = ("battery", "controller", "panel", "converter", "lead", "load", "extra")

@@ -11,8 +11,10 @@ import math
 from kitopt.bus import BusClass
 from kitopt.choose.plan import Row
 from kitopt.harvest import charging_v
-from kitopt.inventory.items import Controller, Panel
-from kitopt.kit import Column, Join, KitModel
+from kitopt.inventory.items import Battery, Controller, Item, Panel
+from kitopt.kit import Column, Join, KitModel, Link, Strip
+from kitopt.station_side import FUSE_PER_LOAD
+from kitopt.wiring import ampacity_a
 
 MATCH_SHARE = 0.10
 """Panels on one controller may differ this much in voltage at maximum power."""
@@ -150,7 +152,7 @@ def _discharge_limit(model: KitModel, peak_a: float) -> None:
 
 
 def _charge_limit(model: KitModel) -> None:
-    """What the controllers can deliver stays within what the batteries may take."""
+    """What the controllers can deliver stays within what batteries, their leads and the strips may take."""
     most_by_unit = []
     for u, x in enumerate(model.unit_columns):
         rating = model.units[u].controller.max_charge_a if model.columns[x].upper > 0 else 0.0
@@ -160,11 +162,12 @@ def _charge_limit(model: KitModel) -> None:
         )
         most_by_unit.append(min(rating, panels))
     most_a = math.fsum(most_by_unit)
-    if most_a == 0.0 or not model.battery_columns:
-        return
     batteries = [(j, model.battery(j)) for j in model.battery_columns if model.columns[j].upper > 0]
+    if most_a == 0.0 or not batteries:
+        return
     is_parallel = model.operation.batteries == "parallel"
-    if not is_parallel and all(b.max_charge_a >= most_a for _, b in batteries):
+    tight = [one for one in _on_the_way(model, is_parallel) if one[1] < most_a - 1e-9]
+    if not (is_parallel or tight):
         return
     output = [_output(model, u, most) for u, most in enumerate(most_by_unit) if most > 0.0]
     delivered = tuple((d, 1.0) for d in output)
@@ -172,17 +175,56 @@ def _charge_limit(model: KitModel) -> None:
         limits = tuple((j, -b.max_charge_a) for j, b in batteries)
         text = "the controllers can deliver no more than the batteries together may take"
         model.rows.append(Row((*delivered, *limits), upper=1e-9, rule="charge-limit", text=text))
-        return
-    for j, battery in batteries:
-        if battery.max_charge_a >= most_a:
+    marks: dict[int, int] = {}
+    for j, limit_a, rule, text in tight:
+        mark = _is_used(model, j, marks)
+        terms = (*delivered, (mark, most_a - limit_a))
+        model.rows.append(Row(terms, upper=most_a + 1e-9, rule=rule, text=text))
+
+
+def _is_used(model: KitModel, j: int, marks: dict[int, int]) -> int:
+    """A column that is 1 where some of another are packed: itself where there is one at most."""
+    column = model.columns[j]
+    if column.upper <= 1.0:
+        return j
+    if j not in marks:
+        name = column.meaning.id if isinstance(column.meaning, Item) else "one of these leads"
+        marks[j] = model.add(Column(f"{name} is packed", 1))
+        terms = ((j, 1.0), (marks[j], -column.upper))
+        model.rows.append(Row(terms, upper=0.0, rule="packed", text=f"{name} is packed"))
+    return marks[j]
+
+
+def _on_the_way(model: KitModel, is_parallel: bool) -> list[tuple[int, float, str, str]]:
+    """What charging current flows through: a column, the most it may carry [A], the rule and its words.
+
+    A battery that is charged with less than its lead carries needs no row for the lead.
+    """
+    found = []
+    is_checked = model.inventory.has_leads_file and model.operation.station_connector is not None
+    batteries = {model.battery(j).id: model.battery(j) for j in model.battery_columns if model.columns[j].upper > 0}
+    for j, column in enumerate(model.columns):
+        thing = column.meaning
+        if column.upper <= 0:
             continue
-        is_packed = model.add(Column(f"{battery.id} is packed", 1))
-        model.rows.append(
-            Row(((j, 1.0), (is_packed, -battery.count)), upper=0.0, rule="packed", text=f"{battery.id} is packed")
-        )
-        text = f"{battery.id} may be charged with {battery.max_charge_a:g} A"
-        terms = (*delivered, (is_packed, most_a - battery.max_charge_a))
-        model.rows.append(Row(terms, upper=most_a + 1e-9, rule="charge-limit", text=text))
+        if isinstance(thing, Battery):
+            plug_a = model.contacts.rated_a(thing.connector.family)
+            if not is_parallel:
+                text = f"{thing.id} may be charged with {thing.max_charge_a:g} A"
+                found.append((j, thing.max_charge_a, "charge-limit", text))
+            if is_checked and plug_a < thing.max_charge_a:
+                text = f"the connector of {thing.id} ({thing.connector.family}) carries {plug_a:g} A of charge"
+                found.append((j, plug_a, "ampacity", text))
+        elif isinstance(thing, Link) and thing.source in batteries:
+            carries_a = thing.chain.rated_a(model.contacts)
+            carries_a = min([carries_a, *(fuse_a / FUSE_PER_LOAD for fuse_a in thing.chain.fuses_a)])
+            if carries_a < batteries[thing.source].max_charge_a:
+                text = f"the leads from {thing.source} ({', '.join(thing.chain.ids)}) carry {carries_a:.3g} A of charge"
+                found.append((j, carries_a, "ampacity", text))
+        elif isinstance(thing, Strip) and thing.unit is None:
+            text = f"{thing.lead.id} carries {ampacity_a(thing.lead):g} A of charge"
+            found.append((j, ampacity_a(thing.lead), "ampacity", text))
+    return found
 
 
 def _output(model: KitModel, u: int, most_a: float) -> int:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from kitopt.bus import full_v
+import math
+from dataclasses import replace
+
+from kitopt.bus import BusClass, full_v
 from kitopt.choose.plan import Row
-from kitopt.inventory.items import Battery, Connector, Converter, Load
+from kitopt.inventory.items import Battery, Connector, Converter, Inventory, Load
 from kitopt.kit import Column, Fed, KitModel, Link, Strip
-from kitopt.need import idle_and_full_w
-from kitopt.operation.terms import LoadUse
+from kitopt.need import draws, idle_and_full_w, peak_a
+from kitopt.operation.terms import LoadUse, Operation
 from kitopt.wiring import Chain, ampacity_a, chains
 
 FUSE_WITHIN_M = 0.18
@@ -18,30 +21,59 @@ SUPPLY_SHARE = 0.15
 """A load takes its supply voltage ± 15 % unless its own limits are given; common transceiver specification."""
 
 
+SYSTEM_FULL_V = {12.0: 14.6, 24.0: 29.2}
+"""A supply of 12 or 24 V names a lead-acid system, which is charged at this; common practice, no source. [V]"""
+
+
+def limits_v(load: Load) -> tuple[float, float]:
+    """Lowest and highest voltage that a load takes: its own limits, else ± 15 % of its supply. [V]
+
+    Nothing is known of a load without any of them: it is taken to run from any bus.
+    """
+    lowest_v, highest_v = 0.0, math.inf
+    if load.supply_v is not None:
+        lowest_v = (1 - SUPPLY_SHARE) * load.supply_v
+        highest_v = SYSTEM_FULL_V.get(load.supply_v, (1 + SUPPLY_SHARE) * load.supply_v)
+    return (
+        lowest_v if load.lowest_v is None else load.lowest_v,
+        highest_v if load.highest_v is None else load.highest_v,
+    )
+
+
 def needs_converter(load: Load, chemistry_full_v: float, nominal_v: float) -> bool:
-    """Whether a load cannot be fed from the bus directly."""
-    if load.supply_v is not None and load.lowest_v is None and load.highest_v is None:
-        return not abs(load.supply_v - nominal_v) <= SUPPLY_SHARE * load.supply_v + 1e-9
-    if load.lowest_v is not None and nominal_v < load.lowest_v:
-        return True
-    highest_v = load.highest_v
-    if highest_v is None and load.supply_v is not None:
-        highest_v = load.supply_v * (1 + SUPPLY_SHARE)
-    return highest_v is not None and chemistry_full_v > highest_v + 1e-9
+    """Whether a load cannot be fed from the bus directly, nominal or full."""
+    lowest_v, highest_v = limits_v(load)
+    return nominal_v < lowest_v - 1e-9 or chemistry_full_v > highest_v + 1e-9
 
 
-def lay_station(model: KitModel, peak_a: float) -> None:
+def station_peak_a(operation: Operation, inventory: Inventory, bus: BusClass) -> float:
+    """Highest current of all loads together at the battery. [A]
+
+    What goes through a converter counts with the least efficient one that fits, against the owner.
+    """
+    parts = []
+    for part in draws(operation, inventory, bus.nominal_v):
+        if needs_converter(part.load, full_v(bus), bus.nominal_v):
+            shares = [
+                c.efficiency for c in inventory.converters if c.count > 0 and fits_load(c, part.load, bus.nominal_v)
+            ]
+            part = replace(part, peak_a=part.peak_a / min(shares, default=1.0))
+        parts.append(part)
+    return peak_a(parts)
+
+
+def lay_station(model: KitModel, most_a: float) -> None:
     """Add every join on the station's bus, and the strips that more than two things need.
 
     Parameters
     ----------
-    peak_a : float
+    most_a : float
         Highest current of the loads at the battery. [A]
     """
     bus = model.operation.station_connector
     if not model.inventory.has_leads_file:
         bus = None
-    _batteries(model, bus, peak_a)
+    _batteries(model, bus, most_a)
     _controllers(model, bus)
     n_loads = 0
     for use in model.operation.loads:
@@ -53,7 +85,7 @@ def lay_station(model: KitModel, peak_a: float) -> None:
         elif bus is not None:
             _load(model, bus, use, load)
     if bus is not None:
-        _strips(model, bus, n_loads, peak_a)
+        _strips(model, bus, n_loads, most_a)
 
 
 def load_chain_suits(model: KitModel, chain: Chain, amps: float) -> bool:
@@ -69,7 +101,7 @@ def battery_chain_suits(model: KitModel, battery: Battery, chain: Chain, amps: f
     return is_fused and load_chain_suits(model, chain, amps)
 
 
-def _batteries(model: KitModel, bus: Connector | None, peak_a: float) -> None:
+def _batteries(model: KitModel, bus: Connector | None, most_a: float) -> None:
     if bus is None:
         return
     is_parallel = model.operation.batteries == "parallel"
@@ -80,17 +112,17 @@ def _batteries(model: KitModel, bus: Connector | None, peak_a: float) -> None:
             model.inventory.leads,
             battery.connector,
             bus,
-            suits=lambda chain, b=battery: battery_chain_suits(model, b, chain, peak_a),  # type: ignore[misc]
+            suits=lambda chain, b=battery: battery_chain_suits(model, b, chain, most_a),  # type: ignore[misc]
         )
         if not found:
             model.forbid(j)
-            model.block((battery.id,), "no-lead", _why_no_battery_chain(model, battery, bus, peak_a))
+            model.block((battery.id,), "no-lead", _why_no_battery_chain(model, battery, bus, most_a))
             continue
         if found == (Chain(battery.connector, bus, ()),):
             continue
         links = []
         for chain in found:
-            link = Link(battery.id, "station", chain, peak_a)
+            link = Link(battery.id, "station", chain, most_a)
             if is_parallel:
                 most = min(model.inventory.by_id[i].count // n for i, n in chain.uses.items())
                 links.append(model.add(Column(link, min(most, battery.count), chain.uses)))
@@ -114,15 +146,15 @@ def _batteries(model: KitModel, bus: Connector | None, peak_a: float) -> None:
             model.rows.append(Row(terms, upper=0.0, rule="battery-lead", text=f"{lead_id} serves the battery in use"))
 
 
-def _why_no_battery_chain(model: KitModel, battery: Battery, bus: Connector, peak_a: float) -> str:
+def _why_no_battery_chain(model: KitModel, battery: Battery, bus: Connector, most_a: float) -> str:
     if not chains(model.inventory.leads, battery.connector, bus):
         return f"no leads of yours join {battery.id} ({battery.connector}) to the station ({bus})"
     if not battery.fused:
         return (
             f"no lead of yours fuses {battery.id} within {FUSE_WITHIN_M * 100:.0f} cm of its plus "
-            f"for {peak_a:.1f} A (fuse of {FUSE_PER_LOAD * peak_a:.1f} A or more, no more than the wire takes)"
+            f"for {most_a:.1f} A (fuse of {FUSE_PER_LOAD * most_a:.1f} A or more, no more than the wire takes)"
         )
-    return f"no lead of yours from {battery.id} to the station carries {peak_a:.1f} A"
+    return f"no lead of yours from {battery.id} to the station carries {most_a:.1f} A"
 
 
 def _controllers(model: KitModel, bus: Connector | None) -> None:
@@ -232,23 +264,34 @@ def _through_converter(model: KitModel, bus: Connector | None, use: LoadUse, loa
     model.rows.append(Row(terms, float(use.count), float(use.count), "voltage", text))
 
 
-def _strips(model: KitModel, bus: Connector, n_loads: int, peak_a: float) -> None:
-    """More than two things meet only at strips; each strip of w ways has room for w - 1 more."""
+def _strips(model: KitModel, bus: Connector, n_loads: int, most_a: float) -> None:
+    """More than two things meet only at strips; each strip of w ways has room for w - 1 more.
+
+    A bus of a two-sided family, such as sockets, is itself one strip: two plugs meet nowhere else,
+    and strips of sockets do not plug into each other.
+    """
     terms: list[tuple[int, float]] = [(x, 1.0) for x in model.unit_columns]
     things = float(n_loads)
     if model.operation.batteries == "parallel":
         terms += [(j, 1.0) for j in model.battery_columns]
     else:
         things += 1.0
-    if things + sum(model.columns[j].upper for j, _ in terms) <= 2:
+    direct = 2.0 if bus.mates_with(bus) else 0.0
+    if things + sum(model.columns[j].upper for j, _ in terms) <= direct:
         return
+    strips = []
     for lead in sorted(model.inventory.leads, key=lambda lead: lead.id):
         is_strip = lead.ways >= 2 and lead.count > 0
-        if is_strip and lead.from_connector.mates_with(bus) and lead.to_connector.mates_with(bus):
-            if ampacity_a(lead) >= peak_a - 1e-9:
-                terms.append((model.add(Column(Strip(lead), lead.count, {lead.id: 1})), -(lead.ways - 1.0)))
+        if is_strip and lead.from_connector == lead.to_connector == bus:
+            if ampacity_a(lead) >= most_a - 1e-9:
+                strips.append(model.add(Column(Strip(lead), lead.count, {lead.id: 1})))
+                terms.append((strips[-1], -(lead.ways - 1.0 if direct else lead.ways + 1.0)))
             else:
-                text = f"{lead.id} carries {ampacity_a(lead):g} A; the loads peak at {peak_a:.1f} A"
+                text = f"{lead.id} carries {ampacity_a(lead):g} A; the loads peak at {most_a:.1f} A"
                 model.block((lead.id,), "ampacity", text)
     text = "more than two things meet only at a strip or joiner"
-    model.rows.append(Row(tuple(terms), upper=2.0 - things, rule="strip", text=text))
+    if not direct:
+        text = f"things meet on {bus} only at one strip or joiner of such ends"
+        if strips:
+            model.rows.append(Row(tuple((j, 1.0) for j in strips), upper=1.0, rule="strip", text=text))
+    model.rows.append(Row(tuple(terms), upper=direct - things, rule="strip", text=text))
