@@ -162,6 +162,13 @@ def _solve_once(
         # measured on small programs: what the solver does before it branches costs more than branching
         options |= {
             "mip_heuristic_effort": 0.0,
+            "mip_heuristic_run_feasibility_jump": False,
+            "mip_heuristic_run_rens": False,
+            "mip_heuristic_run_rins": False,
+            "mip_heuristic_run_root_reduced_cost": False,
+            "mip_heuristic_run_shifting": False,
+            "mip_heuristic_run_zi_round": False,
+            "mip_pscost_minreliable": 1,
             "mip_allow_restart": False,
             "mip_allow_cut_separation_at_nodes": False,
         }

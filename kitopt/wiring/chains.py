@@ -6,7 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 from kitopt.inventory.items import Connector, Lead
 from kitopt.wiring.conductors import Contacts, ampacity_a, loop_ohm
@@ -105,25 +105,29 @@ def chains(
     suits : callable
         Further conditions, such as a rating or a fuse.
     """
-    found: list[Chain] = []
     if source.mates_with(sink) and min_length_m <= 0.0:
         direct = Chain(source, sink, ())
         if suits(direct):
             return (direct,)
+    every = _every_chain(tuple(leads), source, sink)
+    return _minimal([c for c in every if c.length_m >= min_length_m - 1e-9 and suits(c)])
+
+
+@lru_cache(maxsize=1024)
+def _every_chain(leads: tuple[Lead, ...], source: Connector, sink: Connector) -> tuple[Chain, ...]:
+    """Every chain of one to three leads; kept, since each bus class asks for the same ones."""
+    found: list[Chain] = []
     single = [lead for lead in sorted(leads, key=lambda lead: lead.id) if lead.ways == 1 and lead.count > 0]
     laid = [Piece(lead) for lead in single]
-    laid += [
-        Piece(lead, True) for lead in single if lead.from_connector != lead.to_connector or lead.fuse_a is not None
-    ]
+    # turned round, a lead is another piece only if its ends differ or its fuse moves
+    laid += [Piece(lead, True) for lead in single if lead.from_connector != lead.to_connector or lead.fuse_a]
     by_near: dict[Connector, list[Piece]] = {}
     for piece in laid:
         by_near.setdefault(piece.near, []).append(piece)
 
     def extend(end: Connector, pieces: tuple[Piece, ...]) -> None:
         if pieces and end.mates_with(sink):
-            chain = Chain(source, sink, pieces)
-            if chain.length_m >= min_length_m - 1e-9 and suits(chain):
-                found.append(chain)
+            found.append(Chain(source, sink, pieces))
         if len(pieces) == MOST_PIECES:
             return
         for near, options in by_near.items():
@@ -133,7 +137,7 @@ def chains(
                         extend(piece.far, (*pieces, piece))
 
     extend(source, ())
-    return _minimal(found)
+    return tuple(found)
 
 
 def _minimal(found: Sequence[Chain]) -> tuple[Chain, ...]:
