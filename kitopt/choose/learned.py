@@ -84,6 +84,23 @@ class CaseMemory:
         self._in_pool = np.zeros(0, dtype=np.intp)
         self._least: dict[bytes, tuple[int, float]] = {}
 
+    def fork(self, *, is_restriction: bool) -> CaseMemory:
+        """A copy for another plan on the very same case, that learns on its own.
+
+        Parameters
+        ----------
+        is_restriction : bool
+            Whether the other plan allows no more than the one that was learned on: smaller bounds,
+            more rules. Otherwise only pure rows are taken along.
+        """
+        copy = CaseMemory(self.case)
+        copy.free_rows = [row for row in self.free_rows if is_restriction or row.is_pure]
+        copy.window_rows = list(self.window_rows)
+        copy._pool_v = list(self._pool_v)
+        copy._pool_window = list(self._pool_window)
+        copy._n_kept = dict(self._n_kept)
+        return copy
+
     def upper_of_coordinates(self, upper_counts: Floats) -> Floats:
         """Largest value that each coordinate can take, shape (n_coordinates,)."""
         return np.asarray(self._box @ upper_counts)
