@@ -19,11 +19,13 @@ from kitopt.choose.learned import CaseMemory
 from kitopt.choose.plan import Case, Plan
 from kitopt.choose.write import add_learned
 from kitopt.master import Program, solve
-from kitopt.simulate import simulate
+from kitopt.simulate import cuts, simulate
 
 Floats = NDArray[np.float64]
 
 _CLOSE = 1e-4
+_CLOSE_WH = 1e-3
+_FAR_WH = 1e6
 _MOST_ROUNDS = 200
 
 
@@ -83,13 +85,8 @@ def strongest(plan: Plan, memories: Sequence[CaseMemory], *, seconds: float = ma
         left = deadline - time.monotonic()
         if left <= 0:
             break
-        program = Program()
-        for j in range(plan.n_columns):
-            is_integer = plan.is_integer is None or bool(plan.is_integer[j])
-            program.add_column(float(plan.lower[j]), float(plan.upper[j]), integer=is_integer)
+        program = _rules(plan)
         share_column = program.add_column(0.0, 1.0, integer=False, cost=-1.0)
-        for row in plan.rows:
-            program.add_row(row.terms, row.lower, row.upper)
         for memory, box in zip(memories, boxes, strict=True):
             add_learned(program, memory, box, share_column)
         answer = solve(program, seconds=left, absolute_gap=_CLOSE / 2)
@@ -104,7 +101,50 @@ def strongest(plan: Plan, memories: Sequence[CaseMemory], *, seconds: float = ma
             break
         for memory in memories:
             _learn_at(memory, counts, min(1.0, (met + hoped) / 2 if met + _CLOSE < hoped else hoped))
+    if best is None:
+        # the reserve and the cold alone ask for more than any kit starts with: no share of the need can be met
+        best = _least_short(plan, memories, deadline)
     return Strongest(best, max(0.0, best_share))
+
+
+def _least_short(plan: Plan, memories: Sequence[CaseMemory], deadline: float) -> Floats | None:
+    """Counts that obey the rules and whose shortfall is small: the margin of the deciding windows is maximised."""
+    rows: list[tuple[list[tuple[int, float]], float]] = []
+    best, best_margin_wh = None, -math.inf
+    for _ in range(_MOST_ROUNDS):
+        program = _rules(plan)
+        margin = program.add_column(-_FAR_WH, _FAR_WH, integer=False, cost=-1.0)
+        for terms, constant in rows:
+            program.add_row([*terms, (margin, -1.0)], lower=-constant)
+        left = deadline - time.monotonic()
+        answer = solve(program, seconds=left, absolute_gap=_CLOSE_WH) if left > 0 else None
+        if answer is None or answer.values is None:
+            break
+        counts = plan.whole(answer.values[: plan.n_columns])
+        found_wh = math.inf
+        for memory in memories:
+            verdict = memory.judge(counts)
+            k = np.argsort(-verdict.margin_wh, kind="stable")[memory.case.n_needed - 1]
+            found_wh = min(found_wh, float(verdict.margin_wh[k]))
+            cut = cuts(memory.case.conditions, memory.case.matrix @ counts, verdict.lowest_step, np.array([k]))
+            row = cut.slope[0] @ memory.case.matrix
+            rows.append(([(int(j), float(row[j])) for j in np.flatnonzero(row)], float(cut.constant[0])))
+        if found_wh > best_margin_wh:
+            best, best_margin_wh = counts, found_wh
+        if -answer.objective <= best_margin_wh + _CLOSE_WH:
+            break
+    return best
+
+
+def _rules(plan: Plan) -> Program:
+    """The plan's counts under its rules alone."""
+    program = Program()
+    for j in range(plan.n_columns):
+        is_integer = plan.is_integer is None or bool(plan.is_integer[j])
+        program.add_column(float(plan.lower[j]), float(plan.upper[j]), integer=is_integer)
+    for row in plan.rows:
+        program.add_row(row.terms, row.lower, row.upper)
+    return program
 
 
 def _learn_at(memory: CaseMemory, counts: Floats, share: float) -> None:

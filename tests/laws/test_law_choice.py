@@ -170,7 +170,6 @@ def test_the_strongest_kit_is_the_strongest_of_all(first: int) -> None:
     assert n_compared >= 3
 
 
-@pytest.mark.xfail(strict=True, reason="where not even an idle station is carried, no strongest kit is named")
 def test_a_strongest_kit_is_named_even_where_none_carries_anything() -> None:
     # a battery 30 % full; a quarter is held back, and at 0 °C 15 % is locked away: 10 % short at once
     outing = operation((LoadUse("lamp"),), 4.0, step_h=1.0, reserve_share=0.25, start_charge_share=0.3)
