@@ -95,6 +95,14 @@ def connector(text: str) -> Connector:
     return Connector(match[1], side)
 
 
+def family(text: str) -> str:
+    """Return the family of a connector, in small letters."""
+    found = connector(text)
+    if found.side:
+        raise ValueError("one side of a family")
+    return found.family
+
+
 def iso_date(text: str) -> date:
     """Return a date written year-month-day."""
     if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):

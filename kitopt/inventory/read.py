@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import hashlib
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
 from kitopt.errors import BadInput, Fault
 from kitopt.inventory import rows
 from kitopt.inventory.decode import decode, read_bytes
 from kitopt.inventory.faults import FaultList, quoted
 from kitopt.inventory.fill import KINDS, REQUIRED, Inconsistent, Kind, Notes
-from kitopt.inventory.items import Assumed, Inventory, Item
+from kitopt.inventory.items import Assumed, Connector, Inventory, Item
 from kitopt.inventory.nearest import did_you_mean
 from kitopt.inventory.table import Row, Table, read_table
 from kitopt.inventory.toml_text import LARGEST_BYTES, KeyLines, parse_toml
@@ -21,11 +21,17 @@ from kitopt.inventory.toml_text import LARGEST_BYTES, KeyLines, parse_toml
 _SAVE_CSV = 'save it as "CSV UTF-8"'
 _WARNINGS_LISTED = 50
 
+CONNECTORS = "connectors.csv"
+"""Not a file of items: what is known of connector families."""
+
+Checked = TypeVar("Checked", bound=BaseModel)
+
 
 def read_inventory(folder: Path) -> Inventory:
     """Read every CSV file of an inventory folder.
 
-    ``batteries.csv`` and ``loads.csv`` must be there; other files may be missing.
+    ``batteries.csv`` and ``loads.csv`` must be there; other files may be missing. ``connectors.csv``
+    replaces the usual contact resistance and most current of connector families.
 
     Parameters
     ----------
@@ -64,21 +70,15 @@ class _Folder:
         contents: dict[str, bytes] = {}
         items: dict[str, tuple[Item, ...]] = {}
         for kind in KINDS:
-            path = self.folder / kind.file
-            if not path.exists():
-                if kind.file in REQUIRED:
-                    text = "there is no such file; every inventory needs it, if only with a header."
-                    self.faults.append(Fault(str(path), None, None, text))
-                continue
-            faults = FaultList(str(path))
-            content = read_bytes(path, faults)
-            if content is not None:
-                contents[kind.file] = content
-                text_of_file = decode(content, faults, _SAVE_CSV)
-                table = None if text_of_file is None else read_table(text_of_file, faults)
-                if table is not None:
-                    items[kind.stem] = self._items(kind, table, faults)
+            faults = FaultList(str(self.folder / kind.file))
+            table = self._table(kind.file, contents, faults)
+            if table is not None:
+                items[kind.stem] = self._items(kind, table, faults)
             self.faults += faults.listed()
+        faults = FaultList(str(self.folder / CONNECTORS))
+        table = self._table(CONNECTORS, contents, faults)
+        contacts = [] if table is None else self._contacts(table, items, faults)
+        self.faults += faults.listed()
         currency = self._currency(contents)
         if self.faults:
             raise BadInput(self.faults)
@@ -88,15 +88,62 @@ class _Folder:
             folder=str(self.folder),
             **items,  # type: ignore[arg-type]  # each kind's build function returns its own type
             has_leads_file="leads.csv" in contents,
+            contact_ohm={c.family: c.contact_mohm / 1000.0 for c in contacts if c.contact_mohm is not None},
+            contact_a={c.family: c.max_a for c in contacts if c.max_a is not None},
             currency=currency,
             assumed=tuple(self.assumed),
             warnings=tuple(self.warnings),
             fingerprint=self.digest.hexdigest()[:12],
         )
 
+    def _table(self, name: str, contents: dict[str, bytes], faults: FaultList) -> Table | None:
+        path = self.folder / name
+        if not path.exists():
+            if name in REQUIRED:
+                faults.add(None, None, "there is no such file; every inventory needs it, if only with a header.")
+            return None
+        content = read_bytes(path, faults)
+        if content is None:
+            return None
+        contents[name] = content
+        text = decode(content, faults, _SAVE_CSV)
+        return None if text is None else read_table(text, faults)
+
+    def _contacts(self, table: Table, items: dict[str, tuple[Item, ...]], faults: FaultList) -> list[rows.ContactRow]:
+        """What the owner knows of connector families, instead of what is usual."""
+        known = rows.columns_of(rows.ContactRow)
+        self._check_header(CONNECTORS, table, known, faults)
+        families = {
+            value.family
+            for some in items.values()
+            for item in some
+            for value in vars(item).values()
+            if isinstance(value, Connector)
+        }
+        first: dict[str, int] = {}
+        found: list[rows.ContactRow] = []
+        for row in table.rows:
+            if faults.is_hopeless:
+                break
+            checked = self._checked(rows.ContactRow, row, table, known, faults)
+            if checked is None:
+                continue
+            line = row.lines["family"]
+            if checked.family in first:
+                text = f"found {quoted(checked.family)} again, first in line {first[checked.family]}; need it once."
+                faults.add(line, "family", text)
+                continue
+            first[checked.family] = line
+            if checked.family not in families:
+                hint = did_you_mean(checked.family, sorted(families))
+                where = f"{CONNECTORS}, line {line}"
+                self.warnings.append(f"{where}: nothing here has a connector of family {checked.family}.{hint}")
+            found.append(checked)
+        return found
+
     def _items(self, kind: Kind, table: Table, faults: FaultList) -> tuple[Item, ...]:
         known = rows.columns_of(kind.model)
-        self._check_header(kind, table, known, faults)
+        self._check_header(kind.file, table, known, faults)
         built: list[Item] = []
         for row in table.rows:
             if faults.is_hopeless:
@@ -106,7 +153,7 @@ class _Folder:
                 built.append(item)
         return tuple(sorted(built, key=lambda item: item.id))
 
-    def _check_header(self, kind: Kind, table: Table, known: dict[str, bool], faults: FaultList) -> None:
+    def _check_header(self, file: str, table: Table, known: dict[str, bool], faults: FaultList) -> None:
         unknown = [name for name in table.columns if name and name not in known]
         for column, is_required in known.items():
             if is_required and column not in table.columns:
@@ -117,18 +164,13 @@ class _Folder:
         free = [column for column in known if column not in table.columns]
         for name in unknown[:_WARNINGS_LISTED]:
             hint = did_you_mean(name, free) or did_you_mean(name, known)
-            where = f"{kind.file}, line {table.header_line}"
+            where = f"{file}, line {table.header_line}"
             self.warnings.append(f"{where}: the unknown column {quoted(name)} is ignored.{hint}")
 
     def _item(self, kind: Kind, row: Row, table: Table, known: dict[str, bool], faults: FaultList) -> Item | None:
-        given = {name: cell for name, cell in row.cells.items() if name in known}
-        self._check_id(kind, row, given.get("id"), faults)
-        try:
-            checked = kind.model.model_validate(given, context={"decimal_comma": table.decimal_comma})
-        except ValidationError as error:
-            for one in error.errors(include_url=False):
-                column = str(one["loc"][0]) if one["loc"] else None
-                self._note(kind, row, table, column, one, faults)
+        self._check_id(kind, row, row.cells.get("id"), faults)
+        checked = self._checked(kind.model, row, table, known, faults)
+        if checked is None:
             return None
         notes = Notes(kind.file, checked.id, row.line, self.assumed, self.warnings)
         try:
@@ -137,12 +179,26 @@ class _Folder:
             faults.add(row.lines.get(error.column, row.line), error.column, error.text)
             return None
 
-    def _note(self, kind: Kind, row: Row, table: Table, column: str | None, error: Any, faults: FaultList) -> None:
+    def _checked(
+        self, model: type[Checked], row: Row, table: Table, known: dict[str, bool], faults: FaultList
+    ) -> Checked | None:
+        given = {name: cell for name, cell in row.cells.items() if name in known}
+        try:
+            return model.model_validate(given, context={"decimal_comma": table.decimal_comma})
+        except ValidationError as error:
+            for one in error.errors(include_url=False):
+                column = str(one["loc"][0]) if one["loc"] else None
+                self._note(model, row, table, column, one, faults)
+            return None
+
+    def _note(
+        self, model: type[BaseModel], row: Row, table: Table, column: str | None, error: Any, faults: FaultList
+    ) -> None:
         if error["type"] != "missing":
             faults.add(row.lines.get(column or "", row.line), column, error["msg"])
         elif column in table.columns:
             # a column that is missing altogether has its one fault at the header
-            faults.add(row.line, column, f"the cell is blank, need {rows.need_of(kind.model, column or '')}.")
+            faults.add(row.line, column, f"the cell is blank, need {rows.need_of(model, column or '')}.")
 
     def _check_id(self, kind: Kind, row: Row, name: str | None, faults: FaultList) -> None:
         if name is None:

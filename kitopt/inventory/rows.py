@@ -29,8 +29,23 @@ _PER_DEGC = Number("a relative change per degree, not positive,", '-0.0035 or "-
 _LENGTH = Number("a length", '1.5 or "5 ft"', "m", least=0, most=1000)
 
 
+class ContactRow(BaseModel):
+    """A row of connectors.csv, about a family and not about an item."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
+
+    family: Annotated[str, Text(cells.family, "a connector family without plug or socket, such as genderless-30")]
+    contact_mohm: (
+        Annotated[
+            float, Number("a resistance of a mated pair in milliohms", '2 or "2 mohm"', "mohm", least=0, most=1000)
+        ]
+        | None
+    ) = None
+    max_a: Annotated[float, _CURRENT] | None = None
+
+
 class Row(BaseModel):
-    """Columns of every file."""
+    """Columns of every file of items."""
 
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False, arbitrary_types_allowed=True, frozen=True)
 
@@ -144,12 +159,12 @@ class ExtraRow(Row):
     mass_g: Annotated[int, _MASS_OR_NONE]
 
 
-def columns_of(model: type[Row]) -> dict[str, bool]:
+def columns_of(model: type[BaseModel]) -> dict[str, bool]:
     """Return the model's columns, each with whether it is required."""
     return {field.alias or name: field.is_required() for name, field in model.model_fields.items()}
 
 
-def need_of(model: type[Row], column: str) -> str:
+def need_of(model: type[BaseModel], column: str) -> str:
     """Return in words what a required column needs."""
     for name, field in model.model_fields.items():
         if column == (field.alias or name):
