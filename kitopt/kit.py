@@ -16,6 +16,7 @@ from kitopt.inventory.items import Battery, Controller, Converter, Inventory, Le
 from kitopt.need import draws, step_lengths_h, total_wh
 from kitopt.operation.terms import Operation
 from kitopt.plant import Conditions, Layout
+from kitopt.rulebook import RULES
 from kitopt.sky.windows import Sky
 from kitopt.wiring import Chain, Contacts, loop_ohm
 
@@ -151,6 +152,7 @@ class KitModel:
 
     def block(self, items: tuple[str, ...], rule: str, text: str) -> None:
         """Say once why some items cannot come together."""
+        assert rule in RULES, rule
         block = Block(items, rule, text)
         if block not in self.blocks:
             self.blocks.append(block)
@@ -189,13 +191,15 @@ class KitModel:
         """Upper bounds of the columns, shape (n_columns,)."""
         return np.array([c.upper for c in self.columns], dtype=np.float64)
 
-    def uses(self, item_id: str) -> Floats:
-        """How many of an item each column takes, shape (n_columns,)."""
-        return np.array([c.uses.get(item_id, 0) for c in self.columns], dtype=np.float64)
-
-    def used_ids(self) -> list[str]:
-        """Ids of all items that some column takes, sorted."""
-        return sorted({i for c in self.columns for i in c.uses})
+    def uses(self) -> dict[str, Floats]:
+        """How many of each item each column takes, shape (n_columns,), by id in order."""
+        found: dict[str, Floats] = {}
+        for j, column in enumerate(self.columns):
+            for item_id, n in column.uses.items():
+                if item_id not in found:
+                    found[item_id] = np.zeros(len(self.columns))
+                found[item_id][j] = n
+        return dict(sorted(found.items()))
 
 
 def lay_out(operation: Operation, inventory: Inventory, bus: BusClass) -> KitModel:
@@ -224,8 +228,7 @@ def order_equal_units(model: KitModel) -> None:
 
 def add_stock(model: KitModel) -> None:
     """No more of anything than is owned; called when all columns are there."""
-    for item_id in model.used_ids():
-        uses = model.uses(item_id)
+    for item_id, uses in model.uses().items():
         columns = np.flatnonzero(uses)
         count = model.inventory.by_id[item_id].count
         if float(uses @ model.upper()) > count:

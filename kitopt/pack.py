@@ -168,7 +168,7 @@ def build_plan(model: KitModel, cases: tuple[Case, ...]) -> Plan:
         rows=tuple(model.rows),
         cases=cases,
         objectives=tuple(Objective(name, _weights(model, name), _fixed(model, name)) for name in names),
-        tie_break=tuple(model.uses(item_id) for item_id in model.used_ids()),
+        tie_break=tuple(model.uses().values()),
         is_integer=np.array([c.is_integer for c in model.columns]),
         is_spare=np.array([c.is_spare for c in model.columns]),
     )

@@ -12,7 +12,8 @@ import math
 from kitopt.choose.plan import Row
 from kitopt.inventory.items import Connector, Lead, Panel
 from kitopt.kit import Column, Join, KitModel, Strip
-from kitopt.wiring import Chain, ampacity_a, beaten, chains
+from kitopt.operation.terms import Operation
+from kitopt.wiring import Chain, Demand, ampacity_a, beaten, chains, why_no_chain
 
 MOST_JOINED = 4
 PV_FUSE_PER_ISC = 1.56
@@ -31,26 +32,33 @@ def lay_panels(model: KitModel) -> None:
                 model.rows.append(Row(((j, 1.0), (x, -float(panel.count))), upper=0.0, rule="needs", text=text))
         return
     known: dict[tuple[object, ...], tuple[Chain, ...]] = {}
+    refused: dict[tuple[object, ...], tuple[str, str]] = {}
     for u in range(len(model.units)):
         for panel in panels:
-            _lay_one(model, panel, u, known)
+            _lay_one(model, panel, u, known, refused)
         _inputs(model, u)
 
 
-def _lay_one(model: KitModel, panel: Panel, u: int, known: dict[tuple[object, ...], tuple[Chain, ...]]) -> None:
+def _lay_one(
+    model: KitModel,
+    panel: Panel,
+    u: int,
+    known: dict[tuple[object, ...], tuple[Chain, ...]],
+    refused: dict[tuple[object, ...], tuple[str, str]],
+) -> None:
     controller = model.units[u].controller
     laid = False
     for n in range(1, min(panel.count, MOST_JOINED) + 1):
         for joiner, source in _ways_to_join(model, panel, n):
-            isc_a = n * panel.isc_a
-            key = (source, controller.pv_connector, isc_a)
+            demand = panel_demand(model.operation, panel, n)
+            key = (source, controller.pv_connector, demand)
             if key not in known:
                 known[key] = chains(
                     model.inventory.leads,
                     source,
                     controller.pv_connector,
-                    min_length_m=model.operation.panel_distance_m,
-                    suits=lambda chain, a=isc_a: pv_chain_suits(model, chain, a),  # type: ignore[misc]
+                    min_length_m=demand.min_length_m,
+                    suits=lambda chain, d=demand: d.is_met(chain, model.contacts),  # type: ignore[misc]
                 )
             for chain, is_beaten in zip(known[key], beaten(known[key], model.contacts), strict=True):
                 uses = dict(chain.uses)
@@ -63,16 +71,22 @@ def _lay_one(model: KitModel, panel: Panel, u: int, known: dict[tuple[object, ..
                     model.join_columns.append(model.add(Column(join, most, uses, is_spare=is_beaten)))
                     laid = True
     if not laid:
-        text = f"no leads of yours join {panel.id} ({panel.connector}) to {controller.id} ({controller.pv_connector})"
-        if model.operation.panel_distance_m > 0:
-            text += f" over {model.operation.panel_distance_m:g} m"
-        model.block((panel.id, controller.id), "no-lead", text)
+        demand = panel_demand(model.operation, panel)
+        why = (panel.connector, controller.pv_connector, demand)
+        if why not in refused:
+            refused[why] = why_no_chain(model.inventory.leads, *why, model.contacts)
+        rule, text = refused[why]
+        model.block(
+            (panel.id, controller.id),
+            "pv-fuse" if rule == "fuse-size" else rule,
+            f"panel {panel.id} ({panel.connector}) cannot reach controller {controller.id} "
+            f"({controller.pv_connector}): {text}",
+        )
 
 
-def pv_chain_suits(model: KitModel, chain: Chain, isc_a: float) -> bool:
-    """Whether a chain carries the short-circuit current, with fuses that fit both it and the lead."""
-    rated_a = chain.rated_a(model.contacts)
-    return rated_a >= isc_a - 1e-9 and all(PV_FUSE_PER_ISC * isc_a <= f + 1e-9 <= rated_a + 2e-9 for f in chain.fuses_a)
+def panel_demand(operation: Operation, panel: Panel, n_joined: int = 1) -> Demand:
+    """What the leads of some joined panels must do: carry their short-circuit current over the distance."""
+    return Demand(n_joined * panel.isc_a, PV_FUSE_PER_ISC, operation.panel_distance_m)
 
 
 def _ways_to_join(model: KitModel, panel: Panel, n: int) -> list[tuple[Lead | None, Connector]]:
