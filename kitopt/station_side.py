@@ -11,7 +11,7 @@ from kitopt.inventory.items import Battery, Connector, Converter, Inventory, Loa
 from kitopt.kit import Column, Fed, KitModel, Link, Strip
 from kitopt.need import draws, idle_and_full_w, peak_a
 from kitopt.operation.terms import LoadUse, Operation
-from kitopt.wiring import Chain, ampacity_a, chains
+from kitopt.wiring import Chain, Demand, ampacity_a, chains, why_no_chain
 
 FUSE_WITHIN_M = 0.18
 """A fuse sits within 18 cm of battery plus; common practice, after ABYC E-11."""
@@ -88,17 +88,15 @@ def lay_station(model: KitModel, most_a: float) -> None:
         _strips(model, bus, n_loads, most_a)
 
 
-def load_chain_suits(model: KitModel, chain: Chain, amps: float) -> bool:
-    """Whether leads and connectors carry a current, with fuses of 125 % of it and no more than the wire takes."""
-    rated_a = chain.rated_a(model.contacts)
-    return rated_a >= amps - 1e-9 and all(FUSE_PER_LOAD * amps <= f + 1e-9 <= rated_a + 2e-9 for f in chain.fuses_a)
+def load_demand(amps: float) -> Demand:
+    """What the leads of a load, or of anything else on the station's bus, must do."""
+    return Demand(amps, FUSE_PER_LOAD)
 
 
-def battery_chain_suits(model: KitModel, battery: Battery, chain: Chain, amps: float) -> bool:
-    """As for a load, and fused within reach of battery plus."""
+def is_fused_near(battery: Battery, chain: Chain) -> bool:
+    """Whether a battery has a fuse of its own, or its first lead has one within reach of battery plus."""
     first = chain.pieces[0].fuse_at_m if chain.pieces else None
-    is_fused = battery.fused or (first is not None and first <= FUSE_WITHIN_M + 1e-9)
-    return is_fused and load_chain_suits(model, chain, amps)
+    return battery.fused or (first is not None and first <= FUSE_WITHIN_M + 1e-9)
 
 
 def _batteries(model: KitModel, bus: Connector | None, most_a: float) -> None:
@@ -112,11 +110,13 @@ def _batteries(model: KitModel, bus: Connector | None, most_a: float) -> None:
             model.inventory.leads,
             battery.connector,
             bus,
-            suits=lambda chain, b=battery: battery_chain_suits(model, b, chain, most_a),  # type: ignore[misc]
+            suits=lambda chain, b=battery: (  # type: ignore[misc]
+                is_fused_near(b, chain) and load_demand(most_a).is_met(chain, model.contacts)
+            ),
         )
         if not found:
             model.forbid(j)
-            model.block((battery.id,), "no-lead", _why_no_battery_chain(model, battery, bus, most_a))
+            model.block((battery.id,), *_why_no_battery_chain(model, battery, bus, most_a))
             continue
         if found == (Chain(battery.connector, bus, ()),):
             continue
@@ -146,15 +146,21 @@ def _batteries(model: KitModel, bus: Connector | None, most_a: float) -> None:
             model.rows.append(Row(terms, upper=0.0, rule="battery-lead", text=f"{lead_id} serves the battery in use"))
 
 
-def _why_no_battery_chain(model: KitModel, battery: Battery, bus: Connector, most_a: float) -> str:
-    if not chains(model.inventory.leads, battery.connector, bus):
-        return f"no leads of yours join {battery.id} ({battery.connector}) to the station ({bus})"
-    if not battery.fused:
-        return (
-            f"no lead of yours fuses {battery.id} within {FUSE_WITHIN_M * 100:.0f} cm of its plus "
-            f"for {most_a:.1f} A (fuse of {FUSE_PER_LOAD * most_a:.1f} A or more, no more than the wire takes)"
+def _why_no_battery_chain(model: KitModel, battery: Battery, bus: Connector, most_a: float) -> tuple[str, str]:
+    leads, demand = model.inventory.leads, load_demand(most_a)
+    if battery.fused or not chains(leads, battery.connector, bus):
+        rule, why = why_no_chain(leads, battery.connector, bus, demand, model.contacts)
+        return rule, f"battery {battery.id} ({battery.connector}) cannot reach the station ({bus}): {why}"
+    within = f"within {FUSE_WITHIN_M * 100:.0f} cm of its plus"
+    if not chains(leads, battery.connector, bus, suits=lambda chain: is_fused_near(battery, chain)):
+        return "battery-fuse", (
+            f"battery {battery.id} has no fuse and no lead of yours fuses it {within}; "
+            f"it needs one of {FUSE_PER_LOAD * most_a:.1f} A or more, no more than the wire takes"
         )
-    return f"no lead of yours from {battery.id} to the station carries {most_a:.1f} A"
+    return "fuse-size", (
+        f"no lead of yours fuses battery {battery.id} {within} for {most_a:.1f} A: "
+        f"that needs {FUSE_PER_LOAD * most_a:.1f} A or more, no more than the wire takes"
+    )
 
 
 def _controllers(model: KitModel, bus: Connector | None) -> None:
@@ -167,15 +173,17 @@ def _controllers(model: KitModel, bus: Connector | None) -> None:
             model.inventory.leads,
             controller.battery_connector,
             bus,
-            suits=lambda chain, a=amps: load_chain_suits(model, chain, a),  # type: ignore[misc]
+            suits=lambda chain, a=amps: load_demand(a).is_met(chain, model.contacts),  # type: ignore[misc]
         )
         if not found:
             model.forbid(x)
-            text = (
-                f"no leads of yours join {controller.id} ({controller.battery_connector}) to the station ({bus}) "
-                f"and carry {amps:g} A"
+            rule, why = why_no_chain(
+                model.inventory.leads, controller.battery_connector, bus, load_demand(amps), model.contacts
             )
-            model.block((controller.id,), "no-lead", text)
+            text = (
+                f"controller {controller.id} ({controller.battery_connector}) cannot reach the station ({bus}): {why}"
+            )
+            model.block((controller.id,), rule, text)
             continue
         if not found[0].pieces:
             continue
@@ -192,15 +200,16 @@ def _load(model: KitModel, bus: Connector, use: LoadUse, load: Load) -> None:
         model.inventory.leads,
         bus,
         load.connector,
-        suits=lambda chain: load_chain_suits(model, chain, amps),
+        suits=lambda chain: load_demand(amps).is_met(chain, model.contacts),
     )
     if found and not found[0].pieces:
         return
     text = f"{load.id} needs a lead from the station"
     if not found:
-        text = f"no leads of yours join the station ({bus}) to {load.id} ({load.connector}) and carry {amps:.1f} A"
-        model.block((load.id,), "no-lead", text)
-        model.refuse(text, "no-lead")
+        rule, why = why_no_chain(model.inventory.leads, bus, load.connector, load_demand(amps), model.contacts)
+        text = f"load {load.id} ({load.connector}) cannot be reached from the station ({bus}): {why}"
+        model.block((load.id,), rule, text)
+        model.refuse(text, rule)
         return
     links = []
     for chain in found:
@@ -221,6 +230,7 @@ def fits_load(converter: Converter, load: Load, nominal_v: float) -> bool:
 def _through_converter(model: KitModel, bus: Connector | None, use: LoadUse, load: Load) -> None:
     _, full_w = idle_and_full_w(load, model.bus.nominal_v)
     columns = []
+    why = ""
     for converter in sorted(model.inventory.converters, key=lambda c: c.id):
         if converter.count < 1 or not fits_load(converter, load, model.bus.nominal_v):
             continue
@@ -234,14 +244,23 @@ def _through_converter(model: KitModel, bus: Connector | None, use: LoadUse, loa
                 model.inventory.leads,
                 bus,
                 converter.from_connector,
-                suits=lambda chain, a=before_a: load_chain_suits(model, chain, a),  # type: ignore[misc]
+                suits=lambda chain, a=before_a: load_demand(a).is_met(chain, model.contacts),  # type: ignore[misc]
             )
             afters = chains(
                 model.inventory.leads,
                 converter.to_connector,
                 load.connector,
-                suits=lambda chain, a=after_a: load_chain_suits(model, chain, a),  # type: ignore[misc]
+                suits=lambda chain, a=after_a: load_demand(a).is_met(chain, model.contacts),  # type: ignore[misc]
             )
+        if bus is not None and not (befores and afters):
+            ends = (bus, converter.from_connector, load_demand(before_a))
+            if befores:
+                ends = (converter.to_connector, load.connector, load_demand(after_a))
+            rule, said = why_no_chain(model.inventory.leads, *ends, model.contacts)
+            what = f"load {load.id} ({load.connector})" if befores else f"the station ({bus})"
+            side = converter.to_connector if befores else converter.from_connector
+            why = why or f"converter {converter.id} ({side}) and {what} cannot be joined: {said}"
+            model.block((load.id, converter.id), rule, why)
         for before in befores:
             for after in afters:
                 uses = {converter.id: 1}
@@ -254,7 +273,9 @@ def _through_converter(model: KitModel, bus: Connector | None, use: LoadUse, loa
                     columns.append(model.add(Column(fed, min(most, use.count), uses)))
     if not columns:
         volts = f"{load.supply_v:g} V" if load.supply_v is not None else "another voltage"
-        text = f"{load.id} needs {volts}; no converter of yours gives it from {model.bus.name} and plugs in"
+        text = f"{load.id} needs {volts}; no converter of yours gives it from {model.bus.name}"
+        if why:
+            text += f" and plugs in: {why}"
         model.block((load.id,), "voltage", text)
         model.refuse(text, "voltage")
         return
@@ -289,6 +310,13 @@ def _strips(model: KitModel, bus: Connector, n_loads: int, most_a: float) -> Non
             else:
                 text = f"{lead.id} carries {ampacity_a(lead):g} A; the loads peak at {most_a:.1f} A"
                 model.block((lead.id,), "ampacity", text)
+    room = direct - sum(model.columns[j].upper * c for j, c in terms if c < 0)
+    if room < things:
+        text = (
+            f"at the station ({bus}) {things:g} things meet, loads and battery, and there is room for {room:g}: "
+            "bring a strip or joiner that has such ends"
+        )
+        model.block(tuple(use.id for use in model.operation.loads), "strip", text)
     text = "more than two things meet only at a strip or joiner"
     if not direct:
         text = f"things meet on {bus} only at one strip or joiner of such ends"

@@ -2,5 +2,19 @@
 
 from kitopt.wiring.chains import Chain, Piece, beaten, chains
 from kitopt.wiring.conductors import Contacts, ampacity_a, loop_ohm, ohm_per_m
+from kitopt.wiring.refusals import Demand, Missing, missing, why_no_chain
 
-__all__ = ["Chain", "Contacts", "Piece", "ampacity_a", "beaten", "chains", "loop_ohm", "ohm_per_m"]
+__all__ = [
+    "Chain",
+    "Contacts",
+    "Demand",
+    "Missing",
+    "Piece",
+    "ampacity_a",
+    "beaten",
+    "chains",
+    "loop_ohm",
+    "missing",
+    "ohm_per_m",
+    "why_no_chain",
+]

@@ -167,26 +167,3 @@ def beaten(found: Sequence[Chain], contacts: Contacts) -> list[bool]:
         return better and (all_merits[one] != all_merits[other] or one < other)
 
     return [any(beats(i, k) for i in range(len(found)) if i != k) for k in range(len(found))]
-
-
-def reached(leads: Iterable[Lead], start: Connector) -> set[Connector]:
-    """Ends that can be had from a connector with at most three leads, itself among them."""
-    single = [lead for lead in leads if lead.ways == 1 and lead.count > 0]
-    ends = {start}
-    frontier = {start}
-    for _ in range(MOST_PIECES):
-        new: set[Connector] = set()
-        for end in frontier:
-            for lead in single:
-                for piece in (Piece(lead), Piece(lead, True)):
-                    if end.mates_with(piece.near) and piece.far not in ends:
-                        new.add(piece.far)
-        ends |= new
-        frontier = new
-    return ends
-
-
-def missing_adapter(leads: Iterable[Lead], source: Connector, sink: Connector) -> tuple[set[Connector], set[Connector]]:
-    """What one adapter more would have to join: ends on the source's side and ends on the sink's."""
-    stock = list(leads)
-    return reached(stock, source), reached(stock, sink)
