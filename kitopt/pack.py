@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Literal
@@ -240,7 +240,7 @@ def pack(
         if outcome.status == "time-limit":
             is_proved = False
             bounds.append(outcome.bound)
-        if outcome.counts is not None and (best is None or _values(here) < _values(best)):
+        if outcome.counts is not None and (best is None or values_of(here) < values_of(best)):
             best = here
     base = Choice(
         operation,
@@ -262,15 +262,15 @@ def pack(
         lowest_bound = min(bounds)
         bound_or_none = lowest_bound if math.isfinite(lowest_bound) else None
         return replace(base, status="time-limit", proof=Proof(None, bound_or_none, False))
-    return replace(base, shortfall=_strongest(solved, max(5.0, min(60.0, deadline - time.monotonic()))))
+    return replace(base, shortfall=strongest_of(solved, max(5.0, min(60.0, deadline - time.monotonic()))))
 
 
-def _values(solved: Solved) -> tuple[object, ...]:
+def values_of(solved: Solved) -> tuple[object, ...]:
     """What kits of different classes are compared by: the objectives, then the ids."""
     counts = solved.outcome.counts
     assert counts is not None
     objectives = tuple(o.of(counts) for o in solved.plan.objectives)
-    ids = tuple(sorted((p.id, -p.count) for p in _packed(solved.model, counts)))
+    ids = tuple(sorted((p.id, -p.count) for p in packed_of(solved.model, counts)))
     return (*objectives, ids)
 
 
@@ -290,7 +290,8 @@ def kind_of(inventory: Inventory, item_id: str) -> str:
     return type(inventory.by_id[item_id]).__name__.lower()
 
 
-def _packed(model: KitModel, counts: Floats) -> tuple[Packed, ...]:
+def packed_of(model: KitModel, counts: Floats) -> tuple[Packed, ...]:
+    """What counts of a model put into the bag, loads and extras too, by kind and id."""
     totals: dict[str, int] = {}
     for column, count in zip(model.columns, counts, strict=True):
         for item_id, n in column.uses.items():
@@ -304,7 +305,8 @@ def _packed(model: KitModel, counts: Floats) -> tuple[Packed, ...]:
     return tuple(sorted(packed, key=lambda p: (_KIND_ORDER.index(p.kind), p.id)))
 
 
-def _joins(model: KitModel, counts: Floats) -> tuple[tuple[Join, Unit, int], ...]:
+def joins_of(model: KitModel, counts: Floats) -> tuple[tuple[Join, Unit, int], ...]:
+    """Panels, the controller that they feed, and how many such joins, by the counts of a model."""
     found = []
     for j in model.join_columns:
         join = model.columns[j].meaning
@@ -327,8 +329,8 @@ def _measured(choice: Choice, solved: Solved) -> Choice:
     return replace(
         choice,
         bus=solved.model.bus,
-        packed=_packed(solved.model, counts),
-        joins=_joins(solved.model, counts),
+        packed=packed_of(solved.model, counts),
+        joins=joins_of(solved.model, counts),
         survival=Survival(case.conditions.n_windows, int(np.count_nonzero(survives)), case.n_needed),
         lowest=Lowest(
             choice.sky.labels[k],
@@ -398,7 +400,14 @@ def chosen(choice: Choice) -> Solved | None:
     return None
 
 
-def _strongest(solved: list[Solved], seconds: float) -> Shortfall:
+def strongest_of(solved: Sequence[Solved], seconds: float) -> Shortfall:
+    """The strongest kit of classes of which none has one that works.
+
+    Parameters
+    ----------
+    seconds : float
+        Time limit over all classes. [s]
+    """
     deadline = time.monotonic() + seconds
     best: tuple[float, Solved, Floats] | None = None
     for s in solved:
@@ -417,8 +426,8 @@ def _strongest(solved: list[Solved], seconds: float) -> Shortfall:
     # the last window that would have to be survived
     k = int(np.argsort(-verdict.margin_wh, kind="stable")[case.n_needed - 1])
     return Shortfall(
-        _packed(s.model, counts),
-        _joins(s.model, counts),
+        packed_of(s.model, counts),
+        joins_of(s.model, counts),
         max(0.0, -float(verdict.margin_wh[k])),
         step_end(s.model.operation, int(verdict.lowest_step[k])),
     )
