@@ -73,7 +73,7 @@ def _cold_voltage(model: KitModel, coldest_degc: float) -> None:
         assert isinstance(join, Join)
         controller = model.units[join.unit].controller
         volts = cold_voc_v(join.panel, coldest_degc)
-        if volts > controller.max_pv_v + 1e-9:
+        if controller.max_pv_v is not None and volts > controller.max_pv_v + 1e-9:
             model.forbid(j)
             model.block(
                 (join.panel.id, controller.id),

@@ -16,7 +16,7 @@ from kitopt.explain.ruled_out import blocks_that_matter
 from kitopt.explain.thrown_away import thrown_away
 from kitopt.inventory.items import Battery, Controller, Item
 from kitopt.pack import Choice, chosen
-from kitopt.rules import AIR_FREE_WH, AIR_SPARES
+from kitopt.rules import AIR_FREE_WH, AIR_SPARES, cold_voc_v
 from kitopt.simulate import charging_w
 
 Level = Literal["block", "warn", "ask"]
@@ -47,7 +47,7 @@ def cautions(choice: Choice) -> tuple[Caution, ...]:
     """Everything to mind about a choice; the last one always says what "no rule failed" does not mean."""
     found: list[Caution] = []
     if choice.packed:
-        for part in (_batteries, _cold, _panels, _controllers, _air_travel):
+        for part in (_batteries, _cold, _panels, _controllers, _unknown_limits, _air_travel):
             found.extend(part(choice))
     if choice.operation.least == "price":
         found.extend(_prices(choice))
@@ -160,6 +160,18 @@ def _controllers(choice: Choice) -> Iterator[Caution]:
                 "ask",
                 f"What {item.id} can charge is not written down: check that it is set for {chemistry}.",
                 "chemistry",
+            )
+
+
+def _unknown_limits(choice: Choice) -> Iterator[Caution]:
+    for join, unit, _ in choice.joins:
+        if unit.controller.max_pv_v is None:
+            volts = cold_voc_v(join.panel, choice.sky.coldest_degc)
+            yield Caution(
+                "ask",
+                f"{join.panel.id} reaches {volts:.1f} V open-circuit at {choice.sky.coldest_degc:g} °C; what "
+                f"{unit.controller.id} takes is not written down: read its label before you plug in.",
+                "cold-voc",
             )
 
 

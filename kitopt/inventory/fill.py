@@ -187,11 +187,13 @@ def _controller(row: rows.ControllerRow, notes: Notes) -> Controller:
     usual = f"usual for {row.kind}"
     if not row.chemistries:
         notes.say("chemistries", "any", "taken to fit; check its setting")
+    if row.max_pv_v is None:
+        notes.say("max_pv_v", "not given", "no panel's cold voltage is checked against it; read its label")
     return Controller(
         **_common(row, notes),
         kind=row.kind,  # type: ignore[arg-type]  # checked against the list
         max_charge_a=row.max_charge_a,
-        max_pv_v=notes.fill(row.max_pv_v, "max_pv_v", 25.0, "the lowest limit usual for 12 V controllers"),
+        max_pv_v=row.max_pv_v,
         max_pv_a=row.max_pv_a,
         max_pv_w=row.max_pv_w,
         efficiency=notes.fill(row.efficiency, "efficiency", efficiency, usual),

@@ -139,7 +139,7 @@ class Controller(Item):
 
     kind: Literal["pwm", "mppt"]
     max_charge_a: float
-    max_pv_v: float
+    max_pv_v: float | None = None
     max_pv_a: float | None = None
     max_pv_w: float | None = None
     efficiency: float

@@ -29,8 +29,7 @@ def batteries_are_legal(world: World, batteries: Sequence[tuple[Battery, int]]) 
         return False
     if len({(b.chemistry, b.nominal_v) for b, _ in batteries}) > 1:
         return False
-    nominal_v = batteries[0][0].nominal_v
-    _, peak_a = world.load(nominal_v)
+    peak_a = world.peak_a(batteries[0][0].chemistry, batteries[0][0].nominal_v)
     if world.operation.batteries == "parallel":
         if sum(n * b.max_discharge_a for b, n in batteries) < peak_a - EPSILON:
             return False
@@ -56,7 +55,8 @@ def unit_is_legal(world: World, controller: Controller, panels: Sequence[tuple[P
         return False
     if not panels:
         return True
-    if any(cold_voc_v(p, world.coldest_degc) > controller.max_pv_v + EPSILON for p, _ in panels):
+    limit_v = controller.max_pv_v
+    if limit_v is not None and any(cold_voc_v(p, world.coldest_degc) > limit_v + EPSILON for p, _ in panels):
         return False
     volts = [p.vmp_v for p, _ in panels]
     if max(volts) > 1.1 * min(volts) + EPSILON:
@@ -68,7 +68,15 @@ def unit_is_legal(world: World, controller: Controller, panels: Sequence[tuple[P
 
 def charging_is_legal(world: World, batteries: Sequence[tuple[Battery, int]], units: Sequence[LoadedUnit]) -> bool:
     """What the controllers can deliver stays within what the batteries may take."""
-    charging_v = CHARGING * batteries[0][0].nominal_v
+    delivered_a = charging_a(batteries[0][0].nominal_v, units)
+    if world.operation.batteries == "parallel":
+        return delivered_a <= sum(n * b.max_charge_a for b, n in batteries) + EPSILON
+    return delivered_a <= min(b.max_charge_a for b, _ in batteries) + EPSILON
+
+
+def charging_a(nominal_v: float, units: Sequence[LoadedUnit]) -> float:
+    """Most current that the controllers can deliver together."""
+    charging_v = CHARGING * nominal_v
     delivered_a = 0.0
     for controller, panels in units:
         if controller.kind == "pwm":
@@ -76,6 +84,4 @@ def charging_is_legal(world: World, batteries: Sequence[tuple[Battery, int]], un
         else:
             from_panels_a = sum(n * p.rated_w for p, n in panels) / charging_v
         delivered_a += min(controller.max_charge_a, from_panels_a)
-    if world.operation.batteries == "parallel":
-        return delivered_a <= sum(n * b.max_charge_a for b, n in batteries) + EPSILON
-    return delivered_a <= min(b.max_charge_a for b, _ in batteries) + EPSILON
+    return delivered_a

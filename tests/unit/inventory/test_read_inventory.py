@@ -172,7 +172,7 @@ def test_controllers_leads_and_converters_with_blanks(write: Write) -> None:
         )
     )
     mppt, pwm = inventory.controllers
-    assert (mppt.efficiency, mppt.idle_ma, mppt.max_pv_v, mppt.chemistries, mppt.rf) == (0.95, 40, 25, (), "unknown")
+    assert (mppt.efficiency, mppt.idle_ma, mppt.max_pv_v, mppt.chemistries, mppt.rf) == (0.95, 40, None, (), "unknown")
     assert (pwm.efficiency, pwm.idle_ma) == (1, 15)
     assert set(assumed(inventory, "m")) == {"max_pv_v", "efficiency", "idle_ma", "chemistries", "rf"}
     fused = inventory.by_id["l"]
