@@ -33,6 +33,7 @@ class Bank:
                 charge_wh -= 0.03 * max(0, days) / 30 * battery.measured_ah * battery.nominal_v
             self.start_wh += n * max(0.0, charge_wh)
         self.charge_limit_w = sum(n * b.max_charge_a for b, n in batteries) * CHARGING * self.nominal_v
+        self.load_w = world.load(self.nominal_v)[0]
         self.idle_w = sum(c.idle_ma / 1000 * self.nominal_v for c, _ in units)
         self.units = [
             (
@@ -49,7 +50,7 @@ class Bank:
         With `stop_below`, any negative value may come back for a failing window.
         """
         world, need = self.world, self.world.operation.need
-        load_w = world.load(self.nominal_v)[0]
+        load_w = self.load_w
         locked = world.locked_share(self.chemistry)[window]
         degc = world.battery_degc[window]
         is_parallel = world.operation.batteries == "parallel"

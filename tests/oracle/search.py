@@ -85,7 +85,7 @@ def _splits(n: int, n_units: int) -> list[tuple[int, ...]]:
     return [(first, *rest) for first in range(n + 1) for rest in _splits(n - first, n_units - 1)]
 
 
-def legal_banks(world: World, kit: Kit) -> Iterator[Bank]:
+def legal_layouts(world: World, kit: Kit) -> Iterator[tuple[list[tuple[Battery, int]], list[LoadedUnit]]]:
     """The kit under every way of plugging it together that no rule forbids."""
     limit_g = world.operation.mass_limit_g
     if limit_g is not None and kit.mass_g > limit_g:
@@ -103,7 +103,13 @@ def legal_banks(world: World, kit: Kit) -> Iterator[Bank]:
         if all(unit_is_legal(world, c, joined, chemistry) for c, joined in units) and charging_is_legal(
             world, batteries, units
         ):
-            yield Bank(world, batteries, units)
+            yield batteries, units
+
+
+def legal_banks(world: World, kit: Kit) -> Iterator[Bank]:
+    """The same, ready to be judged."""
+    for batteries, units in legal_layouts(world, kit):
+        yield Bank(world, batteries, units)
 
 
 def passes(world: World, kit: Kit) -> bool:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 from kitopt.inventory.items import Controller, Inventory, Panel
 from kitopt.operation.terms import LoadUse, Operation
 from kitopt.sky.windows import Sky
+from oracle.volts import needs_converter, suits
 
 Lists = list[list[float]]
 
@@ -49,6 +51,7 @@ class World:
         self.n_needed = math.ceil(operation.need.confidence * self.n_windows)
         self._panel_w: dict[tuple[str, str, float], Lists] = {}
         self._load_w: dict[float, tuple[list[float], float]] = {}
+        self._peak_a: dict[tuple[str, float], float] = {}
         self._cold: dict[str, Lists] = {}
 
     def _lists(self, rows: Lists) -> Lists:
@@ -57,12 +60,30 @@ class World:
     # -- loads -------------------------------------------------------------------------
 
     def load(self, nominal_v: float) -> tuple[list[float], float]:
-        """Mean watts of every step, and the highest amperes of any minute."""
+        """Mean watts of every step, and the highest amperes of any minute, at the loads."""
         if nominal_v not in self._load_w:
-            self._load_w[nominal_v] = self._count_load(nominal_v)
+            self._load_w[nominal_v] = self._count_load(self.operation.loads, nominal_v, {})
         return self._load_w[nominal_v]
 
-    def _count_load(self, nominal_v: float) -> tuple[list[float], float]:
+    def peak_a(self, chemistry: str, nominal_v: float) -> float:
+        """Highest amperes of any minute at the battery, the worst converter's losses included."""
+        if (chemistry, nominal_v) not in self._peak_a:
+            efficiency = {}
+            for load in self.inventory.loads:
+                if needs_converter(load, chemistry, nominal_v):
+                    fit = [c.efficiency for c in self.inventory.converters if c.count and suits(c, load, nominal_v)]
+                    efficiency[load.id] = min(fit, default=1.0)
+            self._peak_a[chemistry, nominal_v] = self._count_load(self.operation.loads, nominal_v, efficiency)[1]
+        return self._peak_a[chemistry, nominal_v]
+
+    def one_load_w(self, load_id: str, nominal_v: float) -> list[float]:
+        """Mean watts of every step that one unit of a load draws."""
+        uses = tuple(replace(use, count=1) for use in self.operation.loads if use.id == load_id)
+        return self._count_load(uses, nominal_v, {})[0]
+
+    def _count_load(
+        self, uses: tuple[LoadUse, ...], nominal_v: float, efficiency: dict[str, float]
+    ) -> tuple[list[float], float]:
         start = self.operation.start
         minute_of_day = start.hour * 60 + start.minute
         watts, peak_a = [], 0.0
@@ -72,10 +93,10 @@ class World:
             for minute in range(elapsed, elapsed + length):
                 now = (minute_of_day + minute) % 1440
                 total, key_down_a = 0.0, 0.0
-                for use in self.operation.loads:
+                for use in uses:
                     mean_w, most_w = self._one_load(use, now, nominal_v)
                     total += use.count * mean_w
-                    key_down_a += use.count * most_w / nominal_v
+                    key_down_a += use.count * most_w / nominal_v / efficiency.get(use.id, 1.0)
                 energy += total
                 peak_a = max(peak_a, key_down_a)
             watts.append(energy / length)
