@@ -1,7 +1,7 @@
 """One kit from an inventory of 40 leads, 12 panels, 10 batteries and 6 controllers, at 500 windows.
 
 Takes the demo inventory, thins or repeats its kinds to those numbers of types, and packs the
-26 h checkpoint; prints seconds, the share of them that the solver had, and the ratio to the demo.
+26 h checkpoint; prints seconds and the ratio to the demo.
 
     python benchmarks/wired.py [--smoke]
 """
