@@ -103,11 +103,11 @@ class CaseMemory:
 
     def upper_of_coordinates(self, upper_counts: Floats) -> Floats:
         """Largest value that each coordinate can take, shape (n_coordinates,)."""
-        return np.asarray(self._box @ upper_counts)
+        return np.asarray(self._box @ self.case.own(upper_counts))
 
     def judge(self, counts: Floats) -> Verdict:
         """Judge counts, whole or fractional."""
-        return simulate(self.case.conditions, self.case.matrix @ counts)
+        return simulate(self.case.conditions, self.case.plant(counts))
 
     def passes(self, verdict: Verdict) -> bool:
         """Whether enough windows are survived."""
@@ -116,7 +116,7 @@ class CaseMemory:
     def cuts_at(self, counts: Floats, verdict: Verdict | None = None) -> NormalCuts | None:
         """Normalised cuts of all windows that fail at some counts; None when one asks for nothing positive."""
         verdict = verdict if verdict is not None else self.judge(counts)
-        plant = self.case.matrix @ counts
+        plant = self.case.plant(counts)
         failing = np.flatnonzero(~verdict.survives)
         found = cuts(self.case.conditions, plant, verdict.lowest_step, failing)
         # a window counts as survived a rounding below zero; its row must not be stricter
@@ -194,7 +194,7 @@ class CaseMemory:
 
     def _learn_without_need(self, counts: Floats, verdict: Verdict) -> bool:
         """Rows of windows some of whose cuts ask for nothing positive: kept in watt-hours, with a binary each."""
-        plant = self.case.matrix @ counts
+        plant = self.case.plant(counts)
         failing = np.flatnonzero(~verdict.survives)
         a = self.case.n_allowed
         if len(failing) <= a:

@@ -280,7 +280,7 @@ class _Chooser:
         return True
 
     def _learn_quantile(self, memory: CaseMemory, counts: Floats) -> bool:
-        if memory.case.n_allowed == 0:
+        if memory.case.n_allowed == 0 or memory.case.served is not None:
             return False
         program = self._program(np.zeros(self.plan.n_columns), with_fixed=False)
         self._left()
@@ -288,7 +288,8 @@ class _Chooser:
 
     def _failed(self, counts: Floats) -> list[tuple[CaseMemory, Verdict]]:
         """The cases that counts fail, with their verdicts."""
-        return [(m, v) for m, v in ((m, m.judge(counts)) for m in self.memories) if not m.passes(v)]
+        asked = [m for m in self.memories if m.case.is_asked(counts)]
+        return [(m, v) for m, v in ((m, m.judge(counts)) for m in asked) if not m.passes(v)]
 
     def _minimise(self, objective: Objective, cutoff: float, *, is_first: bool) -> bool:
         while True:
@@ -336,7 +337,7 @@ class _Chooser:
         float
             The cutoff, lowered to the objective of what was found.
         """
-        known = [(m, m.cuts_at(counts)) for m in self.memories]
+        known = [(m, m.cuts_at(counts)) for m in self.memories if m.case.is_asked(counts)]
         best = math.inf if self.best is None else float(objective.of(self.best))
         tries = 0
         for j in np.argsort(objective.weights, kind="stable"):
@@ -349,7 +350,7 @@ class _Chooser:
                 continue
             # cheaper than to judge: do the cuts at the failing counts let the neighbour pass?
             fails = [
-                np.count_nonzero(found.v @ (m.case.matrix @ more) < 1.0 - 1e-9) > m.case.n_allowed
+                np.count_nonzero(found.v @ m.case.plant(more) < 1.0 - 1e-9) > m.case.n_allowed
                 for m, found in known
                 if found is not None
             ]

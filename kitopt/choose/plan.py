@@ -17,6 +17,9 @@ from kitopt.plant import Conditions
 
 Floats = NDArray[np.float64]
 
+_HARDLY = 1e-3
+"""A case asked for in so small a part teaches nothing."""
+
 
 @dataclass(frozen=True)
 class Row:
@@ -47,14 +50,44 @@ class Case:
     conditions : Conditions
     confidence : Fraction
         Share of the windows that must be survived.
-    matrix : ndarray, shape (n_coordinates, n_columns)
+    matrix : ndarray, shape (n_coordinates, n_own_columns)
         Takes counts to the plant that is judged.
+    columns : ndarray of int, shape (n_own_columns,), or None
+        Which of the plan's columns these are; the first ones in order when None.
+    served : int or None
+        A column of 0 or 1 that says whether the case must be passed; always when None.
     """
 
     name: str
     conditions: Conditions
     confidence: Fraction
     matrix: Floats
+    columns: NDArray[np.intp] | None = None
+    served: int | None = None
+
+    def own(self, counts: Floats) -> Floats:
+        """The counts that this case looks at, shape (n_own_columns,)."""
+        return counts[: self.matrix.shape[1]] if self.columns is None else counts[self.columns]
+
+    def is_asked(self, counts: Floats) -> bool:
+        """Whether the case must be passed at all."""
+        return self.served is None or float(counts[self.served]) > _HARDLY
+
+    def plant(self, counts: Floats) -> Floats:
+        """The plant that counts make, shape (n_coordinates,).
+
+        Where the case is asked for in part, as a relaxation may, it is judged at that many times
+        the counts: a row ``v @ plant >= served`` is broken just when ``v @ (plant / served) >= 1`` is.
+        """
+        plant = np.asarray(self.matrix @ self.own(counts))
+        return plant if self.served is None else plant / max(float(counts[self.served]), _HARDLY)
+
+    def terms(self, v: Floats) -> list[tuple[int, float]]:
+        """A row in the plant's coordinates as terms in the plan's columns."""
+        row = v @ self.matrix
+        found = np.flatnonzero(np.abs(row) > 1e-12)
+        at = found if self.columns is None else self.columns[found]
+        return [(int(j), float(c)) for j, c in zip(at, row[found], strict=True)]
 
     @property
     def n_needed(self) -> int:

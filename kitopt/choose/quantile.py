@@ -45,7 +45,7 @@ class WindowFloor:
         alone = self._conditions.get(window)
         if alone is None:
             alone = self._conditions[window] = self.case.conditions.window(window)
-        plant = self.case.matrix @ counts
+        plant = self.case.plant(counts)
         verdict = simulate(alone, plant)
         if verdict.survives[0]:
             return None
@@ -53,8 +53,7 @@ class WindowFloor:
         need = -float(found.constant[0]) - TOLERANCE_WH
         if need <= 1e-3 or -float(verdict.margin_wh[0]) < _CLOSE_SHARE * need:
             return None
-        row = (found.slope[0] / need) @ self.case.matrix
-        terms = [(int(j), float(row[j])) for j in np.flatnonzero(np.abs(row) > 1e-12)]
+        terms = self.case.terms(found.slope[0] / need)
         self.known(window).append(terms)
         return terms
 
@@ -94,11 +93,11 @@ def _refine(relaxation: Relaxation, floors: WindowFloor, window: int, is_open: s
     relaxation.forget_rows()
     for terms in floors.known(window):
         relaxation.add_row(terms, 1.0)
-    best, n = -np.inf, floors.case.matrix.shape[1]
+    best = -np.inf
     for _ in range(steps):
         value, point = relaxation.least()
         best = max(best, value)
-        new = floors.cut(window, point[:n]) if point is not None else None
+        new = floors.cut(window, point) if point is not None else None
         if new is None:
             is_open.discard(window)
             break
@@ -123,8 +122,7 @@ def quantile_row(memory: CaseMemory, floors: WindowFloor, relaxation: Relaxation
     order = np.argsort(reached, kind="stable")
     deciding = order[max(0, allowed - 8) : allowed + 8]
     v = np.mean(found.v[deciding], axis=0)
-    row = v @ memory.case.matrix
-    direction = [(int(j), float(row[j])) for j in np.flatnonzero(np.abs(row) > 1e-12)]
+    direction = memory.case.terms(v)
     candidates = [int(found.windows[i]) for i in order[: allowed + 1 + _SPARE]]
     least = quantile_bound(relaxation, floors, direction, candidates, allowed)
     if not np.isfinite(least) or v @ found.plant > least - 1e-5:

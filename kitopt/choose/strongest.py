@@ -53,7 +53,7 @@ def scaled(case: Case, share: float) -> Case:
 
 def share_met(case: Case, counts: Floats) -> float:
     """Largest share of the need at which the counts pass a case; 1 at most, below 0 never. [0–1]"""
-    plant = case.matrix @ counts
+    plant = case.plant(counts)
 
     def passes(share: float) -> bool:
         verdict = simulate(scaled(case, share).conditions, plant)
@@ -94,12 +94,13 @@ def strongest(plan: Plan, memories: Sequence[CaseMemory], *, seconds: float = ma
             break
         counts = plan.whole(answer.values[: plan.n_columns])
         hoped = float(answer.values[share_column])
-        met = min((share_met(m.case, counts) for m in memories), default=1.0)
+        asked = [m for m in memories if m.case.is_asked(counts)]
+        met = min((share_met(m.case, counts) for m in asked), default=1.0)
         if met > best_share:
             best, best_share = counts, met
         if hoped <= best_share + _CLOSE:
             break
-        for memory in memories:
+        for memory in asked:
             _learn_at(memory, counts, min(1.0, (met + hoped) / 2 if met + _CLOSE < hoped else hoped))
     if best is None:
         # the reserve and the cold alone ask for more than any kit starts with: no share of the need can be met
@@ -126,9 +127,8 @@ def _least_short(plan: Plan, memories: Sequence[CaseMemory], deadline: float) ->
             verdict = memory.judge(counts)
             k = np.argsort(-verdict.margin_wh, kind="stable")[memory.case.n_needed - 1]
             found_wh = min(found_wh, float(verdict.margin_wh[k]))
-            cut = cuts(memory.case.conditions, memory.case.matrix @ counts, verdict.lowest_step, np.array([k]))
-            row = cut.slope[0] @ memory.case.matrix
-            rows.append(([(int(j), float(row[j])) for j in np.flatnonzero(row)], float(cut.constant[0])))
+            cut = cuts(memory.case.conditions, memory.case.plant(counts), verdict.lowest_step, np.array([k]))
+            rows.append((memory.case.terms(cut.slope[0]), float(cut.constant[0])))
         if found_wh > best_margin_wh:
             best, best_margin_wh = counts, found_wh
         if -answer.objective <= best_margin_wh + _CLOSE_WH:

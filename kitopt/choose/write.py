@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.choose.learned import CaseMemory, WindowRow
+from kitopt.choose.plan import Case
 from kitopt.master import Program
 
 Floats = NDArray[np.float64]
@@ -30,24 +31,24 @@ def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column:
         Largest value of each coordinate.
     scale_column : int, optional
         A column λ in place of the 1 on the right-hand sides: the share of the need that is met.
+        A case's own served column is another.
         Rows that rest on the plan as a whole are then left out, since they hold for λ = 1 only.
     """
-    matrix = memory.case.matrix
+    case = memory.case
     is_few = len(memory.free_rows) + len(memory.window_rows) <= _FEW_ROWS
-    in_columns = _counts(matrix) if is_few else _coordinates(program, matrix, box)
+    in_columns = case.terms if is_few else _coordinates(program, case, box)
+    # what stands on the right-hand side in place of 1: each column is 1 at most, and their shares below 1 add up
+    scales = [column for column in (scale_column, case.served) if column is not None]
 
     def at_least(terms: list[tuple[int, float]], least: float) -> None:
-        if scale_column is None:
-            program.add_row(terms, lower=least)
-        else:
-            program.add_row([*terms, (scale_column, -least)], lower=0.0)
+        program.add_row([*terms, *((j, -least) for j in scales)], lower=least * (1 - len(scales)))
 
     for row in memory.free_rows:
-        if scale_column is None or row.is_pure:
+        if not scales or row.is_pure:
             at_least(in_columns(row.v), row.least)
     given_up: dict[int, int] = {}
     for window_row in memory.window_rows:
-        floor = _floor(memory, window_row, box, is_scaled=scale_column is not None)
+        floor = _floor(memory, window_row, box, is_scaled=bool(scales))
         if floor >= window_row.least - 1e-9:
             at_least(in_columns(window_row.v), window_row.least)
             continue
@@ -58,23 +59,15 @@ def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column:
         program.add_row([(j, 1.0) for j in given_up.values()], upper=float(memory.case.n_allowed))
 
 
-def _counts(matrix: Floats) -> Writer:
-    """The writer of rows in counts."""
-
-    def in_columns(v: Floats) -> list[tuple[int, float]]:
-        row = v @ matrix
-        return [(int(j), float(row[j])) for j in np.flatnonzero(np.abs(row) > 1e-12)]
-
-    return in_columns
-
-
-def _coordinates(program: Program, matrix: Floats, box: Floats) -> Writer:
+def _coordinates(program: Program, case: Case, box: Floats) -> Writer:
     """Add a column for each coordinate, tied to the counts, and give the writer of rows in them."""
     column: dict[int, int] = {}
+    matrix = case.matrix
+    of_plan = np.arange(matrix.shape[1]) if case.columns is None else case.columns
     for c in np.flatnonzero(np.any(matrix != 0.0, axis=1)).tolist():
         size = max(float(box[c]), 1e-9)
         column[c] = program.add_column(0.0, 1.0, integer=False)
-        terms = [(int(j), float(matrix[c, j]) / size) for j in np.flatnonzero(matrix[c])]
+        terms = [(int(of_plan[j]), float(matrix[c, j]) / size) for j in np.flatnonzero(matrix[c])]
         program.add_row([*terms, (column[c], -1.0)], 0.0, 0.0)
 
     def in_columns(v: Floats) -> list[tuple[int, float]]:
