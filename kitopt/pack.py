@@ -25,6 +25,7 @@ from kitopt.rules import apply_rules
 from kitopt.simulate import TOLERANCE_WH, simulate
 from kitopt.sky.windows import Sky
 from kitopt.station_side import lay_station, station_peak_a
+from kitopt.wiring_list import Wire, wiring_list
 
 Floats = NDArray[np.float64]
 Status = Literal["found", "no-kit", "time-limit"]
@@ -109,6 +110,7 @@ class Choice:
     proof: Proof
     packed: tuple[Packed, ...] = ()
     joins: tuple[tuple[Join, Unit, int], ...] = ()
+    wiring: tuple[Wire, ...] = ()
     bus: BusClass | None = None
     survival: Survival | None = None
     lowest: Lowest | None = None
@@ -331,6 +333,7 @@ def _measured(choice: Choice, solved: Solved) -> Choice:
         bus=solved.model.bus,
         packed=packed_of(solved.model, counts),
         joins=joins_of(solved.model, counts),
+        wiring=wiring_list(solved.model, counts),
         survival=Survival(case.conditions.n_windows, int(np.count_nonzero(survives)), case.n_needed),
         lowest=Lowest(
             choice.sky.labels[k],

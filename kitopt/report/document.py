@@ -14,7 +14,6 @@ from kitopt.explain import cautions, not_packed, reasons
 from kitopt.inventory.items import Assumed, Inventory
 from kitopt.pack import Choice, Packed
 from kitopt.report.assumptions import in_order
-from kitopt.report.leads import lead_ids
 
 SCHEMA = "kitopt/plan-1"
 
@@ -140,17 +139,22 @@ def _lowest(choice: Choice) -> dict[str, Any] | None:
 
 
 def _wiring(choice: Choice) -> list[dict[str, Any]]:
+    """Joins in the order in which they are made; "fuse_a" may be "in the battery"."""
     return [
         {
-            "from": join.panel.id,
-            "to": unit.name,
-            "count": join.n_joined * n,
-            "leads": list(lead_ids(join)),
-            "amps": None,
-            "drop_v": None,
-            "loss_share": None,
+            "from": wire.source,
+            "to": wire.sink,
+            "kind": wire.kind,
+            "count": wire.count,
+            "joined": wire.joined,
+            "leads": list(wire.leads),
+            "amps": _number(wire.amps),
+            "fuse_a": "in the battery" if wire.is_fused_inside and wire.fuse_a is None else _number(wire.fuse_a),
+            "ohm": _number(wire.ohm, 5),
+            "drop_v": _number(wire.drop_v),
+            "loss_share": _number(wire.loss_share, 5),
         }
-        for join, unit, n in choice.joins
+        for wire in choice.wiring
     ]
 
 

@@ -12,6 +12,7 @@ from kitopt.pack import Choice, Packed
 from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.leads import lead_ids
+from kitopt.report.wiring import wiring
 from kitopt.report.words import WIDTH, wrapped
 
 Joins = Sequence[tuple[Join, Unit, int]]
@@ -27,7 +28,7 @@ _SUPERLATIVE = {"mass": "lightest", "price": "cheapest", "items": "fewest items"
 def answer(choice: Choice) -> str:
     """All that has to be known, to be read in half a minute."""
     if choice.packed:
-        lines = [*_headline(choice), "", *_kit(choice, choice.packed), "", *_facts(choice)]
+        lines = [*_headline(choice), "", *_kit(choice, choice.packed), "", *_facts(choice), "", *wiring(choice)]
     else:
         lines = _nothing(choice)
     lines += ["", *_cautions(choice)]
@@ -125,7 +126,6 @@ def _joins(joins: Joins) -> list[str]:
 def _facts(choice: Choice) -> list[str]:
     operation, lowest = choice.operation, choice.lowest
     lines: list[str] = []
-    lines += _joins(choice.joins)
     if choice.joins and choice.sky.aim_text:
         lines += _fact("Aim", f"{choice.sky.aim_text}.")
     lines += _fact("Need", f"{choice.need_wh:,.0f} Wh in all, {choice.peak_a:.1f} A at the peak.")

@@ -58,7 +58,11 @@ def test_a_kit_that_is_found(hut: Path, run: Run) -> None:
     assert datetime.fromisoformat(plan["lowest"]["time"]) == datetime.fromisoformat("2027-01-16T04:00:00+01:00")
     assert plan["lowest"]["time"].endswith("+01:00")
     assert plan["no_sun_hours"] == 16
-    assert plan["wiring"] == []
+    assert [(one["from"], one["to"], one["leads"]) for one in plan["wiring"]] == [
+        ("box-10", "station", []),
+        ("box-4", "station", []),
+        ("station", "lamp", []),
+    ]
     assert plan["strongest"] is None
     assert set(plan["not_packed"]) == {"agm-7"}
     assert plan["not_packed"]["agm-7"]["rule"] == "bus-class"

@@ -123,14 +123,26 @@ def test_no_kit_within_the_time(choose_for: Make) -> None:
 
 
 def test_joins_are_told(choose_for: Make) -> None:
+    # the lamp draws 10 W / 12.8 V = 0.78 A; the panel gives 6 A short-circuited, the controller at most
+    # 100 W / (1.04 x 12.8 V) = 7.5 A. Leads are not checked without a leads.csv, so no drop is told.
     choice = choose_for(battery(), panel(), controller(count=2), hours=48.0, sun_wm2=(500.0,))
-    assert "\nJoin     fold-100 to mppt-5 #1\n" in answer(choice)
-    assert document(choice)["wiring"] == [
-        {
-            **{"from": "fold-100", "to": "mppt-5 #1", "count": 1},
-            **{"leads": [], "amps": None, "drop_v": None, "loss_share": None},
-        }
+    lines = answer(choice).splitlines()
+    start = next(n for n, line in enumerate(lines) if line.startswith("Wiring in this order"))
+    assert [line.strip() for line in lines[start + 1 : start + 5]] == [
+        "1. box-10 ==> station: 7.5 A, fuse in the battery",
+        "2. station ==> lamp: 0.8 A",
+        "3. mppt-5 #1 ==> station: 7.5 A",
+        "4. fold-100 ==> mppt-5 #1: 6.0 A",
     ]
+    unknown = {"ohm": None, "drop_v": None, "loss_share": None}
+    assert document(choice)["wiring"][0] == {
+        **{"from": "box-10", "to": "station", "kind": "battery", "count": 1, "joined": 1, "leads": []},
+        **{"amps": pytest.approx(100 / 13.312, abs=1e-3), "fuse_a": "in the battery", **unknown},
+    }
+    assert document(choice)["wiring"][-1] == {
+        **{"from": "fold-100", "to": "mppt-5 #1", "kind": "panel", "count": 1, "joined": 1, "leads": []},
+        **{"amps": 6.0, "fuse_a": None, **unknown},
+    }
 
 
 def test_a_charge_is_never_told_too_high(choose_for: Make) -> None:
