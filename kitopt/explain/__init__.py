@@ -1,6 +1,7 @@
 """Reasons as data: why a kit is what it is, and what its owner must mind. The words are put in order elsewhere."""
 
-from kitopt.explain.cautions import Caution, cautions
+from kitopt.explain.caution import Caution
+from kitopt.explain.cautions import cautions
 from kitopt.explain.reasons import Reason, not_packed, reasons
 
 __all__ = ["Caution", "Reason", "cautions", "not_packed", "reasons"]

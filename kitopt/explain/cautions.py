@@ -7,11 +7,11 @@ Levels: "block" is never chosen and explains why there is no kit; "warn" is to b
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
+from kitopt.explain.caution import Caution
+from kitopt.explain.cautions_wiring import leads, voltages
 from kitopt.explain.ruled_out import blocks_that_matter
 from kitopt.explain.thrown_away import thrown_away
 from kitopt.inventory.items import Battery, Controller, Item
@@ -19,12 +19,13 @@ from kitopt.pack import Choice, chosen
 from kitopt.rules import AIR_FREE_WH, AIR_SPARES, cold_voc_v
 from kitopt.simulate import charging_w
 
-Level = Literal["block", "warn", "ask"]
-
 PARALLEL_PANELS = 3
 """From this many panels in parallel on, one of them can be fed by the others beyond what it stands (NEC 690.9,
 from memory)."""
 
+
+_LIMITS = ("max_discharge_a", "max_charge_a", "lowest_charging_degc", "voc_v", "isc_a")
+"""Columns whose blanks are limits that something could be harmed by; max_pv_v is asked for with its panels."""
 
 _PASSED = "No rule failed; that is no promise that nothing can go wrong."
 _NOT_PASSED = "The rules are a help, no more."
@@ -34,20 +35,12 @@ _ORDER = (
 )
 
 
-@dataclass(frozen=True)
-class Caution:
-    """One thing to mind."""
-
-    level: Level
-    text: str
-    rule: str
-
-
 def cautions(choice: Choice) -> tuple[Caution, ...]:
     """Everything to mind about a choice; the last one always says what "no rule failed" does not mean."""
     found: list[Caution] = []
     if choice.packed:
-        for part in (_batteries, _cold, _panels, _controllers, _unknown_limits, _air_travel):
+        found.extend(voltages(choice))
+        for part in (_batteries, _cold, _panels, _controllers, _unknown_limits, _assumed_limits, _air_travel):
             found.extend(part(choice))
     if choice.operation.least == "price":
         found.extend(_prices(choice))
@@ -56,7 +49,9 @@ def cautions(choice: Choice) -> tuple[Caution, ...]:
     found.extend(Caution("warn", note, "sky") for note in choice.sky.notes)
     read = (*choice.operation.warnings, *choice.inventory.warnings)
     found.extend(Caution("ask", warning, "file") for warning in read)
-    found.extend(_leads(choice))
+    found.extend(leads(choice))
+    # what is to be heeded comes before what is to be looked up
+    found.sort(key=lambda caution: ("block", "warn", "ask").index(caution.level))
     passed = not any(caution.level == "block" for caution in found)
     found.append(Caution("warn", f"{_PASSED if passed else _NOT_PASSED} {_ORDER}", "no-rule-failed"))
     return tuple(found)
@@ -131,13 +126,20 @@ def _panels(choice: Choice) -> Iterator[Caution]:
             )
         yield Caution("warn", text, "clipped")
     joined: dict[str, int] = {}
-    for join, unit, n in choice.joins:
-        joined[unit.name] = joined.get(unit.name, 0) + n * join.n_joined
+    unfused: dict[str, int] = {}
+    for wire in choice.wiring:
+        if wire.kind == "panel":
+            n = wire.count * wire.joined
+            joined[wire.sink] = joined.get(wire.sink, 0) + n
+            # one fuse in the lead that several share protects none of them from the others
+            is_fused = wire.fuse_a is not None and wire.joined == 1
+            unfused[wire.sink] = unfused.get(wire.sink, 0) + (0 if is_fused else n)
     for name, n in joined.items():
-        if n >= PARALLEL_PANELS:
+        if n >= PARALLEL_PANELS and unfused[name]:
             yield Caution(
                 "warn",
-                f"{n} panels in parallel on {name}: give each its own fuse, for the others can feed a faulty one.",
+                f"{n} panels in parallel on {name}: give each its own fuse, of 1.56 times its Isc or the next size up, "
+                "for the others can feed a faulty one.",
                 "parallel-panels",
             )
 
@@ -148,12 +150,16 @@ def _controllers(choice: Choice) -> Iterator[Caution]:
         if item.rf == "hash":
             yield Caution(
                 "warn",
-                f"{item.id} is noted as noisy on the bands: keep it and its leads away from the antenna, "
-                "or charge one battery while another feeds the radio.",
+                f"{item.id} is noted as noisy on the bands: charge one battery while another feeds the radio, or stop "
+                "charging while you listen; ferrites on its leads, and it and they 5 m or more from the antenna.",
                 "radio-noise",
             )
         elif item.rf == "unknown":
-            yield Caution("ask", f"Whether {item.id} makes radio noise is not known: listen beside it.", "radio-noise")
+            yield Caution(
+                "ask",
+                f"Whether {item.id} makes radio noise is not known: listen beside it, charging and when full.",
+                "radio-noise",
+            )
         if not item.chemistries:
             chemistry = choice.bus.chemistry if choice.bus else "the battery"
             yield Caution(
@@ -192,13 +198,12 @@ def _air_travel(choice: Choice) -> Iterator[Caution]:
         yield Caution("warn", text, "air-travel")
 
 
-def _leads(choice: Choice) -> Iterator[Caution]:
-    if not choice.inventory.has_leads_file:
-        text = "There is no leads.csv, so connectors and leads are not checked: join everything at home first."
-        yield Caution("warn", text, "leads")
-    elif choice.operation.station_connector is None:
-        text = "The operation names no station_connector, so nothing but the panels' leads is checked."
-        yield Caution("warn", text, "leads")
+def _assumed_limits(choice: Choice) -> Iterator[Caution]:
+    packed = {one.id for one in choice.packed}
+    found = [one for one in choice.inventory.assumed if one.id in packed and one.column in _LIMITS]
+    if found:
+        named = [f"{one.id} {one.column} {one.value}" for one in found]
+        yield Caution("ask", f"Limits not read from a label: {_some(named)}. Look them up.", "assumed-limit")
 
 
 def _prices(choice: Choice) -> Iterator[Caution]:
