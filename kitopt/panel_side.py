@@ -16,6 +16,7 @@ from kitopt.operation.terms import Operation
 from kitopt.wiring import Chain, Demand, ampacity_a, beaten, chains, why_no_chain
 
 MOST_JOINED = 4
+_NOT_TOLD = ("no-lead", "no leads of yours join them")
 PV_FUSE_PER_ISC = 1.56
 """NEC 690.8 and 690.9: 1.25 × 1.25, rounded as the code does."""
 
@@ -74,12 +75,12 @@ def _lay_one(
         demand = panel_demand(model.operation, panel)
         why = (panel.connector, controller.pv_connector, demand)
         if why not in refused:
-            refused[why] = why_no_chain(model.inventory.leads, *why, model.contacts)
+            refused[why] = why_no_chain(model.inventory.leads, *why, model.contacts) or _NOT_TOLD
         rule, text = refused[why]
         model.block(
             (panel.id, controller.id),
             "pv-fuse" if rule == "fuse-size" else rule,
-            f"panel {panel.id} ({panel.connector}) cannot reach controller {controller.id} "
+            f"Panel {panel.id} ({panel.connector}) cannot reach controller {controller.id} "
             f"({controller.pv_connector}): {text}",
         )
 

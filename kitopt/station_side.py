@@ -17,6 +17,7 @@ FUSE_WITHIN_M = 0.18
 """A fuse sits within 18 cm of battery plus; common practice, after ABYC E-11."""
 FUSE_PER_LOAD = 1.25
 """NEC: a fuse carries at least 125 % of the continuous current."""
+_NOT_TOLD = ("no-lead", "no leads of yours join them")
 SUPPLY_SHARE = 0.15
 """A load takes its supply voltage ± 15 % unless its own limits are given; common transceiver specification."""
 
@@ -149,16 +150,16 @@ def _batteries(model: KitModel, bus: Connector | None, most_a: float) -> None:
 def _why_no_battery_chain(model: KitModel, battery: Battery, bus: Connector, most_a: float) -> tuple[str, str]:
     leads, demand = model.inventory.leads, load_demand(most_a)
     if battery.fused or not chains(leads, battery.connector, bus):
-        rule, why = why_no_chain(leads, battery.connector, bus, demand, model.contacts)
-        return rule, f"battery {battery.id} ({battery.connector}) cannot reach the station ({bus}): {why}"
+        rule, why = why_no_chain(leads, battery.connector, bus, demand, model.contacts) or _NOT_TOLD
+        return rule, f"Battery {battery.id} ({battery.connector}) cannot reach the station ({bus}): {why}"
     within = f"within {FUSE_WITHIN_M * 100:.0f} cm of its plus"
     if not chains(leads, battery.connector, bus, suits=lambda chain: is_fused_near(battery, chain)):
         return "battery-fuse", (
-            f"battery {battery.id} has no fuse and no lead of yours fuses it {within}; "
+            f"Battery {battery.id} has no fuse and no lead of yours fuses it {within}; "
             f"it needs one of {FUSE_PER_LOAD * most_a:.1f} A or more, no more than the wire takes"
         )
     return "fuse-size", (
-        f"no lead of yours fuses battery {battery.id} {within} for {most_a:.1f} A: "
+        f"No lead of yours fuses battery {battery.id} {within} for {most_a:.1f} A: "
         f"that needs {FUSE_PER_LOAD * most_a:.1f} A or more, no more than the wire takes"
     )
 
@@ -177,11 +178,14 @@ def _controllers(model: KitModel, bus: Connector | None) -> None:
         )
         if not found:
             model.forbid(x)
-            rule, why = why_no_chain(
-                model.inventory.leads, controller.battery_connector, bus, load_demand(amps), model.contacts
+            rule, why = (
+                why_no_chain(
+                    model.inventory.leads, controller.battery_connector, bus, load_demand(amps), model.contacts
+                )
+                or _NOT_TOLD
             )
             text = (
-                f"controller {controller.id} ({controller.battery_connector}) cannot reach the station ({bus}): {why}"
+                f"Controller {controller.id} ({controller.battery_connector}) cannot reach the station ({bus}): {why}"
             )
             model.block((controller.id,), rule, text)
             continue
@@ -206,8 +210,10 @@ def _load(model: KitModel, bus: Connector, use: LoadUse, load: Load) -> None:
         return
     text = f"{load.id} needs a lead from the station"
     if not found:
-        rule, why = why_no_chain(model.inventory.leads, bus, load.connector, load_demand(amps), model.contacts)
-        text = f"load {load.id} ({load.connector}) cannot be reached from the station ({bus}): {why}"
+        rule, why = (
+            why_no_chain(model.inventory.leads, bus, load.connector, load_demand(amps), model.contacts) or _NOT_TOLD
+        )
+        text = f"Load {load.id} ({load.connector}) cannot be reached from the station ({bus}): {why}"
         model.block((load.id,), rule, text)
         model.refuse(text, rule)
         return
@@ -230,7 +236,7 @@ def fits_load(converter: Converter, load: Load, nominal_v: float) -> bool:
 def _through_converter(model: KitModel, bus: Connector | None, use: LoadUse, load: Load) -> None:
     _, full_w = idle_and_full_w(load, model.bus.nominal_v)
     columns = []
-    why = ""
+    rule, why = "", ""
     for converter in sorted(model.inventory.converters, key=lambda c: c.id):
         if converter.count < 1 or not fits_load(converter, load, model.bus.nominal_v):
             continue
@@ -256,10 +262,10 @@ def _through_converter(model: KitModel, bus: Connector | None, use: LoadUse, loa
             ends = (bus, converter.from_connector, load_demand(before_a))
             if befores:
                 ends = (converter.to_connector, load.connector, load_demand(after_a))
-            rule, said = why_no_chain(model.inventory.leads, *ends, model.contacts)
+            rule, said = why_no_chain(model.inventory.leads, *ends, model.contacts) or _NOT_TOLD
             what = f"load {load.id} ({load.connector})" if befores else f"the station ({bus})"
             side = converter.to_connector if befores else converter.from_connector
-            why = why or f"converter {converter.id} ({side}) and {what} cannot be joined: {said}"
+            why = f"Converter {converter.id} ({side}) and {what} cannot be joined: {said}"
             model.block((load.id, converter.id), rule, why)
         for before in befores:
             for after in afters:
@@ -272,12 +278,13 @@ def _through_converter(model: KitModel, bus: Connector | None, use: LoadUse, loa
                     fed = Fed(load, converter, before, after)
                     columns.append(model.add(Column(fed, min(most, use.count), uses)))
     if not columns:
-        volts = f"{load.supply_v:g} V" if load.supply_v is not None else "another voltage"
-        text = f"{load.id} needs {volts}; no converter of yours gives it from {model.bus.name}"
-        if why:
-            text += f" and plugs in: {why}"
-        model.block((load.id,), "voltage", text)
-        model.refuse(text, "voltage")
+        if not why:
+            volts = f"{load.supply_v:g} V" if load.supply_v is not None else "another voltage"
+            rule, why = "voltage", f"{load.id} needs {volts}; no converter of yours gives it from {model.bus.name}"
+            if any(c.count > 0 and fits_load(c, load, model.bus.nominal_v) for c in model.inventory.converters):
+                rule, why = "no-lead", f"{load.id} and its converter need the same lead on both sides; own one more"
+            model.block((load.id,), rule, why)
+        model.refuse(why, rule)
         return
     model.fed_columns.extend(columns)
     text = f"{load.id} is fed through a converter"
@@ -313,7 +320,7 @@ def _strips(model: KitModel, bus: Connector, n_loads: int, most_a: float) -> Non
     room = direct - sum(model.columns[j].upper * c for j, c in terms if c < 0)
     if room < things:
         text = (
-            f"at the station ({bus}) {things:g} things meet, loads and battery, and there is room for {room:g}: "
+            f"At the station ({bus}) {things:g} things meet, loads and battery, and there is room for {room:g}: "
             "bring a strip or joiner that has such ends"
         )
         model.block(tuple(use.id for use in model.operation.loads), "strip", text)

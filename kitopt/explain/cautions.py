@@ -12,7 +12,7 @@ import numpy as np
 
 from kitopt.explain.caution import Caution
 from kitopt.explain.cautions_wiring import leads, voltages
-from kitopt.explain.ruled_out import blocks_that_matter
+from kitopt.explain.ruled_out import blocks_that_matter, told
 from kitopt.explain.thrown_away import thrown_away
 from kitopt.inventory.items import Battery, Controller, Item
 from kitopt.pack import Choice, chosen
@@ -220,7 +220,7 @@ def _prices(choice: Choice) -> Iterator[Caution]:
 
 def _blocks(choice: Choice) -> Iterator[Caution]:
     for block in blocks_that_matter(choice):
-        yield Caution("block", f"{block.text}.", block.rule)
+        yield Caution("block", told(choice, block), block.rule)
 
 
 def _some(ids: list[str], most: int = 8) -> str:

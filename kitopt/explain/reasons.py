@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from kitopt.explain.ruled_out import told
 from kitopt.inventory.items import Battery, Converter, Item, Lead, Load, Panel
 from kitopt.pack import Choice
 
@@ -71,9 +72,9 @@ def _ruled_out(choice: Choice, item: Item) -> Reason | None:
         pairs = [block for block in blocks if len(block.items) == 2 and block.items[0] == item.id]
         every = {controller.id for controller in choice.inventory.controllers}
         if alone:
-            found = Reason(alone[0].rule, f"{alone[0].text}.")
+            found = Reason(alone[0].rule, told(choice, alone[0]))
         elif isinstance(item, Panel) and every and every <= {block.items[1] for block in pairs}:
-            found = Reason(pairs[0].rule, f"{pairs[0].text}; no other controller takes it either.")
+            found = Reason(pairs[0].rule, f"{told(choice, pairs[0])} No other controller takes it either.")
         else:
             return None
     return found

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from kitopt.inventory.items import Battery
+from kitopt.explain.cannot_join import remedy
+from kitopt.explain.in_the_way import shortages
+from kitopt.inventory.items import Battery, Load
 from kitopt.kit import Block
 from kitopt.pack import Choice
 
@@ -10,8 +12,12 @@ from kitopt.pack import Choice
 def blocks_that_matter(choice: Choice) -> list[Block]:
     """Blocks of the kit's bus class, or of the strongest kit's when none works; of all classes without either.
 
-    Each is listed once.
+    Where nothing fits together, what alone stands in the way. Each is listed once.
     """
+    if choice.status == "no-kit" and not (choice.shortfall and choice.shortfall.packed):
+        causes = _causes(choice)
+        if causes:
+            return list(dict.fromkeys(causes))
     wanted = None if choice.bus is None else {(choice.bus.chemistry, choice.bus.nominal_v)}
     if wanted is None and choice.shortfall is not None:
         items = [choice.inventory.by_id[one.id] for one in choice.shortfall.packed]
@@ -23,3 +29,17 @@ def blocks_that_matter(choice: Choice) -> list[Block]:
         for block in found
     ]
     return list(dict.fromkeys(blocks))
+
+
+def _causes(choice: Choice) -> list[Block]:
+    """What alone leaves nothing that fits together, for the class with the most batteries."""
+    if not choice.blocks:
+        return []
+    _, blocks = choice.blocks[0]
+    without = [b for b in blocks if any(isinstance(choice.inventory.by_id[i], Load) for i in b.items)]
+    return without or shortages(choice)
+
+
+def told(choice: Choice, block: Block) -> str:
+    """A block in whole sentences, with what would join what cannot be joined."""
+    return f"{block.text}. {remedy(choice, block)}".rstrip()

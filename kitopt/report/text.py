@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from kitopt.explain import cautions
-from kitopt.explain.ruled_out import blocks_that_matter
+from kitopt.explain.ruled_out import blocks_that_matter, told
 from kitopt.inventory.items import Assumed
 from kitopt.kit import Join, Unit
 from kitopt.pack import Choice, Packed
@@ -216,7 +216,7 @@ def _in_which_weather(choice: Choice) -> str:
 
 
 def _blocks(choice: Choice) -> list[str]:
-    return _list([f"{block.text}." for block in blocks_that_matter(choice)], "more: kitopt pack --json")
+    return _list([told(choice, block) for block in blocks_that_matter(choice)], "more: kitopt pack --json")
 
 
 def _list(texts: Iterable[str], more: str, most: int = MOST_BLOCKS) -> list[str]:

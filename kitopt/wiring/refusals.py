@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from kitopt.inventory.items import Connector, Lead
@@ -43,8 +43,8 @@ class Demand:
 
 def why_no_chain(
     leads: Iterable[Lead], source: Connector, sink: Connector, demand: Demand, contacts: Contacts
-) -> tuple[str, str]:
-    """The rule that no chain obeys, and words to follow "A cannot reach B: "."""
+) -> tuple[str, str] | None:
+    """The rule that no chain obeys, and words to follow "A cannot reach B: "; None where some chain will do."""
     stock = list(leads)
     if not chains(stock, source, sink):
         return "no-lead", "no leads of yours join them"
@@ -53,6 +53,8 @@ def why_no_chain(
         return "no-lead", f"no leads of yours join them over {least_m:g} m"
     if not chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_carried(c, contacts)):
         return "ampacity", f"no leads of yours that join them carry {demand.amps:.1f} A"
+    if chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_met(c, contacts)):
+        return None
     least_a = demand.fuse_per_a * demand.amps
     return "fuse-size", f"the fuses in your leads that join them are below {least_a:.1f} A or above what the wire takes"
 
@@ -96,33 +98,45 @@ class Missing:
     adapter: tuple[Connector, Connector] | None
 
 
-def missing(leads: Iterable[Lead], source: Connector, sink: Connector, demand: Demand, contacts: Contacts) -> Missing:
+def missing(
+    leads: Iterable[Lead],
+    source: Connector,
+    sink: Connector,
+    *,
+    min_length_m: float = 0.0,
+    suits: Callable[[Chain], bool] = lambda _: True,
+) -> Missing:
     """What can be reached from each side, and the first single adapter that would do.
 
     The adapter is a short stout one; the owner's leads still have to cover the distance.
+
+    Parameters
+    ----------
+    min_length_m : float
+        Distance to be covered. [m]
+    suits : callable
+        Further conditions on the chain, such as a rating.
     """
     stock = list(leads)
     near, far = reached(stock, source), reached(stock, sink)
-    found: tuple[Connector, Connector] | None = None
     for one in near:
         for other in far:
             ends = (mate(one), mate(other))
-            adapter = Lead(
-                id="\N{WHITE QUESTION MARK ORNAMENT}",
-                name="",
-                mass_g=1,
-                from_connector=ends[0],
-                to_connector=ends[1],
-                length_m=0.0,
-                area_mm2=10.0,
-                max_a=math.inf,
-            )
-            if found is None and chains(
-                [*stock, adapter],
-                source,
-                sink,
-                min_length_m=demand.min_length_m,
-                suits=lambda c: demand.is_met(c, contacts),
-            ):
-                found = ends
-    return Missing(tuple(near), tuple(far), found)
+            adapter = _adapter(*ends)
+            if chains([*stock, adapter], source, sink, min_length_m=min_length_m, suits=suits):
+                return Missing(tuple(near), tuple(far), ends)
+    return Missing(tuple(near), tuple(far), None)
+
+
+def _adapter(one: Connector, other: Connector) -> Lead:
+    """An adapter that nobody owns."""
+    return Lead(
+        id="?",
+        name="",
+        mass_g=1,
+        from_connector=one,
+        to_connector=other,
+        length_m=0.0,
+        area_mm2=10.0,
+        max_a=math.inf,
+    )

@@ -1,0 +1,99 @@
+"""What would join two things that nothing joins: ends within reach, and a single adapter that would do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from kitopt.inventory.items import Battery, Connector, Controller, Converter, Load, Panel
+from kitopt.kit import Block
+from kitopt.need import idle_and_full_w
+from kitopt.pack import Choice
+from kitopt.panel_side import panel_demand
+from kitopt.station_side import is_fused_near, load_demand
+from kitopt.wiring import Chain, Contacts, Demand, missing, why_no_chain
+
+MOST_ENDS = 6
+
+
+def remedy(choice: Choice, block: Block) -> str:
+    """Sentences to follow a block for want of leads; nothing for other blocks.
+
+    Computed only when it is to be read: it tries every adapter.
+    """
+    if block.rule != "no-lead":
+        return ""
+    join = _join(choice, block.items)
+    if join is None:
+        return ""
+    source, sink, demand, battery = join
+    contacts = Contacts(choice.inventory.contact_ohm, choice.inventory.contact_a)
+    leads = choice.inventory.leads
+
+    def suits(chain: Chain) -> bool:
+        return demand.is_met(chain, contacts)
+
+    def is_fused_too(chain: Chain) -> bool:
+        return suits(chain) and (battery is None or is_fused_near(battery, chain))
+
+    found = missing(leads, source, sink, min_length_m=demand.min_length_m, suits=is_fused_too)
+    what = "An adapter"
+    if found.adapter is None and battery is not None:
+        found = missing(leads, source, sink, min_length_m=demand.min_length_m, suits=suits)
+        what = "A lead fused close to the battery,"
+    said = f"From {source} your leads reach: {_ends(found.from_source)}. Into {sink}: {_ends(found.from_sink)}."
+    others = _other_controllers(choice, block)
+    if found.adapter is None:
+        said += " No single adapter would do"
+        return f"{said}; use {others}." if others else f"{said}."
+    said += f" {what} from {found.adapter[0]} to {found.adapter[1]} would do"
+    return f"{said}, or use {others}." if others else f"{said}."
+
+
+def _ends(found: Sequence[Connector]) -> str:
+    """Ends beyond the first, which is the thing's own."""
+    names = [str(end) for end in found[1:]]
+    more = f" and {len(names) - MOST_ENDS} more" if len(names) > MOST_ENDS else ""
+    return (", ".join(names[:MOST_ENDS]) or "nothing else") + more
+
+
+def _join(choice: Choice, ids: Sequence[str]) -> tuple[Connector, Connector, Demand, Battery | None] | None:
+    """Both ends of the join that a block speaks of, what it must do, and the battery that it must fuse."""
+    station, bus = choice.operation.station_connector, choice.bus
+    nominal_v = bus.nominal_v if bus else 12.8
+    things = [choice.inventory.by_id[i] for i in ids]
+    thing = things[0] if things else None
+    other = things[1] if len(things) == 2 else None
+    if isinstance(thing, Panel) and isinstance(other, Controller):
+        return thing.connector, other.pv_connector, panel_demand(choice.operation, thing), None
+    if isinstance(thing, Load) and isinstance(other, Converter) and station is not None:
+        _, full_w = idle_and_full_w(thing, nominal_v)
+        before = load_demand(full_w / other.efficiency / nominal_v)
+        contacts = Contacts(choice.inventory.contact_ohm, choice.inventory.contact_a)
+        if why_no_chain(choice.inventory.leads, station, other.from_connector, before, contacts) is not None:
+            return station, other.from_connector, before, None
+        return other.to_connector, thing.connector, load_demand(full_w / other.out_v), None
+    if other is not None or station is None:
+        return None
+    if isinstance(thing, Battery):
+        battery = None if thing.fused else thing
+        return thing.connector, station, load_demand(choice.peak_a), battery
+    if isinstance(thing, Controller):
+        return thing.battery_connector, station, load_demand(thing.max_charge_a), None
+    if isinstance(thing, Load):
+        _, full_w = idle_and_full_w(thing, nominal_v)
+        return station, thing.connector, load_demand(full_w / nominal_v), None
+    return None
+
+
+def _other_controllers(choice: Choice, block: Block) -> str:
+    """Controllers that the block's panel may be joined to, in words."""
+    panel = block.items[0]
+    if not isinstance(choice.inventory.by_id[panel], Panel):
+        return ""
+    blocked = {items for _, blocks in choice.blocks for items in (b.items for b in blocks)}
+    others = [
+        c.id
+        for c in choice.inventory.controllers
+        if c.count > 0 and (panel, c.id) not in blocked and (c.id,) not in blocked
+    ]
+    return " or ".join(others)
