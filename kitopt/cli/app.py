@@ -84,6 +84,9 @@ def _pack(
     inventory: Inventory = None,
     json: Json = False,
     brief: Annotated[bool, typer.Option("--brief", help="The list alone.")] = False,
+    reasons: Annotated[
+        bool, typer.Option("--reasons/--no-reasons", help="Say of each item what the best kit is without it.")
+    ] = True,
     least: Annotated[str | None, typer.Option(metavar="WHAT", help="mass, price or items.")] = None,
     confidence: Annotated[
         str | None, typer.Option(metavar="SHARE", help='Windows to be survived, such as 0.95 or "95 %".')
@@ -111,7 +114,7 @@ def _pack(
             seed=seed,
             step=step,
         )
-        return run_pack(operation, inventory, options, is_json=json, is_brief=brief)
+        return run_pack(operation, inventory, options, is_json=json, is_brief=brief, with_reasons=reasons)
 
     return Request(run, json)
 

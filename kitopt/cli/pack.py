@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import time
 from pathlib import Path
 
 from kitopt.cli.inputs import Gather, read_both
@@ -14,7 +15,13 @@ _EXIT_CODES = {"found": FOUND, "no-kit": NO_KIT, "time-limit": TIME_LIMIT}
 
 
 def run_pack(
-    file: Path | None, folder: Path | None, options: Options, *, is_json: bool = False, is_brief: bool = False
+    file: Path | None,
+    folder: Path | None,
+    options: Options,
+    *,
+    is_json: bool = False,
+    is_brief: bool = False,
+    with_reasons: bool = True,
 ) -> Answer:
     """Choose the best kit for one operation and word the answer.
 
@@ -34,23 +41,28 @@ def run_pack(
         print(f"warning: {warning}", file=sys.stderr)
 
     # the engine brings NumPy and the solver: not before the files are known to be good
+    from kitopt.explain import Why, why
     from kitopt.pack import pack, with_fresh
     from kitopt.sky import fresh_windows, windows_for
 
     progress = Progress(sys.stderr, operation.least)
+    reasons = Why()
     try:
         sky = windows_for(operation)
+        deadline = time.monotonic() + overrides.seconds
         choice = pack(operation, inventory, sky, seconds=overrides.seconds, reporter=progress)
         progress.say("judging unseen weather")
         if sky.can_refresh:
             choice = with_fresh(choice, lambda: fresh_windows(operation))
+        if with_reasons and not is_brief:
+            reasons = why(choice, seconds=deadline - time.monotonic(), say=progress.say)
     finally:
         progress.clear()
 
     if is_json:
         from kitopt.report.document import as_json, document
 
-        text = as_json(document(choice))
+        text = as_json(document(choice, reasons))
     elif is_brief:
         from kitopt.report.text import brief
 
@@ -58,5 +70,5 @@ def run_pack(
     else:
         from kitopt.report.text import answer
 
-        text = answer(choice)
+        text = answer(choice, reasons)
     return Answer(text, _EXIT_CODES[choice.status])

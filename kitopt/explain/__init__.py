@@ -2,6 +2,8 @@
 
 from kitopt.explain.caution import Caution
 from kitopt.explain.cautions import cautions
-from kitopt.explain.reasons import Reason, not_packed, reasons
+from kitopt.explain.reasons import Reason, not_packed
+from kitopt.explain.why import Why, why
+from kitopt.explain.without import Without, without_each
 
-__all__ = ["Caution", "Reason", "cautions", "not_packed", "reasons"]
+__all__ = ["Caution", "Reason", "Why", "Without", "cautions", "not_packed", "why", "without_each"]

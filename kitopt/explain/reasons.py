@@ -1,4 +1,4 @@
-"""Why each item is in the kit, and why each other one is not."""
+"""Why what is owned is not in the kit: the rule that decided, at once."""
 
 from __future__ import annotations
 
@@ -15,11 +15,6 @@ class Reason:
 
     rule: str
     text: str
-
-
-def reasons(choice: Choice) -> dict[str, Reason]:
-    """Per packed id, what happens without it. Empty until kits without one item are solved for."""
-    return {}
 
 
 def not_packed(choice: Choice) -> dict[str, Reason]:

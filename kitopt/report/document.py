@@ -10,12 +10,14 @@ from pathlib import Path
 from typing import Any
 
 from kitopt import __version__
-from kitopt.explain import cautions, not_packed, reasons
+from kitopt.explain import Why, cautions, not_packed
 from kitopt.inventory.items import Assumed, Inventory
 from kitopt.pack import Choice, Packed
 from kitopt.report.assumptions import in_order
+from kitopt.report.reasons import as_value
 
 SCHEMA = "kitopt/plan-1"
+NOTHING_ASKED = Why()
 
 
 def as_json(value: dict[str, Any]) -> str:
@@ -23,7 +25,7 @@ def as_json(value: dict[str, Any]) -> str:
     return json.dumps(value, indent=2, allow_nan=False) + "\n"
 
 
-def document(choice: Choice) -> dict[str, Any]:
+def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
     """The object of one kit: every key is always there.
 
     Masses in grams, prices in the inventory's currency, energy in watt-hours, times with offset.
@@ -55,7 +57,7 @@ def document(choice: Choice) -> dict[str, Any]:
         "need_wh": _number(choice.need_wh),
         "peak_a": _number(choice.peak_a),
         "wiring": _wiring(choice),
-        "reasons": {item_id: {"rule": r.rule, "text": r.text} for item_id, r in reasons(choice).items()},
+        "reasons": {one.id: as_value(choice, one) for one in why.withouts},
         "not_packed": {item_id: {"rule": r.rule, "text": r.text} for item_id, r in not_packed(choice).items()},
         "no_sun_hours": _number(choice.no_sun_hours),
         "assumed": [_assumed(one) for one in in_order(choice)],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from kitopt.explain import cautions
+from kitopt.explain import Why, cautions
 from kitopt.explain.ruled_out import blocks_that_matter, told
 from kitopt.inventory.items import Assumed
 from kitopt.kit import Join, Unit
@@ -12,12 +12,14 @@ from kitopt.pack import Choice, Packed
 from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.leads import lead_ids
+from kitopt.report.reasons import section
 from kitopt.report.wiring import wiring
 from kitopt.report.words import WIDTH, wrapped
 
 Joins = Sequence[tuple[Join, Unit, int]]
 """Panels, the controller that they feed, and how many such joins."""
 
+NOTHING_ASKED = Why()
 MOST_ASSUMED = 8
 MOST_BLOCKS = 8
 _SIGNS = {"block": "x", "warn": "!", "ask": "?"}
@@ -25,12 +27,14 @@ _LEVELS = (("warn", "heed"), ("ask", "find out"), ("block", "ruled out"))
 _SUPERLATIVE = {"mass": "lightest", "price": "cheapest", "items": "fewest items"}
 
 
-def answer(choice: Choice) -> str:
+def answer(choice: Choice, why: Why = NOTHING_ASKED) -> str:
     """All that has to be known, to be read in half a minute."""
     if choice.packed:
         lines = [*_headline(choice), "", *_kit(choice, choice.packed), "", *_facts(choice), "", *wiring(choice)]
     else:
         lines = _nothing(choice)
+    reasons = section(choice, why.withouts)
+    lines += ["", *reasons] if reasons else []
     lines += ["", *_cautions(choice)]
     assumed = _assumed(choice)
     if assumed:
