@@ -103,6 +103,30 @@ class Block:
 
 
 @dataclass(frozen=True)
+class Loss:
+    """Something that may fail, and how counts then become a plant.
+
+    Attributes
+    ----------
+    kind : {"battery", "controller", "panel", "lead"}
+    what : str
+        What is lost, by its name.
+    within : int
+        A column that is 0 where there is nothing to lose.
+    gone : tuple of int
+        Columns that drop out.
+    less : tuple of (mark, column, share)
+        Where a mark is 1, that share of one of a column drops out.
+    """
+
+    kind: str
+    what: str
+    within: int
+    gone: tuple[int, ...] = ()
+    less: tuple[tuple[int, int, float], ...] = ()
+
+
+@dataclass(frozen=True)
 class Column:
     """One count that is to be chosen.
 
@@ -135,6 +159,7 @@ class KitModel:
     join_columns: list[int] = field(default_factory=list)
     fed_columns: list[int] = field(default_factory=list)
     blocks: list[Block] = field(default_factory=list)
+    losses: list[Loss] = field(default_factory=list)
 
     @property
     def contacts(self) -> Contacts:

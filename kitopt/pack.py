@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.backup import backup_cases, lay_backups
 from kitopt.bus import BusClass, bus_classes
 from kitopt.choose import Case, Objective, Outcome, Plan, Reporter, choose
 from kitopt.choose.strongest import strongest
@@ -87,6 +88,18 @@ class Lowest:
 
 
 @dataclass(frozen=True)
+class Loss:
+    """How the kit fares without one unit, all but the loads that must run switched off."""
+
+    kind: str
+    what: str
+    tried: int
+    survived: int
+    margin_wh: float
+    """Lowest margin of the windows that are survived. [Wh]"""
+
+
+@dataclass(frozen=True)
 class Shortfall:
     """The strongest kit when none works, and where it falls short."""
 
@@ -114,6 +127,7 @@ class Choice:
     bus: BusClass | None = None
     survival: Survival | None = None
     lowest: Lowest | None = None
+    losses: tuple[Loss, ...] = ()
     need_wh: float = 0.0
     peak_a: float = 0.0
     no_sun_hours: float | None = None
@@ -149,8 +163,15 @@ def build_model(operation: Operation, inventory: Inventory, bus: BusClass, sky: 
     lay_station(model, amps)
     order_equal_units(model)
     apply_rules(model, sky.coldest_degc, amps)
+    lay_backups(model)
     add_stock(model)
     return model
+
+
+def cases_under(model: KitModel, sky: Sky, name: str = "base") -> tuple[Case, ...]:
+    """Every case that a kit must pass under a sky: all in order first, then each loss."""
+    base = case_under(model, sky, name)
+    return (base, *backup_cases(model, base))
 
 
 def build_plan(model: KitModel, cases: tuple[Case, ...]) -> Plan:
@@ -233,7 +254,7 @@ def pack(
     is_proved = True
     for bus in bus_classes(inventory.batteries):
         model = build_model(operation, inventory, bus, sky)
-        plan = build_plan(model, (case_under(model, sky),))
+        plan = build_plan(model, cases_under(model, sky))
         cutoff = math.inf if best is None else best.outcome.objective
         left = max(0.05, deadline - time.monotonic())
         outcome = choose(plan, seconds=left, cutoff=cutoff, reporter=reporter)
@@ -343,8 +364,21 @@ def _measured(choice: Choice, solved: Solved) -> Choice:
             charge_wh / nominal_v,
             float(verdict.margin_wh[k]),
         ),
+        losses=losses_of(solved, counts),
         no_sun_hours=hours_without_sun(case.conditions, case.matrix @ counts),
     )
+
+
+def losses_of(solved: Solved, counts: Floats) -> tuple[Loss, ...]:
+    """Every unit of a kit that a backup stands in for, and how the kit fares without it."""
+    found = []
+    for loss, case in zip(solved.model.losses, solved.plan.cases[1:], strict=True):
+        if case.is_asked(counts):
+            verdict = simulate(case.conditions, case.plant(counts))
+            survived = verdict.margin_wh[verdict.survives]
+            margin_wh = float(np.min(survived)) if len(survived) else float(np.max(verdict.margin_wh))
+            found.append(Loss(loss.kind, loss.what, len(verdict.margin_wh), len(survived), margin_wh))
+    return tuple(found)
 
 
 def step_end(operation: Operation, step: int) -> datetime:
@@ -424,13 +458,17 @@ def strongest_of(solved: Sequence[Solved], seconds: float) -> Shortfall:
             need = float(conditions.load_w @ conditions.step_h)
         return Shortfall((), (), need, None)
     _, s, counts = best
-    case = s.plan.cases[0]
-    verdict = simulate(case.conditions, case.matrix @ counts)
-    # the last window that would have to be survived
-    k = int(np.argsort(-verdict.margin_wh, kind="stable")[case.n_needed - 1])
+    margins: list[tuple[float, int]] = []
+    for case in s.plan.cases:
+        if case.is_asked(counts):
+            verdict = simulate(case.conditions, case.plant(counts))
+            # the last window that would have to be survived
+            k = int(np.argsort(-verdict.margin_wh, kind="stable")[case.n_needed - 1])
+            margins.append((float(verdict.margin_wh[k]), int(verdict.lowest_step[k])))
+    margin_wh, step = min(margins)
     return Shortfall(
         packed_of(s.model, counts),
         joins_of(s.model, counts),
-        max(0.0, -float(verdict.margin_wh[k])),
-        step_end(s.model.operation, int(verdict.lowest_step[k])),
+        max(0.0, -margin_wh),
+        step_end(s.model.operation, step),
     )

@@ -33,6 +33,7 @@ LAYERS: tuple[frozenset[str], ...] = tuple(
         "kit",
         "panel_side station_side",
         "rules",
+        "backup",
         "wiring_list",
         "pack",
         "explain",

@@ -56,6 +56,8 @@ class Case:
         Which of the plan's columns these are; the first ones in order when None.
     served : int or None
         A column of 0 or 1 that says whether the case must be passed; always when None.
+    within : int or None
+        A column of whole counts; where it is 0, whoever passes the plan's other cases passes this one.
     """
 
     name: str
@@ -64,14 +66,15 @@ class Case:
     matrix: Floats
     columns: NDArray[np.intp] | None = None
     served: int | None = None
+    within: int | None = None
 
     def own(self, counts: Floats) -> Floats:
         """The counts that this case looks at, shape (n_own_columns,)."""
         return counts[: self.matrix.shape[1]] if self.columns is None else counts[self.columns]
 
     def is_asked(self, counts: Floats) -> bool:
-        """Whether the case must be passed at all."""
-        return self.served is None or float(counts[self.served]) > _HARDLY
+        """Whether the case must be passed, and says something that others do not."""
+        return all(column is None or float(counts[column]) > _HARDLY for column in (self.served, self.within))
 
     def plant(self, counts: Floats) -> Floats:
         """The plant that counts make, shape (n_coordinates,).

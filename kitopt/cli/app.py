@@ -23,6 +23,10 @@ Inventory = Annotated[
     Path | None, typer.Option("--inventory", metavar="DIR", help="Folder of CSV files that says what is owned.")
 ]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output, nothing else there.")]
+Backup = Annotated[
+    str | None,
+    typer.Option(metavar="WHAT,...", help="Survive the loss of any one battery, controller, panel or lead named."),
+]
 OperationFile = Annotated[
     Path | None, typer.Argument(metavar="OPERATION.toml", help="What is to be powered; the demo when left out.")
 ]
@@ -98,6 +102,7 @@ def _pack(
     windows: Annotated[str | None, typer.Option(metavar="N", help="Weather windows to try.")] = None,
     seed: Annotated[str | None, typer.Option(metavar="S", help="Seed of the weather windows.")] = None,
     step: Annotated[str | None, typer.Option(metavar="MINUTES", help="Length of a time step.")] = None,
+    backup: Backup = None,
 ) -> Request:
     """Choose the best kit for one operation."""
 
@@ -113,6 +118,7 @@ def _pack(
             windows=windows,
             seed=seed,
             step=step,
+            backup=backup,
         )
         return run_pack(operation, inventory, options, is_json=json, is_brief=brief, with_reasons=reasons)
 

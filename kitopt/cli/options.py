@@ -22,6 +22,7 @@ class Options:
     windows: str | None = None
     seed: str | None = None
     step: str | None = None
+    backup: str | None = None
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,7 @@ class Overrides:
     windows: int | None = None
     seed: int | None = None
     step_h: float | None = None
+    backup: tuple[str, ...] | None = None
     seconds: float = math.inf
 
     def of(self, operation: Operation) -> Operation:
@@ -45,6 +47,7 @@ class Overrides:
             windows=need.windows if self.windows is None else self.windows,
             seed=need.seed if self.seed is None else self.seed,
             step_h=need.step_h if self.step_h is None else self.step_h,
+            backup=need.backup if self.backup is None else self.backup,
         )
         return replace(
             operation,
@@ -76,6 +79,7 @@ def check_options(options: Options) -> Overrides:
         "seed": _field(tables.NeedTable, "seed"),
         "step": _field(tables.NeedTable, "step_minutes"),
         "least": _field(tables.GoalTable, "least"),
+        "backup": _field(tables.NeedTable, "backup"),
         "seconds": Number("a number of seconds", "30", above=0, most=10**7),
     }
     values: dict[str, Any] = {}
@@ -85,7 +89,7 @@ def check_options(options: Options) -> Overrides:
         if text is None:
             continue
         try:
-            values[name] = field.read(text, False)
+            values[name] = field.read(text.replace(",", " ") if name == "backup" else text, False)
         except PydanticCustomError as error:
             faults.append(Fault(f"--{name}", None, None, error.message()))
     if faults:
@@ -98,6 +102,7 @@ def check_options(options: Options) -> Overrides:
         windows=values.get("windows"),
         seed=values.get("seed"),
         step_h=values["step"] / 60 if "step" in values else None,
+        backup=values.get("backup"),
         seconds=values.get("seconds", math.inf),
     )
 

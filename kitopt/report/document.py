@@ -54,6 +54,16 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
             "fresh": fresh if fresh else {"tried": 0, "survived": 0},
         },
         "lowest": _lowest(choice),
+        "losses": [
+            {
+                "kind": loss.kind,
+                "what": loss.what,
+                "tried": loss.tried,
+                "survived": loss.survived,
+                "margin_wh": _number(loss.margin_wh),
+            }
+            for loss in choice.losses
+        ],
         "need_wh": _number(choice.need_wh),
         "peak_a": _number(choice.peak_a),
         "wiring": _wiring(choice),

@@ -140,12 +140,29 @@ def _facts(choice: Choice) -> list[str]:
             f"{words.moment(lowest.time)}: {int(lowest.charge_ah * 10) / 10:.1f} Ah ({int(lowest.charge_wh)} Wh) left, "
             f"{int(lowest.margin_wh)} Wh above what is held back; hardest window survived ({lowest.window}).",
         )
+    lines += _losses(choice)
     if choice.no_sun_hours is not None:
         lasts_h = int(choice.no_sun_hours * 10 + 1e-6) / 10
         whole = lasts_h >= operation.hours - 1e-6
         lines += _fact("No sun", f"lasts all {words.hours(operation.hours)}." if whole else f"lasts {lasts_h:.1f} h.")
     lines += _fact("Proof", _proof(choice))
     return lines
+
+
+def _losses(choice: Choice) -> list[str]:
+    """What may fail, the hardest first."""
+    backup = choice.operation.need.backup
+    if not backup:
+        return []
+    kinds = " or ".join(f"one {kind}" for kind in backup)
+    if not choice.losses:
+        return _fact("Backup", f"{kinds}: none is packed, so none can be lost.")
+    worst = min(choice.losses, key=lambda loss: (loss.survived, loss.margin_wh))
+    return _fact(
+        "Backup",
+        f"what must run outlives the loss of {kinds}, with the rest switched off; hardest is to be without "
+        f"{worst.what}: {worst.survived:,} of {worst.tried:,} windows survived.",
+    )
 
 
 def _amount(choice: Choice, value: float) -> str:
