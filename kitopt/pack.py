@@ -107,6 +107,8 @@ class Shortfall:
     joins: tuple[tuple[Join, Unit, int], ...]
     shortfall_wh: float
     time: datetime | None
+    solved: Solved | None = field(default=None, repr=False, compare=False)
+    counts: Floats | None = field(default=None, repr=False, compare=False)
 
 
 @dataclass(frozen=True)
@@ -448,7 +450,9 @@ def strongest_of(solved: Sequence[Solved], seconds: float) -> Shortfall:
     deadline = time.monotonic() + seconds
     best: tuple[float, Solved, Floats] | None = None
     for s in solved:
-        found = strongest(s.plan, s.outcome.memories, seconds=max(0.1, deadline - time.monotonic()))
+        floor = 0.0 if best is None else best[0]
+        left = max(0.1, deadline - time.monotonic())
+        found = strongest(s.plan, s.outcome.memories, seconds=left, least_share=floor)
         if found.counts is not None and (best is None or found.share > best[0] + 1e-9):
             best = (found.share, s, found.counts)
     if best is None:
@@ -471,4 +475,6 @@ def strongest_of(solved: Sequence[Solved], seconds: float) -> Shortfall:
         joins_of(s.model, counts),
         max(0.0, -margin_wh),
         step_end(s.model.operation, step),
+        s,
+        counts,
     )

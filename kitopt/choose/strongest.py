@@ -68,7 +68,9 @@ def share_met(case: Case, counts: Floats) -> float:
     return low
 
 
-def strongest(plan: Plan, memories: Sequence[CaseMemory], *, seconds: float = math.inf) -> Strongest:
+def strongest(
+    plan: Plan, memories: Sequence[CaseMemory], *, seconds: float = math.inf, least_share: float = 0.0
+) -> Strongest:
     """Find the strongest counts of a plan of which none pass.
 
     Parameters
@@ -77,6 +79,8 @@ def strongest(plan: Plan, memories: Sequence[CaseMemory], *, seconds: float = ma
         What the failed choice learned; added to.
     seconds : float
         Time limit; the best so far is returned. [s]
+    least_share : float
+        Only counts that meet at least this are of interest. [0–1]
     """
     deadline = time.monotonic() + seconds
     best, best_share = None, -1.0
@@ -86,7 +90,7 @@ def strongest(plan: Plan, memories: Sequence[CaseMemory], *, seconds: float = ma
         if left <= 0:
             break
         program = _rules(plan)
-        share_column = program.add_column(0.0, 1.0, integer=False, cost=-1.0)
+        share_column = program.add_column(least_share, 1.0, integer=False, cost=-1.0)
         for memory, box in zip(memories, boxes, strict=True):
             add_learned(program, memory, box, share_column)
         answer = solve(program, seconds=left, absolute_gap=_CLOSE / 2)
