@@ -10,6 +10,7 @@ import random
 from dataclasses import replace
 from datetime import datetime
 from fractions import Fraction
+from itertools import product
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -17,8 +18,8 @@ from kitopt.inventory.items import Battery, Connector, Controller, Converter, Ex
 from kitopt.operation.terms import LoadUse, Operation, Span
 from kitopt.sky.windows import Sky
 from oracle.instances import GENDERLESS, Instance, battery, controller, load, operation, panel, sky
-from oracle.search import kits_in_order
-from oracle.volts import needs_converter
+from oracle.search import Kit, kits_in_order
+from oracle.volts import full_w, needs_converter
 from oracle.wiring import Leads, wired_ways
 from oracle.world import World
 
@@ -66,32 +67,66 @@ def wired(seed: int) -> Instance:
 
 
 def _within_reach(rng: random.Random, made: Instance) -> Instance | None:
-    """The loads brought close to what some kits can do, so that the last piece counts; None when none joins."""
+    """The loads brought close to what the kits can do, so that the last piece counts; None when none joins."""
     world = World(made.operation, made.inventory, made.sky)
     leads = Leads(world)
     kits = kits_in_order(world)
     rng.shuffle(kits)
-    best, n_tried = -1.0, 0
-    for kit in kits:
-        ways = wired_ways(leads, kit)
-        if not ways:
-            continue
-        best = max(best, rng.choice(ways).bank(leads).share_met())
-        n_tried += 1
-        if n_tried == 4:
-            break
-    if best < 0:
+    if rng.random() < 0.6:
+        factor = _between_two_wires(rng, leads, kits)
+    else:
+        shares = []
+        for kit in kits:
+            ways = wired_ways(leads, kit)
+            if ways:
+                shares.append(rng.choice(ways).bank(leads).share_met())
+            if len(shares) == 4:
+                break
+        factor = max(shares, default=-1.0)
+        if 0.0 <= factor < 1.0:
+            factor *= rng.choice([rng.uniform(0.6, 1.02), rng.uniform(0.93, 1.0)])
+    if factor < 0:
         return None
-    if not 0.05 < best < 1.0:
+    if factor < 0.05:
         return made
-    factor = best * rng.choice([rng.uniform(0.6, 1.02), rng.uniform(0.93, 1.0)])
+    if rng.random() < 0.15 and (ways := wired_ways(leads, kits[0])):
+        limit_g = rng.choice(ways).kit.mass_g
+        made = replace(made, operation=replace(made.operation, mass_limit_g=limit_g))
     loads = tuple(
         replace(
             x, **{f: factor * v for f in ("idle_a", "idle_w", "full_a", "full_w") if (v := getattr(x, f)) is not None}
         )
         for x in made.inventory.loads
     )
-    return replace(made, inventory=replace(made.inventory, loads=loads))
+    made = replace(made, inventory=replace(made.inventory, loads=loads))
+    return _just_carrying(rng, made) if rng.random() < 0.3 and made.inventory.leads else made
+
+
+def _just_carrying(rng: random.Random, made: Instance) -> Instance:
+    """One lead that carries a load's current, or just does not."""
+    inventory = made.inventory
+    nominal_v = inventory.batteries[0].nominal_v
+    amps = [full_w(one, nominal_v) / nominal_v for one in inventory.loads]
+    for one, v in product(inventory.loads, inventory.converters):
+        amps += [full_w(one, nominal_v) / v.efficiency / nominal_v, full_w(one, nominal_v) / v.out_v]
+    chosen = rng.choice(inventory.leads)
+    rated = replace(chosen, max_a=rng.choice(amps) * rng.choice([0.98, 1.0, 1.0, 1.02]))
+    leads = tuple(rated if x.id == chosen.id else x for x in inventory.leads)
+    return replace(made, inventory=replace(inventory, leads=leads))
+
+
+def _between_two_wires(rng: random.Random, leads: Leads, kits: list[Kit]) -> float:
+    """A share of the need that the best of all kits meets with good leads but not with bad ones; -1 when none joins."""
+    best, last = -1.0, -1.0
+    for kit in kits:
+        for way in {way.physics: way for way in wired_ways(leads, kit)}.values():
+            bank = way.bank(leads)
+            if best < 0 or bank.passes(min(1.0, best + 1e-3)):
+                share = bank.share_met()
+                best, last = max(best, share), best
+    if not 0.0 <= best < 1.0:
+        return min(best, 1.0)
+    return rng.uniform(max(last, 0.9 * best), best)
 
 
 def _drawn(rng: random.Random) -> Instance:
@@ -125,7 +160,7 @@ def _outing(rng: random.Random) -> Operation:
         windows=N_WINDOWS,
         step_h=step_h,
         station_connector=station,
-        panel_distance_m=rng.choice([0.0, 0.0, 2.0, 4.0, 5.0, 10.0]),
+        panel_distance_m=rng.choice([0.0, 2.0, 4.0, 5.0, 10.0, 10.0]),
         batteries=rng.choice(["in turn", "in turn", "parallel"]),
         mass_limit_g=rng.choice([None, None, None, rng.randrange(2500, 6000, 100)]),
         least=rng.choice(["mass", "price", "items"]),
@@ -135,6 +170,8 @@ def _outing(rng: random.Random) -> Operation:
 def _inventory(rng: random.Random, outing: Operation) -> Inventory:
     station = outing.station_connector or GENDERLESS
     pieces = MOST_DEVICES
+    # all else plugs together: the eight leads are the panels'
+    is_sunny = rng.random() < 0.5
 
     def count(most: int) -> int:
         nonlocal pieces
@@ -147,24 +184,24 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
     converters = _converters(rng, outing, station)
     pieces -= sum(c.count for c in converters)
     batteries = []
-    for i in range(rng.choice([1, 1, 2])):
+    for i in range(1 if is_sunny else rng.choice([1, 1, 2])):
         capacity_ah = rng.choice([2.0, 3.0, 3.0, 4.5, 6.0])
         mass_g = round(capacity_ah * (rng.choice([110, 140, 170]) if chemistry != "agm" else 320) / 10) * 10
         batteries.append(
             battery(
                 f"b{i}",
                 capacity_ah,
-                count=count(rng.choice([1, 1, 2])),
+                count=count(1 if is_sunny else rng.choice([1, 1, 2])),
                 mass_g=mass_g,
                 price_cents=mass_g * 3,
                 chemistry=chemistry,
                 nominal_v=nominal_v,
                 efficiency=rng.choice([0.95, 0.95, 0.92]),
                 depth_share=0.9 if chemistry != "agm" else 0.5,
-                max_charge_a=rng.choice([1.0, 2.0]) * capacity_ah,
-                max_discharge_a=rng.choice([2.0, 2.0, 4.0]) * capacity_ah,
-                fused=rng.random() < 0.4,
-                connector=rng.choice([station, RING, RING, FASTON_PLUG]),
+                max_charge_a=rng.choice([1.0, 2.0]) * capacity_ah * (4 if is_sunny else 1),
+                max_discharge_a=rng.choice([2.0, 2.0, 4.0]) * capacity_ah * (2 if is_sunny else 1),
+                fused=rng.random() < (0.8 if is_sunny else 0.4),
+                connector=station if is_sunny else rng.choice([station, RING, RING, FASTON_PLUG]),
             )
         )
     controllers = []
@@ -176,7 +213,7 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
             controller(
                 f"c{i}",
                 kind,
-                rng.choice([2.0, 3.0, 5.0]),
+                rng.choice([4.0, 6.0, 9.0] if is_sunny else [2.0, 3.0, 5.0]),
                 count=count(rng.choice([1, 1, 2]) if pieces > 2 else 1),
                 mass_g=(mass_g := rng.choice([60, 100, 150])),
                 price_cents=mass_g * rng.choice([20, 30]),
@@ -185,7 +222,7 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
                 efficiency=rng.choice([0.93, 0.97]) if kind == "mppt" else 1.0,
                 idle_ma=rng.choice([0.0, 5.0, 20.0]),
                 pv_connector=rng.choice([LATCH_SOCKET, LATCH_SOCKET, BARREL_SOCKET, SCREW, GENDERLESS]),
-                battery_connector=rng.choice([station, station, RING, SCREW]),
+                battery_connector=station if is_sunny else rng.choice([station, RING, SCREW]),
             )
         )
     panels = []
@@ -200,11 +237,11 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
             panel(
                 f"p{i}",
                 rated_w,
-                count=count(rng.choice([1, 2, 3])),
+                count=count(rng.choice([1, 2, 3, 4] if is_sunny else [1, 2])),
                 mass_g=mass_g,
                 price_cents=mass_g * rng.choice([2, 4]),
                 # the lowest do not quite reach a battery through a thin lead on a hot day
-                vmp_v=rng.choice([15.5, 16.5, 17.6, 18.0, 20.0]),
+                vmp_v=rng.choice([14.6, 15.5, 16.5, 17.6, 18.0, 20.0]),
                 voc_per_degc=rng.choice([None, -0.0027, -0.0035]),
                 tilts=rng.random() < 0.6,
                 output_factor=rng.choice([0.75, 0.9, 1.1]),
@@ -212,7 +249,7 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
                 second_connector=rng.choice([None, None, second, connector]),
             )
         )
-    loads = _loads(rng, outing, batteries, station)
+    loads = _loads(rng, outing, batteries, station, is_sunny)
     leads = _LeadsDrawn(rng)
     leads.draw(outing, station, batteries, controllers, panels, converters, loads)
     extras = (Extra(id="meter", name="meter", mass_g=80, price_cents=100),) if rng.random() < 0.2 else ()
@@ -227,7 +264,7 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
         extras=extras,
         has_leads_file=True,
         contact_ohm=rng.choice([{}, {}, {"pv-latch": 0.05, "screw-4": 0.0}]),
-        contact_a=rng.choice([{}, {}, {"screw-4": 6.0, "barrel-8": 7.5}]),
+        contact_a=rng.choice([{}, {}, {"screw-4": 6.0, "barrel-8": 7.5}, {"pv-latch": 4.0, "usb-a": 1.0}]),
     )
 
 
@@ -254,16 +291,18 @@ def _converters(rng: random.Random, outing: Operation, station: Connector) -> li
     return found
 
 
-def _loads(rng: random.Random, outing: Operation, batteries: list[Battery], station: Connector) -> list[Load]:
+def _loads(
+    rng: random.Random, outing: Operation, batteries: list[Battery], station: Connector, is_sunny: bool
+) -> list[Load]:
     held_wh = sum(b.count * b.usable_wh for b in batteries)
     nominal_v = batteries[0].nominal_v
     use = outing.loads[0]
-    mean_w = rng.uniform(0.6, 2.5) * held_wh / outing.hours / use.count
+    mean_w = rng.uniform(0.6, 2.5) * (2.0 if is_sunny else 1.0) * held_wh / outing.hours / use.count
     most_w = nominal_v * rng.choice([0.4, 0.8, 1.0]) * max(b.max_discharge_a for b in batteries) / use.count
     idle_w = min(most_w, mean_w * rng.choice([0.4, 0.8]))
     full_w = min(most_w, max(idle_w, mean_w / use.transmit_share / use.full_share))
     limits = rng.choice([{}, {"supply_v": 13.8}, {"supply_v": 13.8, "lowest_v": 11.0, "highest_v": 17.0}])
-    connector = rng.choice([station, BARREL_SOCKET, CIGAR_PLUG, FASTON_SOCKET])
+    connector = station if is_sunny else rng.choice([station, BARREL_SOCKET, CIGAR_PLUG, FASTON_SOCKET])
     found = [load("radio", idle_w=idle_w, full_w=full_w, connector=connector, **limits)]
     if rng.random() < 0.5:
         found = [
@@ -295,39 +334,52 @@ class _LeadsDrawn:
         """Leads of one inventory."""
         rng = self.rng
         nominal_v, chemistry = batteries[0].nominal_v, batteries[0].chemistry
+        peak_a = 0.0
         for one, use in ((x, u) for x in loads for u in outing.loads if u.id == x.id):
+            watts = full_w(one, nominal_v)
+            peak_a += use.count * watts / nominal_v
             if not needs_converter(one, chemistry, nominal_v):
-                self.join(station, one.connector, n=use.count)
+                self.join(station, one.connector, watts / nominal_v, n=use.count)
             elif converters:
                 chosen = rng.choice(converters)
-                self.join(station, chosen.from_connector, n=use.count)
-                self.join(chosen.to_connector, one.connector, n=use.count)
+                self.join(station, chosen.from_connector, watts / chosen.efficiency / nominal_v, n=use.count)
+                self.join(chosen.to_connector, one.connector, watts / chosen.out_v, n=use.count)
         wanted = []
         for b in batteries:
-            wanted.append(lambda b=b: self.join(b.connector, station, is_fused=not b.fused, is_thick=True))
+            amps = max(peak_a, rng.choice([0.0, min([b.max_charge_a, *(c.max_charge_a for c in controllers)])]))
+            wanted.append(lambda b=b, a=amps: self.join(b.connector, station, a, is_fused=not b.fused))
         sun = []
         for c in controllers:
-            sun.append(lambda c=c: self.join(c.battery_connector, station, n=rng.randint(1, c.count)))
+            n = rng.randint(1, c.count)
+            sun.append(lambda c=c, n=n: self.join(c.battery_connector, station, c.max_charge_a, n=n))
+        distance_m = outing.panel_distance_m
         for p in panels:
             sink = rng.choice(controllers).pv_connector
-            sun.append(lambda p=p, sink=sink: self.join(p.connector, sink, length_m=outing.panel_distance_m))
-            if p.count > 1 and rng.random() < 0.5:
+            n = rng.randint(1, p.count)
+            amps = n * p.isc_a
+            sun.append(lambda p=p, sink=sink, a=amps: self.join(p.connector, sink, a, length_m=distance_m, pv=True))
+            if rng.random() < 0.5:
                 many, single = rng.choice([(mate(p.connector), p.connector), (sink, mate(sink))])
-                sun.append(lambda ends=(single, many): self.joiner(*ends, most_ways=3))
-        if controllers:
-            sun.insert(0, lambda: self.joiner(mate(station), mate(station), most_ways=6))
+                sun.append(lambda ends=(single, many), a=amps: self.joiner(*ends, a, most_ways=3))
+                if rng.random() < 0.5:
+                    sun.append(lambda p=p, sink=sink, a=p.isc_a: self.join(p.connector, sink, a, pv=True))
         rng.shuffle(wanted)
         rng.shuffle(sun)
+        if controllers:
+            amps = max(peak_a, rng.choice([c.max_charge_a for c in controllers]))
+            sun.insert(0, lambda: self.joiner(station, station, amps, most_ways=6))
         for step in [*wanted[:1], *sun, *wanted[1:]]:
             step()
         # a lighter, thicker or fused one of the same kind makes a choice of it
-        while self.made and self.room > 0 and rng.random() < 0.7:
+        while self.made and self.room > 0 and rng.random() < 0.8:
             old = rng.choice(self.made)
-            changes = {"mass_g": max(10, round(old.mass_g * rng.choice([0.5, 0.8, 1.3]))), "count": 1}
+            mass_g = max(10, round(old.mass_g * rng.choice([0.5, 0.8, 1.3])))
+            changes = {"mass_g": mass_g, "count": 1, "price_cents": 5 * mass_g}
             changes |= rng.choice(
                 [
-                    {"area_mm2": rng.choice([0.35, 0.75, 2.5, 4.0])},
-                    {"length_m": old.length_m * rng.choice([0.5, 2.0])},
+                    {"area_mm2": rng.choice([0.3, 0.5, 0.75, 2.5, 4.0])},
+                    {"area_mm2": old.area_mm2 * rng.choice([0.5, 2.0])},
+                    {"length_m": old.length_m * rng.choice([0.8, 1.5])},
                     {"fuse_a": rng.choice([None, 5.0, 10.0]), "fuse_at_m": rng.choice([None, 0.1])},
                     {"max_a": rng.choice([None, 3.0, 15.0])},
                 ]
@@ -348,13 +400,14 @@ class _LeadsDrawn:
         self,
         source: Connector,
         sink: Connector,
+        amps: float,
         *,
         n: int = 1,
         length_m: float = 0.0,
         is_fused: bool = False,
-        is_thick: bool = False,
+        pv: bool = False,
     ) -> None:
-        """One lead or two between two ends, where none is yet or for luck."""
+        """One lead or two between two ends for a current, where none is yet or for luck."""
         rng = self.rng
         if source.mates_with(sink) and length_m == 0 and not is_fused and rng.random() < 0.8:
             return
@@ -367,34 +420,36 @@ class _LeadsDrawn:
             ends = [ends[0], middle, mate(middle), ends[1]]
         lengths = [length_m, 0.1] if rng.random() < 0.5 else [0.1, length_m]
         for i in range(0, len(ends), 2):
-            self.make(
-                ends[i],
-                ends[i + 1],
-                n,
-                lengths[i // 2] if len(ends) > 2 else length_m,
-                is_fused=is_fused and i == 0,
-                is_thick=is_thick,
-            )
+            piece_m = lengths[i // 2] if len(ends) > 2 else length_m
+            self.make(ends[i], ends[i + 1], amps, n, piece_m, is_fused=is_fused and i == 0, pv=pv)
+            if pv and self.room > 0 and piece_m > 1 and rng.random() < 0.7:
+                # light and thin, or heavy and thick
+                old = self.made[-1]
+                mass_g = round(old.mass_g * rng.choice([1.5, 2.5]))
+                thick = {"area_mm2": old.area_mm2 * rng.choice([2.0, 3.0, 5.0]), "mass_g": mass_g, "count": 1}
+                self.made.append(replace(old, id=self.next_id, price_cents=5 * mass_g, **thick))
 
     def reused(self, one: Connector, other: Connector) -> bool:
         """Whether there is a lead of those ends already."""
         return any({x.from_connector, x.to_connector} == {one, other} and x.ways == 1 for x in self.made)
 
     def make(
-        self, one: Connector, other: Connector, n: int, length_m: float, *, is_fused: bool, is_thick: bool
+        self, one: Connector, other: Connector, amps: float, n: int, length_m: float, *, is_fused: bool, pv: bool
     ) -> None:
-        """One type of lead, written either way round."""
+        """One type of lead, written either way round; ratings and fuses lie close to the current."""
         rng = self.rng
         n = min(n, self.room)
         if n < 1:
             return
-        length_m = max(length_m, 0.0) + (rng.choice([0.15, 0.3, 0.5, 1.0]) if length_m < 1 else rng.choice([0.0, 1.0]))
-        areas = [1.5, 2.08, 2.5, 3.31] if is_thick else [0.3, 0.5, 0.52, 0.82, 1.0, 1.31, 1.5, 2.08]
-        area_mm2 = rng.choice(areas)
+        length_m += rng.choice([0.15, 0.3, 0.5, 1.0]) if length_m < 1 else rng.choice([0.0, 1.0])
+        area_mm2 = rng.choice([0.3, 0.5, 0.52, 0.75, 0.82, 1.31] if pv else [0.52, 0.82, 1.0, 1.31, 1.5, 2.08, 3.31])
         fuse_a, fuse_at_m = None, None
-        if is_fused or rng.random() < 0.15:
-            fuse_a = rng.choice([3.0, 5.0, 7.5, 10.0, 15.0])
+        if is_fused or rng.random() < (0.2 if pv else 0.15):
+            fuse_a = rng.choice([amps * rng.choice([1.2, 1.25, 1.3, 1.5, 1.56, 1.6, 2.0]), 3.0, 5.0, 7.5])
             fuse_at_m = rng.choice([0.05, 0.1, 0.15, 0.18, 0.2, None])
+        max_a = rng.choice([None, None, amps * rng.choice([0.95, 1.0, 1.1, 1.3]), 4.0, 8.0, 15.0, 15.0])
+        if fuse_a is not None and rng.random() < 0.7:
+            max_a = max(fuse_a, max_a or 0.0)
         if rng.random() < 0.5:
             one, other = other, one
             if fuse_at_m is not None:
@@ -412,11 +467,11 @@ class _LeadsDrawn:
                 area_mm2=area_mm2,
                 fuse_a=fuse_a,
                 fuse_at_m=fuse_at_m,
-                max_a=rng.choice([None, None, None, 4.0, 8.0, 15.0]),
+                max_a=max_a,
             )
         )
 
-    def joiner(self, single: Connector, many: Connector, *, most_ways: int) -> None:
+    def joiner(self, single: Connector, many: Connector, amps: float, *, most_ways: int) -> None:
         """A strip or a Y, written either way round."""
         rng = self.rng
         if self.room < 1:
@@ -432,9 +487,9 @@ class _LeadsDrawn:
                 mass_g=mass_g,
                 price_cents=mass_g * 10,
                 ways=rng.randint(2, most_ways),
-                length_m=0.2,
-                area_mm2=rng.choice([1.0, 2.08, 2.5]),
-                max_a=rng.choice([None, None, 5.0, 20.0]),
+                length_m=rng.choice([0.2, 0.5]),
+                area_mm2=rng.choice([0.52, 1.0, 2.08, 2.5]),
+                max_a=rng.choice([None, None, amps * rng.choice([0.95, 1.0, 1.2]), 20.0]),
             )
         )
 

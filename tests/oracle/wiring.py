@@ -394,7 +394,7 @@ def _unit_ways(
                 uses = leads.with_one(uses, lead)
             sets: set[tuple[Uses, tuple[Joined, ...]]] = {(uses, ())}
             for panel, n in bunches:
-                options = _bunch_ways(leads, panel, n, socket)
+                options = bunch_ways(leads, panel, n, socket)
                 more = set()
                 for before, joined in sets:
                     for extra, ohm in options:
@@ -414,7 +414,7 @@ def _parts(n: int, most: int = MOST_JOINED) -> list[tuple[int, ...]]:
     return [(first, *rest) for first in range(min(n, most), 0, -1) for rest in _parts(n - first, first)]
 
 
-def _bunch_ways(leads: Leads, panel: Panel, n: int, socket: Connector) -> list[tuple[Uses, float]]:
+def bunch_ways(leads: Leads, panel: Panel, n: int, socket: Connector) -> list[tuple[Uses, float]]:
     """Pieces and resistance of every way from some joined panels to a controller."""
     isc_a = n * panel.isc_a
     second = panel.second_connector
