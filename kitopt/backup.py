@@ -60,14 +60,18 @@ def backup_cases(model: KitModel, base: Case) -> tuple[Case, ...]:
         feeding = model.columns[j].meaning
         if isinstance(feeding, Fed) and feeding.load.id not in must_ids:
             shed[conditions.layout.demand(0), j] = 0.0  # its converter is switched off with it
-    cases = []
-    for number, loss in enumerate(model.losses, start=1):
-        matrix = shed.copy()
-        matrix[:, list(loss.gone)] = 0.0
-        for mark, column, share in loss.less:
-            matrix[:, mark] = -share * shed[:, column]
-        cases.append(Case(f"{base.name}, loss {number}", conditions, base.confidence, matrix, within=loss.within))
-    return tuple(cases)
+    return tuple(
+        Case(
+            f"{base.name}, loss {number}",
+            conditions,
+            base.confidence,
+            shed,
+            within=loss.within,
+            gone=loss.gone,
+            less=loss.less,
+        )
+        for number, loss in enumerate(model.losses, start=1)
+    )
 
 
 def musts_of(operation: Operation) -> Operation:
@@ -159,7 +163,9 @@ def _leads(model: KitModel) -> None:
         if isinstance(thing, Join) and (thing.joiner is not None or (thing.chain is not None and thing.chain.pieces)):
             name = f"the lead of {thing.panel.id} on {model.units[thing.unit].name}"
             if column.upper <= 1:
-                model.losses.append(Loss("lead", name, within=j, gone=(j,)))
+                # of one panel it is the very loss of the panel
+                if not any(one.gone == (j,) for one in model.losses):
+                    model.losses.append(Loss("lead", name, within=j, gone=(j,)))
             else:
                 mark = _mark(model, [j], name)
                 model.losses.append(Loss("lead", name, within=mark, less=((mark, j, 1.0),)))

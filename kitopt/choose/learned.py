@@ -13,6 +13,7 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,8 +75,6 @@ class CaseMemory:
         self.case = case
         self.free_rows: list[FreeRow] = []
         self.window_rows: list[WindowRow] = []
-        self._is_used = np.any(case.matrix != 0.0, axis=1)
-        self._box = np.maximum(case.matrix, 0.0)
         self._pool_v: list[Floats] = []
         self._pool_window: list[int] = []
         self._n_kept: dict[int, int] = {}
@@ -103,7 +102,11 @@ class CaseMemory:
 
     def upper_of_coordinates(self, upper_counts: Floats) -> Floats:
         """Largest value that each coordinate can take, shape (n_coordinates,)."""
-        return np.asarray(self._box @ self.case.own(upper_counts))
+        return np.asarray(np.maximum(self.case.matrix, 0.0) @ self.case.own(upper_counts))
+
+    @cached_property
+    def _is_used(self) -> NDArray[np.bool_]:
+        return np.asarray(np.any(self.case.whole_matrix() != 0.0, axis=1))
 
     def judge(self, counts: Floats) -> Verdict:
         """Judge counts, whole or fractional."""

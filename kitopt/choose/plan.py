@@ -58,6 +58,11 @@ class Case:
         A column of 0 or 1 that says whether the case must be passed; always when None.
     within : int or None
         A column of whole counts; where it is 0, whoever passes the plan's other cases passes this one.
+    gone : tuple of int
+        Own columns that do not count in this case.
+    less : tuple of (mark, column, share)
+        For each in a mark, an own column, that share of one of another own column does not count.
+        What is lost is kept beside the matrix, so that hundreds of cases may share one.
     """
 
     name: str
@@ -67,6 +72,8 @@ class Case:
     columns: NDArray[np.intp] | None = None
     served: int | None = None
     within: int | None = None
+    gone: tuple[int, ...] = ()
+    less: tuple[tuple[int, int, float], ...] = ()
 
     def own(self, counts: Floats) -> Floats:
         """The counts that this case looks at, shape (n_own_columns,)."""
@@ -82,15 +89,32 @@ class Case:
         Where the case is asked for in part, as a relaxation may, it is judged at that many times
         the counts: a row ``v @ plant >= served`` is broken just when ``v @ (plant / served) >= 1`` is.
         """
-        plant = np.asarray(self.matrix @ self.own(counts))
+        left = self.own(counts)
+        if self.gone or self.less:
+            left = left.copy()
+            for mark, column, share in self.less:
+                left[column] -= share * left[mark]
+            left[list(self.gone)] = 0.0
+        plant = np.asarray(self.matrix @ left)
         return plant if self.served is None else plant / max(float(counts[self.served]), _HARDLY)
 
     def terms(self, v: Floats) -> list[tuple[int, float]]:
         """A row in the plant's coordinates as terms in the plan's columns."""
-        row = v @ self.matrix
+        row = self._without(v @ self.matrix)
         found = np.flatnonzero(np.abs(row) > 1e-12)
         at = found if self.columns is None else self.columns[found]
         return [(int(j), float(c)) for j, c in zip(at, row[found], strict=True)]
+
+    def whole_matrix(self) -> Floats:
+        """The matrix with what is lost worked into it; a copy where anything is."""
+        return self._without(self.matrix.copy()) if self.gone or self.less else self.matrix
+
+    def _without(self, rows: Floats) -> Floats:
+        """Change rows over the own columns, the last axis, in place."""
+        for mark, column, share in self.less:
+            rows[..., mark] -= share * rows[..., column]
+        rows[..., list(self.gone)] = 0.0
+        return rows
 
     @property
     def n_needed(self) -> int:

@@ -62,7 +62,7 @@ def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column:
 def _coordinates(program: Program, case: Case, box: Floats) -> Writer:
     """Add a column for each coordinate, tied to the counts, and give the writer of rows in them."""
     column: dict[int, int] = {}
-    matrix = case.matrix
+    matrix = case.whole_matrix()
     of_plan = np.arange(matrix.shape[1]) if case.columns is None else case.columns
     for c in np.flatnonzero(np.any(matrix != 0.0, axis=1)).tolist():
         size = max(float(box[c]), 1e-9)
