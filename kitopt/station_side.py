@@ -321,7 +321,7 @@ def _strips(model: KitModel, bus: Connector, n_loads: int, most_a: float) -> Non
     if room < things:
         text = (
             f"At the station ({bus}) {things:g} things meet, loads and battery, and there is room for {room:g}: "
-            "bring a strip or joiner that has such ends"
+            f"it takes a strip or joiner that has such ends and carries {most_a:.1f} A"
         )
         model.block(tuple(use.id for use in model.operation.loads), "strip", text)
     text = "more than two things meet only at a strip or joiner"
