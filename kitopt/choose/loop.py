@@ -306,7 +306,8 @@ class _Chooser:
                 is_hard=self.is_hard,
             )
             if answer.status == "infeasible":
-                return False
+                # nothing better than the kit in hand, where there is one
+                return self.best is not None and objective.of(self.best) <= cutoff
             if is_first and not self.is_narrow and math.isfinite(answer.bound):
                 self.bound = max(self.bound, math.ceil(answer.bound - 1e-6) + objective.fixed)
             if answer.values is None:
