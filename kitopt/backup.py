@@ -110,12 +110,12 @@ def _batteries(model: KitModel) -> None:
         for row in known:
             of_lost = sum(c for i, c in row.terms if i == j)
             if row.rule == "charge-limit" and of_lost < 0:
-                terms = (*row.terms, (mark, -of_lost))
+                terms = _less_one(row.terms, j, mark)
                 model.rows.append(Row(terms, row.lower, row.upper, "backup", f"{row.text}, {text}"))
         if model.operation.batteries == "parallel":
             amps = tuple((i, model.battery(i).max_discharge_a) for i in present)
             words = f"the batteries left must carry {must_a:.1f} A {text}"
-            row = Row((*amps, (mark, -battery.max_discharge_a)), must_a - 1e-9, rule="backup", text=words)
+            row = Row(_less_one(amps, j, mark), must_a - 1e-9, rule="backup", text=words)
             model.rows.append(row)
     if present:
         pieces = tuple((j, 1.0) for j in present)
@@ -124,6 +124,13 @@ def _batteries(model: KitModel) -> None:
             only = model.battery(present[0]).id
             text = f"{only} is the only battery of {model.bus.name} that can be used; with it lost none is left"
             model.block((only,), "backup", text)
+
+
+def _less_one(terms: Iterable[tuple[int, float]], column: int, mark: int) -> tuple[tuple[int, float], ...]:
+    """A row's terms at the counts less one of a column, where its mark is 1; each column named once."""
+    total = dict(terms)
+    total[mark] = total.get(mark, 0.0) - total[column]
+    return tuple(total.items())
 
 
 def _controllers(model: KitModel) -> None:
