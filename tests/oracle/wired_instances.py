@@ -172,6 +172,8 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
     pieces = MOST_DEVICES
     # all else plugs together: the eight leads are the panels'
     is_sunny = rng.random() < 0.5
+    # many equal panels on one controller, which only joiners bring together
+    is_bunch = is_sunny and rng.random() < 0.6
 
     def count(most: int) -> int:
         nonlocal pieces
@@ -205,7 +207,7 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
             )
         )
     controllers = []
-    for i in range(rng.choice([1, 1, 1, 2])):
+    for i in range(1 if is_bunch else rng.choice([1, 1, 1, 2])):
         if pieces < 2:
             break
         kind = rng.choice(["pwm", "mppt", "mppt"])
@@ -214,11 +216,11 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
                 f"c{i}",
                 kind,
                 rng.choice([4.0, 6.0, 9.0] if is_sunny else [2.0, 3.0, 5.0]),
-                count=count(rng.choice([1, 1, 2]) if pieces > 2 else 1),
+                count=count(rng.choice([1, 1, 2]) if pieces > 2 and not is_bunch else 1),
                 mass_g=(mass_g := rng.choice([60, 100, 150])),
                 price_cents=mass_g * rng.choice([20, 30]),
                 max_pv_v=rng.choice([30.0, 50.0]),
-                max_pv_a=rng.choice([None, None, 4.0]),
+                max_pv_a=None if is_bunch else rng.choice([None, None, 4.0]),
                 efficiency=rng.choice([0.93, 0.97]) if kind == "mppt" else 1.0,
                 idle_ma=rng.choice([0.0, 5.0, 20.0]),
                 pv_connector=rng.choice([LATCH_SOCKET, LATCH_SOCKET, BARREL_SOCKET, SCREW, GENDERLESS]),
@@ -226,10 +228,10 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
             )
         )
     panels = []
-    for i in range(rng.choice([1, 1, 2])):
+    for i in range(1 if is_bunch else rng.choice([1, 1, 2])):
         if pieces == 0 or not controllers:
             break
-        rated_w = rng.choice([14.0, 20.0, 28.0, 40.0, 60.0])
+        rated_w = rng.choice([14.0, 20.0, 28.0] if is_bunch else [14.0, 20.0, 28.0, 40.0, 60.0])
         mass_g = round(rated_w * rng.choice([8, 12, 20]) / 10) * 10 + 50
         connector = rng.choice([LATCH_PLUG, LATCH_PLUG, BARREL_PLUG, GENDERLESS])
         second = LATCH_SOCKET if connector == LATCH_PLUG else BARREL_SOCKET if connector == BARREL_PLUG else GENDERLESS
@@ -237,7 +239,7 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
             panel(
                 f"p{i}",
                 rated_w,
-                count=count(rng.choice([1, 2, 3, 4] if is_sunny else [1, 2])),
+                count=min(pieces, 4) if is_bunch else count(rng.choice([1, 2, 3, 4] if is_sunny else [1, 2])),
                 mass_g=mass_g,
                 price_cents=mass_g * rng.choice([2, 4]),
                 # the lowest do not quite reach a battery through a thin lead on a hot day
@@ -246,7 +248,7 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
                 tilts=rng.random() < 0.6,
                 output_factor=rng.choice([0.75, 0.9, 1.1]),
                 connector=connector,
-                second_connector=rng.choice([None, None, second, connector]),
+                second_connector=rng.choice([None, connector] if is_bunch else [None, None, second, connector]),
             )
         )
     loads = _loads(rng, outing, batteries, station, is_sunny)
@@ -358,9 +360,12 @@ class _LeadsDrawn:
             n = rng.randint(1, p.count)
             amps = n * p.isc_a
             sun.append(lambda p=p, sink=sink, a=amps: self.join(p.connector, sink, a, length_m=distance_m, pv=True))
-            if rng.random() < 0.5:
-                many, single = rng.choice([(mate(p.connector), p.connector), (sink, mate(sink))])
-                sun.append(lambda ends=(single, many), a=amps: self.joiner(*ends, a, most_ways=3))
+            if rng.random() < 0.5 or p.count > 2:
+                many, single = rng.choice(
+                    [(mate(p.connector), p.connector), (sink, mate(sink)), (mate(p.connector), mate(sink))]
+                )
+                for _ in range(rng.choice([1, 1, 2])):
+                    sun.append(lambda ends=(single, many), a=amps: self.joiner(*ends, a, most_ways=4))
                 if rng.random() < 0.5:
                     sun.append(lambda p=p, sink=sink, a=p.isc_a: self.join(p.connector, sink, a, pv=True))
         rng.shuffle(wanted)
@@ -442,7 +447,7 @@ class _LeadsDrawn:
         if n < 1:
             return
         length_m += rng.choice([0.15, 0.3, 0.5, 1.0]) if length_m < 1 else rng.choice([0.0, 1.0])
-        area_mm2 = rng.choice([0.3, 0.5, 0.52, 0.75, 0.82, 1.31] if pv else [0.52, 0.82, 1.0, 1.31, 1.5, 2.08, 3.31])
+        area_mm2 = rng.choice([0.3, 0.5, 0.52, 0.82, 1.31, 2.08] if pv else [0.52, 0.82, 1.0, 1.31, 1.5, 2.08, 3.31])
         fuse_a, fuse_at_m = None, None
         if is_fused or rng.random() < (0.2 if pv else 0.15):
             fuse_a = rng.choice([amps * rng.choice([1.2, 1.25, 1.3, 1.5, 1.56, 1.6, 2.0]), 3.0, 5.0, 7.5])
@@ -487,8 +492,8 @@ class _LeadsDrawn:
                 mass_g=mass_g,
                 price_cents=mass_g * 10,
                 ways=rng.randint(2, most_ways),
-                length_m=rng.choice([0.2, 0.5]),
-                area_mm2=rng.choice([0.52, 1.0, 2.08, 2.5]),
+                length_m=rng.choice([0.2, 0.5, 1.0]),
+                area_mm2=rng.choice([0.3, 0.52, 1.0, 2.08]),
                 max_a=rng.choice([None, None, amps * rng.choice([0.95, 1.0, 1.2]), 20.0]),
             )
         )
