@@ -276,13 +276,13 @@ def pack(
         solved=tuple(solved),
         blocks=tuple((s.model.bus, tuple(s.model.blocks)) for s in solved),
     )
-    base = _with_need(base, best.model.bus if best else (solved[0].model.bus if solved else None))
+    base = with_need(base, best.model.bus if best else (solved[0].model.bus if solved else None))
     if best is not None:
         objective = best.outcome.objective
         bound = objective if is_proved else min(objective, *bounds)
         is_proved = is_proved or bound >= objective
         status: Status = "found" if is_proved else "time-limit"
-        return _measured(replace(base, status=status, proof=Proof(objective, bound, is_proved)), best)
+        return measured(replace(base, status=status, proof=Proof(objective, bound, is_proved)), best)
     if not is_proved:
         lowest_bound = min(bounds)
         bound_or_none = lowest_bound if math.isfinite(lowest_bound) else None
@@ -299,7 +299,8 @@ def values_of(solved: Solved) -> tuple[object, ...]:
     return (*objectives, ids)
 
 
-def _with_need(choice: Choice, bus: BusClass | None) -> Choice:
+def with_need(choice: Choice, bus: BusClass | None) -> Choice:
+    """The choice with what the loads ask for on a bus class."""
     nominal_v = bus.nominal_v if bus else 12.8
     parts = draws(choice.operation, choice.inventory, nominal_v)
     need_wh = float(np.sum(total_wh(parts, choice.operation.n_steps)))
@@ -307,7 +308,7 @@ def _with_need(choice: Choice, bus: BusClass | None) -> Choice:
     return replace(choice, need_wh=need_wh, peak_a=most_a)
 
 
-_KIND_ORDER = ("battery", "controller", "panel", "converter", "lead", "load", "extra")
+KIND_ORDER = ("battery", "controller", "panel", "converter", "lead", "load", "extra")
 
 
 def kind_of(inventory: Inventory, item_id: str) -> str:
@@ -327,7 +328,7 @@ def packed_of(model: KitModel, counts: Floats) -> tuple[Packed, ...]:
     for extra in model.inventory.extras:
         totals[extra.id] = extra.count
     packed = [Packed(i, kind_of(model.inventory, i), n) for i, n in totals.items() if n > 0]
-    return tuple(sorted(packed, key=lambda p: (_KIND_ORDER.index(p.kind), p.id)))
+    return tuple(sorted(packed, key=lambda p: (KIND_ORDER.index(p.kind), p.id)))
 
 
 def joins_of(model: KitModel, counts: Floats) -> tuple[tuple[Join, Unit, int], ...]:
@@ -340,7 +341,8 @@ def joins_of(model: KitModel, counts: Floats) -> tuple[tuple[Join, Unit, int], .
     return tuple(found)
 
 
-def _measured(choice: Choice, solved: Solved) -> Choice:
+def measured(choice: Choice, solved: Solved) -> Choice:
+    """The choice with the kit that a class's counts make, and how it fares."""
     counts = solved.outcome.counts
     assert counts is not None
     case = solved.plan.cases[0]

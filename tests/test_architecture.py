@@ -36,6 +36,7 @@ LAYERS: tuple[frozenset[str], ...] = tuple(
         "backup",
         "wiring_list",
         "pack",
+        "many",
         "explain",
         "report",
         "cli",

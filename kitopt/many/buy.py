@@ -1,0 +1,459 @@
+"""What to buy for a season: the purchases that make its operations possible, at least cost.
+
+Each operation is first solved alone: what it needs at least bounds what the season needs. Where the
+purchases of all together cost no more than the dearest alone, that is the answer; otherwise the
+operations that ask for something, or that overlap, are solved in one plan.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, cast
+
+from kitopt.choose import Outcome, Reporter
+from kitopt.errors import BadInput, Fault
+from kitopt.inventory.items import Inventory, Item
+from kitopt.many.joint import Bench, Joint, SkyOf
+from kitopt.many.terms import Programme, at_once
+from kitopt.pack import Choice, Packed, Proof, Status, kind_of
+
+Costs = dict[int, float]
+Part = tuple[Joint, Outcome]
+KINDS = ("panels", "batteries", "controllers", "leads", "converters")
+MOST_RANKED = 8
+_TO_FINISH_S = 10.0
+_EACH = 3
+"""Types looked at for each operation when single purchases are ranked."""
+
+
+@dataclass(frozen=True)
+class Single:
+    """One piece of one type, and what it alone would do.
+
+    Attributes
+    ----------
+    serves : tuple of int
+        Outings that nothing owned can serve, and that it makes possible.
+    saved_g : int
+        Mass that it saves over the other outings, each with its own lightest kit. [g]
+    """
+
+    id: str
+    cents: int
+    serves: tuple[int, ...]
+    saved_g: int
+
+
+@dataclass(frozen=True)
+class Purchase:
+    """What came of a season.
+
+    Attributes
+    ----------
+    bought : tuple of Packed
+        What to buy; nothing when nothing is worth buying.
+    choices : mapping of outing to Choice
+        A kit for each operation that is served.
+    unserved : tuple of int
+        Outings without a kit.
+    proof : Proof
+        Of the cost, or, within a budget, of how many outings go without.
+    is_lightest : bool
+        Whether no less mass is proved to do, all kits together, at that cost or within the budget.
+    """
+
+    programme: Programme
+    inventory: Inventory
+    status: Status
+    proof: Proof
+    budget_cents: int | None = None
+    bought: tuple[Packed, ...] = ()
+    cost_cents: int = 0
+    choices: Mapping[int, Choice] = field(default_factory=dict)
+    unserved: tuple[int, ...] = ()
+    is_lightest: bool = False
+    singles: tuple[Single, ...] = ()
+    unpriced: tuple[str, ...] = ()
+    """Ids in the catalogue that have no price, so that they cannot be compared."""
+
+    @property
+    def mass_g(self) -> int:
+        """Mass of all kits. [g]"""
+        return sum(choice.mass_g for choice in self.choices.values())
+
+
+def bench_of(programme: Programme, inventory: Inventory, catalogue: Inventory, sky_of: SkyOf) -> Bench:
+    """Owned and offered things in one stock.
+
+    Raises
+    ------
+    BadInput
+        If an id means one kind of thing in the inventory and another in the catalogue.
+    """
+    faults = []
+    for item_id, item in sorted(catalogue.by_id.items()):
+        mine = inventory.by_id.get(item_id)
+        if mine is not None and type(mine) is not type(item):
+            kinds = f"a {type(item).__name__.lower()}, but a {type(mine).__name__.lower()} in {inventory.folder}"
+            text = f"{item_id} is {kinds}; need another id."
+            faults.append(Fault(f"{catalogue.folder}/{item.file}", item.line, "id", text))
+    if faults:
+        raise BadInput(faults)
+    offered: dict[str, int] = {}
+    prices: dict[str, int] = {}
+    merged: dict[str, tuple[Item, ...]] = {}
+    for kind in KINDS:
+        things = {item.id: item for item in cast("tuple[Item, ...]", getattr(inventory, kind))}
+        for item in cast("tuple[Item, ...]", getattr(catalogue, kind)):
+            if item.price_cents is None or item.count < 1:
+                continue
+            offered[item.id], prices[item.id] = item.count, item.price_cents
+            mine = things.get(item.id)
+            things[item.id] = item if mine is None else replace(mine, count=mine.count + item.count)
+        merged[kind] = tuple(things[i] for i in sorted(things))
+    stock = replace(inventory, **cast(Any, merged))
+    return Bench(programme.outings, stock, offered, prices, sky_of=sky_of)
+
+
+def buy(
+    programme: Programme,
+    inventory: Inventory,
+    catalogue: Inventory,
+    sky_of: SkyOf,
+    *,
+    budget_cents: int | None = None,
+    seconds: float = math.inf,
+    with_singles: bool = True,
+    reporter: Reporter | None = None,
+    say: Callable[[str], None] = lambda text: None,
+) -> Purchase:
+    """Find the purchases that serve a whole season at least cost, or most of it within a budget.
+
+    Parameters
+    ----------
+    budget_cents : int, optional
+        Without it all operations are to be served, whatever it costs. [1/100]
+    seconds : float
+        Time limit over everything. [s]
+    """
+    season = _Season(bench_of(programme, inventory, catalogue, sky_of), budget_cents, seconds, reporter, say)
+    found = season.solve()
+    unpriced = tuple(sorted(i for kind in KINDS for i in _unpriced(getattr(catalogue, kind))))
+    found = replace(found, programme=programme, inventory=season.bench.stock, unpriced=unpriced)
+    return replace(found, singles=season.singles()) if with_singles else found
+
+
+def _unpriced(items: Iterable[Item]) -> list[str]:
+    return [item.id for item in items if item.price_cents is None]
+
+
+@dataclass
+class _Season:
+    bench: Bench
+    budget: int | None
+    seconds: float
+    reporter: Reporter | None
+    say: Callable[[str], None]
+
+    def __post_init__(self) -> None:
+        self.deadline = time.monotonic() + self.seconds
+        self.numbers = list(range(len(self.bench.outings)))
+        self.most = math.inf if self.budget is None else float(self.budget)
+        self.is_proved = True
+
+    # -- alone ---------------------------------------------------------------------------
+
+    def affordable(self, most: float) -> dict[str, int]:
+        """Types of which one piece at least is within a sum, and how many."""
+        found: dict[str, int] = {}
+        for item_id, n in self.bench.offered.items():
+            price = self.bench.prices[item_id]
+            pieces = n if price == 0 or not math.isfinite(most) else min(n, int(most // price))
+            if pieces > 0:
+                found[item_id] = pieces
+        return found
+
+    def alone(self, o: int) -> tuple[Joint | None, Outcome | None, float]:
+        """The cheapest way to serve one outing, and a bound on it; None where there is none."""
+        name = self.bench.outings[o].operation.name
+        self.say(f"{name}: what is owned")
+        owned = Joint(self.bench, [o], {})
+        outcome, _ = owned.solve(["cost"], deadline=self.deadline, reporter=self.reporter)
+        if outcome.counts is not None:
+            return owned, outcome, 0.0
+        self.say(f"{name}: with purchases")
+        most = self._pilot(o)
+        joint = Joint(self.bench, [o], self.affordable(most))
+        outcome, _ = joint.solve(["cost"], deadline=self.deadline, cutoff=most, reporter=self.reporter)
+        bound = math.inf if outcome.status == "no-kit" else max(0.0, outcome.bound)
+        return (joint, outcome, bound) if outcome.counts is not None else (None, None, bound)
+
+    def _pilot(self, o: int) -> float:
+        """A sum that is known to be enough, from a few cheap types of each kind; else the budget."""
+        cheap: dict[str, int] = {}
+        for kind in KINDS:
+            ids = [item.id for item in getattr(self.bench.stock, kind) if item.id in self.bench.offered]
+            ids.sort(key=lambda i: (self.bench.prices[i], i))
+            step = max(1, len(ids) // 6)
+            cheap |= {i: self.bench.offered[i] for i in ids[::step]}
+        if len(cheap) >= len(self.bench.offered) * 0.6:
+            return self.most
+        joint = Joint(self.bench, [o], {i: n for i, n in self.affordable(self.most).items() if i in cheap})
+        outcome, _ = joint.solve(["cost"], deadline=self.deadline, cutoff=self.most, reporter=self.reporter)
+        return outcome.objective if outcome.counts is not None else self.most
+
+    # -- together ------------------------------------------------------------------------
+
+    def solve(self) -> Purchase:
+        """Serve as many as can be, then at least cost or within the budget, then with least mass."""
+        bounds: Costs = {}
+        hands: dict[int, tuple[Joint, Outcome]] = {}
+        for o in self.numbers:
+            joint, outcome, bounds[o] = self.alone(o)
+            if joint is not None and outcome is not None:
+                hands[o] = joint, outcome
+        served = [o for o in self.numbers if bounds[o] <= self.most + 1e-6]
+        unsure = [o for o in served if o not in hands]
+        self.is_proved &= not unsure
+        served = [o for o in served if o in hands]
+        if not served:
+            return self._nothing()
+        chosen, cost, bound = self._cheapest(served, hands, bounds)
+        if chosen is None:
+            served = self._most_served(served, bounds)
+            if not served:
+                return self._nothing()
+            chosen, cost, bound = self._cheapest(served, hands, bounds)
+            if chosen is None:
+                return self._nothing()
+        return self._lightest(served, chosen, cost, bound)
+
+    def _nothing(self) -> Purchase:
+        status: Status = "no-kit" if self.is_proved else "time-limit"
+        return self._purchase(status, Proof(None, None, self.is_proved), unserved=tuple(self.numbers))
+
+    def _purchase(self, status: Status, proof: Proof, **more: Any) -> Purchase:
+        nowhere = Programme("", "", self.bench.outings)
+        return Purchase(nowhere, self.bench.stock, status, proof, self.budget, **more)
+
+    def _overlapping(self, numbers: Sequence[int]) -> set[int]:
+        """Outings that share the stock with another."""
+        outings = tuple(self.bench.outings[o] for o in numbers)
+        return {numbers[i] for together in at_once(outings) if len(together) > 1 for i in together}
+
+    def _cheapest(
+        self, served: Sequence[int], hands: Mapping[int, tuple[Joint, Outcome]], bounds: Costs
+    ) -> tuple[Mapping[str, int] | None, float, float]:
+        """Purchases that serve all of some outings, their cost and a bound on it; None where nothing does."""
+        least = max(bounds[o] for o in served)
+        union = self._union(served, hands)
+        most = self.most
+        if union is not None:
+            cost = float(sum(n * self.bench.prices[i] for i, n in union.items()))
+            if cost <= least + 1e-6:
+                return union, cost, least
+            most = min(most, cost)
+        overlapping = self._overlapping(served)
+        asking = [o for o in served if bounds[o] > 0 or o in overlapping]
+        self.say("all together")
+        joint = Joint(self.bench, asking, self.affordable(most))
+        outcome, _ = joint.solve(["cost"], deadline=self.deadline, cutoff=most, reporter=self.reporter)
+        if outcome.counts is not None:
+            return joint.bought(outcome.counts), outcome.objective, max(least, outcome.bound)
+        if outcome.status == "time-limit" and union is not None and most <= self.most:
+            cost = float(sum(n * self.bench.prices[i] for i, n in union.items()))
+            if cost <= self.most:
+                return union, cost, max(least, min(cost, outcome.bound))
+        self.is_proved &= outcome.status != "time-limit"
+        return None, math.inf, least
+
+    def _union(self, served: Sequence[int], hands: Mapping[int, tuple[Joint, Outcome]]) -> dict[str, int] | None:
+        """What has to be bought for the kits that were found alone; None where there is not enough on offer."""
+        outings = tuple(self.bench.outings[o] for o in served)
+        needs: dict[str, int] = {}
+        for together in at_once(outings):
+            total: dict[str, int] = {}
+            for place in together:
+                joint, outcome = hands[served[place]]
+                assert outcome.counts is not None
+                for used in joint.used(outcome.counts).values():
+                    for item_id, n in used.items():
+                        total[item_id] = total.get(item_id, 0) + n
+            for item_id, n in total.items():
+                needs[item_id] = max(needs.get(item_id, 0), n - self.bench.owned(item_id))
+        needs = {i: n for i, n in sorted(needs.items()) if n > 0}
+        if any(n > self.bench.offered.get(i, 0) for i, n in needs.items()):
+            return None
+        return needs
+
+    def _most_served(self, served: Sequence[int], bounds: Costs) -> list[int]:
+        """As many outings as the budget and the stock can serve at once."""
+        self.say("as many as can be")
+        overlapping = self._overlapping(served)
+        asking = [o for o in served if bounds[o] > 0 or o in overlapping]
+        joint = Joint(self.bench, asking, self.affordable(self.most), may_skip=True)
+        outcome, _ = joint.solve(
+            ["unserved", "cost"], deadline=self.deadline, at_most={"cost": self.most}, reporter=self.reporter
+        )
+        if outcome.counts is None:
+            self.is_proved &= outcome.status == "no-kit"
+            return [o for o in served if o not in asking]
+        self.is_proved &= outcome.status == "found"
+        made = set(joint.made(outcome.counts))
+        return [o for o in served if o in made or o not in asking]
+
+    def _lightest(self, served: list[int], chosen: Mapping[str, int], cost: float, bound: float) -> Purchase:
+        """The lightest kits for what is served, at that cost or within the budget."""
+        limit = cost if self.budget is None else self.most
+        proof = self._proof(served, cost, bound)
+        status: Status = "found" if proof.proved else "time-limit"
+        if self.budget is None and len(served) < len(self.numbers):
+            status = "no-kit" if proof.proved else "time-limit"
+        parts, mass_g, is_lightest = self._with(served, chosen)
+        allowed = self.affordable(limit)
+        if limit > 0 and dict(allowed) != dict(chosen):
+            parts, is_wide_sure = self._with_any(served, allowed, limit, parts, mass_g)
+            is_lightest &= is_wide_sure
+        bought: dict[str, int] = {}
+        choices: dict[int, Choice] = {}
+        for joint, outcome in parts:
+            assert outcome.counts is not None
+            for item_id, n in joint.bought(outcome.counts).items():
+                bought[item_id] = max(bought.get(item_id, 0), n)
+            choices |= joint.choices(outcome.counts, proof, status)
+        return self._purchase(
+            status,
+            proof,
+            bought=tuple(Packed(i, kind_of(self.bench.stock, i), n) for i, n in sorted(bought.items())),
+            cost_cents=sum(n * self.bench.prices[i] for i, n in bought.items()),
+            choices=dict(sorted(choices.items())),
+            unserved=tuple(o for o in self.numbers if o not in choices),
+            is_lightest=is_lightest,
+        )
+
+    def _with(self, served: Sequence[int], chosen: Mapping[str, int]) -> tuple[list[Part], float, bool]:
+        """The lightest kits with given purchases: groups of outings that overlap do not touch each other."""
+        parts: list[Part] = []
+        total_g, is_sure = 0.0, True
+        for group in self._groups(served):
+            self.say("the lightest kits")
+            joint = Joint(self.bench, group, chosen)
+            # that there are kits is known; to put them together takes a little even when the time is up
+            deadline = max(self.deadline, time.monotonic() + _TO_FINISH_S)
+            names = ["mass", "cost", "items"]
+            outcome, reached = joint.solve(names, deadline=deadline, reporter=self.reporter)
+            if outcome.counts is None:
+                is_sure = False
+                continue
+            parts.append((joint, outcome))
+            total_g += reached["mass"][0]
+            is_sure &= outcome.status == "found"
+        return parts, total_g, is_sure
+
+    def _with_any(
+        self, served: Sequence[int], allowed: Mapping[str, int], limit: float, parts: list[Part], mass_g: float
+    ) -> tuple[list[Part], bool]:
+        """The lightest kits with any purchases within a limit, given those with some."""
+        groups = self._groups(served)
+        least_g = 0.0
+        for group in groups:
+            self.say("the lightest kits, whatever is bought")
+            joint = Joint(self.bench, group, allowed)
+            names = ["mass", "cost", "items"]
+            outcome, _ = joint.solve(names, deadline=self.deadline, at_most={"cost": limit}, reporter=self.reporter)
+            if len(groups) == 1:
+                is_sure = outcome.status != "time-limit"
+                is_better = outcome.counts is not None and (is_sure or outcome.objective < mass_g)
+                return ([(joint, outcome)] if is_better else parts), is_sure
+            if outcome.status == "no-kit":
+                return parts, False
+            least_g += max(0.0, outcome.bound)
+        if least_g >= mass_g - 0.5:
+            return parts, True
+        joint = Joint(self.bench, served, allowed)
+        outcome, _ = joint.solve(
+            ["mass", "cost", "items"],
+            deadline=self.deadline,
+            cutoff=mass_g,
+            at_most={"cost": limit},
+            reporter=self.reporter,
+        )
+        if outcome.counts is None:
+            return parts, outcome.status == "no-kit"
+        return [(joint, outcome)], outcome.status == "found"
+
+    def _groups(self, served: Sequence[int]) -> list[list[int]]:
+        """Outings that hang together by overlaps."""
+        outings = tuple(self.bench.outings[o] for o in served)
+        groups = [{served[i] for i in together} for together in at_once(outings)]
+        merged: list[set[int]] = []
+        for group in groups:
+            touching = [one for one in merged if one & group]
+            merged = [one for one in merged if not one & group]
+            merged.append(group.union(*touching))
+        return sorted(sorted(one) for one in merged)
+
+    def _proof(self, served: Sequence[int], cost: float, bound: float) -> Proof:
+        if self.budget is None:
+            is_proved = self.is_proved and bound >= cost - 1e-6
+            return Proof(cost, cost if is_proved else bound, is_proved)
+        unserved = float(len(self.numbers) - len(served))
+        return Proof(unserved, unserved if self.is_proved else 0.0, self.is_proved)
+
+    # -- one piece at a time ------------------------------------------------------------
+
+    def singles(self) -> tuple[Single, ...]:
+        """Types of which one piece alone helps most; operations are taken one at a time.
+
+        Each operation names the few that help it most; each of these is then solved for everywhere.
+        """
+        now: dict[int, float | None] = {}
+        candidates: list[str] = []
+        for o in self.numbers:
+            if time.monotonic() > self.deadline:
+                return ()
+            now[o] = self._mass_with(o, {})
+            candidates += [i for i in self._helpful(o, now[o]) if i not in candidates]
+        ranked = []
+        for item_id in sorted(candidates):
+            serves, saved_g = [], 0.0
+            for o in self.numbers:
+                if time.monotonic() > self.deadline:
+                    return ()
+                mass_g = self._mass_with(o, {item_id: 1}, now[o])
+                before = now[o]
+                if mass_g is not None and before is None:
+                    serves.append(o)
+                elif mass_g is not None and before is not None:
+                    saved_g += before - mass_g
+            ranked.append(Single(item_id, self.bench.prices[item_id], tuple(serves), round(saved_g)))
+        ranked = [one for one in ranked if one.serves or one.saved_g > 0]
+        ranked.sort(key=lambda one: (-len(one.serves), -one.saved_g / max(1, one.cents), one.cents, one.id))
+        return tuple(ranked[:MOST_RANKED])
+
+    def _mass_with(self, o: int, allowed: Mapping[str, int], most: float | None = None) -> float | None:
+        """Mass of the lightest kit with some purchases; None where none works, or none lighter than a known one."""
+        joint = Joint(self.bench, [o], allowed)
+        cutoff = math.inf if most is None else most
+        outcome, _ = joint.solve(["mass"], deadline=self.deadline, cutoff=cutoff, reporter=self.reporter)
+        return outcome.objective if outcome.counts is not None else None
+
+    def _helpful(self, o: int, mass_g: float | None) -> list[str]:
+        """The types of which one piece helps an outing most, best first."""
+        found: list[str] = []
+        allowed = dict.fromkeys(self.affordable(self.most), 1)
+        while allowed and len(found) < _EACH:
+            joint = Joint(self.bench, [o], allowed)
+            joint.side.add_row([(j, 1.0) for j in joint.buys.values()], upper=1.0, rule="single", text="one piece")
+            cutoff = math.inf if mass_g is None else mass_g - 1.0
+            outcome, _ = joint.solve(["mass"], deadline=self.deadline, cutoff=cutoff, reporter=self.reporter)
+            bought = [] if outcome.counts is None else list(joint.bought(outcome.counts))
+            if not bought:
+                break
+            found += bought
+            for item_id in bought:
+                del allowed[item_id]
+        return found

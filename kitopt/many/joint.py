@@ -1,0 +1,292 @@
+"""Several operations on one stock, and on what could be bought, as one plan.
+
+Each operation has a kit for every bus class that could serve it, and a column that says whether that
+one is made. Operations that overlap share the stock; others use the same pieces one after another.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.bus import BusClass, bus_classes
+from kitopt.choose import Case, Objective, Outcome, Plan, Reporter
+from kitopt.choose.learned import CaseMemory
+from kitopt.inventory.items import Inventory
+from kitopt.kit import KitModel
+from kitopt.many.lazily import choose_lazily
+from kitopt.many.side_by_side import Placed, SideBySide
+from kitopt.many.terms import Outing, at_once
+from kitopt.operation.terms import Operation
+from kitopt.pack import (
+    Choice,
+    Proof,
+    Solved,
+    Status,
+    build_model,
+    build_plan,
+    cases_under,
+    measured,
+    with_need,
+)
+from kitopt.sky.windows import Sky
+
+Floats = NDArray[np.float64]
+SkyOf = Callable[[Operation], Sky]
+Terms = list[tuple[int, float]]
+
+
+@dataclass
+class Bench:
+    """What is asked and what there is, with skies made once.
+
+    Attributes
+    ----------
+    stock : Inventory
+        Owned and offered together; each item's count is both.
+    offered : mapping of item id to int
+        How many of it could be bought; nothing when only owned things count.
+    prices : mapping of item id to int
+        What one that is offered costs. [1/100]
+    """
+
+    outings: tuple[Outing, ...]
+    stock: Inventory
+    offered: Mapping[str, int] = field(default_factory=dict)
+    prices: Mapping[str, int] = field(default_factory=dict)
+    skies: dict[int, Sky] = field(default_factory=dict)
+    sky_of: SkyOf | None = None
+
+    def sky(self, o: int) -> Sky:
+        """The windows of one outing."""
+        if o not in self.skies:
+            assert self.sky_of is not None
+            self.skies[o] = self.sky_of(self.outings[o].operation)
+        return self.skies[o]
+
+    def owned(self, item_id: str) -> int:
+        """How many of an item are owned."""
+        return self.stock.by_id[item_id].count - self.offered.get(item_id, 0)
+
+    def with_purchases(self, allowed: Mapping[str, int]) -> Inventory:
+        """What is owned, and so many of each offered item; what there is none of is left out."""
+
+        def some(items: tuple[object, ...]) -> tuple[object, ...]:
+            kept = []
+            for item in items:
+                n = self.owned(item.id) + min(allowed.get(item.id, 0), self.offered.get(item.id, 0))  # type: ignore[attr-defined]
+                if n > 0 or item.id not in self.offered:  # type: ignore[attr-defined]
+                    kept.append(replace(item, count=n))  # type: ignore[type-var]
+            return tuple(kept)
+
+        kinds = ("panels", "batteries", "controllers", "leads", "converters")
+        return replace(self.stock, **{kind: some(getattr(self.stock, kind)) for kind in kinds})  # type: ignore[arg-type]
+
+
+class Joint:
+    """The plan of some outings together."""
+
+    def __init__(
+        self,
+        bench: Bench,
+        numbers: Sequence[int],
+        allowed: Mapping[str, int],
+        *,
+        classes: Mapping[int, Sequence[BusClass]] | None = None,
+        may_skip: bool = False,
+        change: Callable[[int, Case], Case] | None = None,
+    ) -> None:
+        self.bench, self.numbers = bench, list(numbers)
+        self.stock = bench.with_purchases(allowed)
+        self.side = SideBySide()
+        self.buys = {
+            item_id: self.side.add_column(min(n, bench.offered[item_id]))
+            for item_id, n in sorted(allowed.items())
+            if n > 0 and bench.offered.get(item_id, 0) > 0
+        }
+        self.skips: dict[int, int] = {}
+        self.kits: dict[int, list[Placed]] = {}
+        self.first_cases: list[int] = []
+        every = bus_classes(self.stock.batteries)
+        for o in self.numbers:
+            # a class may have lost some of its batteries to a narrower choice
+            own = every if classes is None else [c for c in classes[o] if c in every]
+            self._add(o, own, may_skip, change)
+        self._share_stock()
+
+    def _add(
+        self,
+        o: int,
+        classes: Sequence[BusClass],
+        may_skip: bool,
+        change: Callable[[int, Case], Case] | None,
+    ) -> None:
+        operation, sky = self.bench.outings[o].operation, self.bench.sky(o)
+        is_free = may_skip or len(classes) != 1
+        made: Terms = []
+        kits = []
+        for k, bus in enumerate(classes):
+            column = self.side.add_column(1.0) if is_free else None
+            model = build_model(operation, self.stock, bus, sky)
+            cases = [c if change is None else change(o, c) for c in cases_under(model, sky)]
+            self.first_cases.append(len(self.side.cases))
+            kits.append(self.side.add_kit(model, cases, f"outing {o}, class {k}", column))
+            if column is not None:
+                made.append((column, 1.0))
+        if may_skip:
+            self.skips[o] = self.side.add_column(1.0)
+            made.append((self.skips[o], 1.0))
+        if is_free:
+            if not made:
+                made = [(self.side.add_column(0.0), 1.0)]
+            self.side.add_row(made, 1.0, 1.0, "served", f"{operation.name} has one kit")
+        self.kits[o] = kits
+
+    def _share_stock(self) -> None:
+        """What outings need at the same time is owned or bought."""
+        chosen = tuple(self.bench.outings[o] for o in self.numbers)
+        for together in at_once(chosen):
+            kits = [kit for place in together for kit in self.kits[self.numbers[place]]]
+            ids = sorted({i for kit in kits for column in kit.model.columns for i in column.uses})
+            for item_id in ids:
+                terms = [term for kit in kits for term in kit.uses(item_id)]
+                most = sum(c * self.side.upper[j] for j, c in terms)
+                owned = self.bench.owned(item_id)
+                if most > owned:
+                    bought = [(self.buys[item_id], -1.0)] if item_id in self.buys else []
+                    text = f"{owned} × {item_id} owned"
+                    self.side.add_row([*terms, *bought], upper=float(owned), rule="stock", text=text)
+
+    # -- what is to be made small ------------------------------------------------------
+
+    def objective(self, name: str) -> Objective:
+        """Unserved outings, what is bought, or the mass or pieces of all kits."""
+        by_id = self.stock.by_id
+        terms: Terms = []
+        if name == "unserved":
+            terms = [(j, 1.0) for j in self.skips.values()]
+        elif name == "cost":
+            terms = [(j, float(self.bench.prices[i])) for i, j in self.buys.items()]
+        else:
+            for kits in self.kits.values():
+                for kit in kits:
+                    for j, column in enumerate(kit.model.columns):
+                        each = {i: by_id[i].mass_g if name == "mass" else 1 for i in column.uses}
+                        terms.append((kit.first + j, float(sum(n * each[i] for i, n in column.uses.items()))))
+        return Objective(name, self.side.weights(terms))
+
+    def plan(self, name: str) -> Plan:
+        """The plan with one objective, to be followed by others."""
+        return self.side.plan([self.objective(name)])
+
+    def solve(
+        self,
+        names: Sequence[str],
+        *,
+        deadline: float,
+        cutoff: float = math.inf,
+        at_most: Mapping[str, float] | None = None,
+        reporter: Reporter | None = None,
+    ) -> tuple[Outcome, dict[str, tuple[float, float]]]:
+        """Make one quantity small after another.
+
+        Parameters
+        ----------
+        cutoff : float
+            Of the first quantity.
+        at_most : mapping, optional
+            Other quantities that may not be larger.
+
+        Returns
+        -------
+        outcome : Outcome
+            Of the first quantity, with the counts of the last.
+        reached : dict of (value, bound)
+            By quantity, of those that were looked at.
+        """
+        for name, most in (at_most or {}).items():
+            row = self.objective(name).most(most)
+            if row is not None and row.terms:
+                self.side.rows.append(row)
+        memories: dict[str, CaseMemory] = {}
+        reached: dict[str, tuple[float, float]] = {}
+        first: Outcome | None = None
+        for name in names:
+            plan = self.plan(name)
+            objective = plan.objectives[0]
+            most = cutoff if first is None else float(objective.of(_counts(first)))
+            outcome = choose_lazily(
+                plan,
+                self.first_cases,
+                seconds=max(0.05, deadline - time.monotonic()),
+                cutoff=most,
+                memories=memories,
+                reporter=reporter,
+            )
+            if outcome.counts is None:
+                if first is None:
+                    return outcome, reached
+                # what is known already stands
+                reached[name] = (most, outcome.bound if outcome.status == "time-limit" else most)
+                break
+            reached[name] = (outcome.objective, outcome.bound)
+            first = outcome if first is None else replace(first, counts=outcome.counts)
+            row = objective.most(outcome.objective)
+            if row is not None and row.terms:
+                self.side.rows.append(row)
+            if outcome.status == "time-limit":
+                break
+        assert first is not None
+        return first, reached
+
+    # -- what came of it ----------------------------------------------------------------
+
+    def bought(self, counts: Floats) -> dict[str, int]:
+        """How many of each item are bought."""
+        return {i: n for i, j in self.buys.items() if (n := round(float(counts[j])))}
+
+    def made(self, counts: Floats) -> dict[int, Placed]:
+        """The kit of each outing that has one."""
+        found = {}
+        for o, kits in self.kits.items():
+            for kit in kits:
+                if kit.is_made(counts):
+                    found[o] = kit
+        return {o: kit for o, kit in found.items() if o not in self.skips or round(float(counts[self.skips[o]])) == 0}
+
+    def used(self, counts: Floats) -> dict[int, dict[str, int]]:
+        """How many of each item each outing takes."""
+        return {o: used_by(kit.model, kit.counts(counts)) for o, kit in self.made(counts).items()}
+
+    def choices(self, counts: Floats, proof: Proof, status: Status) -> dict[int, Choice]:
+        """The kits, measured, by outing."""
+        found = {}
+        for o, kit in self.made(counts).items():
+            operation, sky = self.bench.outings[o].operation, self.bench.sky(o)
+            model = kit.model
+            outcome = Outcome("found", kit.counts(counts), 0.0, 0.0, (), rounds=0)
+            solved = Solved(model, build_plan(model, cases_under(model, sky)), outcome)
+            blocks = ((model.bus, tuple(model.blocks)),)
+            choice = Choice(operation, self.stock, sky, status, proof, blocks=blocks, solved=(solved,))
+            found[o] = measured(with_need(choice, model.bus), solved)
+        return found
+
+
+def used_by(model: KitModel, counts: Floats) -> dict[str, int]:
+    """How many of each item counts of a model take."""
+    used: dict[str, int] = {}
+    for column, n in zip(model.columns, counts, strict=True):
+        for item_id, each in column.uses.items():
+            if round(float(n)):
+                used[item_id] = used.get(item_id, 0) + each * round(float(n))
+    return used
+
+
+def _counts(outcome: Outcome) -> Floats:
+    assert outcome.counts is not None
+    return outcome.counts

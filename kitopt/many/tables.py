@@ -1,0 +1,81 @@
+"""What the files for many kits may hold, as pydantic models."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated, Any
+
+from kitopt.inventory.fields import WORDS, Number, OneOf, SomeOf, Value
+from kitopt.operation.tables import BACKUPS, Table
+
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+
+_DEGC = Number("an air temperature in °C", "6 or -8", "degC", least=-90, most=60)
+
+
+def _months(value: Any) -> tuple[int, ...]:
+    words = value.lower().split() if isinstance(value, str) else value
+    if words == ["all"]:
+        return tuple(range(1, 13))
+    if not isinstance(words, list) or not words:
+        raise ValueError("neither")
+    names = [word.strip().lower()[:3] if isinstance(word, str) else "" for word in words]
+    if any(name not in MONTHS for name in names):
+        raise ValueError("no month")
+    return tuple(sorted({MONTHS.index(name) + 1 for name in names}))
+
+
+def _temperatures(value: Any) -> tuple[float, ...]:
+    if not isinstance(value, list) or not value:
+        raise ValueError("no list")
+    return tuple(float(_DEGC.read(one, False)) for one in value)
+
+
+def _start(value: Any) -> datetime:
+    if not isinstance(value, datetime) or not 1950 <= value.year <= 2200:
+        raise ValueError("not a time")
+    return value
+
+
+MONTHS_FIELD = Value(_months, '"all", or some months, such as ["may", "oct"]')
+_LIST_DEGC = Value(_temperatures, "a list of air temperatures in °C, one for each month, such as [-4, 2]")
+_START = Value(_start, "a date with a time, without quotes, such as 2026-10-10T09:00:00")
+
+
+class StandingTable(Table):
+    """Keys of a grab-kit's file above its events."""
+
+    name: Annotated[str, WORDS] = ""
+    months: Annotated[tuple[int, ...], MONTHS_FIELD] = ()
+    backup: Annotated[tuple[str, ...], SomeOf(BACKUPS, '["battery", "controller"]')] | None = None
+    least: Annotated[str, OneOf(("mass", "items"))] = "mass"
+
+
+class EventTable(Table):
+    """One of ``[[events]]``."""
+
+    file: Annotated[str, WORDS]
+    months: Annotated[tuple[int, ...], MONTHS_FIELD] | None = None
+    coldest_degc: Annotated[tuple[float, ...], _LIST_DEGC] | None = None
+    warmest_degc: Annotated[tuple[float, ...], _LIST_DEGC] | None = None
+
+
+class BagTable(Table):
+    """One of ``[[bags]]``."""
+
+    name: Annotated[str, WORDS]
+    mass_g: Annotated[int, Number("a mass", '9000 or "9 kg"', "g", above=0, most=10_000_000, whole="half-up")]
+
+
+class ProgrammeTable(Table):
+    """Keys of a season's or club's file above its operations."""
+
+    name: Annotated[str, WORDS] = ""
+
+
+class OutingTable(Table):
+    """One of ``[[operations]]``."""
+
+    file: Annotated[str, WORDS]
+    operator: Annotated[str, WORDS] = ""
+    start: Annotated[datetime, _START] | None = None
