@@ -215,7 +215,7 @@ class _Season:
             joint, outcome, bounds[o] = self.alone(o)
             if joint is not None and outcome is not None:
                 hands[o] = joint, outcome
-        served = [o for o in self.numbers if bounds[o] <= self.most + 1e-6]
+        served = [o for o in self.numbers if math.isfinite(bounds[o]) and bounds[o] <= self.most + 1e-6]
         unsure = [o for o in served if o not in hands]
         self.is_proved &= not unsure
         served = [o for o in served if o in hands]
@@ -223,12 +223,7 @@ class _Season:
             return self._nothing()
         chosen, cost, bound = self._cheapest(served, hands, bounds)
         if chosen is None:
-            served = self._most_served(served, bounds)
-            if not served:
-                return self._nothing()
-            chosen, cost, bound = self._cheapest(served, hands, bounds)
-            if chosen is None:
-                return self._nothing()
+            return self._most_served(served)
         return self._lightest(served, chosen, cost, bound)
 
     def _nothing(self) -> Purchase:
@@ -289,21 +284,25 @@ class _Season:
             return None
         return needs
 
-    def _most_served(self, served: Sequence[int], bounds: Costs) -> list[int]:
-        """As many outings as the budget and the stock can serve at once."""
+    def _most_served(self, served: Sequence[int]) -> Purchase:
+        """As many outings as the budget and the stock can serve, which of them being open too."""
         self.say("as many as can be")
-        overlapping = self._overlapping(served)
-        asking = [o for o in served if bounds[o] > 0 or o in overlapping]
-        joint = Joint(self.bench, asking, self.affordable(self.most), may_skip=True)
-        outcome, _ = joint.solve(
-            ["unserved", "cost"], deadline=self.deadline, at_most={"cost": self.most}, reporter=self.reporter
+        joint = Joint(self.bench, served, self.affordable(self.most), may_skip=True)
+        rest = ["cost", "mass", "items"] if self.budget is None else ["mass", "cost", "items"]
+        outcome, reached = joint.solve(
+            ["unserved", *rest], deadline=self.deadline, at_most={"cost": self.most}, reporter=self.reporter
         )
+        self.is_proved &= outcome.status != "time-limit"
         if outcome.counts is None:
-            self.is_proved &= outcome.status == "no-kit"
-            return [o for o in served if o not in asking]
-        self.is_proved &= outcome.status == "found"
-        made = set(joint.made(outcome.counts))
-        return [o for o in served if o in made or o not in asking]
+            return self._nothing()
+        left = [o for o in served if o in joint.made(outcome.counts)]
+        cost, bound = reached.get("cost", (0.0, 0.0))
+        proof = self._proof(left, cost, bound)
+        status: Status = "found" if proof.proved else "time-limit"
+        if proof.proved and (self.budget is None or not left):
+            status = "no-kit"
+        sure = {name for name, (value, least) in reached.items() if least >= value - 1e-6}
+        return self._described([(joint, outcome)], proof, status, is_lightest={"unserved", *rest[:2]} <= sure)
 
     def _lightest(self, served: list[int], chosen: Mapping[str, int], cost: float, bound: float) -> Purchase:
         """The lightest kits for what is served, at that cost or within the budget."""
@@ -317,6 +316,9 @@ class _Season:
         if limit > 0 and dict(allowed) != dict(chosen):
             parts, is_wide_sure = self._with_any(served, allowed, limit, parts, mass_g)
             is_lightest &= is_wide_sure
+        return self._described(parts, proof, status, is_lightest=is_lightest)
+
+    def _described(self, parts: list[Part], proof: Proof, status: Status, *, is_lightest: bool) -> Purchase:
         bought: dict[str, int] = {}
         choices: dict[int, Choice] = {}
         for joint, outcome in parts:

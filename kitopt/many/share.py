@@ -217,6 +217,9 @@ class _Table:
         """The kits whose smallest share is as large as can be, then the next, and so on."""
         self._leave_out()
         numbers = [o for o in self.group if o not in self.skipped]
+        if not numbers:
+            nothing = Outcome("no-kit", None, math.inf, math.inf, (), rounds=0)
+            return nothing, Joint(self.bench, [], {}), dict.fromkeys(self.skipped, 0.0)
         fixed = self._raised(numbers, {})
         shares = {o: n / STEPS for o, n in fixed.items()} | dict.fromkeys(self.skipped, 0.0)
         joint = self._joint(numbers, fixed)
