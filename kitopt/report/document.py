@@ -12,7 +12,7 @@ from typing import Any
 from kitopt import __version__
 from kitopt.explain import Why, cautions, not_packed
 from kitopt.inventory.items import Assumed, Inventory
-from kitopt.pack import Choice, Packed
+from kitopt.pack import Choice, Packed, Proof
 from kitopt.report.assumptions import in_order
 from kitopt.report.reasons import as_value
 
@@ -40,8 +40,8 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
         "start": _time(operation.start),
         "hours": _number(operation.hours),
         "confidence": float(operation.need.confidence),
-        "proof": _proof(choice),
-        "kit": _entries(inventory, choice.packed),
+        "proof": proof_document(operation.least, choice.proof),
+        "kit": entries(inventory, choice.packed),
         "mass_g": choice.mass_g,
         "price": _price(choice.price_cents) if has_kit else 0.0,
         "unpriced": [one.id for one in choice.packed if inventory.by_id[one.id].price_cents is None],
@@ -100,8 +100,8 @@ def _time(time: datetime | None) -> str | None:
     return None if time is None else time.isoformat(timespec="seconds")
 
 
-def _proof(choice: Choice) -> dict[str, Any]:
-    least, proof = choice.operation.least, choice.proof
+def proof_document(least: str, proof: Proof) -> dict[str, Any]:
+    """How sure an answer is; a price is told in the currency, anything else whole."""
 
     def amount(value: float | None) -> float | int | None:
         if value is None or not math.isfinite(value):
@@ -117,12 +117,13 @@ def _proof(choice: Choice) -> dict[str, Any]:
     }
 
 
-def _entries(inventory: Inventory, packed: Iterable[Packed]) -> list[dict[str, Any]]:
-    entries = []
+def entries(inventory: Inventory, packed: Iterable[Packed]) -> list[dict[str, Any]]:
+    """Items of a kit, one object each."""
+    found = []
     for one in packed:
         item = inventory.by_id[one.id]
         cents = item.price_cents
-        entries.append(
+        found.append(
             {
                 "id": one.id,
                 "name": item.name,
@@ -134,7 +135,7 @@ def _entries(inventory: Inventory, packed: Iterable[Packed]) -> list[dict[str, A
                 "total_price": None if cents is None else _price(one.count * cents),
             }
         )
-    return entries
+    return found
 
 
 def _lowest(choice: Choice) -> dict[str, Any] | None:
@@ -181,7 +182,7 @@ def _strongest(choice: Choice) -> dict[str, Any] | None:
     if shortfall is None:
         return {"kit": [], "shortfall_wh": None, "time": None}
     return {
-        "kit": _entries(choice.inventory, shortfall.packed),
+        "kit": entries(choice.inventory, shortfall.packed),
         "shortfall_wh": _number(shortfall.shortfall_wh),
         "time": _time(shortfall.time),
     }
