@@ -6,7 +6,7 @@ import sys
 import time
 from pathlib import Path
 
-from kitopt.cli.inputs import Gather, read_both
+from kitopt.cli.inputs import Gather, catalogue_beside, read_both
 from kitopt.cli.options import Options, check_options
 from kitopt.cli.progress import Progress
 from kitopt.cli.request import FOUND, NO_KIT, TIME_LIMIT, Answer
@@ -55,7 +55,13 @@ def run_pack(
         if sky.can_refresh:
             choice = with_fresh(choice, lambda: fresh_windows(operation))
         if with_reasons and not is_brief:
-            reasons = why(choice, seconds=deadline - time.monotonic(), say=progress.say)
+            reasons = why(
+                choice,
+                sky_of=windows_for,
+                catalogue=lambda: catalogue_beside(inventory),
+                seconds=deadline - time.monotonic(),
+                say=progress.say,
+            )
     finally:
         progress.clear()
 

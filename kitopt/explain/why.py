@@ -3,35 +3,66 @@
 from __future__ import annotations
 
 import math
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from kitopt.choose import Reporter
+from kitopt.explain.conflict import Conflict, conflicts
+from kitopt.explain.repairs import Repairs, SkyOf, repairs
 from kitopt.explain.without import Without, without_each
+from kitopt.inventory.items import Inventory
 from kitopt.pack import Choice
+
+NOTHING_TRIED = Repairs()
 
 
 @dataclass(frozen=True)
 class Why:
-    """The reasons that go with an answer; empty where none were asked for."""
+    """The reasons that go with an answer; empty where none were asked for.
+
+    Attributes
+    ----------
+    withouts : tuple of Without
+        What happens without each item of a kit.
+    repairs : Repairs
+        What would make it work, where no kit does.
+    conflicts : tuple of Conflict
+        Why nothing fits together, where nothing does.
+    """
 
     withouts: tuple[Without, ...] = ()
+    repairs: Repairs = NOTHING_TRIED
+    conflicts: tuple[Conflict, ...] = ()
 
 
 def why(
     choice: Choice,
     *,
+    sky_of: SkyOf | None = None,
+    catalogue: Callable[[], Inventory | None] = lambda: None,
     seconds: float = math.inf,
     reporter: Reporter | None = None,
     say: Callable[[str], None] = lambda text: None,
 ) -> Why:
-    """Argue for a kit by what happens without each of its items.
+    """Argue for a kit by what happens without each of its items; where there is none, find what would help.
 
     Parameters
     ----------
+    sky_of : callable, optional
+        The weather of a changed operation; the choice's own, cut to its hours, when left out.
+    catalogue : callable
+        Reads what could be bought, if there is anything.
     seconds : float
         Time limit; what is not known then says so. [s]
     say : callable
         Is told what is being done.
     """
+    deadline = time.monotonic() + seconds
+    if choice.status == "no-kit":
+        is_whole = choice.shortfall is not None and bool(choice.shortfall.packed)
+        facts = () if is_whole else conflicts(choice)
+        left = deadline - time.monotonic()
+        tried = repairs(choice, sky_of=sky_of, catalogue=catalogue(), seconds=left, say=say)
+        return Why(repairs=tried, conflicts=facts)
     return Why(withouts=without_each(choice, seconds=seconds, reporter=reporter, say=say))

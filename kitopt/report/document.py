@@ -15,6 +15,7 @@ from kitopt.inventory.items import Assumed, Inventory
 from kitopt.pack import Choice, Packed, Proof
 from kitopt.report.assumptions import in_order
 from kitopt.report.reasons import as_value
+from kitopt.report.repairs import conflicts_value, repairs_value
 
 SCHEMA = "kitopt/plan-1"
 NOTHING_ASKED = Why()
@@ -82,6 +83,8 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
             "operation": Path(operation.file).name,
         },
         "strongest": _strongest(choice),
+        "repairs": repairs_value(choice, why.repairs),
+        "conflicts": conflicts_value(why.conflicts),
         "kits": [],
     }
 

@@ -13,6 +13,7 @@ from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.leads import lead_ids
 from kitopt.report.reasons import section
+from kitopt.report.repairs import conflicts_section, repairs_section
 from kitopt.report.wiring import wiring
 from kitopt.report.words import WIDTH, wrapped
 
@@ -32,10 +33,10 @@ def answer(choice: Choice, why: Why = NOTHING_ASKED) -> str:
     if choice.packed:
         lines = [*_headline(choice), "", *_kit(choice, choice.packed), "", *_facts(choice), "", *wiring(choice)]
     else:
-        lines = _nothing(choice)
+        lines = _nothing(choice, why)
     reasons = section(choice, why.withouts)
     lines += ["", *reasons] if reasons else []
-    lines += ["", *_cautions(choice)]
+    lines += ["", *_cautions(choice, with_blocks=not why.conflicts)]
     assumed = _assumed(choice)
     if assumed:
         lines += ["", *assumed]
@@ -195,8 +196,10 @@ def _no_kit_headline(choice: Choice) -> list[str]:
     return wrapped(text)
 
 
-def _nothing(choice: Choice) -> list[str]:
+def _nothing(choice: Choice, why: Why) -> list[str]:
     lines = _no_kit_headline(choice)
+    repairs = repairs_section(choice, why.repairs)
+    helps = ["", *repairs] if repairs else []
     shortfall = choice.shortfall
     if choice.status == "time-limit":
         bound = choice.proof.bound
@@ -206,7 +209,9 @@ def _nothing(choice: Choice) -> list[str]:
     if shortfall is None or not shortfall.packed:
         if not any(battery.count for battery in choice.inventory.batteries):
             return [*lines, "  No battery is owned."]
-        return [*lines, *wrapped("Nothing that is owned fits together; what stands in the way follows.", "  ")]
+        lines += wrapped("Nothing that is owned fits together; what stands in the way follows.", "  ")
+        conflicts = conflicts_section(choice, why.conflicts)
+        return [*lines, *(["", *conflicts] if conflicts else []), *helps]
     count = sum(one.count for one in shortfall.packed)
     mass_g = sum(one.count * choice.inventory.by_id[one.id].mass_g for one in shortfall.packed)
     at = f" at {words.moment(shortfall.time)}" if shortfall.time else ""
@@ -215,7 +220,7 @@ def _nothing(choice: Choice) -> list[str]:
         f"{shortfall.shortfall_wh:,.0f} Wh short{at}{_in_which_weather(choice)}.",
         "  ",
     )
-    lines += ["", *_kit(choice, shortfall.packed)]
+    lines += [*helps, "", *_kit(choice, shortfall.packed)]
     joins = _joins(shortfall.joins)
     lines += ["", *joins] if joins else []
     blocks = _blocks(choice)
@@ -250,9 +255,11 @@ def _list(texts: Iterable[str], more: str, most: int = MOST_BLOCKS) -> list[str]
     return lines
 
 
-def _cautions(choice: Choice) -> list[str]:
+def _cautions(choice: Choice, *, with_blocks: bool) -> list[str]:
     # what looks mistaken in the files has been said while they were read
     found = [caution for caution in cautions(choice) if caution.rule != "file"]
+    if not with_blocks:
+        found = [caution for caution in found if caution.level != "block"]
     legend = [f"{_SIGNS[level]} {said}" for level, said in _LEVELS if any(one.level == level for one in found)]
     lines = [f"Cautions ({', '.join(legend)})"]
     blocks = [caution for caution in found if caution.level == "block"]

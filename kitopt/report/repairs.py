@@ -1,0 +1,162 @@
+"""What would make it work, in words and as JSON; and why nothing fits together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from fractions import Fraction
+from typing import Any
+
+from kitopt.explain.conflict import Conflict
+from kitopt.explain.repairs import Change, Repair, Repairs
+from kitopt.explain.ruled_out import blocks_that_matter, told
+from kitopt.pack import Choice
+from kitopt.report import words
+from kitopt.report.words import wrapped
+
+MOST_FACTS = 8
+
+
+def repairs_section(choice: Choice, repairs: Repairs) -> list[str]:
+    """Single changes: those that work, and the best of each sort that does not."""
+    lines: list[str] = []
+    if repairs.work:
+        lines.append("Any one of these works" if len(repairs.work) > 1 else "This works")
+        for one in repairs.work:
+            lines += wrapped(f"{repair_text(choice, one)}.", "- ")
+    best = _best_of_each(repairs.not_enough)
+    if best:
+        lines.append("Not enough, each alone")
+        for one in best:
+            lines += wrapped(f"{repair_text(choice, one)}.", "- ")
+    if repairs.is_cut_short:
+        lines.append("The time was up before every change was tried: allow more --seconds.")
+    elif lines and not repairs.work:
+        lines.append("No single change that was tried is enough.")
+    return lines
+
+
+def repair_text(choice: Choice, repair: Repair) -> str:
+    """One repair: what is changed, what it brings, and what the kit then weighs."""
+    said = change_text(choice, repair.change)
+    gain = "" if repair.gain_wh is None else f"+{max(0.0, repair.gain_wh):,.0f} Wh"
+    if repair.works:
+        assert repair.mass_g is not None
+        return f"{said}: {gain + ', ' if gain else ''}{words.mass(repair.mass_g)} in all"
+    if repair.gain_wh is not None and repair.gain_wh < 0.5:
+        return f"{said}: no gain"
+    return f"{said}: {gain + ', ' if gain else ''}still {repair.shortfall_wh:,.0f} Wh short"
+
+
+def change_text(choice: Choice, change: Change) -> str:
+    """What is changed, such as "hf-20w off at night"."""
+    return _TEXTS[change.family](choice, change)
+
+
+def _quiet(choice: Choice, change: Change) -> str:
+    return f"{change.id} off {'from 23:00 to 07:00' if change.value == 'night' else 'outside its hours on the air'}"
+
+
+def _load_off(choice: Choice, change: Change) -> str:
+    return f"one {change.id} less" if change.value else f"{change.id} left at home"
+
+
+def _radio(choice: Choice, change: Change) -> str:
+    return f"{change.value} instead of {change.id}"
+
+
+def _transmit(choice: Choice, change: Change) -> str:
+    return f"{change.id} transmitting {words.percent(Fraction(change.value))} of its time on the air"
+
+
+def _hours(choice: Choice, change: Change) -> str:
+    return f"{change.value} h instead of {words.hours(choice.operation.hours)}"
+
+
+def _confidence(choice: Choice, change: Change) -> str:
+    return f"to be sure of {change.value} % instead of {words.percent(choice.operation.need.confidence)}"
+
+
+def _parallel(choice: Choice, change: Change) -> str:
+    return "batteries in parallel instead of in turn"
+
+
+def _mass_limit(choice: Choice, change: Change) -> str:
+    return f"to carry more than {words.mass(choice.operation.mass_limit_g or 0)}"
+
+
+def _lead(choice: Choice, change: Change) -> str:
+    one, other = change.value.split(" ")
+    return f"an adapter from {one} to {other}, for {change.id}"
+
+
+def _one_more(choice: Choice, change: Change) -> str:
+    is_owned = change.id in choice.inventory.by_id
+    return f"one more {change.id}" if is_owned else f"to buy {change.id}"
+
+
+_TEXTS: dict[str, Callable[[Choice, Change], str]] = {
+    "quiet": _quiet,
+    "load off": _load_off,
+    "radio": _radio,
+    "transmit": _transmit,
+    "hours": _hours,
+    "confidence": _confidence,
+    "parallel": _parallel,
+    "mass limit": _mass_limit,
+    "lead": _lead,
+    "one more": _one_more,
+}
+
+
+def conflicts_section(choice: Choice, conflicts: Sequence[Conflict]) -> list[str]:
+    """Why nothing fits together: for each sort of battery the facts that rule it out, equal chains once."""
+    if not conflicts:
+        return []
+    lines = ["Nothing fits together, because"]
+    remedies = {block.text: told(choice, block) for block in blocks_that_matter(choice)}
+    by_facts: dict[tuple[str, ...], list[str]] = {}
+    for conflict in conflicts:
+        names = by_facts.setdefault(tuple(fact.text for fact in conflict.facts), [])
+        if conflict.bus.name not in names:
+            names.append(conflict.bus.name)
+    for facts, names in by_facts.items():
+        lines += wrapped(f"with {', '.join(names)}:", "  ")
+        for text in facts[:MOST_FACTS]:
+            lines += wrapped(remedies.get(text, text), "  - ")
+        if len(facts) > MOST_FACTS:
+            lines.append(f"    and {len(facts) - MOST_FACTS} more: kitopt pack --json")
+    return lines
+
+
+def repairs_value(choice: Choice, repairs: Repairs) -> list[dict[str, Any]]:
+    """Every change that was tried, as JSON."""
+    return [
+        {
+            "family": one.change.family,
+            "id": one.change.id or None,
+            "value": one.change.value or None,
+            "works": one.works,
+            "gain_wh": None if one.gain_wh is None else round(one.gain_wh, 3),
+            "shortfall_wh": round(one.shortfall_wh, 3),
+            "mass_g": one.mass_g,
+            "text": f"{repair_text(choice, one)}.",
+        }
+        for one in (*repairs.work, *repairs.not_enough)
+    ]
+
+
+def conflicts_value(conflicts: Iterable[Conflict]) -> list[dict[str, Any]]:
+    """Every chain of facts, as JSON."""
+    return [
+        {"bus": one.bus.name, "facts": [{"rule": fact.rule, "text": fact.text} for fact in one.facts]}
+        for one in conflicts
+    ]
+
+
+def _best_of_each(tried: Iterable[Repair]) -> list[Repair]:
+    best: dict[str, Repair] = {}
+    for one in tried:
+        known = best.get(one.change.family)
+        if known is None or one.shortfall_wh < known.shortfall_wh:
+            best[one.change.family] = one
+    return list(best.values())
