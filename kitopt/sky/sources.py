@@ -12,6 +12,9 @@ from kitopt.sky.windows import Sky
 
 _LONGEST_STEP_H = 0.5
 
+_CHUNK_STEPS = 340_000
+"""Steps of all windows in a chunk together: about 3 MB an array."""
+
 FIRST_FRESH = 1_000_000
 """Number of the first window that no choice has seen."""
 
@@ -66,9 +69,11 @@ def windows_for(operation: Operation, *, n: int | None = None, first: int = 0) -
             return share_sky(operation, weather)
 
 
-def fresh_windows(operation: Operation, total: int = 5000, chunk: int = 1000) -> Iterator[Sky]:
+def fresh_windows(operation: Operation, total: int = 5000, chunk: int | None = None) -> Iterator[Sky]:
     """Windows that no choice has seen, a chunk at a time to bound memory; nothing where none can be drawn."""
     if not isinstance(operation.need.weather, Climate):
         return
+    if chunk is None:
+        chunk = max(1, _CHUNK_STEPS // operation.n_steps)
     for done in range(0, total, chunk):
         yield windows_for(operation, n=min(chunk, total - done), first=FIRST_FRESH + done)
