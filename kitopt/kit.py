@@ -271,15 +271,20 @@ def missing_wh(battery: Battery, operation: Operation) -> float:
     return min(missing, battery.usable_wh)
 
 
-def case_under(model: KitModel, sky: Sky, name: str = "base", *, must_only: bool = False) -> Case:
-    """The case of a kit under a sky: what it meets, and how counts become a plant."""
+def case_under(
+    model: KitModel, sky: Sky, name: str = "base", *, must_only: bool = False, counts: Floats | None = None
+) -> Case:
+    """The case of a kit under a sky: what it meets, and how counts become a plant.
+
+    Given `counts`, the case is good for these alone: what they do not hold is left out.
+    """
     operation, bus = model.operation, model.bus
     book = ShapeBook(sky, bus.nominal_v)
     gains = {}
     for j in model.join_columns:
         join = model.columns[j].meaning
         assert isinstance(join, Join)
-        if model.columns[j].upper > 0:
+        if model.columns[j].upper > 0 and (counts is None or counts[j] > 0):
             controller = model.units[join.unit].controller
             gains[j] = book.gain(join.panel, controller, n_joined=join.n_joined, lead_ohm=join.ohm(model.contacts))
     fed = model.fed_loads()

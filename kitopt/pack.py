@@ -426,7 +426,7 @@ def with_fresh(choice: Choice, fresh: Callable[[], Iterable[Sky]]) -> Choice:
         return choice
     tried = survived = 0
     for sky in fresh():
-        case = case_under(best.model, sky, "fresh")
+        case = case_under(best.model, sky, "fresh", counts=best.outcome.counts)
         verdict = simulate(case.conditions, case.matrix @ best.outcome.counts)
         tried += sky.n_windows
         survived += int(np.count_nonzero(verdict.survives))
