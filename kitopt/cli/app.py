@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from kitopt import __version__
-from kitopt.cli.request import CHECK_SCHEMA, Answer, Request
+from kitopt.cli.request import CHECK_SCHEMA, WHY_SCHEMA, Answer, Request
 from kitopt.errors import BadInput, Fault
 
 app = typer.Typer(
@@ -123,6 +123,27 @@ def _pack(
         return run_pack(operation, inventory, options, is_json=json, is_brief=brief, with_reasons=reasons)
 
     return Request(run, json)
+
+
+@app.command("why")
+def _why(
+    asked: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[ITEM] [OPERATION.toml]", help="An item's id; the kit as a whole when left out."),
+    ] = None,
+    inventory: Inventory = None,
+    json: Json = False,
+    seconds: Annotated[str | None, typer.Option(metavar="S", help="Stop then, with what is known.")] = None,
+) -> Request:
+    """Say why an item is packed or not; without an item, what binds the kit and how far it is from the edge."""
+
+    def run() -> Answer:
+        from kitopt.cli.options import Options
+        from kitopt.cli.why import run_why
+
+        return run_why(asked or [], inventory, Options(seconds=seconds), is_json=json)
+
+    return Request(run, json, WHY_SCHEMA)
 
 
 @app.command("check")

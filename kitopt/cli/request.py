@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 PLAN_SCHEMA = "kitopt/plan-1"
 CHECK_SCHEMA = "kitopt/check-1"
+WHY_SCHEMA = "kitopt/why-1"
 
 FOUND, DEFECT, BAD_INPUT, NO_KIT, TIME_LIMIT, INTERRUPTED = 0, 1, 2, 3, 4, 130
 """Exit codes."""

@@ -30,8 +30,8 @@ def section(choice: Choice, withouts: Sequence[Without]) -> list[str]:
     return lines
 
 
-def sentence(choice: Choice, without: Without, width: int = 1000) -> str:
-    """What happens without one piece of an item, in at most so many letters."""
+def sentence(choice: Choice, without: Without, width: int = 1000, *, names: bool = True) -> str:
+    """What happens without one piece of an item, in at most so many letters; with names, what comes instead."""
     if without.status == "time-limit":
         return "not known: the time was up"
     if without.status == "no-kit":
@@ -42,7 +42,7 @@ def sentence(choice: Choice, without: Without, width: int = 1000) -> str:
     how = f"a tie: {_AS_GOOD[choice.operation.least]}" if without.is_tie else worse(choice, without.more or 0)
     if _loses_all_panels(choice, without):
         how += ", no panel"
-    return words.cut(how + _instead(without.instead, width - len(how)), width)
+    return words.cut(how + (_instead(without.instead, width - len(how)) if names else ""), width)
 
 
 def worse(choice: Choice, more: int) -> str:

@@ -1,0 +1,92 @@
+"""What it costs, and brings, to take an owned item along that the best kit does without."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from kitopt.explain.again import Resolver, at_least
+from kitopt.explain.conflict import Fact, conflict_of
+from kitopt.explain.reasons import Reason, not_packed
+from kitopt.explain.without import Pieces, beyond, mass_g, price_cents
+from kitopt.pack import Choice, measured, with_fresh
+from kitopt.sky.windows import Sky
+
+
+@dataclass(frozen=True)
+class Within:
+    """The best kit with one piece of an item that was left at home.
+
+    Attributes
+    ----------
+    reason : Reason
+        Why it is not packed.
+    status : {"found", "no-kit", "time-limit", "blocked"}
+        "blocked": a rule keeps it out, whatever it would cost.
+    more : int or None
+        How much worse by what counts first, in grams, cents or pieces; 0 is a tie.
+    instead, gone : tuple of (id, count)
+        What comes into the kit, and what leaves it.
+    facts : tuple of Fact
+        Where no kit has it for want of something that fits: a minimal chain.
+    choice : Choice or None
+        The kit with it, as fully measured as the chosen one.
+    """
+
+    id: str
+    reason: Reason
+    status: Literal["found", "no-kit", "time-limit", "blocked"]
+    more: int | None = None
+    mass_g_more: int | None = None
+    price_cents_more: int | None = None
+    instead: Pieces = ()
+    gone: Pieces = ()
+    facts: tuple[Fact, ...] = ()
+    choice: Choice | None = None
+
+
+def within(
+    choice: Choice,
+    item_id: str,
+    *,
+    fresh: Callable[[], Iterable[Sky]] | None = None,
+    seconds: float = math.inf,
+) -> Within:
+    """Choose again with one piece of an item packed.
+
+    Parameters
+    ----------
+    choice : Choice
+        A kit that is proved best, without the item.
+    fresh : callable, optional
+        Gives skies that no choice has seen.
+    seconds : float
+        Time limit. [s]
+    """
+    reason = not_packed(choice)[item_id]
+    resolver = Resolver(choice)
+    again = resolver.under(at_least(item_id, 1), seconds=seconds)
+    if again.status == "time-limit":
+        return Within(item_id, reason, "time-limit")
+    if again.best is None:
+        # the class of the kit, where it has the item at all
+        facts = conflict_of(again.solved[0]) if again.solved else ()
+        return Within(item_id, reason, "no-kit" if again.solved and not facts else "blocked", facts=facts)
+    assert again.objective is not None
+    assert choice.proof.objective is not None
+    other = measured(replace(choice, solved=again.solved), again.best)
+    proof = replace(choice.proof, objective=float(again.objective), bound=float(again.objective))
+    other = replace(other, proof=proof)
+    return Within(
+        item_id,
+        reason,
+        "found",
+        more=again.objective - round(choice.proof.objective),
+        mass_g_more=mass_g(choice, again.packed) - choice.mass_g,
+        price_cents_more=price_cents(choice, again.packed) - choice.price_cents,
+        instead=beyond(again.packed, choice.packed),
+        gone=beyond(choice.packed, again.packed),
+        choice=other if fresh is None else with_fresh(other, fresh),
+    )

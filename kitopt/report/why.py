@@ -1,0 +1,259 @@
+"""One question answered: why an item is packed or not, what binds a kit, and how far it is from the edge."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from kitopt.explain.binding import Binding, Deciding, Worth
+from kitopt.explain.edges import Edge, Edges
+from kitopt.explain.ruled_out import told
+from kitopt.explain.within import Within
+from kitopt.explain.without import Pieces, Without
+from kitopt.pack import Choice
+from kitopt.report import words
+from kitopt.report.reasons import as_value, listed, pieces, sentence, worse
+from kitopt.report.words import wrapped
+
+SCHEMA = "kitopt/why-1"
+_WITHOUT_COST = ("count", "not-named", "not-checked")
+"""What is not there, or not asked for, has no price."""
+
+
+def given_text(choice: Choice, item_id: str) -> str:
+    """About what is not chosen but always comes along."""
+    is_load = any(use.id == item_id for use in choice.operation.loads)
+    why = "the operation names it" if is_load else "it is an extra, and these are always packed"
+    return "\n".join(wrapped(f"{item_id} is in the kit: {why}.")) + "\n"
+
+
+def without_text(choice: Choice, without: Without) -> str:
+    """About a packed item."""
+    less = "Without it" if without.count == 1 else f"With {without.count - 1} instead of {without.count}"
+    lines = wrapped(f"{without.id} is in the kit. {less}: {sentence(choice, without, names=False)}.")
+    lines += _comes_and_goes(without.instead, without.gone)
+    return "\n".join(lines) + "\n"
+
+
+def within_text(choice: Choice, within: Within) -> str:
+    """About an item that is not packed."""
+    block = next((b for _, found in choice.blocks for b in found if f"{b.text}." == within.reason.text), None)
+    reason = within.reason.text if block is None else told(choice, block)
+    lines = wrapped(f"{within.id} is not in the kit. {reason}")
+    if within.reason.rule in _WITHOUT_COST:
+        return "\n".join(lines) + "\n"
+    if within.status == "time-limit":
+        lines.append("What it would cost to take it is not known: the time was up.")
+    elif within.status == "blocked":
+        lines += wrapped("No kit can have it, whatever it weighs.")
+        facts = [fact.text for fact in within.facts if fact.rule != "asked" and fact.text not in within.reason.text]
+        for text in facts:
+            lines += wrapped(text, "- ")
+    elif within.status == "no-kit":
+        lines += wrapped("A kit could hold it, but none that does runs for long enough.")
+    else:
+        how = "it costs nothing: a tie" if within.more == 0 else worse(choice, within.more or 0)
+        lines += wrapped(f"With it the best kit is {how}." if within.more else f"With it: {how}.")
+        lines += _comes_and_goes(within.instead, within.gone)
+        lines += _fares(choice, within.choice)
+    return "\n".join(lines) + "\n"
+
+
+def _comes_and_goes(instead: Pieces, gone: Pieces) -> list[str]:
+    lines: list[str] = []
+    if instead:
+        lines += wrapped(", ".join(listed(instead)), "  in:  ", "       ")
+    if gone:
+        lines += wrapped(", ".join(listed(gone)), "  out: ", "       ")
+    return lines
+
+
+def _fares(choice: Choice, other: Choice | None) -> list[str]:
+    if other is None or other.survival is None or other.lowest is None:
+        return []
+    text = f"It survives {other.survival.survived:,} of {other.survival.tried:,} windows"
+    if other.survival.fresh_tried:
+        text += f" and {other.survival.fresh_survived:,} of {other.survival.fresh_tried:,} unseen"
+    mine = choice.survival
+    if mine is not None:
+        text += f" (the chosen kit {mine.survived:,}"
+        text += f" and {mine.fresh_survived:,})" if mine.fresh_tried else ")"
+    text += f"; in the hardest of them {int(other.lowest.margin_wh)} Wh are to spare"
+    return wrapped(f"{text}.")
+
+
+def binding_section(binding: Binding | None) -> list[str]:
+    """The windows that decide, what a little more is worth there, and the limits at their edge."""
+    if binding is None:
+        return []
+    survived, missed = binding.survived, binding.missed
+    text = f"hardest window survived: {survived.label}, {_wh(survived.margin_wh)} to spare at {_moment(survived.until)}"
+    if missed is not None:
+        text += f"; nearest that is not: {missed.label}, {_wh(-missed.margin_wh)} short at {_moment(missed.until)}"
+    lines = ["What binds", *wrapped(f"{text}.", "- ")]
+    if binding.n_allowed:
+        lines += wrapped(f"{binding.n_missed:,} windows fail, of {binding.n_allowed:,} that may.", "- ")
+    since = f"when the battery was last full at {_moment(survived.since)}" if survived.was_full else "from the start on"
+    worth = [_worth(one) for one in binding.worth]
+    lines += wrapped(f"there, counted {since}: {'; '.join(worth)}.", "- ")
+    for one in binding.worth:
+        if one.clips:
+            spans = ", ".join(f"{_moment(a)} to {b:%H:%M}" for a, b in one.clips)
+            lines += wrapped(f"{one.id} passes no more from {spans}: more panel on it is of no use then.", "- ")
+    for text in binding.tight:
+        lines += wrapped(f"at its limit: {text}.", "- ")
+    if binding.exhausted:
+        lines += wrapped(f"no more is owned of: {', '.join(binding.exhausted)}.", "- ")
+    return lines
+
+
+def _worth(one: Worth) -> str:
+    names = {"battery": "one Wh more of battery", "panel": f"one W more of {one.id}"}
+    what = names.get(one.what, f"one A more of {one.id}")
+    return f"{what} brings {one.wh:.1f} Wh" if one.wh >= 0.05 else f"{what} brings nothing"
+
+
+def edges_section(choice: Choice, found: Edges) -> list[str]:
+    """Where the answer changes, each edge between two solves."""
+    if not found.edges and not found.is_cut_short:
+        return []
+    lines = ["How far it is from the edge (chosen again on both sides of each)"]
+    for edge in found.edges:
+        lines += wrapped(f"{edge_text(choice, edge)}.", "- ")
+    if found.is_cut_short:
+        lines.append("Some edges are not known: they took too long, or the time was up.")
+    return lines
+
+
+def edge_text(choice: Choice, edge: Edge) -> str:
+    """One edge in words."""
+    if edge.quantity == "panel hours":
+        assert edge.changes is not None
+        before = f"up to {edge.holds:g} h" if edge.holds else "for less"
+        return f"panel: it pays from {edge.changes:g} h on; {before} more battery is lighter"
+    names = {
+        "hours": "hours: the same kit does {} {} h",
+        "confidence": "confidence: the same kit does {} {} %",
+        "coldest": "coldest air: the same kit does {} {} °C",
+    }
+    up = edge.direction > 0
+    holds = _value(edge, edge.holds)
+    if edge.quantity == "load":
+        said = f"load: it may be {holds} % more" if edge.holds > 1 else "load: it may be no more"
+    else:
+        said = names[edge.quantity].format("up to" if up else "down to", holds)
+    if edge.changes is None:
+        return f"{said}, and no other is better as far as was looked"
+    changes = _value(edge, edge.changes)
+    unit = {"hours": "h", "confidence": "%", "load": "% more", "coldest": "°C"}[edge.quantity]
+    if edge.mass_g is None:
+        return f"{said}; at {changes} {unit} no kit works"
+    parts = [f"{', '.join(listed(edge.instead))} in" if edge.instead else ""]
+    parts.append(f"{', '.join(listed(edge.gone))} out" if edge.gone else "")
+    change = "; ".join(part for part in parts if part)
+    return f"{said}; at {changes} {unit} {words.mass(edge.mass_g)}{f' ({change})' if change else ''}"
+
+
+def _value(edge: Edge, value: float) -> str:
+    if edge.quantity == "confidence":
+        return f"{100 * value:.4g}"
+    if edge.quantity == "load":
+        return f"{100 * (value - 1):.3g}"
+    return f"{value:g}"
+
+
+def item_value(choice: Choice, item_id: str, reason: Without | Within | None) -> dict[str, Any]:
+    """The answer about one item as JSON."""
+    value: dict[str, Any] = {
+        "schema": SCHEMA,
+        "status": choice.status,
+        "item": item_id,
+        "operation": choice.operation.name,
+    }
+    value["packed"] = sum(one.count for one in choice.packed if one.id == item_id)
+    value["without"] = as_value(choice, reason) if isinstance(reason, Without) else None
+    value["with"] = _within_value(choice, reason) if isinstance(reason, Within) else None
+    return value
+
+
+def _within_value(choice: Choice, within: Within) -> dict[str, Any]:
+    other = within.choice
+    survival = other.survival if other else None
+    cents = within.price_cents_more
+    return {
+        "rule": within.reason.rule,
+        "text": within.reason.text,
+        "status": within.status,
+        "more": within.more if choice.operation.least != "price" or within.more is None else within.more / 100,
+        "mass_g_more": within.mass_g_more,
+        "price_more": None if cents is None else cents / 100,
+        "instead": pieces(within.instead),
+        "without": pieces(within.gone),
+        "facts": [{"rule": fact.rule, "text": fact.text} for fact in within.facts if fact.rule != "asked"],
+        "margin_wh": round(other.lowest.margin_wh, 3) if other and other.lowest else None,
+        "survived": survival.survived if survival else None,
+        "fresh_survived": survival.fresh_survived if survival else None,
+        "fresh_tried": survival.fresh_tried if survival else None,
+    }
+
+
+def kit_value(choice: Choice, binding: Binding | None, found: Edges) -> dict[str, Any]:
+    """What binds and where the edges are, as JSON."""
+    return {
+        "schema": SCHEMA,
+        "status": choice.status,
+        "item": None,
+        "operation": choice.operation.name,
+        "binding": None if binding is None else _binding_value(binding),
+        "edges": [
+            {
+                "quantity": edge.quantity,
+                "direction": "harder" if edge.direction > 0 or edge.quantity == "coldest" else "easier",
+                "holds": edge.holds,
+                "changes": edge.changes,
+                "mass_g": edge.mass_g,
+                "instead": pieces(edge.instead),
+                "without": pieces(edge.gone),
+                "text": f"{edge_text(choice, edge)}.",
+            }
+            for edge in found.edges
+        ],
+        "edges_cut_short": found.is_cut_short,
+    }
+
+
+def _binding_value(binding: Binding) -> dict[str, Any]:
+    def deciding(one: Deciding) -> dict[str, Any]:
+        return {
+            "window": one.label,
+            "margin_wh": round(one.margin_wh, 3),
+            "since": one.since.isoformat(timespec="seconds"),
+            "until": one.until.isoformat(timespec="seconds"),
+            "was_full": one.was_full,
+        }
+
+    return {
+        "survived": deciding(binding.survived),
+        "missed": None if binding.missed is None else deciding(binding.missed),
+        "n_missed": binding.n_missed,
+        "n_allowed": binding.n_allowed,
+        "worth": [
+            {
+                "what": one.what,
+                "id": one.id or None,
+                "wh": round(one.wh, 4),
+                "clips": [[a.isoformat(timespec="seconds"), b.isoformat(timespec="seconds")] for a, b in one.clips],
+            }
+            for one in binding.worth
+        ],
+        "tight": list(binding.tight),
+        "exhausted": list(binding.exhausted),
+    }
+
+
+def _moment(time: datetime) -> str:
+    return words.moment(time)
+
+
+def _wh(value_wh: float) -> str:
+    return f"{value_wh:.1f} Wh" if value_wh < 9.95 else f"{value_wh:,.0f} Wh"
