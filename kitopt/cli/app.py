@@ -27,6 +27,13 @@ Backup = Annotated[
     str | None,
     typer.Option(metavar="WHAT,...", help="Survive the loss of any one battery, controller, panel or lead named."),
 ]
+Confidence = Annotated[
+    str | None, typer.Option(metavar="SHARE", help='Windows to be survived, such as 0.95 or "95 %".')
+]
+Seconds = Annotated[str | None, typer.Option(metavar="S", help="Stop then, with the best so far and its bound.")]
+Windows = Annotated[str | None, typer.Option(metavar="N", help="Weather windows to try.")]
+Seed = Annotated[str | None, typer.Option(metavar="S", help="Seed of the weather windows.")]
+Step = Annotated[str | None, typer.Option(metavar="MINUTES", help="Length of a time step.")]
 OperationFile = Annotated[
     Path | None, typer.Argument(metavar="OPERATION.toml", help="What is to be powered; the demo when left out.")
 ]
@@ -91,6 +98,9 @@ def _pack(
     reasons: Annotated[
         bool, typer.Option("--reasons/--no-reasons", help="Say of each item what the best kit is without it.")
     ] = True,
+    against: Annotated[
+        str | None, typer.Option(metavar="WHAT", help="Weigh mass against hours, confidence or price: several kits.")
+    ] = None,
     least: Annotated[str | None, typer.Option(metavar="WHAT", help="mass, price or items.")] = None,
     confidence: Annotated[
         str | None, typer.Option(metavar="SHARE", help='Windows to be survived, such as 0.95 or "95 %".')
@@ -120,7 +130,95 @@ def _pack(
             step=step,
             backup=backup,
         )
-        return run_pack(operation, inventory, options, is_json=json, is_brief=brief, with_reasons=reasons)
+        return run_pack(
+            operation, inventory, options, is_json=json, is_brief=brief, with_reasons=reasons, against=against
+        )
+
+    return Request(run, json)
+
+
+@app.command("grab-kit")
+def _grab_kit(
+    events: Annotated[Path, typer.Argument(metavar="EVENTS.toml", help="What the kit must be ready for.")],
+    inventory: Inventory = None,
+    json: Json = False,
+    mass: Annotated[
+        str | None, typer.Option(metavar="KG", help='What lasts longest within a mass, such as "9 kg".')
+    ] = None,
+    least: Annotated[str | None, typer.Option(metavar="WHAT", help="mass or items.")] = None,
+    backup: Backup = None,
+    confidence: Confidence = None,
+    seconds: Seconds = None,
+    windows: Windows = None,
+    seed: Seed = None,
+    step: Step = None,
+) -> Request:
+    """Choose the smallest standing kit that passes every event of a list in every month named."""
+
+    def run() -> Answer:
+        from kitopt.cli.many import run_grab_kit
+        from kitopt.cli.options import Options
+
+        options = Options(
+            least=least, backup=backup, confidence=confidence, seconds=seconds, windows=windows, seed=seed, step=step
+        )
+        return run_grab_kit(events, inventory, options, mass=mass, is_json=json)
+
+    return Request(run, json)
+
+
+@app.command("buy")
+def _buy(
+    season: Annotated[Path, typer.Argument(metavar="SEASON.toml", help="The operations that are planned.")],
+    catalogue: Annotated[
+        Path | None,
+        typer.Option("--catalogue", metavar="DIR", help="What is on offer; else catalogue/ beside the inventory."),
+    ] = None,
+    budget: Annotated[
+        str | None, typer.Option(metavar="N", help="Spend no more; serve as many operations as that allows.")
+    ] = None,
+    inventory: Inventory = None,
+    json: Json = False,
+    singles: Annotated[bool, typer.Option("--singles/--no-singles", help="Rank what one piece alone would do.")] = True,
+    backup: Backup = None,
+    confidence: Confidence = None,
+    seconds: Seconds = None,
+    windows: Windows = None,
+    seed: Seed = None,
+    step: Step = None,
+) -> Request:
+    """Say what to buy next for a season: least cost for all of it, or most of it within a budget."""
+
+    def run() -> Answer:
+        from kitopt.cli.many import run_buy
+        from kitopt.cli.options import Options
+
+        options = Options(backup=backup, confidence=confidence, seconds=seconds, windows=windows, seed=seed, step=step)
+        return run_buy(season, inventory, catalogue, options, budget=budget, with_singles=singles, is_json=json)
+
+    return Request(run, json)
+
+
+@app.command("share")
+def _share(
+    club: Annotated[Path, typer.Argument(metavar="CLUB.toml", help="Operations that draw on one inventory.")],
+    inventory: Inventory = None,
+    json: Json = False,
+    backup: Backup = None,
+    confidence: Confidence = None,
+    seconds: Seconds = None,
+    windows: Windows = None,
+    seed: Seed = None,
+    step: Step = None,
+) -> Request:
+    """Share one inventory out over operations whose dates may overlap: a sheet for each operator."""
+
+    def run() -> Answer:
+        from kitopt.cli.many import run_share
+        from kitopt.cli.options import Options
+
+        options = Options(backup=backup, confidence=confidence, seconds=seconds, windows=windows, seed=seed, step=step)
+        return run_share(club, inventory, options, is_json=json)
 
     return Request(run, json)
 

@@ -6,6 +6,7 @@ import sys
 import time
 from pathlib import Path
 
+from kitopt.cli.against import check_against_what, trade
 from kitopt.cli.inputs import Gather, catalogue_beside, read_both
 from kitopt.cli.options import Options, check_options
 from kitopt.cli.progress import Progress
@@ -22,6 +23,7 @@ def run_pack(
     is_json: bool = False,
     is_brief: bool = False,
     with_reasons: bool = True,
+    against: str | None = None,
 ) -> Answer:
     """Choose the best kit for one operation and word the answer.
 
@@ -32,6 +34,7 @@ def run_pack(
     """
     gather = Gather()
     overrides = gather.get(lambda: check_options(options))
+    gather.get(lambda: check_against_what(against))
     operation, inventory = read_both(gather, file, folder)
     assert overrides is not None
     operation = overrides.of(operation)
@@ -51,6 +54,9 @@ def run_pack(
         sky = windows_for(operation)
         deadline = time.monotonic() + overrides.seconds
         choice = pack(operation, inventory, sky, seconds=overrides.seconds, reporter=progress)
+        if against is not None:
+            left = deadline - time.monotonic()
+            return Answer(trade(choice, against, left, progress, is_json=is_json), _EXIT_CODES[choice.status])
         progress.say("judging unseen weather")
         if sky.can_refresh:
             choice = with_fresh(choice, lambda: fresh_windows(operation))

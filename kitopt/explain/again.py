@@ -63,10 +63,13 @@ class Resolver:
     ----------
     choice : Choice
         Proved, whether a kit was found or not.
+    breaks_ties : bool
+        Whether among equally light kits the cheapest is wanted, and so on.
     """
 
-    def __init__(self, choice: Choice, reporter: Reporter | None = None) -> None:
+    def __init__(self, choice: Choice, reporter: Reporter | None = None, *, breaks_ties: bool = False) -> None:
         self._reporter = reporter
+        self._breaks_ties = breaks_ties
         # the class of the chosen kit first: what it finds bounds the others
         self._solved = sorted(choice.solved, key=lambda s: s.model.bus != choice.bus)
         self._memories = [s.outcome.memories for s in self._solved]
@@ -168,7 +171,7 @@ class Resolver:
             return None
         plan = replace(before.plan, rows=(*before.plan.rows, *rows))
         outcome = choose(
-            _in_one_go(plan),
+            plan if self._breaks_ties else _in_one_go(plan),
             seconds=max(_LEAST_S, deadline - time.monotonic()),
             cutoff=cutoff,
             memories=tuple(memory.fork(is_restriction=True) for memory in self._memories[i]),

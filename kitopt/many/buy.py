@@ -16,12 +16,14 @@ from typing import Any, cast
 from kitopt.choose import Outcome, Reporter
 from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import Inventory, Item
+from kitopt.many.group import Found, Group
 from kitopt.many.joint import Bench, Joint, SkyOf
 from kitopt.many.terms import Programme, at_once
 from kitopt.pack import Choice, Packed, Proof, Status, kind_of
 
 Costs = dict[int, float]
 Part = tuple[Joint, Outcome]
+LIGHTEST = ("mass", "cost", "items")
 KINDS = ("panels", "batteries", "controllers", "leads", "converters")
 MOST_RANKED = 8
 _TO_FINISH_S = 10.0
@@ -163,6 +165,11 @@ class _Season:
         self.numbers = list(range(len(self.bench.outings)))
         self.most = math.inf if self.budget is None else float(self.budget)
         self.is_proved = True
+        self.with_owned = self.group({}, LIGHTEST)
+
+    def group(self, allowed: Mapping[str, int], names: Sequence[str], **more: Any) -> Group:
+        """Outings on what is owned and some purchases."""
+        return Group(self.bench, allowed, names, **({"deadline": self.deadline, "reporter": self.reporter} | more))
 
     # -- alone ---------------------------------------------------------------------------
 
@@ -176,20 +183,20 @@ class _Season:
                 found[item_id] = pieces
         return found
 
-    def alone(self, o: int) -> tuple[Joint | None, Outcome | None, float]:
-        """The cheapest way to serve one outing, and a bound on it; None where there is none."""
+    def alone(self, o: int) -> Found:
+        """The cheapest way to serve one outing; the value and bound are costs."""
         name = self.bench.outings[o].operation.name
         self.say(f"{name}: what is owned")
-        owned = Joint(self.bench, [o], {})
-        outcome, _ = owned.solve(["cost"], deadline=self.deadline, reporter=self.reporter)
-        if outcome.counts is not None:
-            return owned, outcome, 0.0
+        owned = self.with_owned.alone(o)
+        if owned.has_kits:
+            assert owned.outcome is not None
+            return replace(owned, outcome=replace(owned.outcome, objective=0.0, bound=0.0), bound=0.0, is_sure=True)
         self.say(f"{name}: with purchases")
         most = self._pilot(o)
-        joint = Joint(self.bench, [o], self.affordable(most))
-        outcome, _ = joint.solve(["cost"], deadline=self.deadline, cutoff=most, reporter=self.reporter)
-        bound = math.inf if outcome.status == "no-kit" else max(0.0, outcome.bound)
-        return (joint, outcome, bound) if outcome.counts is not None else (None, None, bound)
+        found = self.group(self.affordable(most), ["cost"]).alone(o, most)
+        if found.is_sure and not found.has_kits:
+            return replace(found, bound=math.inf)
+        return replace(found, bound=max(0.0, found.bound))
 
     def _pilot(self, o: int) -> float:
         """A sum that is known to be enough, from a few cheap types of each kind; else the budget."""
@@ -201,24 +208,19 @@ class _Season:
             cheap |= {i: self.bench.offered[i] for i in ids[::step]}
         if len(cheap) >= len(self.bench.offered) * 0.6:
             return self.most
-        joint = Joint(self.bench, [o], {i: n for i, n in self.affordable(self.most).items() if i in cheap})
-        outcome, _ = joint.solve(["cost"], deadline=self.deadline, cutoff=self.most, reporter=self.reporter)
-        return outcome.objective if outcome.counts is not None else self.most
+        allowed = {i: n for i, n in self.affordable(self.most).items() if i in cheap}
+        found = self.group(allowed, ["cost"]).alone(o, self.most)
+        return found.value if found.has_kits else self.most
 
     # -- together ------------------------------------------------------------------------
 
     def solve(self) -> Purchase:
         """Serve as many as can be, then at least cost or within the budget, then with least mass."""
-        bounds: Costs = {}
-        hands: dict[int, tuple[Joint, Outcome]] = {}
-        for o in self.numbers:
-            joint, outcome, bounds[o] = self.alone(o)
-            if joint is not None and outcome is not None:
-                hands[o] = joint, outcome
+        hands = {o: self.alone(o) for o in self.numbers}
+        bounds = {o: found.bound for o, found in hands.items()}
         served = [o for o in self.numbers if math.isfinite(bounds[o]) and bounds[o] <= self.most + 1e-6]
-        unsure = [o for o in served if o not in hands]
-        self.is_proved &= not unsure
-        served = [o for o in served if o in hands]
+        self.is_proved &= all(hands[o].has_kits for o in served)
+        served = [o for o in served if hands[o].has_kits]
         if not served:
             return self._nothing()
         chosen, cost, bound = self._cheapest(served, hands, bounds)
@@ -240,7 +242,7 @@ class _Season:
         return {numbers[i] for together in at_once(outings) if len(together) > 1 for i in together}
 
     def _cheapest(
-        self, served: Sequence[int], hands: Mapping[int, tuple[Joint, Outcome]], bounds: Costs
+        self, served: Sequence[int], hands: Mapping[int, Found], bounds: Costs
     ) -> tuple[Mapping[str, int] | None, float, float]:
         """Purchases that serve all of some outings, their cost and a bound on it; None where nothing does."""
         least = max(bounds[o] for o in served)
@@ -254,25 +256,29 @@ class _Season:
         overlapping = self._overlapping(served)
         asking = [o for o in served if bounds[o] > 0 or o in overlapping]
         self.say("all together")
-        joint = Joint(self.bench, asking, self.affordable(most))
-        outcome, _ = joint.solve(["cost"], deadline=self.deadline, cutoff=most, reporter=self.reporter)
-        if outcome.counts is not None:
-            return joint.bought(outcome.counts), outcome.objective, max(least, outcome.bound)
-        if outcome.status == "time-limit" and union is not None and most <= self.most:
+        found = self.group(self.affordable(most), ["cost"]).together(asking, most)
+        if found.has_kits:
+            assert found.joint is not None
+            assert found.outcome is not None
+            assert found.outcome.counts is not None
+            return found.joint.bought(found.outcome.counts), found.value, max(least, found.bound)
+        if not found.is_sure and union is not None:
             cost = float(sum(n * self.bench.prices[i] for i, n in union.items()))
             if cost <= self.most:
-                return union, cost, max(least, min(cost, outcome.bound))
-        self.is_proved &= outcome.status != "time-limit"
+                return union, cost, max(least, min(cost, found.bound))
+        self.is_proved &= found.is_sure
         return None, math.inf, least
 
-    def _union(self, served: Sequence[int], hands: Mapping[int, tuple[Joint, Outcome]]) -> dict[str, int] | None:
+    def _union(self, served: Sequence[int], hands: Mapping[int, Found]) -> dict[str, int] | None:
         """What has to be bought for the kits that were found alone; None where there is not enough on offer."""
         outings = tuple(self.bench.outings[o] for o in served)
         needs: dict[str, int] = {}
         for together in at_once(outings):
             total: dict[str, int] = {}
             for place in together:
-                joint, outcome = hands[served[place]]
+                joint, outcome = hands[served[place]].joint, hands[served[place]].outcome
+                assert joint is not None
+                assert outcome is not None
                 assert outcome.counts is not None
                 for used in joint.used(outcome.counts).values():
                     for item_id, n in used.items():
@@ -301,8 +307,8 @@ class _Season:
         status: Status = "found" if proof.proved else "time-limit"
         if proof.proved and (self.budget is None or not left):
             status = "no-kit"
-        sure = {name for name, (value, least) in reached.items() if least >= value - 1e-6}
-        return self._described([(joint, outcome)], proof, status, is_lightest={"unserved", *rest[:2]} <= sure)
+        is_lightest = all(least >= value - 1e-6 for value, least in reached.values())
+        return self._described([(joint, outcome)], proof, status, is_lightest=is_lightest)
 
     def _lightest(self, served: list[int], chosen: Mapping[str, int], cost: float, bound: float) -> Purchase:
         """The lightest kits for what is served, at that cost or within the budget."""
@@ -342,17 +348,14 @@ class _Season:
         total_g, is_sure = 0.0, True
         for group in self._groups(served):
             self.say("the lightest kits")
-            joint = Joint(self.bench, group, chosen)
             # that there are kits is known; to put them together takes a little even when the time is up
             deadline = max(self.deadline, time.monotonic() + _TO_FINISH_S)
-            names = ["mass", "cost", "items"]
-            outcome, reached = joint.solve(names, deadline=deadline, reporter=self.reporter)
-            if outcome.counts is None:
-                is_sure = False
-                continue
-            parts.append((joint, outcome))
-            total_g += reached["mass"][0]
-            is_sure &= outcome.status == "found"
+            over = self.group(chosen, LIGHTEST, deadline=deadline) if chosen else self.with_owned
+            found = over.together(group)
+            is_sure &= found.is_lightest and found.has_kits
+            if found.joint is not None and found.outcome is not None:
+                parts.append((found.joint, found.outcome))
+                total_g += found.value
         return parts, total_g, is_sure
 
     def _with_any(
@@ -360,32 +363,25 @@ class _Season:
     ) -> tuple[list[Part], bool]:
         """The lightest kits with any purchases within a limit, given those with some."""
         groups = self._groups(served)
+        over = self.group(allowed, LIGHTEST, at_most={"cost": limit})
         least_g = 0.0
         for group in groups:
             self.say("the lightest kits, whatever is bought")
-            joint = Joint(self.bench, group, allowed)
-            names = ["mass", "cost", "items"]
-            outcome, _ = joint.solve(names, deadline=self.deadline, at_most={"cost": limit}, reporter=self.reporter)
-            if len(groups) == 1:
-                is_sure = outcome.status != "time-limit"
-                is_better = outcome.counts is not None and (is_sure or outcome.objective < mass_g)
-                return ([(joint, outcome)] if is_better else parts), is_sure
-            if outcome.status == "no-kit":
+            found = over.together(group)
+            if not found.has_kits:
                 return parts, False
-            least_g += max(0.0, outcome.bound)
+            if len(groups) == 1:
+                assert found.joint is not None
+                assert found.outcome is not None
+                is_better = found.is_lightest or found.value < mass_g
+                return ([(found.joint, found.outcome)] if is_better else parts), found.is_lightest
+            least_g += found.bound
         if least_g >= mass_g - 0.5:
             return parts, True
-        joint = Joint(self.bench, served, allowed)
-        outcome, _ = joint.solve(
-            ["mass", "cost", "items"],
-            deadline=self.deadline,
-            cutoff=mass_g,
-            at_most={"cost": limit},
-            reporter=self.reporter,
-        )
-        if outcome.counts is None:
-            return parts, outcome.status == "no-kit"
-        return [(joint, outcome)], outcome.status == "found"
+        found = over.together(served, mass_g)
+        if found.joint is None or found.outcome is None:
+            return parts, False
+        return [(found.joint, found.outcome)], found.is_lightest
 
     def _groups(self, served: Sequence[int]) -> list[list[int]]:
         """Outings that hang together by overlaps."""
@@ -438,10 +434,9 @@ class _Season:
 
     def _mass_with(self, o: int, allowed: Mapping[str, int], most: float | None = None) -> float | None:
         """Mass of the lightest kit with some purchases; None where none works, or none lighter than a known one."""
-        joint = Joint(self.bench, [o], allowed)
         cutoff = math.inf if most is None else most
-        outcome, _ = joint.solve(["mass"], deadline=self.deadline, cutoff=cutoff, reporter=self.reporter)
-        return outcome.objective if outcome.counts is not None else None
+        found = self.group(allowed, ["mass"]).alone(o, cutoff)
+        return found.value if found.has_kits else None
 
     def _helpful(self, o: int, mass_g: float | None) -> list[str]:
         """The types of which one piece helps an outing most, best first."""

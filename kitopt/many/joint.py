@@ -1,7 +1,8 @@
 """Several operations on one stock, and on what could be bought, as one plan.
 
-Each operation has a kit for every bus class that could serve it, and a column that says whether that
-one is made. Operations that overlap share the stock; others use the same pieces one after another.
+Operations that overlap share the stock; others use the same pieces one after another. An operation
+that several bus classes could serve has a kit for each, and a column that says whether that one is
+made; one that may be left out has such a column too.
 """
 
 from __future__ import annotations
@@ -114,9 +115,7 @@ class Joint:
         self.first_cases: list[int] = []
         every = bus_classes(self.stock.batteries)
         for o in self.numbers:
-            # a class may have lost some of its batteries to a narrower choice
-            own = every if classes is None else [c for c in classes[o] if c in every]
-            self._add(o, own, may_skip, change)
+            self._add(o, every if classes is None else classes[o], may_skip, change)
         self._share_stock()
 
     def _add(
@@ -219,6 +218,8 @@ class Joint:
         for name in names:
             plan = self.plan(name)
             objective = plan.objectives[0]
+            if first is not None and not np.any(objective.weights):
+                continue
             most = cutoff if first is None else float(objective.of(_counts(first)))
             outcome = choose_lazily(
                 plan,

@@ -1,7 +1,7 @@
 """One stock for several operators: every item in one place at a time, and nobody left short more than need be.
 
 Where not all can succeed, the smallest share of any operation's need that is met is made as large as
-can be, then the next, in steps of a thousandth.
+can be, then the next, in steps of half a percent.
 """
 
 from __future__ import annotations
@@ -13,16 +13,17 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from kitopt.choose import Case, Outcome, Reporter
+from kitopt.choose import Case, Reporter
 from kitopt.choose.strongest import scaled
 from kitopt.inventory.items import Inventory
+from kitopt.many.group import Found, Group
 from kitopt.many.joint import Bench, Joint, SkyOf
 from kitopt.many.terms import Outing, Programme, at_once
 from kitopt.pack import Choice, Proof, Status
 from kitopt.simulate import simulate
 
-STEPS = 1000
-"""Shares are told to a thousandth."""
+STEPS = 200
+"""Shares are told to half of a percent."""
 
 
 @dataclass(frozen=True)
@@ -109,20 +110,20 @@ def share(
     for group in _groups(programme.outings):
         say(", ".join(programme.outings[o].operation.name for o in group))
         table = _Table(bench, group, deadline, reporter)
-        outcome, joint = table.all_served()
+        found = table.all_served()
         shares = dict.fromkeys(group, 1.0)
-        if outcome.counts is None:
-            all_served = False
-            is_proved &= outcome.status == "no-kit"
-            outcome, joint, shares = table.fairest()
-            is_fairest &= table.is_sure
+        if found.has_kits:
+            is_proved &= found.is_sure
+            mass += found.value
+            bound += found.bound
         else:
-            is_proved &= outcome.status == "found"
-            mass += outcome.objective
-            bound += outcome.bound
-        sheets += _sheets(joint, outcome, group, shares)
-        if outcome.counts is not None:
-            used |= joint.used(outcome.counts)
+            all_served = False
+            is_proved &= found.is_sure
+            found, shares = table.fairest()
+            is_fairest &= table.is_sure
+        sheets += _sheets(found, group, shares)
+        if found.joint is not None and found.outcome is not None and found.outcome.counts is not None:
+            used |= found.joint.used(found.outcome.counts)
     status: Status = "no-kit" if not all_served else "found"
     if not is_proved:
         status = "time-limit"
@@ -175,10 +176,10 @@ def _groups(outings: tuple[Outing, ...]) -> list[list[int]]:
     return sorted(sorted(one) for one in merged)
 
 
-def _sheets(joint: Joint, outcome: Outcome, group: Sequence[int], shares: Mapping[int, float]) -> list[Sheet]:
-    if outcome.counts is None:
+def _sheets(found: Found, group: Sequence[int], shares: Mapping[int, float]) -> list[Sheet]:
+    if found.joint is None or found.outcome is None or found.outcome.counts is None:
         return [Sheet(o, 0.0, 0.0, None) for o in group]
-    made = joint.choices(outcome.counts, Proof(None, None, True), "found")
+    made = found.joint.choices(found.outcome.counts, Proof(None, None, True), "found")
     sheets = []
     for o in group:
         choice = made.get(o)
@@ -206,25 +207,23 @@ class _Table:
     reporter: Reporter | None
     is_sure: bool = True
     skipped: set[int] = field(default_factory=set)
+    known: dict[tuple[tuple[int, int], ...], bool] = field(default_factory=dict)
+    groups: dict[tuple[int, int], Group] = field(default_factory=dict)
+    """Where each outing has been looked at alone, by its level."""
 
-    def all_served(self) -> tuple[Outcome, Joint]:
+    def all_served(self) -> Found:
         """The lightest kits that serve all."""
-        joint = Joint(self.bench, self.group, {})
-        outcome, _ = joint.solve(["mass", "items"], deadline=self.deadline, reporter=self.reporter)
-        return outcome, joint
+        over = Group(self.bench, {}, ["mass", "items"], self.deadline, reporter=self.reporter)
+        return over.together(self.group)
 
-    def fairest(self) -> tuple[Outcome, Joint, dict[int, float]]:
+    def fairest(self) -> tuple[Found, dict[int, float]]:
         """The kits whose smallest share is as large as can be, then the next, and so on."""
         self._leave_out()
         numbers = [o for o in self.group if o not in self.skipped]
-        if not numbers:
-            nothing = Outcome("no-kit", None, math.inf, math.inf, (), rounds=0)
-            return nothing, Joint(self.bench, [], {}), dict.fromkeys(self.skipped, 0.0)
         fixed = self._raised(numbers, {})
         shares = {o: n / STEPS for o, n in fixed.items()} | dict.fromkeys(self.skipped, 0.0)
-        joint = self._joint(numbers, fixed)
-        outcome, _ = joint.solve(["mass", "items"], deadline=max(self.deadline, time.monotonic() + 10.0))
-        return outcome, joint, shares
+        over = self._at(fixed, ["mass", "items"], max(self.deadline, time.monotonic() + 10.0))
+        return over.together(numbers), shares
 
     def _raised(self, numbers: Sequence[int], fixed: Mapping[int, int]) -> dict[int, int]:
         """Shares of all, the smallest as large as can be, then the next; some are given."""
@@ -246,7 +245,7 @@ class _Table:
         """Outings for which nothing fits together, even for no load at all; as few as can be."""
         if self._works(self.group, dict.fromkeys(self.group, 0)):
             return
-        joint = self._joint(self.group, dict.fromkeys(self.group, 0), may_skip=True)
+        joint = Joint(self.bench, self.group, {}, may_skip=True, change=lambda _, case: scaled(case, 0.0))
         outcome, _ = joint.solve(["unserved"], deadline=self.deadline, reporter=self.reporter)
         self.is_sure &= outcome.status == "found"
         made = set() if outcome.counts is None else set(joint.made(outcome.counts))
@@ -266,12 +265,20 @@ class _Table:
         return low
 
     def _works(self, numbers: Sequence[int], levels: Mapping[int, int]) -> bool:
-        outcome, _ = self._joint(numbers, levels).solve(["mass"], deadline=self.deadline, reporter=self.reporter)
-        self.is_sure &= outcome.status != "time-limit" or outcome.counts is not None
-        return outcome.counts is not None
+        key = tuple(sorted((o, levels[o]) for o in numbers))
+        if key not in self.known:
+            over = self._at(levels, ["mass"], self.deadline)
+            for o in numbers:
+                if (o, levels[o]) in self.groups:
+                    over.adopt(o, self.groups[o, levels[o]])
+            found = over.together(numbers, is_any_enough=True)
+            self.groups |= {(o, levels[o]): over for o in numbers}
+            self.is_sure &= found.has_kits or found.is_sure
+            self.known[key] = found.has_kits
+        return self.known[key]
 
-    def _joint(self, numbers: Sequence[int], levels: Mapping[int, int], *, may_skip: bool = False) -> Joint:
+    def _at(self, levels: Mapping[int, int], names: Sequence[str], deadline: float) -> Group:
         def at_share(o: int, case: Case) -> Case:
             return scaled(case, levels[o] / STEPS)
 
-        return Joint(self.bench, numbers, {}, may_skip=may_skip, change=at_share)
+        return Group(self.bench, {}, names, deadline, change=at_share, reporter=self.reporter)

@@ -1,0 +1,44 @@
+"""``kitopt pack --against``."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, cast
+
+from kitopt.cli.progress import Progress
+from kitopt.errors import BadInput, Fault
+
+if TYPE_CHECKING:
+    from kitopt.explain.tradeoff import Against
+    from kitopt.pack import Choice
+
+WHAT = ("hours", "confidence", "price")
+
+
+def check_against_what(against: str | None) -> None:
+    """Refuse what mass cannot be weighed against.
+
+    Raises
+    ------
+    BadInput
+    """
+    if against is not None and against not in WHAT:
+        text = f'found "{against}", need one of {", ".join(WHAT)}.'
+        raise BadInput([Fault("--against", None, None, text)])
+
+
+def trade(choice: Choice, against: str, seconds: float, progress: Progress, *, is_json: bool) -> str:
+    """Weigh mass against a quantity and word it.
+
+    Parameters
+    ----------
+    seconds : float
+        Time limit. [s]
+    """
+    from kitopt.explain.tradeoff import tradeoff
+    from kitopt.report.document import as_json
+    from kitopt.report.tradeoff import tradeoff_text, tradeoff_value
+    from kitopt.sky import windows_for
+
+    what = cast("Against", against)
+    found = tradeoff(choice, what, sky_of=windows_for, seconds=seconds, say=progress.say)
+    return as_json(tradeoff_value(choice, found)) if is_json else tradeoff_text(choice, found)

@@ -1,0 +1,269 @@
+"""``kitopt grab-kit``, ``kitopt buy`` and ``kitopt share``."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from kitopt.cli.inputs import Gather, catalogue_beside
+from kitopt.cli.options import Options, Overrides, check_options
+from kitopt.cli.progress import Progress
+from kitopt.cli.request import FOUND, NO_KIT, TIME_LIMIT, Answer
+from kitopt.errors import BadInput, Fault
+from kitopt.inventory.items import Inventory
+from kitopt.operation.terms import Operation
+
+if TYPE_CHECKING:
+    from kitopt.many.terms import Programme, Standing
+    from kitopt.sky.windows import Sky
+
+T = TypeVar("T")
+
+_EXIT_CODES = {"found": FOUND, "no-kit": NO_KIT, "time-limit": TIME_LIMIT}
+
+
+def run_grab_kit(
+    file: Path, folder: Path | None, options: Options, *, mass: str | None = None, is_json: bool = False
+) -> Answer:
+    """Choose the smallest kit that passes every event, or the one that lasts longest within a mass.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the options and files.
+    """
+    from kitopt.many.read import read_standing
+
+    gather = Gather()
+    overrides = gather.get(lambda: check_options(options))
+    most_g = None if mass is None else gather.get(lambda: _mass_g(mass))
+    standing, inventory = _read(gather, file, folder, read_standing)
+    assert overrides is not None
+    standing = _overridden(standing, overrides, options.least)
+    _check(inventory, [event.dates[0] for event in standing.events])
+    _warn((*standing.warnings, *inventory.warnings))
+
+    from kitopt.many.grab import grab_kit, longest
+
+    progress = Progress(sys.stderr, standing.least)
+    hours = None
+    try:
+        if most_g is None:
+            kit = grab_kit(standing, inventory, _sky_of, seconds=overrides.seconds, reporter=progress)
+        else:
+            hours, kit = longest(
+                standing, inventory, _sky_of, float(most_g), seconds=overrides.seconds, reporter=progress
+            )
+    finally:
+        progress.clear()
+
+    from kitopt.report.document import as_json
+    from kitopt.report.several.grab import grab_document, grab_text
+
+    text = as_json(grab_document(kit, hours)) if is_json else grab_text(kit, hours)
+    return Answer(text, _EXIT_CODES[kit.status])
+
+
+def run_buy(
+    file: Path,
+    folder: Path | None,
+    catalogue_folder: Path | None,
+    options: Options,
+    *,
+    budget: str | None = None,
+    with_singles: bool = True,
+    is_json: bool = False,
+) -> Answer:
+    """Find the purchases that serve a season.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the options and files.
+    """
+    from kitopt.inventory import read_inventory
+    from kitopt.many.read import read_programme
+
+    gather = Gather()
+    overrides = gather.get(lambda: check_options(options))
+    cents = None if budget is None else gather.get(lambda: _cents(budget))
+    where = catalogue_folder
+    offered = None if where is None else gather.get(lambda: read_inventory(where))
+    programme, inventory = _read(gather, file, folder, read_programme)
+    assert overrides is not None
+    catalogue = offered if offered is not None else catalogue_beside(inventory)
+    if catalogue is None:
+        text = f"no catalogue: name a folder, or put one beside the inventory ({inventory.folder}/catalogue)."
+        raise BadInput([Fault("--catalogue", None, None, text)])
+    programme = _changed(programme, overrides)
+    _check(inventory, [outing.operation for outing in programme.outings])
+    _check_together(programme, inventory)
+    _warn((*programme.warnings, *inventory.warnings, *catalogue.warnings))
+
+    from kitopt.many.buy import buy
+
+    progress = Progress(sys.stderr, "price" if cents is None else "items")
+    try:
+        found = buy(
+            programme,
+            inventory,
+            catalogue,
+            _sky_of,
+            budget_cents=cents,
+            seconds=overrides.seconds,
+            with_singles=with_singles,
+            say=progress.say,
+        )
+    finally:
+        progress.clear()
+
+    from kitopt.report.document import as_json
+    from kitopt.report.several.buy import buy_document, buy_text
+
+    text = as_json(buy_document(found)) if is_json else buy_text(found)
+    return Answer(text, _EXIT_CODES[found.status])
+
+
+def run_share(file: Path, folder: Path | None, options: Options, *, is_json: bool = False) -> Answer:
+    """Share one inventory out over several operations.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the options and files.
+    """
+    from kitopt.many.read import read_programme
+
+    gather = Gather()
+    overrides = gather.get(lambda: check_options(options))
+    programme, inventory = _read(gather, file, folder, read_programme)
+    assert overrides is not None
+    programme = _changed(programme, overrides)
+    _check(inventory, [outing.operation for outing in programme.outings])
+    _check_together(programme, inventory)
+    _warn((*programme.warnings, *inventory.warnings))
+
+    from kitopt.many.share import share
+
+    progress = Progress(sys.stderr, "mass")
+    try:
+        found = share(programme, inventory, _sky_of, seconds=overrides.seconds, reporter=progress, say=progress.say)
+    finally:
+        progress.clear()
+
+    from kitopt.report.document import as_json
+    from kitopt.report.several.share import share_document, share_text
+
+    text = as_json(share_document(found)) if is_json else share_text(found)
+    return Answer(text, _EXIT_CODES[found.status])
+
+
+def _read(gather: Gather, file: Path, folder: Path | None, read: Callable[[Path], T]) -> tuple[T, Inventory]:
+    """A file for many kits and its inventory, with the faults of both."""
+    from kitopt.inventory import read_inventory
+    from kitopt.operation import find_inventory
+
+    asked = gather.get(lambda: read(file))
+    where = folder
+    if where is None and (asked is not None or file.is_file()):
+        where = gather.get(lambda: find_inventory(file))
+    at = where
+    inventory = None if at is None else gather.get(lambda: read_inventory(at))
+    gather.stop_if_any()
+    assert asked is not None
+    assert inventory is not None
+    return asked, inventory
+
+
+def _check(inventory: Inventory, operations: Iterable[Operation]) -> None:
+    """Every load of every operation is owned."""
+    from kitopt.operation import check_against
+
+    gather = Gather()
+    for operation in {one.file: one for one in operations}.values():
+        gather.get(lambda one=operation: check_against(one, inventory))  # type: ignore[misc]
+    gather.stop_if_any()
+
+
+def _check_together(programme: Programme, inventory: Inventory) -> None:
+    """Loads of operations at the same time are owned often enough."""
+    from kitopt.many.terms import at_once
+
+    faults = []
+    for together in at_once(programme.outings):
+        needs: dict[str, int] = {}
+        for o in together:
+            for use in programme.outings[o].operation.loads:
+                needs[use.id] = needs.get(use.id, 0) + use.count
+        names = ", ".join(programme.outings[o].operation.name for o in together)
+        for load_id, n in sorted(needs.items()):
+            owned = inventory.by_id[load_id].count
+            if n > owned:
+                text = (
+                    f"found {n} × {load_id} at the same time ({names}), but {owned} owned; need other loads or dates."
+                )
+                faults.append(Fault(programme.file, None, "operations", text))
+    if faults:
+        raise BadInput(faults)
+
+
+def _overridden(standing: Standing, overrides: Overrides, least: str | None) -> Standing:
+    if least is not None and overrides.least == "price":
+        raise BadInput([Fault("--least", None, None, 'found "price", need mass or items: a grab-kit is carried.')])
+    events = tuple(replace(event, dates=tuple(overrides.of(date) for date in event.dates)) for event in standing.events)
+    changes: dict[str, Any] = {} if overrides.least is None else {"least": overrides.least}
+    return replace(standing, events=events, **changes)
+
+
+def _changed(programme: Programme, overrides: Overrides) -> Programme:
+    outings = tuple(replace(outing, operation=overrides.of(outing.operation)) for outing in programme.outings)
+    return replace(programme, outings=outings)
+
+
+def _mass_g(text: str) -> int:
+    from kitopt.operation import tables
+
+    return int(_option("--mass", tables.LimitsTable, "mass_g", text))
+
+
+def _cents(text: str) -> int:
+    from pydantic_core import PydanticCustomError
+
+    from kitopt.inventory.fields import Number
+
+    field = Number("a sum of money", "250 or 99.50", least=0, most=10**9, whole="cents")
+    try:
+        return int(field.read(text, False))
+    except PydanticCustomError as error:
+        raise BadInput([Fault("--budget", None, None, error.message())]) from error
+
+
+def _option(name: str, table: Any, key: str, text: str) -> Any:
+    from pydantic_core import PydanticCustomError
+
+    field = next(part for part in _parts(table.model_fields[key]) if hasattr(part, "read"))
+    try:
+        return field.read(text, False)
+    except PydanticCustomError as error:
+        raise BadInput([Fault(name, None, None, error.message())]) from error
+
+
+def _parts(field: Any) -> Iterable[Any]:
+    """Annotations of a key that may be left out, too."""
+    yield from field.metadata
+    for one in getattr(field.annotation, "__args__", ()):
+        yield from getattr(one, "__metadata__", ())
+
+
+def _warn(warnings: Iterable[str]) -> None:
+    for warning in dict.fromkeys(warnings):
+        print(f"warning: {warning}", file=sys.stderr)
+
+
+def _sky_of(operation: Operation) -> Sky:
+    from kitopt.sky import windows_for
+
+    return windows_for(operation)

@@ -1,0 +1,1 @@
+"""Answers about many kits at once, in words and as JSON."""

@@ -1,0 +1,119 @@
+"""Purchases for a season in words and as JSON."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from kitopt.many.buy import Purchase, Single
+from kitopt.report import words
+from kitopt.report.document import SCHEMA, document, entries, proof_document
+from kitopt.report.several.lists import all_cautions, fact, in_short, proof_text
+from kitopt.report.words import wrapped
+
+
+def buy_text(found: Purchase) -> str:
+    """All that has to be known of a season's purchases."""
+    outings = found.programme.outings
+    n, n_served = len(outings), len(found.choices)
+    cost = words.price(found.cost_cents, found.inventory.currency)
+    served = f"{'all ' if n_served == n else f'{n_served} of '}{n} operation{'s' if n != 1 else ''}"
+    if not found.choices:
+        why = "the time was up" if found.status == "time-limit" else "no purchase makes any operation possible"
+        lines = wrapped(f"{found.programme.name}: {why}.")
+    elif not found.bought:
+        lines = wrapped(f"{found.programme.name}: nothing worth buying; what is owned serves {served}.")
+    else:
+        lines = wrapped(f"{found.programme.name}: {cost} serves {served}.")
+        lines += [""]
+        for one in found.bought:
+            item = found.inventory.by_id[one.id]
+            each = words.price(item.price_cents or 0, found.inventory.currency)
+            lines += wrapped(f"{one.count:3}  {one.id}: {item.name}, {words.mass(item.mass_g)}, {each} each", "buy ")
+    lines += [""]
+    for o, outing in enumerate(outings):
+        operation = outing.operation
+        day = f"{words.moment(operation.start)} {operation.start.year}"
+        choice = found.choices.get(o)
+        if choice is None:
+            lines += fact("Without", f"{operation.name}, {day}: no kit.")
+        else:
+            text = f"{operation.name}, {day}: {words.mass(choice.mass_g)}, {in_short(choice.packed)}."
+            lines += fact("Kit", text)
+    lines += fact("Proof", _proof(found))
+    if found.choices:
+        sure = "proved" if found.is_lightest else "not proved"
+        lines += fact("Mass", f"{words.mass(found.mass_g)}, all kits together; {sure} lightest for that.")
+    lines += _singles(found)
+    if found.unpriced:
+        lines += fact("Unpriced", f"{', '.join(found.unpriced)}: without a price nothing can be compared.")
+    cautions = all_cautions(found.choices.values())
+    lines += ["", *cautions] if cautions else []
+    return "\n".join(lines) + "\n"
+
+
+def _proof(found: Purchase) -> str:
+    if found.budget_cents is not None:
+        if found.proof.objective is None:
+            return "none."
+        n = int(found.proof.objective)
+        budget = words.price(found.budget_cents, found.inventory.currency)
+        if not found.proof.proved:
+            return "not proved: the time was up. Fewer might go without a kit."
+        return f"proved: for {budget} no fewer than {n} can go without a kit."
+    objective, bound = (
+        words.price(value or 0.0, found.inventory.currency) for value in (found.proof.objective, found.proof.bound)
+    )
+    return proof_text(found.proof, "cheapest", objective, bound)
+
+
+def _singles(found: Purchase) -> list[str]:
+    if not found.singles:
+        return ["", "No single piece would make an operation possible or a kit lighter."] if found.choices else []
+    lines = ["", "One piece at a time, operations taken one by one"]
+    for one in found.singles:
+        price = words.price(one.cents, found.inventory.currency)
+        lines += wrapped(f"{one.id} ({price}): {_does(found, one)}.", "- ")
+    return lines
+
+
+def _does(found: Purchase, one: Single) -> str:
+    parts = []
+    if one.serves:
+        names = [found.programme.outings[o].operation.name for o in one.serves]
+        parts.append(f"makes possible {', '.join(names)}")
+    if one.saved_g > 0:
+        each = one.saved_g / max(1, one.cents) * 100
+        parts.append(f"saves {words.mass(one.saved_g)} ({each:.1f} g for each {found.inventory.currency or '1.00'})")
+    return "; ".join(parts)
+
+
+def buy_document(found: Purchase) -> dict[str, Any]:
+    """The same as one JSON object."""
+    outings = found.programme.outings
+    return {
+        "schema": SCHEMA,
+        "status": found.status,
+        "name": found.programme.name,
+        "proof": proof_document("price" if found.budget_cents is None else "unserved", found.proof),
+        "kit": [],
+        "buy": entries(found.inventory, found.bought),
+        "cost": found.cost_cents / 100,
+        "budget": None if found.budget_cents is None else found.budget_cents / 100,
+        "currency": found.inventory.currency,
+        "mass_g": found.mass_g,
+        "is_lightest": found.is_lightest,
+        "served": [outings[o].operation.name for o in found.choices],
+        "unserved": [outings[o].operation.name for o in found.unserved],
+        "singles": [
+            {
+                "id": one.id,
+                "price": one.cents / 100,
+                "makes_possible": [outings[o].operation.name for o in one.serves],
+                "saved_g": one.saved_g,
+                "saved_g_per_unit": round(one.saved_g / max(1, one.cents) * 100, 3),
+            }
+            for one in found.singles
+        ],
+        "unpriced": list(found.unpriced),
+        "kits": [document(choice) for choice in found.choices.values()],
+    }

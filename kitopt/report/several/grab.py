@@ -1,0 +1,168 @@
+"""A grab-kit in words and as JSON."""
+
+from __future__ import annotations
+
+import math
+from datetime import timedelta
+from typing import Any
+
+from kitopt.inventory.items import Battery
+from kitopt.many.bags import fill_bags
+from kitopt.many.grab import LONGEST_STORED_DAYS, GrabKit, Trial
+from kitopt.report import words
+from kitopt.report.document import SCHEMA, document, entries, proof_document
+from kitopt.report.several.lists import all_cautions, checklist, fact, in_short, proof_text
+from kitopt.report.words import wrapped
+
+
+def borrowed(kit: GrabKit) -> list[tuple[str, str]]:
+    """What belongs to somebody else, with the owner's name."""
+    by_id = kit.inventory.by_id
+    return [(one.id, by_id[one.id].owner) for one in kit.packed if by_id[one.id].owner]
+
+
+def tagged(kit: GrabKit) -> list[tuple[str, tuple[str, ...]]]:
+    """What has tags: it may be missed elsewhere."""
+    by_id = kit.inventory.by_id
+    return [(one.id, by_id[one.id].tags) for one in kit.packed if by_id[one.id].tags]
+
+
+def recharge_dates(kit: GrabKit) -> list[tuple[str, str]]:
+    """By which day each battery whose last charge is written down is to be charged again."""
+    if kit.recharge_days is None:
+        return []
+    found = []
+    for one in kit.packed:
+        item = kit.inventory.by_id[one.id]
+        if isinstance(item, Battery) and item.charged_on is not None:
+            found.append((one.id, (item.charged_on + timedelta(days=kit.recharge_days)).isoformat()))
+    return found
+
+
+def _where(kit: GrabKit, trial: Trial) -> str:
+    event = kit.standing.events[trial.event]
+    label = event.labels[trial.date]
+    return f"{event.name} in {label}" if label else event.name
+
+
+def grab_text(kit: GrabKit, hours: int | None = None) -> str:
+    """All that has to be known of a grab-kit; `hours` where it was asked how long a mass lasts."""
+    n_dates = sum(len(event.dates) for event in kit.standing.events)
+    n_events = len(kit.standing.events)
+    passes = f"{n_events} event{'s' if n_events != 1 else ''} at {n_dates} date{'s' if n_dates != 1 else ''}"
+    if not kit.packed:
+        return "\n".join(_nothing(kit, hours)) + "\n"
+    count = sum(one.count for one in kit.packed)
+    lasts = "" if hours is None else f", lasts {hours} h at each"
+    lines = wrapped(f"{kit.standing.name}: {words.mass(kit.mass_g)}, {count} items, passes {passes}{lasts}.")
+    lines += ["", *checklist(kit.inventory, kit.packed), ""]
+    hardest = kit.hardest
+    if hardest is not None:
+        lines += fact(
+            "Hardest",
+            f"{_where(kit, hardest)}: {hardest.survived:,} of {hardest.tried:,} windows survived "
+            f"({hardest.needed:,} needed), {max(0, math.floor(hardest.margin_wh))} Wh to spare.",
+        )
+    for event, choice in zip(kit.standing.events, kit.choices, strict=True):
+        lines += fact("Event", f"{event.name}: {in_short(choice.packed)}.")
+    lines += _recharge(kit)
+    if owned := borrowed(kit):
+        lines += fact("Borrowed", ", ".join(f"{item_id} ({owner})" for item_id, owner in owned) + ".")
+    if tags := tagged(kit):
+        lines += fact("Tags", ", ".join(f"{item_id} ({' '.join(some)})" for item_id, some in tags) + ".")
+    least = kit.standing.least
+    amount, bound = (
+        (f"{value:,.0f} {'g' if least == 'mass' else 'items'}" for value in (kit.proof.objective, kit.proof.bound))
+        if kit.proof.objective is not None and kit.proof.bound is not None
+        else ("", "")
+    )
+    lines += fact("Proof", proof_text(kit.proof, "lightest" if least == "mass" else "fewest items", amount, bound))
+    if hours is not None:
+        longer = "not proved longest: the time was up" if kit.status == "time-limit" else "proved longest, to the hour"
+        lines += fact("Hours", f"{longer}.")
+    lines += _bags(kit)
+    lines += ["", *all_cautions(kit.choices)]
+    return "\n".join(lines) + "\n"
+
+
+def _recharge(kit: GrabKit) -> list[str]:
+    days = kit.recharge_days
+    if days is None:
+        return []
+    if days >= LONGEST_STORED_DAYS:
+        return fact("Recharge", f"at least every {LONGEST_STORED_DAYS} days; self-discharge is 3 % a month.")
+    if days == 0:
+        text = "on the day: nothing is left over for what is lost in store (3 % a month)."
+    else:
+        text = f"at least every {days} days: 3 % a month is lost in store, and then everything is just passed."
+    dates = recharge_dates(kit)
+    if dates:
+        text += " By the last charge written down: " + ", ".join(f"{i} by {day}" for i, day in dates) + "."
+    return fact("Recharge", text)
+
+
+def _bags(kit: GrabKit) -> list[str]:
+    bags = kit.standing.bags
+    if not bags:
+        return []
+    filled = fill_bags(kit.packed, kit.inventory, bags)
+    if not filled:
+        return fact("Bags", "the pieces do not go into these bags, although their limits together would do.")
+    lines: list[str] = []
+    for bag, packed in zip(bags, filled, strict=True):
+        lines += ["", f"In the {words.cut(bag.name, 40)} (up to {words.mass(bag.mass_g)})"]
+        lines += checklist(kit.inventory, packed, "  ")
+    return lines
+
+
+def _nothing(kit: GrabKit, hours: int | None) -> list[str]:
+    if kit.status == "time-limit":
+        return wrapped(f"{kit.standing.name}: the time was up before any kit was found that passes every event.")
+    if hours == 0:
+        return wrapped(f"{kit.standing.name}: no kit within that mass lasts even one hour at each event.")
+    lines = wrapped(f"No kit in this inventory passes every event of {kit.standing.name}.")
+    for name, share in kit.short:
+        met = "all" if share >= 1 else f"{math.floor(100 * share)} %"
+        lines += wrapped(f"The strongest meets {met} of the need at {name}.", "  ")
+    return lines
+
+
+def grab_document(kit: GrabKit, hours: int | None = None) -> dict[str, Any]:
+    """The same as one JSON object."""
+    filled = fill_bags(kit.packed, kit.inventory, kit.standing.bags) if kit.standing.bags and kit.packed else ()
+    hardest = kit.hardest
+
+    def trial(one: Trial) -> dict[str, Any]:
+        event = kit.standing.events[one.event]
+        return {
+            "event": event.name,
+            "month": event.labels[one.date] or None,
+            "tried": one.tried,
+            "survived": one.survived,
+            "needed": one.needed,
+            "margin_wh": round(one.margin_wh, 3),
+        }
+
+    return {
+        "schema": SCHEMA,
+        "status": kit.status,
+        "name": kit.standing.name,
+        "proof": proof_document(kit.standing.least, kit.proof),
+        "kit": entries(kit.inventory, kit.packed),
+        "mass_g": kit.mass_g,
+        "price": sum(one.count * (kit.inventory.by_id[one.id].price_cents or 0) for one in kit.packed) / 100,
+        "currency": kit.inventory.currency,
+        "hours": hours,
+        "hardest": None if hardest is None else trial(hardest),
+        "events": [trial(one) for one in kit.trials],
+        "recharge_days": kit.recharge_days,
+        "recharge_by": dict(recharge_dates(kit)),
+        "borrowed": dict(borrowed(kit)),
+        "tags": {item_id: list(some) for item_id, some in tagged(kit)},
+        "bags": [
+            {"name": bag.name, "limit_g": bag.mass_g, "kit": entries(kit.inventory, packed)}
+            for bag, packed in zip(kit.standing.bags, filled, strict=False)
+        ],
+        "met": dict(kit.short),
+        "kits": [document(choice) for choice in kit.choices],
+    }

@@ -1,0 +1,117 @@
+"""One stock for several operators, in words and as JSON: a sheet each, and what changes hands."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from kitopt.many.share import Handover, Shared, Sheet
+from kitopt.report import words
+from kitopt.report.document import SCHEMA, document, proof_document
+from kitopt.report.several.lists import all_cautions, checklist, fact, proof_text
+from kitopt.report.words import wrapped
+
+
+def share_text(found: Shared) -> str:
+    """A sheet per operator, what changes hands, and how sure it is."""
+    n = len(found.sheets)
+    n_whole = sum(sheet.share >= 1 and sheet.choice is not None for sheet in found.sheets)
+    if found.status == "time-limit":
+        head = f"{found.programme.name}: the time was up; {n_whole} of {n} operations have what they need."
+    elif n_whole == n:
+        head = f"{found.programme.name}: all {n} operations have what they need, {words.mass(found.mass_g)} in all."
+    else:
+        head = f"{found.programme.name}: there is not enough for all; {n_whole} of {n} operations have what they need."
+    lines = wrapped(head)
+    for sheet in found.sheets:
+        lines += ["", *_sheet(found, sheet)]
+    lines += ["", *_handovers(found), ""]
+    if found.proof.objective is not None:
+        amount, bound = f"{found.proof.objective:,.0f} g", f"{found.proof.bound or 0:,.0f} g"
+        lines += fact("Proof", proof_text(found.proof, "lightest, loads aside", amount, bound))
+    elif found.is_fairest:
+        lines += fact("Proof", "proved: no other way leaves the one who is worst off with less of a shortfall.")
+    else:
+        lines += fact("Proof", "not proved fairest: the time was up.")
+    cautions = all_cautions(sheet.choice for sheet in found.sheets if sheet.choice is not None)
+    lines += ["", *cautions] if cautions else []
+    return "\n".join(lines) + "\n"
+
+
+def _who(found: Shared, o: int) -> str:
+    outing = found.programme.outings[o]
+    return f"{outing.operator}, {outing.operation.name}" if outing.operator else outing.operation.name
+
+
+def _sheet(found: Shared, sheet: Sheet) -> list[str]:
+    outing = found.programme.outings[sheet.outing]
+    operation = outing.operation
+    ends = outing.ends.astimezone(operation.site.timezone)
+    lines = wrapped(
+        f"{_who(found, sheet.outing)}: {words.moment(operation.start)} to {words.moment(ends)}, at {outing.place}"
+    )
+    if sheet.choice is None:
+        return [*lines, "  Nothing that is left fits together for it."]
+    if sheet.share < 1:
+        met = f"{math.floor(1000 * sheet.share + 1e-6) / 10:g} %"
+        lines += wrapped(f"Short: {met} of its need is met; {math.ceil(sheet.shortfall_wh)} Wh are missing.", "  ")
+    return [*lines, *checklist(found.inventory, sheet.choice.packed, "  ")]
+
+
+def _pieces(handovers: list[Handover]) -> str:
+    return ", ".join(one.id if one.count == 1 else f"{one.count} {one.id}" for one in handovers)
+
+
+def _handovers(found: Shared) -> list[str]:
+    passed = [one for one in found.handovers if one.giver is not None]
+    if not passed:
+        return ["Nothing changes hands between operations."]
+    lines = ["What changes hands"]
+    pairs = list(dict.fromkeys((one.giver, one.taker) for one in passed))
+    for giver, taker in pairs:
+        assert giver is not None
+        outing = found.programme.outings[giver]
+        when = words.moment(outing.ends.astimezone(outing.operation.site.timezone))
+        pieces = _pieces([one for one in passed if (one.giver, one.taker) == (giver, taker)])
+        to = found.programme.outings[taker]
+        lines += wrapped(
+            f"{_who(found, giver)} to {_who(found, taker)}, after {when}, from {outing.place} to {to.place}: {pieces}",
+            "- ",
+        )
+    return lines
+
+
+def share_document(found: Shared) -> dict[str, Any]:
+    """The same as one JSON object."""
+    outings = found.programme.outings
+    return {
+        "schema": SCHEMA,
+        "status": found.status,
+        "name": found.programme.name,
+        "proof": proof_document("mass", found.proof),
+        "kit": [],
+        "mass_g": found.mass_g,
+        "is_fairest": found.is_fairest,
+        "sheets": [
+            {
+                "operation": outings[sheet.outing].operation.name,
+                "operator": outings[sheet.outing].operator,
+                "share_met": round(sheet.share, 3),
+                "shortfall_wh": round(sheet.shortfall_wh, 3),
+                "has_kit": sheet.choice is not None,
+            }
+            for sheet in found.sheets
+        ],
+        "handovers": [
+            {
+                "id": one.id,
+                "count": one.count,
+                "from": None if one.giver is None else outings[one.giver].operation.name,
+                "to": outings[one.taker].operation.name,
+                "place": None if one.giver is None else outings[one.giver].place,
+                "after": None if one.giver is None else outings[one.giver].ends.isoformat(timespec="seconds"),
+            }
+            for one in found.handovers
+        ],
+        "kits": [document(sheet.choice) for sheet in found.sheets if sheet.choice is not None],
+    }
