@@ -92,8 +92,9 @@ def binding_section(binding: Binding | None) -> list[str]:
         text += f"; nearest that is not: {missed.label}, {_wh(-missed.margin_wh)} short at {_moment(missed.until)}"
     lines = ["What binds", *wrapped(f"{text}.", "- ")]
     if binding.n_allowed:
-        lines += wrapped(f"{binding.n_missed:,} windows fail, of {binding.n_allowed:,} that may.", "- ")
-    since = f"when the battery was last full at {_moment(survived.since)}" if survived.was_full else "from the start on"
+        n_missed = f"{binding.n_missed:,}" if binding.n_missed else "none"
+        lines += wrapped(f"of {binding.n_allowed:,} windows that may fail, {n_missed} do.", "- ")
+    since = f"from the last full battery at {_moment(survived.since)}" if survived.was_full else "from the start on"
     worth = [_worth(one) for one in binding.worth]
     lines += wrapped(f"there, counted {since}: {'; '.join(worth)}.", "- ")
     for one in binding.worth:
@@ -132,18 +133,18 @@ def edge_text(choice: Choice, edge: Edge) -> str:
         before = f"up to {edge.holds:g} h" if edge.holds else "for less"
         return f"panel: it pays from {edge.changes:g} h on; {before} more battery is lighter"
     names = {
-        "hours": "hours: the same kit does {} {} h",
-        "confidence": "confidence: the same kit does {} {} %",
-        "coldest": "coldest air: the same kit does {} {} °C",
+        "hours": "hours: the same kit is best {} {} h",
+        "confidence": "confidence: the same kit is best {} {} %",
+        "coldest": "coldest air: the same kit is best {} {} °C",
     }
     up = edge.direction > 0
     holds = _value(edge, edge.holds)
     if edge.quantity == "load":
-        said = f"load: it may be {holds} % more" if edge.holds > 1 else "load: it may be no more"
+        said = f"load: it may be {holds} % more" if edge.holds > 1 else "load: no more than now"
     else:
         said = names[edge.quantity].format("up to" if up else "down to", holds)
     if edge.changes is None:
-        return f"{said}, and no other is better as far as was looked"
+        return f"{said}, as far as was looked"
     changes = _value(edge, edge.changes)
     unit = {"hours": "h", "confidence": "%", "load": "% more", "coldest": "°C"}[edge.quantity]
     if edge.mass_g is None:

@@ -55,7 +55,7 @@ def test_edges_by_hand() -> None:
     assert (more.holds, more.changes) == (pytest.approx(1.44), pytest.approx(1.45))
     assert ("panel hours", 1) not in found
     text = edges_section(choice, edges(choice, sky_of=dark))
-    assert text[1] == "- hours: the same kit does up to 11.5 h; at 12 h 2.10 kg (a in)."
+    assert text[1] == "- hours: the same kit is best up to 11.5 h; at 12 h 2.10 kg (a in)."
     value = kit_value(choice, binding(choice), edges(choice, sky_of=dark))
     assert [e["holds"] for e in value["edges"]][:2] == [11.5, 6.0]
 

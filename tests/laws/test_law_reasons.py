@@ -1,0 +1,61 @@
+"""What every reason must obey, whatever the inventory."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from oracle.instances import Instance, random_instance
+
+from kitopt.choose import choose
+from kitopt.explain.again import Resolver, Rule, at_least, at_most
+from kitopt.explain.without import without_each
+from kitopt.pack import Choice, pack
+
+instances = st.randoms(use_true_random=False).map(random_instance)
+
+
+def solved(instance: Instance) -> Choice:
+    return pack(instance.operation, instance.inventory, instance.sky)
+
+
+@settings(max_examples=30)
+@given(instance=instances)
+def test_without_an_item_nothing_is_better(instance: Instance) -> None:
+    choice = solved(instance)
+    for without in without_each(choice):
+        if without.status != "found":
+            assert without.more is None
+            continue
+        assert without.more is not None
+        assert without.more >= 0
+        assert without.id in dict(without.gone)
+        owned = choice.inventory.by_id
+        mass_g = sum(n * owned[i].mass_g for i, n in without.instead) - sum(
+            n * owned[i].mass_g for i, n in without.gone
+        )
+        assert mass_g == without.mass_g_more
+        if choice.operation.least == "mass":
+            assert mass_g == without.more
+
+
+@settings(max_examples=30)
+@given(instance=instances, number=st.integers(0, 9), is_less=st.booleans())
+def test_rows_kept_for_a_rule_more_change_no_optimum(instance: Instance, number: int, is_less: bool) -> None:
+    choice = solved(instance)
+    owned = choice.inventory
+    things = [*owned.batteries, *owned.controllers, *owned.panels]
+    item_id = things[number % len(things)].id
+    packed = next((p.count for p in choice.packed if p.id == item_id), 0)
+    rule: Rule = at_most(item_id, max(0, packed - 1)) if is_less else at_least(item_id, 1)
+    kept = Resolver(choice).under(rule)
+    objectives = []
+    for one in choice.solved:
+        rows = rule(one.model)
+        if rows is not None:
+            outcome = choose(replace(one.plan, rows=(*one.plan.rows, *rows)))
+            if outcome.counts is not None:
+                objectives.append(round(outcome.objective))
+    assert kept.objective == min(objectives, default=None)
+    assert kept.status == ("found" if objectives else "no-kit")
