@@ -13,7 +13,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, cast
 
+from kitopt.bus import bus_classes
 from kitopt.choose import Outcome, Reporter
+from kitopt.choose.learned import CaseMemory
 from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import Inventory, Item
 from kitopt.many.group import Found, Group
@@ -27,8 +29,6 @@ LIGHTEST = ("mass", "cost", "items")
 KINDS = ("panels", "batteries", "controllers", "leads", "converters")
 MOST_RANKED = 8
 _TO_FINISH_S = 10.0
-_EACH = 3
-"""Types looked at for each operation when single purchases are ranked."""
 
 
 @dataclass(frozen=True)
@@ -78,6 +78,8 @@ class Purchase:
     unserved: tuple[int, ...] = ()
     is_lightest: bool = False
     singles: tuple[Single, ...] = ()
+    has_all_singles: bool = False
+    """Whether every type was looked at."""
     unpriced: tuple[str, ...] = ()
     """Ids in the catalogue that have no price, so that they cannot be compared."""
 
@@ -145,7 +147,10 @@ def buy(
     found = season.solve()
     unpriced = tuple(sorted(i for kind in KINDS for i in _unpriced(getattr(catalogue, kind))))
     found = replace(found, programme=programme, inventory=season.bench.stock, unpriced=unpriced)
-    return replace(found, singles=season.singles()) if with_singles else found
+    if not with_singles:
+        return found
+    singles, is_complete = season.singles()
+    return replace(found, singles=singles, has_all_singles=is_complete)
 
 
 def _unpriced(items: Iterable[Item]) -> list[str]:
@@ -403,54 +408,51 @@ class _Season:
 
     # -- one piece at a time ------------------------------------------------------------
 
-    def singles(self) -> tuple[Single, ...]:
-        """Types of which one piece alone helps most; operations are taken one at a time.
+    def singles(self) -> tuple[tuple[Single, ...], bool]:
+        """What one piece of each type would do, best first, and whether all could be looked at.
 
-        Each operation names the few that help it most; each of these is then solved for everywhere.
+        Operations are taken one at a time; each type is solved for in each of them.
         """
-        now: dict[int, float | None] = {}
-        candidates: list[str] = []
+        serves: dict[str, list[int]] = {}
+        saved_g: dict[str, float] = {}
+        offered = dict.fromkeys(self.affordable(self.most), 1)
+        is_complete = True
         for o in self.numbers:
-            if time.monotonic() > self.deadline:
-                return ()
-            now[o] = self._mass_with(o, {})
-            candidates += [i for i in self._helpful(o, now[o]) if i not in candidates]
-        ranked = []
-        for item_id in sorted(candidates):
-            serves, saved_g = [], 0.0
-            for o in self.numbers:
-                if time.monotonic() > self.deadline:
-                    return ()
-                mass_g = self._mass_with(o, {item_id: 1}, now[o])
-                before = now[o]
-                if mass_g is not None and before is None:
-                    serves.append(o)
-                elif mass_g is not None and before is not None:
-                    saved_g += before - mass_g
-            ranked.append(Single(item_id, self.bench.prices[item_id], tuple(serves), round(saved_g)))
-        ranked = [one for one in ranked if one.serves or one.saved_g > 0]
+            self.say(f"{self.bench.outings[o].operation.name}: one piece at a time")
+            owned = self.with_owned.alone(o)
+            is_complete &= owned.is_sure
+            masses, is_sure = self._with_one_each(o, offered, owned.value)
+            is_complete &= is_sure
+            for item_id, mass_g in masses.items():
+                if owned.has_kits:
+                    saved_g[item_id] = saved_g.get(item_id, 0.0) + owned.value - mass_g
+                else:
+                    serves.setdefault(item_id, []).append(o)
+        ranked = [
+            Single(i, self.bench.prices[i], tuple(serves.get(i, ())), round(saved_g.get(i, 0.0)))
+            for i in sorted({*serves, *saved_g})
+        ]
         ranked.sort(key=lambda one: (-len(one.serves), -one.saved_g / max(1, one.cents), one.cents, one.id))
-        return tuple(ranked[:MOST_RANKED])
+        return tuple(ranked[:MOST_RANKED]), is_complete
 
-    def _mass_with(self, o: int, allowed: Mapping[str, int], most: float | None = None) -> float | None:
-        """Mass of the lightest kit with some purchases; None where none works, or none lighter than a known one."""
-        cutoff = math.inf if most is None else most
-        found = self.group(allowed, ["mass"]).alone(o, cutoff)
-        return found.value if found.has_kits else None
-
-    def _helpful(self, o: int, mass_g: float | None) -> list[str]:
-        """The types of which one piece helps an outing most, best first."""
-        found: list[str] = []
-        allowed = dict.fromkeys(self.affordable(self.most), 1)
-        while allowed and len(found) < _EACH:
-            joint = Joint(self.bench, [o], allowed)
-            joint.side.add_row([(j, 1.0) for j in joint.buys.values()], upper=1.0, rule="single", text="one piece")
-            cutoff = math.inf if mass_g is None else mass_g - 1.0
-            outcome, _ = joint.solve(["mass"], deadline=self.deadline, cutoff=cutoff, reporter=self.reporter)
-            bought = [] if outcome.counts is None else list(joint.bought(outcome.counts))
-            if not bought:
-                break
-            found += bought
-            for item_id in bought:
-                del allowed[item_id]
-        return found
+    def _with_one_each(self, o: int, offered: Mapping[str, int], now_g: float) -> tuple[dict[str, float], bool]:
+        """Mass of an outing's lightest kit with one piece of each type that makes it lighter, or possible at all."""
+        stock = self.bench.with_purchases(offered)
+        plans = [
+            (Joint(self.bench, [o], offered, classes={o: [bus]}), dict[str, CaseMemory]())
+            for bus in bus_classes(stock.batteries)
+        ]
+        found: dict[str, float] = {}
+        is_sure = True
+        for item_id in sorted(offered):
+            best = now_g - 1.0
+            for joint, memories in plans:
+                if time.monotonic() > self.deadline:
+                    return found, False
+                outcome = joint.least_mass_with(
+                    {item_id: 1}, memories, deadline=self.deadline, cutoff=best, reporter=self.reporter
+                )
+                is_sure &= outcome.status != "time-limit"
+                if outcome.counts is not None and outcome.objective <= best:
+                    best = found[item_id] = outcome.objective
+        return found, is_sure

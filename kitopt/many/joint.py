@@ -245,6 +245,42 @@ class Joint:
         assert first is not None
         return first, reached
 
+    def least_mass_with(
+        self,
+        bought: Mapping[str, int],
+        memories: dict[str, CaseMemory],
+        *,
+        deadline: float,
+        cutoff: float = math.inf,
+        reporter: Reporter | None = None,
+    ) -> Outcome:
+        """The lightest kits with some of the purchases that the plan allows.
+
+        Parameters
+        ----------
+        memories : dict of CaseMemory
+            What was learned with other purchases; what holds for all is added.
+        """
+        upper = np.array(self.side.upper)
+        missing = {i for i in self.buys if not bought.get(i) and not self.bench.owned(i)}
+        for item_id, j in self.buys.items():
+            upper[j] = min(upper[j], bought.get(item_id, 0))
+        for kits in self.kits.values():
+            for kit in kits:
+                idle = [j for j, c in enumerate(kit.model.columns) if not missing.isdisjoint(c.uses)]
+                upper[kit.first + np.array(idle, dtype=np.intp)] = 0.0
+        here = {name: memory.fork(is_restriction=False) for name, memory in memories.items()}
+        outcome = choose_lazily(
+            replace(self.plan("mass"), upper=upper),
+            self.first_cases,
+            seconds=max(0.05, deadline - time.monotonic()),
+            cutoff=cutoff,
+            memories=here,
+            reporter=reporter,
+        )
+        memories |= {name: memory.fork(is_restriction=False) for name, memory in here.items()}
+        return outcome
+
     # -- what came of it ----------------------------------------------------------------
 
     def bought(self, counts: Floats) -> dict[str, int]:

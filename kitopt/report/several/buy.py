@@ -68,11 +68,15 @@ def _proof(found: Purchase) -> str:
 
 def _singles(found: Purchase) -> list[str]:
     if not found.singles:
-        return ["", "No single piece would make an operation possible or a kit lighter."] if found.choices else []
+        if found.has_all_singles:
+            return ["", "No single piece would make an operation possible or a kit lighter."]
+        return []
     lines = ["", "One piece at a time, operations taken one by one"]
     for one in found.singles:
         price = words.price(one.cents, found.inventory.currency)
         lines += wrapped(f"{one.id} ({price}): {_does(found, one)}.", "- ")
+    if not found.has_all_singles:
+        lines += ["  The time was up before every type was tried."]
     return lines
 
 
@@ -114,6 +118,7 @@ def buy_document(found: Purchase) -> dict[str, Any]:
             }
             for one in found.singles
         ],
+        "has_all_singles": found.has_all_singles,
         "unpriced": list(found.unpriced),
         "kits": [document(choice) for choice in found.choices.values()],
     }
