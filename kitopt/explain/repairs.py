@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import time
 from collections.abc import Callable, Iterator
@@ -405,10 +406,20 @@ def _one_more(choice: Choice, catalogue: Inventory | None) -> Iterator[Change]:
             return (math.inf if item.price_cents is None else item.price_cents, item.id)
         return (item.mass_g, item.id)
 
-    missing_wh = choice.shortfall.shortfall_wh if choice.shortfall else 0.0
-    enough = [o for o in offers if not isinstance(o[1], Battery) or o[1].usable_wh >= missing_wh]
-    others = [o for o in offers if o not in enough]
-    for kind, item in [*sorted(enough, key=cost), *sorted(others, key=cost, reverse=True)]:
+    energy = [o for o in offers if isinstance(o[1], Battery | Panel)]
+    others = sorted((o for o in offers if o not in energy), key=cost)
+    if choice.shortfall is None or not choice.shortfall.packed:
+        # nothing fits together: most often a lead or a converter is wanting
+        order = [*others, *sorted(energy, key=cost)]
+    else:
+        missing_wh = choice.shortfall.shortfall_wh
+        batteries = [o for o in energy if isinstance(o[1], Battery) and o[1].usable_wh >= missing_wh]
+        panels = [o for o in energy if isinstance(o[1], Panel)]
+        rest = sorted((o for o in energy if o not in batteries and o not in panels), key=cost, reverse=True)
+        # in turn, so that neither crowds the other out
+        pairs = itertools.zip_longest(sorted(batteries, key=cost), sorted(panels, key=cost, reverse=True))
+        order = [*(o for pair in pairs for o in pair if o is not None), *rest, *others]
+    for kind, item in order:
         yield Change("one more", item.id, "", choice.operation, with_one_more(choice.inventory, kind, item))
 
 
