@@ -282,7 +282,8 @@ class _Chooser:
     def _learn_quantile(self, memory: CaseMemory, counts: Floats) -> bool:
         if memory.case.n_allowed == 0 or memory.case.served is not None:
             return False
-        program = self._program(np.zeros(self.plan.n_columns), with_fixed=False)
+        # over all columns: a row proved without the spare ones would cut off kits that need them
+        program = self._program(np.zeros(self.plan.n_columns), with_fixed=False, with_spare=True)
         self._left()
         return quantile_row(memory, self._floors[memory.case.name], Relaxation(program), counts)
 
@@ -381,11 +382,13 @@ class _Chooser:
 
     # -- the program -----------------------------------------------------------------
 
-    def _program(self, weights: Floats, most: Row | None = None, *, with_fixed: bool = True) -> Program:
+    def _program(
+        self, weights: Floats, most: Row | None = None, *, with_fixed: bool = True, with_spare: bool = False
+    ) -> Program:
         plan = self.plan
         program = Program()
         upper = plan.upper
-        if self.is_narrow and plan.is_spare is not None:
+        if self.is_narrow and not with_spare and plan.is_spare is not None:
             upper = np.where(plan.is_spare, 0.0, upper)
         for j in range(plan.n_columns):
             program.add_column(
