@@ -97,7 +97,7 @@ def test_columns_left_aside_at_first_change_nothing_even_then(monkeypatch: pytes
         return bounded(memory, floors, relaxation, counts)
 
     rng = random.Random(8)
-    for number in range(60):
+    for number in range(100):
         instance = numbered(number)
         if instance.operation.need.confidence == 1:
             continue
