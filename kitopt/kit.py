@@ -258,7 +258,19 @@ def add_stock(model: KitModel) -> None:
         count = model.inventory.by_id[item_id].count
         if float(uses @ model.upper()) > count:
             terms = tuple((int(j), float(uses[j])) for j in columns)
-            model.rows.append(Row(terms, upper=float(count), rule="stock", text=f"{count} × {item_id} owned"))
+            loose = without_spare(model, item_id, terms)
+            text = f"{count} × {item_id} owned"
+            model.rows.append(Row(terms, upper=float(count), rule="stock", text=text, loose=loose))
+
+
+def without_spare(
+    model: KitModel, item_id: str, terms: tuple[tuple[int, float], ...]
+) -> tuple[tuple[int, float], ...] | None:
+    """What counts against the stock of a lead if any join could use another; None for other things."""
+    if not isinstance(model.inventory.by_id[item_id], Lead):
+        return None
+    joins = set(model.join_columns)
+    return tuple((j, c) for j, c in terms if j not in joins)
 
 
 def missing_wh(battery: Battery, operation: Operation) -> float:

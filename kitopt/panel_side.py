@@ -61,13 +61,17 @@ def _lay_one(
                     min_length_m=demand.min_length_m,
                     suits=lambda chain, d=demand: d.is_met(chain, model.contacts),  # type: ignore[misc]
                 )
-            for chain, is_beaten in zip(known[key], beaten(known[key], model.contacts), strict=True):
+            are_beaten = beaten(known[key], model.contacts)
+            for chain, is_beaten in zip(known[key], are_beaten, strict=True):
                 uses = dict(chain.uses)
                 uses[panel.id] = n
                 if joiner is not None:
                     uses[joiner.id] = uses.get(joiner.id, 0) + 1
                 most = min(model.inventory.by_id[i].count // k for i, k in uses.items())
                 if most > 0:
+                    if any(are_beaten) and not is_beaten:
+                        # it may stand for the beaten ones, so only the panels bound it; the stock of leads has a row
+                        most = panel.count // n
                     join = Join(panel, n, u, chain, joiner)
                     model.join_columns.append(model.add(Column(join, most, uses, is_spare=is_beaten)))
                     laid = True

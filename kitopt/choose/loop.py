@@ -31,7 +31,9 @@ _MOST_RELAXED_ROUNDS = 200
 _STALLED_ROUNDS = 8
 _MOST_NEIGHBOURS = 12
 _HARD_NODES = 10
-"""Branching beyond this many nodes calls for rows that need no binaries."""
+_SMALL_COLUMNS = 300
+"""Branching beyond this many nodes calls for rows that need no binaries: such a row costs hundreds of linear
+programs. Of more columns than these each program costs more, so more branching is put up with."""
 _GAP = 0.999
 """Objectives are whole numbers, so a gap below 1 is none."""
 
@@ -143,6 +145,8 @@ class _Chooser:
         self.forbidden: list[Floats] = []
         whole = np.ones(plan.n_columns, dtype=bool) if plan.is_integer is None else plan.is_integer
         self._is_integer: list[bool] = whole.tolist()
+        self._has_loose = any(row.loose is not None for row in plan.rows)
+        self._hard_nodes = _HARD_NODES * max(1.0, plan.n_columns / _SMALL_COLUMNS) ** 2
         self._floors = {c.name: WindowFloor(c) for c in plan.cases}
         self._boxes = [m.upper_of_coordinates(plan.upper) for m in self.memories]
 
@@ -151,12 +155,16 @@ class _Chooser:
     def run(self) -> Outcome:
         first = self.plan.objectives[0]
         try:
-            if math.isfinite(self.cutoff):
-                self.is_narrow = False  # most often the relaxation already tells that nothing is left
+            # with a cutoff the relaxation most often already tells that nothing is left
+            is_wide = self.is_narrow and math.isfinite(self.cutoff)
+            self.is_narrow &= not is_wide
             is_possible = self._relax(first, self.cutoff, with_quantiles=False)
-            found = (is_possible or self.is_narrow) and self._minimise(first, self.cutoff, is_first=True)
-            if self.is_narrow:
-                found = self._widen(first)
+            if is_wide:
+                found = is_possible and self._widen(first)
+            else:
+                found = (is_possible or self.is_narrow) and self._minimise(first, self.cutoff, is_first=True)
+                if self.is_narrow:
+                    found = self._widen(first)
         except OutOfTime:
             return self._outcome("time-limit" if self.best is None or not self._is_proved(first) else "found", first)
         if not found:
@@ -167,16 +175,55 @@ class _Chooser:
         return self._outcome("found", first)
 
     def _widen(self, objective: Objective) -> bool:
-        """Bring the spare columns in: is there anything at least as good with them?"""
+        """Bring the spare columns in: is there anything at least as good with them?
+
+        Returns
+        -------
+        bool
+            Whether there is a best.
+        """
         self.is_narrow = False
-        if self.best is None:
-            return self._minimise(objective, self.cutoff, is_first=True)
-        while (other := self._other(objective)) is not None:
-            value, best = objective.of(other), objective.of(self.best)
-            self.best = other
-            if value == best:
-                break  # a tie, to be broken among all
-        return True
+        if self.best is not None and self.plan.tie_break:
+            while (other := self._other(objective)) is not None:
+                value, best = objective.of(other), objective.of(self.best)
+                self.best = other
+                if value == best:
+                    break  # a tie, to be broken among all
+        elif not (self._has_loose and self._is_settled_when_loose(objective)):
+            self._minimise(objective, self._better(objective), is_first=True)
+        return self.best is not None
+
+    def _better(self, objective: Objective) -> float:
+        """Only counts with at most this are of interest, where equally good ones are not."""
+        return self.cutoff if self.best is None else min(self.cutoff, objective.of(self.best) - 1.0)
+
+    def _is_settled_when_loose(self, objective: Objective) -> bool:
+        """Whether nothing is better even if whatever spare columns stand in for were there in plenty.
+
+        Such counts need no spare columns, which are many; most often they prove that none is needed.
+        """
+        while True:
+            program = self._program(objective.weights, is_loose=True)
+            most = self._better(objective)
+            answer = solve(
+                program,
+                seconds=self._left(),
+                absolute_gap=_GAP,
+                cutoff=most - objective.fixed,
+                confirm=not math.isfinite(most),
+                is_hard=self.is_hard,
+            )
+            if answer.status == "infeasible":
+                if self.best is not None:
+                    self.bound = float(objective.of(self.best))
+                return True
+            if answer.values is None:
+                raise OutOfTime
+            counts = self.plan.whole(answer.values[: self.plan.n_columns])
+            if self._judge_all(counts):
+                if self.plan.broken_rows(counts):
+                    return False
+                self.best = counts
 
     def _is_proved(self, objective: Objective) -> bool:
         return self.best is not None and objective.of(self.best) <= self.bound + 1e-6
@@ -314,7 +361,7 @@ class _Chooser:
             if answer.values is None:
                 raise OutOfTime
             counts = self._whole(answer.values)
-            turns_hard = is_first and not self.is_hard and answer.n_nodes > _HARD_NODES
+            turns_hard = is_first and not self.is_hard and answer.n_nodes > self._hard_nodes
             self.is_hard |= turns_hard
             passed = self._judge_all(counts)
             if passed:
@@ -383,19 +430,25 @@ class _Chooser:
     # -- the program -----------------------------------------------------------------
 
     def _program(
-        self, weights: Floats, most: Row | None = None, *, with_fixed: bool = True, with_spare: bool = False
+        self,
+        weights: Floats,
+        most: Row | None = None,
+        *,
+        with_fixed: bool = True,
+        with_spare: bool = False,
+        is_loose: bool = False,
     ) -> Program:
         plan = self.plan
         program = Program()
         upper = plan.upper
-        if self.is_narrow and not with_spare and plan.is_spare is not None:
+        if (is_loose or (self.is_narrow and not with_spare)) and plan.is_spare is not None:
             upper = np.where(plan.is_spare, 0.0, upper)
         for j in range(plan.n_columns):
             program.add_column(
                 float(plan.lower[j]), float(upper[j]), integer=self._is_integer[j], cost=float(weights[j])
             )
         for row in (*plan.rows, *(self.fixed if with_fixed else ()), *([most] if most else ())):
-            program.add_row(row.terms, row.lower, row.upper)
+            program.add_row(row.terms if row.loose is None or not is_loose else row.loose, row.lower, row.upper)
         for memory, box in zip(self.memories, self._boxes, strict=True):
             if memory.free_rows or memory.window_rows:
                 add_learned(program, memory, box)

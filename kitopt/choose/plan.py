@@ -9,10 +9,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.master import FEASIBILITY
 from kitopt.plant import Conditions
 
 Floats = NDArray[np.float64]
@@ -32,6 +34,9 @@ class Row:
         Identifier of the rule, such as "stock".
     text : str
         The rule in words, for reasons.
+    loose : tuple of (column, coefficient), or None
+        The terms without those for which a spare column could stand in: with these the rule is kept by
+        any counts in which each spare column is replaced by what beats it. None where all terms are.
     """
 
     terms: tuple[tuple[int, float], ...]
@@ -39,6 +44,7 @@ class Row:
     upper: float = math.inf
     rule: str = ""
     text: str = ""
+    loose: tuple[tuple[int, float], ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -148,6 +154,18 @@ class Objective:
 
 
 @dataclass(frozen=True)
+class _Terms:
+    """All rows at once: one entry a term, one bound and slack a row."""
+
+    row: NDArray[np.intp]
+    column: NDArray[np.intp]
+    coefficient: Floats
+    lower: Floats
+    upper: Floats
+    slack: Floats
+
+
+@dataclass(frozen=True)
 class Plan:
     """Columns with bounds, rules, cases, and objectives in order of importance.
 
@@ -186,10 +204,18 @@ class Plan:
 
     def broken_rows(self, counts: Floats) -> list[Row]:
         """The rules that whole counts break, re-checked outside the solver."""
-        broken = []
-        for row in self.rows:
-            value = sum(c * counts[i] for i, c in row.terms)
-            scale = 1e-9 * max(1.0, *(abs(c) for _, c in row.terms))
-            if not row.lower - scale <= value <= row.upper + scale:
-                broken.append(row)
-        return broken
+        terms = self._terms
+        value = np.bincount(terms.row, terms.coefficient * counts[terms.column], minlength=len(self.rows))
+        is_kept = (terms.lower - terms.slack <= value) & (value <= terms.upper + terms.slack)
+        return [self.rows[i] for i in np.flatnonzero(~is_kept)]
+
+    @cached_property
+    def _terms(self) -> _Terms:
+        number = np.repeat(np.arange(len(self.rows)), [len(row.terms) for row in self.rows])
+        column = np.array([j for row in self.rows for j, _ in row.terms], dtype=np.intp)
+        coefficient = np.array([c for row in self.rows for _, c in row.terms], dtype=np.float64)
+        largest = np.ones(len(self.rows))
+        np.maximum.at(largest, number, np.abs(coefficient))
+        lower = np.array([row.lower for row in self.rows], dtype=np.float64)
+        upper = np.array([row.upper for row in self.rows], dtype=np.float64)
+        return _Terms(number, column, coefficient, lower, upper, 2 * FEASIBILITY * largest)

@@ -159,7 +159,26 @@ class Joint:
                 if most > owned:
                     bought = [(self.buys[item_id], -1.0)] if item_id in self.buys else []
                     text = f"{owned} × {item_id} owned"
-                    self.side.add_row([*terms, *bought], upper=float(owned), rule="stock", text=text)
+                    loose = [term for kit in kits for term in kit.uses(item_id, is_loose=True)]
+                    self.side.add_row(
+                        [*terms, *bought], upper=float(owned), rule="stock", text=text, loose=[*loose, *bought]
+                    )
+
+    def forbid_purchase(self, bought: Mapping[str, int]) -> None:
+        """Rule out every purchase that has all of one."""
+        if any(n > self.side.upper[self.buys[i]] for i, n in bought.items() if i in self.buys):
+            return
+        all_of: Terms = []
+        for item_id, n in sorted(bought.items()):
+            if item_id not in self.buys:
+                return
+            column = self.buys[item_id]
+            most = self.side.upper[column]
+            is_reached = self.side.add_column(1.0)
+            terms = [(column, 1.0), (is_reached, -(most - n + 1))]
+            self.side.add_row(terms, upper=n - 1.0, rule="purchase", text="another purchase")
+            all_of.append((is_reached, 1.0))
+        self.side.add_row(all_of, upper=len(all_of) - 1.0, rule="purchase", text="another purchase")
 
     # -- what is to be made small ------------------------------------------------------
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.choose import Case, Objective, Plan, Row
-from kitopt.kit import KitModel
+from kitopt.kit import KitModel, without_spare
 
 Floats = NDArray[np.float64]
 Terms = Sequence[tuple[int, float]]
@@ -45,13 +45,20 @@ class Placed:
         """Whether it is made."""
         return self.made is None or round(float(counts[self.made])) == 1
 
-    def uses(self, item_id: str) -> list[tuple[int, float]]:
-        """Terms that count how many of an item it takes."""
-        found = []
-        for j, column in enumerate(self.model.columns):
-            if item_id in column.uses:
-                found.append((self.first + j, float(column.uses[item_id])))
-        return found
+    def uses(self, item_id: str, *, is_loose: bool = False) -> list[tuple[int, float]]:
+        """Terms that count how many of an item it takes.
+
+        Parameters
+        ----------
+        is_loose : bool
+            Leave out where a spare column could stand in.
+        """
+        columns = enumerate(self.model.columns)
+        terms = tuple((j, float(column.uses[item_id])) for j, column in columns if item_id in column.uses)
+        if is_loose:
+            loose = without_spare(self.model, item_id, terms)
+            terms = terms if loose is None else loose
+        return [(self.first + j, c) for j, c in terms]
 
 
 @dataclass
@@ -75,14 +82,18 @@ class SideBySide:
         return len(self.upper) - 1
 
     def add_row(
-        self, terms: Terms, lower: float = -math.inf, upper: float = math.inf, rule: str = "", text: str = ""
+        self,
+        terms: Terms,
+        lower: float = -math.inf,
+        upper: float = math.inf,
+        rule: str = "",
+        text: str = "",
+        loose: Terms | None = None,
     ) -> None:
         """Add a row; the terms of one column are added up."""
-        total: dict[int, float] = {}
-        for j, c in terms:
-            total[j] = total.get(j, 0.0) + c
-        if total:
-            self.rows.append(Row(tuple(total.items()), lower, upper, rule, text))
+        if terms:
+            row = Row(_added(terms), lower, upper, rule, text, None if loose is None else _added(loose))
+            self.rows.append(row)
 
     def add_kit(self, model: KitModel, cases: Iterable[Case], name: str, made: int | None = None) -> Placed:
         """Add a kit with its rows and cases.
@@ -101,7 +112,9 @@ class SideBySide:
         self.is_spare += [c.is_spare for c in model.columns]
         for row in model.rows:
             terms = tuple((first + j, c) for j, c in row.terms)
-            self.rows += [replace(row, terms=terms)] if made is None else _if_made(replace(row, terms=terms), made)
+            loose = None if row.loose is None else tuple((first + j, c) for j, c in row.loose)
+            here = replace(row, terms=terms, loose=loose)
+            self.rows += [here] if made is None else _if_made(here, made)
         columns = np.arange(first, first + n)
         own = tuple(
             replace(
@@ -139,14 +152,23 @@ class SideBySide:
         )
 
 
+def _added(terms: Terms) -> tuple[tuple[int, float], ...]:
+    total: dict[int, float] = {}
+    for j, c in terms:
+        total[j] = total.get(j, 0.0) + c
+    return tuple(total.items())
+
+
 def _if_made(row: Row, made: int) -> list[Row]:
     """A row that the empty kit obeys where the kit is not made."""
     found = []
     if row.lower > 0.0:
+        assert row.loose is None
         found.append(replace(row, terms=(*row.terms, (made, -row.lower)), lower=0.0, upper=math.inf))
     elif row.lower > -math.inf:
         found.append(replace(row, upper=math.inf))
     if row.upper < 0.0:
+        assert row.loose is None
         found.append(replace(row, terms=(*row.terms, (made, -row.upper)), lower=-math.inf, upper=0.0))
     elif row.upper < math.inf:
         found.append(replace(row, lower=-math.inf))
