@@ -7,11 +7,15 @@ operations that ask for something, or that overlap, are solved in one plan.
 
 from __future__ import annotations
 
+import itertools
 import math
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, cast
+
+import numpy as np
+from numpy.typing import NDArray
 
 from kitopt.bus import bus_classes
 from kitopt.choose import Outcome, Reporter
@@ -23,11 +27,14 @@ from kitopt.many.joint import Bench, Joint, SkyOf
 from kitopt.many.terms import Programme, at_once
 from kitopt.pack import Choice, Packed, Proof, Status, kind_of
 
+Floats = NDArray[np.float64]
 Costs = dict[int, float]
 Part = tuple[Joint, Outcome]
 LIGHTEST = ("mass", "cost", "items")
 KINDS = ("panels", "batteries", "controllers", "leads", "converters")
 MOST_RANKED = 8
+MOST_SETS = 60
+"""So many sets of purchases are tried one by one."""
 _TO_FINISH_S = 10.0
 
 
@@ -157,6 +164,85 @@ def _unpriced(items: Iterable[Item]) -> list[str]:
     return [item.id for item in items if item.price_cents is None]
 
 
+def maximal_sets(allowed: Mapping[str, int], prices: Mapping[str, int], limit: float) -> list[dict[str, int]] | None:
+    """Every set of purchases within a limit to which nothing can be added; None when they are too many."""
+    ids = sorted(allowed, key=lambda i: (-prices[i], i))
+    found: list[dict[str, int]] = []
+    steps = 0
+
+    def extend(place: int, taken: dict[str, int], left: float) -> bool:
+        nonlocal steps
+        steps += 1
+        if steps > 50 * MOST_SETS or len(found) > MOST_SETS:
+            return False
+        if place == len(ids):
+            if all(taken.get(i, 0) == allowed[i] or prices[i] > left for i in ids):
+                found.append({i: n for i, n in sorted(taken.items()) if n})
+            return True
+        item_id = ids[place]
+        price = prices[item_id]
+        most = allowed[item_id] if price == 0 else min(allowed[item_id], int(left // price))
+        return all(extend(place + 1, {**taken, item_id: n}, left - n * price) for n in range(most, -1, -1))
+
+    return found if extend(0, {}, limit) and len(found) <= MOST_SETS else None
+
+
+class _Trials:
+    """Mass of the kits of some groups of outings with different purchases."""
+
+    def __init__(self, season: _Season, groups: list[tuple[int, ...]], widest: list[Found]) -> None:
+        self.season, self.groups = season, groups
+        self.is_sure = all(found.is_sure for found in widest)
+        self.least_g = [found.bound for found in widest]
+        self.liked = [_bought(found) for found in widest]
+        self.value_g = [found.value for found in widest]
+        self.known: dict[tuple[int, tuple[tuple[str, int], ...]], float] = {}
+
+    def mass_g(self, bought: Mapping[str, int], most: float) -> float:
+        """Mass with these purchases; infinite where it is no less than `most`."""
+        total = sum(self.least_g)
+        for g in range(len(self.groups)):
+            if total >= most - 0.5:
+                return math.inf
+            total += self._one(g, bought, most - total + self.least_g[g]) - self.least_g[g]
+        return total if total < most - 0.5 else math.inf
+
+    def _one(self, g: int, bought: Mapping[str, int], most: float) -> float:
+        liked = self.liked[g]
+        if liked is not None and all(bought.get(i, 0) >= n for i, n in liked.items()):
+            return self.value_g[g]
+        key = g, tuple(sorted(bought.items()))
+        if key not in self.known:
+            season = self.season
+            over = season.group(bought, ["mass"]) if bought else season.with_owned
+            found = over.together(self.groups[g])
+            self.is_sure &= found.is_sure
+            self.known[key] = found.value
+        return self.known[key]
+
+
+def _bought(found: Found) -> dict[str, int] | None:
+    """What the kits that were found take of what is offered, beyond what is owned."""
+    if found.joint is None or found.outcome is None or found.outcome.counts is None:
+        return None
+    return _needed(found.joint, found.outcome.counts)
+
+
+def _needed(joint: Joint, counts: Floats) -> dict[str, int]:
+    """What kits take of what is offered, beyond what is owned."""
+    outings = tuple(joint.bench.outings[o] for o in joint.numbers)
+    used = joint.used(counts)
+    needs: dict[str, int] = {}
+    for together in at_once(outings):
+        total: dict[str, int] = {}
+        for place in together:
+            for item_id, n in used.get(joint.numbers[place], {}).items():
+                total[item_id] = total.get(item_id, 0) + n
+        for item_id, n in total.items():
+            needs[item_id] = max(needs.get(item_id, 0), n - joint.bench.owned(item_id))
+    return {i: n for i, n in needs.items() if n > 0}
+
+
 @dataclass
 class _Season:
     bench: Bench
@@ -170,6 +256,10 @@ class _Season:
         self.numbers = list(range(len(self.bench.outings)))
         self.most = math.inf if self.budget is None else float(self.budget)
         self.is_proved = True
+        self._hands: dict[int, Found] = {}
+        """The cheapest way to serve each outing alone."""
+        self._calling: list[int] = []
+        """The outings that call for what the purchases cost."""
         self.with_owned = self.group({}, LIGHTEST)
 
     def group(self, allowed: Mapping[str, int], names: Sequence[str], **more: Any) -> Group:
@@ -221,7 +311,7 @@ class _Season:
 
     def solve(self) -> Purchase:
         """Serve as many as can be, then at least cost or within the budget, then with least mass."""
-        hands = {o: self.alone(o) for o in self.numbers}
+        hands = self._hands = {o: self.alone(o) for o in self.numbers}
         bounds = {o: found.bound for o, found in hands.items()}
         served = [o for o in self.numbers if math.isfinite(bounds[o]) and bounds[o] <= self.most + 1e-6]
         self.is_proved &= all(hands[o].has_kits for o in served)
@@ -241,11 +331,6 @@ class _Season:
         nowhere = Programme("", "", self.bench.outings)
         return Purchase(nowhere, self.bench.stock, status, proof, self.budget, **more)
 
-    def _overlapping(self, numbers: Sequence[int]) -> set[int]:
-        """Outings that share the stock with another."""
-        outings = tuple(self.bench.outings[o] for o in numbers)
-        return {numbers[i] for together in at_once(outings) if len(together) > 1 for i in together}
-
     def _cheapest(
         self, served: Sequence[int], hands: Mapping[int, Found], bounds: Costs
     ) -> tuple[Mapping[str, int] | None, float, float]:
@@ -256,23 +341,41 @@ class _Season:
         if union is not None:
             cost = float(sum(n * self.bench.prices[i] for i, n in union.items()))
             if cost <= least + 1e-6:
+                self._calling = [max(served, key=lambda o: (bounds[o], -o))]
                 return union, cost, least
             most = min(most, cost)
-        overlapping = self._overlapping(served)
-        asking = [o for o in served if bounds[o] > 0 or o in overlapping]
-        self.say("all together")
-        found = self.group(self.affordable(most), ["cost"]).together(asking, most)
-        if found.has_kits:
-            assert found.joint is not None
-            assert found.outcome is not None
-            assert found.outcome.counts is not None
-            return found.joint.bought(found.outcome.counts), found.value, max(least, found.bound)
+        found = self._cheapest_for_all(served, bounds, most)
+        bought = _bought(found)
+        if bought is not None:
+            return bought, found.value, max(least, found.bound)
         if not found.is_sure and union is not None:
             cost = float(sum(n * self.bench.prices[i] for i, n in union.items()))
             if cost <= self.most:
                 return union, cost, max(least, min(cost, found.bound))
         self.is_proved &= found.is_sure
         return None, math.inf, least
+
+    def _cheapest_for_all(self, served: Sequence[int], bounds: Costs, most: float) -> Found:
+        """The cheapest purchases that serve some outings, some of them first and others as they are failed.
+
+        What the outings that call for most cannot do without often serves the others too; then it is
+        cheapest for all, since all need no less than some.
+        """
+        over = self.group(self.affordable(most), ["cost"])
+        waiting = sorted(self._groups(served), key=lambda group: (max(bounds[o] for o in group), -group[0]))
+        self._calling = []
+        while True:
+            self._calling = sorted(self._calling + waiting.pop())
+            self.say(f"the cheapest for {len(self._calling)} operations")
+            found = self._hands[self._calling[0]] if len(self._calling) == 1 else over.together(self._calling, most)
+            bought = _bought(found)
+            if bought is None:
+                return found
+            with_these = self.group(bought, ["mass"]) if bought else self.with_owned
+            failing = [g for g in waiting if not with_these.together(g, is_any_enough=True).has_kits]
+            if not failing:
+                return found
+            waiting = [g for g in waiting if g not in failing] + failing
 
     def _union(self, served: Sequence[int], hands: Mapping[int, Found]) -> dict[str, int] | None:
         """What has to be bought for the kits that were found alone; None where there is not enough on offer."""
@@ -317,24 +420,61 @@ class _Season:
 
     def _lightest(self, served: list[int], chosen: Mapping[str, int], cost: float, bound: float) -> Purchase:
         """The lightest kits for what is served, at that cost or within the budget."""
-        limit = cost if self.budget is None else self.most
         proof = self._proof(served, cost, bound)
         status: Status = "found" if proof.proved else "time-limit"
         if self.budget is None and len(served) < len(self.numbers):
             status = "no-kit" if proof.proved else "time-limit"
-        parts, mass_g, is_lightest = self._with(served, chosen)
-        allowed = self.affordable(limit)
-        if limit > 0 and dict(allowed) != dict(chosen):
-            parts, is_wide_sure = self._with_any(served, allowed, limit, parts, mass_g)
-            is_lightest &= is_wide_sure
-        return self._described(parts, proof, status, is_lightest=is_lightest)
+        if self.budget is None:
+            parts, is_lightest = self._lightest_for(served, dict(chosen), cost)
+            return self._described(parts, proof, status, is_lightest=is_lightest)
+        allowed = self.affordable(self.most)
+        best, is_lightest = dict(chosen), True
+        if self.most > 0 and dict(allowed) != dict(chosen):
+            best, is_lightest = self._best_set(served, best, allowed, self.most)
+        parts, is_sure = self._with(served, best)
+        return self._described(parts, proof, status, is_lightest=is_lightest and is_sure)
+
+    def _lightest_for(self, served: list[int], chosen: dict[str, int], cost: float) -> tuple[list[Part], bool]:
+        """The lightest kits among all purchases that serve these outings at the least cost.
+
+        Such purchases have nothing in them that could be left out, so they are few: they are found one
+        after another, for the outings that call for that cost, and the kits are chosen with each.
+        """
+        free = {i: n for i, n in self.bench.offered.items() if self.bench.prices[i] == 0}
+        parts, is_sure = self._with(served, chosen | free)
+        if cost <= 0:
+            return parts, is_sure
+        best, tried = self._order_of(parts, served), [{i: n for i, n in chosen.items() if i not in free}]
+        while len(tried) < MOST_SETS:
+            self.say("other purchases at that price")
+            found = self.group(self.affordable(cost), ["cost"], forbidden=tried).together(self._calling, cost)
+            if not found.has_kits:
+                return parts, is_sure and found.is_sure
+            another = {i: n for i, n in (_bought(found) or {}).items() if i not in free}
+            if not another or another in tried:
+                return parts, False
+            tried.append(another)
+            other, is_known = self._with(served, another | free)
+            is_sure &= is_known or not other
+            order = self._order_of(other, served)
+            if order < best:
+                parts, best = other, order
+        return parts, False
+
+    @staticmethod
+    def _order_of(parts: list[Part], served: Sequence[int]) -> tuple[float, list[str]]:
+        """By what purchases are compared: the mass of all kits, infinite where an outing has none; then the ids."""
+        if sorted(o for joint, _ in parts for o in joint.numbers) != sorted(served):
+            return math.inf, []
+        bought = {i for joint, outcome in parts if outcome.counts is not None for i in _needed(joint, outcome.counts)}
+        return sum(outcome.objective for _, outcome in parts), sorted(bought)
 
     def _described(self, parts: list[Part], proof: Proof, status: Status, *, is_lightest: bool) -> Purchase:
         bought: dict[str, int] = {}
         choices: dict[int, Choice] = {}
         for joint, outcome in parts:
             assert outcome.counts is not None
-            for item_id, n in joint.bought(outcome.counts).items():
+            for item_id, n in _needed(joint, outcome.counts).items():
                 bought[item_id] = max(bought.get(item_id, 0), n)
             choices |= joint.choices(outcome.counts, proof, status)
         return self._purchase(
@@ -347,10 +487,10 @@ class _Season:
             is_lightest=is_lightest,
         )
 
-    def _with(self, served: Sequence[int], chosen: Mapping[str, int]) -> tuple[list[Part], float, bool]:
+    def _with(self, served: Sequence[int], chosen: Mapping[str, int]) -> tuple[list[Part], bool]:
         """The lightest kits with given purchases: groups of outings that overlap do not touch each other."""
         parts: list[Part] = []
-        total_g, is_sure = 0.0, True
+        is_sure = True
         for group in self._groups(served):
             self.say("the lightest kits")
             # that there are kits is known; to put them together takes a little even when the time is up
@@ -360,33 +500,68 @@ class _Season:
             is_sure &= found.is_lightest and found.has_kits
             if found.joint is not None and found.outcome is not None:
                 parts.append((found.joint, found.outcome))
-                total_g += found.value
-        return parts, total_g, is_sure
+        return parts, is_sure
 
-    def _with_any(
-        self, served: Sequence[int], allowed: Mapping[str, int], limit: float, parts: list[Part], mass_g: float
-    ) -> tuple[list[Part], bool]:
-        """The lightest kits with any purchases within a limit, given those with some."""
+    def _best_set(
+        self, served: Sequence[int], chosen: dict[str, int], allowed: Mapping[str, int], limit: float
+    ) -> tuple[dict[str, int], bool]:
+        """The purchases within a limit that make all kits together lightest, then the cheapest of these.
+
+        With purchases given, groups of outings do not touch each other. So where the sets of purchases
+        are few they are tried, each bounded by what each group could do with whatever it likes best.
+        """
         groups = self._groups(served)
+        sets = maximal_sets(allowed, self.bench.prices, limit)
+        if sets is None:
+            return self._best_set_in_one(served, chosen, allowed, limit)
+        self.say("the lightest kits, whatever is bought")
+        wide = self.group(allowed, ["mass"], at_most={"cost": limit})
+        trials = _Trials(self, [tuple(group) for group in groups], [wide.together(group) for group in groups])
+        best, best_g = chosen, trials.mass_g(chosen, math.inf)
+        for one in sets:
+            mass_g = trials.mass_g(one, best_g)
+            if mass_g < best_g - 0.5:
+                best, best_g = one, mass_g
+        # what is not needed for that is not bought
+        for item_id in sorted(best, key=lambda i: (-self.bench.prices[i], i)):
+            while best.get(item_id, 0):
+                less = {i: n - (i == item_id) for i, n in best.items()}
+                less = {i: n for i, n in less.items() if n}
+                if trials.mass_g(less, best_g + 1.0) > best_g + 0.5:
+                    break
+                best = less
+        for one in sets if self.budget is not None else ():
+            best = self._cheaper(one, best, best_g, trials)
+        return best, trials.is_sure
+
+    def _cheaper(
+        self, within: Mapping[str, int], best: dict[str, int], mass_g: float, trials: _Trials
+    ) -> dict[str, int]:
+        """The cheapest part of a set of purchases with which the kits are as light as known."""
+        if trials.mass_g(within, mass_g + 1.0) > mass_g + 0.5:
+            return best
+        ranges = [range(n + 1) for n in within.values()]
+        parts = [dict(zip(within, numbers, strict=True)) for numbers in itertools.product(*ranges)]
+        parts = [{i: n for i, n in part.items() if n} for part in parts]
+        for part in sorted(parts, key=lambda part: (self._cost(part), sorted(part.items()))):
+            if self._cost(part) >= self._cost(best):
+                break
+            if trials.mass_g(part, mass_g + 1.0) <= mass_g + 0.5:
+                return part
+        return best
+
+    def _cost(self, bought: Mapping[str, int]) -> int:
+        return sum(n * self.bench.prices[i] for i, n in bought.items())
+
+    def _best_set_in_one(
+        self, served: Sequence[int], chosen: dict[str, int], allowed: Mapping[str, int], limit: float
+    ) -> tuple[dict[str, int], bool]:
+        """The same in one plan, where the sets of purchases are many."""
         over = self.group(allowed, LIGHTEST, at_most={"cost": limit})
-        least_g = 0.0
-        for group in groups:
-            self.say("the lightest kits, whatever is bought")
-            found = over.together(group)
-            if not found.has_kits:
-                return parts, False
-            if len(groups) == 1:
-                assert found.joint is not None
-                assert found.outcome is not None
-                is_better = found.is_lightest or found.value < mass_g
-                return ([(found.joint, found.outcome)] if is_better else parts), found.is_lightest
-            least_g += found.bound
-        if least_g >= mass_g - 0.5:
-            return parts, True
-        found = over.together(served, mass_g)
-        if found.joint is None or found.outcome is None:
-            return parts, False
-        return [(found.joint, found.outcome)], found.is_lightest
+        found = over.together(served)
+        if found.joint is None or found.outcome is None or found.outcome.counts is None:
+            return chosen, False
+        return found.joint.bought(found.outcome.counts), found.is_lightest
 
     def _groups(self, served: Sequence[int]) -> list[list[int]]:
         """Outings that hang together by overlaps."""
@@ -421,7 +596,10 @@ class _Season:
             self.say(f"{self.bench.outings[o].operation.name}: one piece at a time")
             owned = self.with_owned.alone(o)
             is_complete &= owned.is_sure
-            masses, is_sure = self._with_one_each(o, offered, owned.value)
+            # what costs less than the cheapest way to serve an outing cannot serve it
+            least = 0.0 if owned.has_kits else self._hands[o].bound
+            worth = {i: n for i, n in offered.items() if self.bench.prices[i] >= least - 1e-6}
+            masses, is_sure = self._with_one_each(o, worth, owned.value)
             is_complete &= is_sure
             for item_id, mass_g in masses.items():
                 if owned.has_kits:
@@ -444,9 +622,17 @@ class _Season:
         ]
         found: dict[str, float] = {}
         is_sure = True
+        viable = []
+        for joint, memories in plans if offered else ():
+            # a class in which one piece of every type does not help is done with
+            outcome = joint.least_mass_with(
+                offered, memories, deadline=self.deadline, cutoff=now_g - 1.0, reporter=self.reporter
+            )
+            if outcome.status != "no-kit":
+                viable.append((joint, memories))
         for item_id in sorted(offered):
             best = now_g - 1.0
-            for joint, memories in plans:
+            for joint, memories in viable:
                 if time.monotonic() > self.deadline:
                     return found, False
                 outcome = joint.least_mass_with(

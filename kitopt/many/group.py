@@ -78,6 +78,8 @@ class Group:
     names: Sequence[str]
     deadline: float
     at_most: Mapping[str, float] = field(default_factory=dict)
+    forbidden: Sequence[Mapping[str, int]] = ()
+    """Purchases none of which may be made whole."""
     change: Change | None = None
     reporter: Reporter | None = None
     _alone: dict[int, Found] = field(default_factory=dict)
@@ -210,6 +212,8 @@ class Group:
             classes={o: [self._classes[k] for k in some] for o, some in classes.items()},
             change=self.change,
         )
+        for bought in self.forbidden:
+            joint.forbid_purchase(bought)
         outcome, reached = joint.solve(
             self.names if names is None else names,
             deadline=self.deadline,

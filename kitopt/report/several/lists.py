@@ -45,19 +45,27 @@ def in_short(packed: Iterable[Packed]) -> str:
 
 
 def all_cautions(choices: Iterable[Choice]) -> list[str]:
-    """What is to be heeded of any of some kits, each said once."""
-    found: dict[str, str] = {}
-    for choice in choices:
+    """What is to be heeded of any of some kits, each said once, with the names of those that it is about."""
+    every = list(choices)
+    signs: dict[str, str] = {}
+    about: dict[str, list[str]] = {}
+    for choice in every:
         for caution in cautions(choice):
             if caution.level in _SIGNS and caution.rule != "file":
-                found.setdefault(caution.text, _SIGNS[caution.level])
-    if not found:
+                signs.setdefault(caution.text, _SIGNS[caution.level])
+                names = about.setdefault(caution.text, [])
+                if choice.operation.name not in names:
+                    names.append(choice.operation.name)
+    if not signs:
         return []
+    n_names = len({choice.operation.name for choice in every})
     # the word of warning that closes every answer comes last here too
-    last = [text for text in found if text.startswith("No rule failed")]
+    last = [text for text in signs if text.startswith("No rule failed")]
     lines = ["Cautions (! heed, ? find out)"]
-    for text in [*(t for t in found if t not in last), *last]:
-        lines += wrapped(text, f"{found[text]} ")
+    for text in [*(t for t in signs if t not in last), *last]:
+        names = about[text]
+        whose = f"{', '.join(names)}: " if text not in last and len(names) < n_names else ""
+        lines += wrapped(whose + text, f"{signs[text]} ")
     return lines
 
 
