@@ -12,8 +12,10 @@ from typing import Any, Literal
 
 import numpy as np
 
+from kitopt.errors import BadInput
 from kitopt.inventory.items import Battery, Controller, Inventory, Item, Lead, Load, Panel
 from kitopt.kit import Block
+from kitopt.many.buy import cheapest_single
 from kitopt.need import draws as draws_of
 from kitopt.need import idle_and_full_w, total_wh
 from kitopt.operation.terms import LoadUse, Operation, Span
@@ -35,6 +37,7 @@ _ENOUGH = 6
 _MOST_HALVINGS = 6
 _ADAPTER_G = 40
 _SECONDS_EACH = 20.0
+_SECONDS_TO_BUY = 60.0
 
 
 @dataclass(frozen=True)
@@ -82,11 +85,18 @@ class Repair:
 
 @dataclass(frozen=True)
 class Repairs:
-    """What works, what is not enough, and whether the time was up before all was tried."""
+    """What works, what is not enough, and whether the time was up before all was tried.
+
+    Attributes
+    ----------
+    undecided : tuple of Change
+        Tried, but the time for one change did not suffice to tell.
+    """
 
     work: tuple[Repair, ...] = ()
     not_enough: tuple[Repair, ...] = ()
     is_cut_short: bool = False
+    undecided: tuple[Change, ...] = ()
 
 
 def repairs(
@@ -116,16 +126,18 @@ def repairs(
     skies = sky_of or (lambda operation: shortened(choice.sky, operation))
     work: list[Repair] = []
     not_enough: list[Repair] = []
-    for changes in families(choice, catalogue):
+    undecided: list[Change] = []
+    for changes in families(choice, catalogue, deadline):
         for n, change in enumerate(changes):
             left = deadline - time.monotonic()
             if left <= 0:
-                return Repairs(tuple(work), tuple(not_enough), True)
+                return Repairs(tuple(work), tuple(not_enough), True, tuple(undecided))
             if n == _MOST_PER_FAMILY:
                 break
             say(f"trying: {change.family} {change.id} {change.value}".rstrip())
-            tried = tried_out(choice, change, skies(change.operation), min(left, _SECONDS_EACH))
+            tried, is_decided = tried_out(choice, change, skies(change.operation), min(left, _SECONDS_EACH))
             if tried is None:
+                undecided += [] if is_decided else [change]
                 continue
             if tried.works:
                 if change.family == "hours":
@@ -135,21 +147,31 @@ def repairs(
             not_enough.append(tried)
         if len(work) >= _ENOUGH:
             break
-    return Repairs(tuple(work), tuple(not_enough))
+    return Repairs(tuple(work), tuple(not_enough), undecided=tuple(undecided))
 
 
-def tried_out(choice: Choice, change: Change, sky: Sky, seconds: float) -> Repair | None:
-    """Choose again after a change; None where the time did not suffice to tell."""
+def tried_out(choice: Choice, change: Change, sky: Sky, seconds: float) -> tuple[Repair | None, bool]:
+    """Choose again after a change.
+
+    Returns
+    -------
+    repair : Repair or None
+        None where still nothing fits together, or where the time did not suffice to tell.
+    is_decided : bool
+        Whether the time sufficed.
+    """
     after = pack(change.operation, change.inventory, sky, seconds=seconds)
     before_wh = choice.shortfall.shortfall_wh if choice.shortfall and choice.shortfall.packed else None
     if after.packed:
         spare_wh = after.lowest.margin_wh if after.lowest else 0.0
         gain_wh = None if before_wh is None else before_wh + max(0.0, spare_wh)
-        return Repair(change, True, gain_wh, 0.0, after.mass_g, after)
-    if after.status == "time-limit" or after.shortfall is None or not after.shortfall.packed:
-        return None
+        return Repair(change, True, gain_wh, 0.0, after.mass_g, after), True
+    if after.status == "time-limit":
+        return None, False
+    if after.shortfall is None or not after.shortfall.packed:
+        return None, True
     left_wh = after.shortfall.shortfall_wh
-    return Repair(change, False, None if before_wh is None else before_wh - left_wh, left_wh, None, after)
+    return Repair(change, False, None if before_wh is None else before_wh - left_wh, left_wh, None, after), True
 
 
 def _longest(choice: Choice, works: Repair, skies: SkyOf, deadline: float) -> Repair:
@@ -163,7 +185,7 @@ def _longest(choice: Choice, works: Repair, skies: SkyOf, deadline: float) -> Re
             break
         operation = replace(choice.operation, hours=middle_h)
         change = replace(works.change, value=f"{middle_h:g}", operation=operation)
-        tried = tried_out(choice, change, skies(operation), min(left, _SECONDS_EACH))
+        tried, _ = tried_out(choice, change, skies(operation), min(left, _SECONDS_EACH))
         if tried is not None and tried.works:
             works, good_h = tried, middle_h
         else:
@@ -171,18 +193,18 @@ def _longest(choice: Choice, works: Repair, skies: SkyOf, deadline: float) -> Re
     return works
 
 
-def families(choice: Choice, catalogue: Inventory | None) -> Iterator[Iterator[Change]]:
-    """The changes worth trying, by family: what costs nothing first, what has to be bought last."""
+def families(choice: Choice, catalogue: Inventory | None, deadline: float = math.inf) -> Iterator[Iterator[Change]]:
+    """The changes worth trying, by family: those that most often do it first."""
     yield _quiet(choice)
     yield _off(choice)
     yield _smaller_radio(choice)
-    yield _less_transmitting(choice)
-    yield _parallel(choice)
-    yield _heavier(choice)
     yield _fewer_hours(choice)
     yield _less_sure(choice)
     yield _missing_leads(choice)
-    yield _one_more(choice, catalogue)
+    yield _one_more(choice, catalogue, deadline)
+    yield _less_transmitting(choice)
+    yield _heavier(choice)
+    yield _parallel(choice)
 
 
 def shortened(sky: Sky, operation: Operation) -> Sky:
@@ -391,7 +413,7 @@ def _stout_lead(choice: Choice, ends: tuple[str, str], block: Block) -> Lead | N
     )
 
 
-def _one_more(choice: Choice, catalogue: Inventory | None) -> Iterator[Change]:
+def _one_more(choice: Choice, catalogue: Inventory | None, deadline: float) -> Iterator[Change]:
     """One purchase: from the catalogue, or one more of what is owned. Cheap and light things first."""
     kinds = ("batteries", "panels", "controllers", "leads", "converters")
     offers: list[tuple[str, Item]] = []
@@ -419,8 +441,25 @@ def _one_more(choice: Choice, catalogue: Inventory | None) -> Iterator[Change]:
         # in turn, so that neither crowds the other out
         pairs = itertools.zip_longest(sorted(batteries, key=cost), sorted(panels, key=cost, reverse=True))
         order = [*(o for pair in pairs for o in pair if o is not None), *rest, *others]
+    if catalogue is not None:
+        left = min(_SECONDS_TO_BUY, deadline - time.monotonic())
+        order = _singled_out(choice, catalogue, order, left)
     for kind, item in order:
         yield Change("one more", item.id, "", choice.operation, with_one_more(choice.inventory, kind, item))
+
+
+def _singled_out(
+    choice: Choice, catalogue: Inventory, order: list[tuple[str, Item]], seconds: float
+) -> list[tuple[str, Item]]:
+    """What is worth trying of a catalogue: the cheapest piece that is enough, or what has no price and one more."""
+    try:
+        found, is_sure = cheapest_single(choice.operation, choice.inventory, catalogue, choice.sky, seconds=seconds)
+    except BadInput:
+        return order  # an id stands for two kinds of things
+    if found is not None:
+        return [offer for offer in order if offer[1].id == found]
+    unpriced = [offer for offer in order if offer[1].price_cents is None]
+    return [*unpriced, *(offer for offer in order[:1] if offer not in unpriced)] if is_sure else order
 
 
 def with_one_more(inventory: Inventory, kind: str, item: Item) -> Inventory:

@@ -24,8 +24,10 @@ from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import Inventory, Item
 from kitopt.many.group import Found, Group
 from kitopt.many.joint import Bench, Joint, SkyOf
-from kitopt.many.terms import Programme, at_once
+from kitopt.many.terms import Outing, Programme, at_once
+from kitopt.operation.terms import Operation
 from kitopt.pack import Choice, Packed, Proof, Status, kind_of
+from kitopt.sky.windows import Sky
 
 Floats = NDArray[np.float64]
 Costs = dict[int, float]
@@ -158,6 +160,24 @@ def buy(
         return found
     singles, is_complete = season.singles()
     return replace(found, singles=singles, has_all_singles=is_complete)
+
+
+def cheapest_single(
+    operation: Operation, inventory: Inventory, catalogue: Inventory, sky: Sky, *, seconds: float
+) -> tuple[str | None, bool]:
+    """The cheapest piece of a catalogue that alone makes an operation possible, and whether that is sure.
+
+    Raises
+    ------
+    BadInput
+        If an id means one kind of thing in the inventory and another in the catalogue.
+    """
+    bench = bench_of(Programme("", "", (Outing(operation),)), inventory, catalogue, lambda _: sky)
+    deadline = time.monotonic() + seconds
+    one_each = dict.fromkeys(bench.offered, 1)
+    found = Group(bench, one_each, ["cost"], deadline, at_most={"bought": 1.0}).alone(0)
+    bought = _bought(found)
+    return (next(iter(bought)) if bought else None), found.is_sure
 
 
 def _unpriced(items: Iterable[Item]) -> list[str]:

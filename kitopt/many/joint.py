@@ -183,11 +183,13 @@ class Joint:
     # -- what is to be made small ------------------------------------------------------
 
     def objective(self, name: str) -> Objective:
-        """Unserved outings, what is bought, or the mass or pieces of all kits."""
+        """Unserved outings, pieces bought, what they cost, or the mass or pieces of all kits."""
         by_id = self.stock.by_id
         terms: Terms = []
         if name == "unserved":
             terms = [(j, 1.0) for j in self.skips.values()]
+        elif name == "bought":
+            terms = [(j, 1.0) for j in self.buys.values()]
         elif name == "cost":
             terms = [(j, float(self.bench.prices[i])) for i, j in self.buys.items()]
         else:

@@ -28,6 +28,10 @@ def repairs_section(choice: Choice, repairs: Repairs) -> list[str]:
         lines.append("Not enough, each alone")
         for one in best:
             lines += wrapped(f"{repair_text(choice, one)}.", "- ")
+    if repairs.undecided:
+        lines.append("Not decided in the time for one change")
+        for change in repairs.undecided:
+            lines += wrapped(f"{change_text(choice, change)}.", "- ")
     if repairs.is_cut_short:
         lines.append("The time was up before every change was tried: allow more --seconds.")
     elif lines and not repairs.work:

@@ -1,4 +1,4 @@
-"""The block of README.md that shows what the demo prints: read, run and, as a script, written anew."""
+"""The blocks of README.md that show what commands print: read, run and, as a script, written anew."""
 
 from __future__ import annotations
 
@@ -12,12 +12,13 @@ README = REPOSITORY / "README.md"
 _BLOCK = re.compile(r"```text\n\$ (kitopt[^\n]*)\n(.*?)```\n", re.DOTALL)
 
 
-def shown() -> tuple[str, str]:
-    """The command in the block, and what it is said to print."""
-    blocks = _BLOCK.findall(README.read_text(encoding="utf-8"))
-    assert len(blocks) == 1, f"{len(blocks)} blocks of output in README.md"
-    command, output = blocks[0]
-    return command, output
+CUT = "…\n"
+"""Ends a block that shows only the first lines."""
+
+
+def shown() -> list[tuple[str, str]]:
+    """The command in each block, and what it is said to print."""
+    return _BLOCK.findall(README.read_text(encoding="utf-8"))
 
 
 def printed(command: str, folder: Path) -> str:
@@ -27,13 +28,22 @@ def printed(command: str, folder: Path) -> str:
     return result.stdout
 
 
+def as_long_as(shown_before: str, output: str) -> str:
+    """The output, or as many of its first lines as were shown before."""
+    if not shown_before.endswith(CUT):
+        return output
+    lines = output.splitlines(keepends=True)
+    return "".join(lines[: shown_before.count("\n") - 1]) + CUT
+
+
 def write() -> None:
-    """Put into README.md what the command prints now."""
-    command, _ = shown()
-    with tempfile.TemporaryDirectory() as folder:
-        output = printed(command, Path(folder))
+    """Put into README.md what the commands print now."""
     text = README.read_text(encoding="utf-8")
-    README.write_text(_BLOCK.sub(lambda _: f"```text\n$ {command}\n{output}```\n", text), encoding="utf-8")
+    for command, before in shown():
+        with tempfile.TemporaryDirectory() as folder:
+            output = as_long_as(before, printed(command, Path(folder)))
+        text = text.replace(f"$ {command}\n{before}```\n", f"$ {command}\n{output}```\n")
+    README.write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -8,19 +8,27 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
 from golden_cases import REPOSITORY
-from readme_output import README, printed, shown
+from readme_output import README, as_long_as, printed, shown
 
 from kitopt.report.words import WIDTH
 
 
-def test_the_output_shown_is_the_output_printed(tmp_path: Path) -> None:
-    command, output = shown()
-    assert printed(command, tmp_path) == output
+BLOCKS = shown()
+
+
+@pytest.mark.parametrize(("command", "output"), BLOCKS, ids=[command.split()[1] for command, _ in BLOCKS])
+def test_the_output_shown_is_the_output_printed(command: str, output: str, tmp_path: Path) -> None:
+    assert as_long_as(output, printed(command, tmp_path)) == output
+
+
+def test_each_command_that_chooses_is_shown() -> None:
+    assert [command.split()[1] for command, _ in BLOCKS] == ["pack", "grab-kit", "share", "buy"]
 
 
 def test_the_demo_fits_a_narrow_page() -> None:
-    _, output = shown()
+    _, output = BLOCKS[0]
     assert max(len(line) for line in output.splitlines()) <= WIDTH
     # what is followed on the ground and what is asked about afterwards is not read at once
     at_once = [part for part in output.split("\n\n") if not part.startswith(("Wiring", "Why each"))]

@@ -94,7 +94,7 @@ def _recharge(kit: GrabKit) -> list[str]:
     if days == 0:
         text = "on the day: nothing is left over for what is lost in store (3 % a month)."
     else:
-        text = f"at least every {days} days: 3 % a month is lost in store, and then everything is just passed."
+        text = f"at least every {days} days: 3 % a month is lost in store, and after that the hardest date is failed."
     dates = recharge_dates(kit)
     if dates:
         text += " By the last charge written down: " + ", ".join(f"{i} by {day}" for i, day in dates) + "."
