@@ -207,16 +207,27 @@ def maximal_sets(allowed: Mapping[str, int], prices: Mapping[str, int], limit: f
     return found if extend(0, {}, limit) and len(found) <= MOST_SETS else None
 
 
+@dataclass(frozen=True)
+class _Tried:
+    """What kits of a group weigh with some purchases, and which of these they take."""
+
+    offered: Mapping[str, int]
+    taken: Mapping[str, int]
+    mass_g: float
+
+
 class _Trials:
     """Mass of the kits of some groups of outings with different purchases."""
 
-    def __init__(self, season: _Season, groups: list[tuple[int, ...]], widest: list[Found]) -> None:
+    def __init__(
+        self, season: _Season, groups: list[tuple[int, ...]], allowed: Mapping[str, int], widest: list[Found]
+    ) -> None:
         self.season, self.groups = season, groups
         self.is_sure = all(found.is_sure for found in widest)
         self.least_g = [found.bound for found in widest]
-        self.liked = [_bought(found) for found in widest]
-        self.value_g = [found.value for found in widest]
-        self.known: dict[tuple[int, tuple[tuple[str, int], ...]], float] = {}
+        self.tried: list[list[_Tried]] = [[] for _ in groups]
+        for g, found in enumerate(widest):
+            self._keep(g, allowed, found)
 
     def mass_g(self, bought: Mapping[str, int], most: float) -> float:
         """Mass with these purchases; infinite where it is no less than `most`."""
@@ -224,21 +235,29 @@ class _Trials:
         for g in range(len(self.groups)):
             if total >= most - 0.5:
                 return math.inf
-            total += self._one(g, bought, most - total + self.least_g[g]) - self.least_g[g]
+            total += self._one(g, bought) - self.least_g[g]
         return total if total < most - 0.5 else math.inf
 
-    def _one(self, g: int, bought: Mapping[str, int], most: float) -> float:
-        liked = self.liked[g]
-        if liked is not None and all(bought.get(i, 0) >= n for i, n in liked.items()):
-            return self.value_g[g]
-        key = g, tuple(sorted(bought.items()))
-        if key not in self.known:
-            season = self.season
-            over = season.group(bought, ["mass"]) if bought else season.with_owned
-            found = over.together(self.groups[g])
-            self.is_sure &= found.is_sure
-            self.known[key] = found.value
-        return self.known[key]
+    def _one(self, g: int, bought: Mapping[str, int]) -> float:
+        for one in self.tried[g]:
+            # more was on offer, and what was taken of it is at hand
+            if _is_within(one.taken, bought) and _is_within(bought, one.offered):
+                return one.mass_g
+        season = self.season
+        over = season.group(bought, ["mass"]) if bought else season.with_owned
+        found = over.together(self.groups[g])
+        self.is_sure &= found.is_sure
+        self._keep(g, bought, found)
+        return found.value
+
+    def _keep(self, g: int, offered: Mapping[str, int], found: Found) -> None:
+        taken = _bought(found)
+        if taken is not None or found.is_sure:
+            self.tried[g].append(_Tried(dict(offered), taken or {}, found.value))
+
+
+def _is_within(part: Mapping[str, int], whole: Mapping[str, int]) -> bool:
+    return all(whole.get(i, 0) >= n for i, n in part.items())
 
 
 def _bought(found: Found) -> dict[str, int] | None:
@@ -536,7 +555,7 @@ class _Season:
             return self._best_set_in_one(served, chosen, allowed, limit)
         self.say("the lightest kits, whatever is bought")
         wide = self.group(allowed, ["mass"], at_most={"cost": limit})
-        trials = _Trials(self, [tuple(group) for group in groups], [wide.together(group) for group in groups])
+        trials = _Trials(self, [tuple(group) for group in groups], allowed, [wide.together(one) for one in groups])
         best, best_g = chosen, trials.mass_g(chosen, math.inf)
         for one in sets:
             mass_g = trials.mass_g(one, best_g)

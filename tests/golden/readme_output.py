@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 import tempfile
 from pathlib import Path
 
@@ -22,7 +23,8 @@ def shown() -> list[tuple[str, str]]:
 
 
 def printed(command: str, folder: Path) -> str:
-    """What the command prints on standard output."""
+    """What the command prints on standard output, in a folder that has the demo's inventory."""
+    shutil.copytree(REPOSITORY / "inventory", folder / "inventory")
     result = run_case(Case("README", command), folder)
     assert result.returncode == 0, result.stderr
     return result.stdout

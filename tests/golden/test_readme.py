@@ -37,9 +37,13 @@ def test_the_demo_fits_a_narrow_page() -> None:
 
 
 def test_every_option_named_exists() -> None:
-    told = subprocess.run(
-        [sys.executable, "-m", "kitopt", "pack", "--help"], capture_output=True, text=True, check=True
-    ).stdout
+    commands = ("pack", "grab-kit", "share", "buy")
+    told = "".join(
+        subprocess.run(
+            [sys.executable, "-m", "kitopt", command, "--help"], capture_output=True, text=True, check=True
+        ).stdout
+        for command in commands
+    )
     named = set(re.findall(r"--[a-z]+", README.read_text(encoding="utf-8"))) - {"--extra"}
     assert len(named) >= 9
     assert {option for option in named if option not in told} == set()

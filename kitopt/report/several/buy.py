@@ -32,7 +32,8 @@ def buy_text(found: Purchase) -> str:
     lines += [""]
     for o, outing in enumerate(outings):
         operation = outing.operation
-        day = f"{words.moment(operation.start)} {operation.start.year}"
+        date, clock = words.moment(operation.start).rsplit(" ", 1)
+        day = f"{date} {operation.start.year}, {clock}"
         choice = found.choices.get(o)
         if choice is None:
             lines += fact("Without", f"{operation.name}, {day}: no kit.")
