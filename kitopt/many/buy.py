@@ -244,11 +244,20 @@ class _Trials:
             if _is_within(one.taken, bought) and _is_within(bought, one.offered):
                 return one.mass_g
         season = self.season
-        over = season.group(bought, ["mass"]) if bought else season.with_owned
-        found = over.together(self.groups[g])
+        if not bought:
+            found = season.with_owned.together(self.groups[g])
+            self.is_sure &= found.is_sure
+            self._keep(g, bought, found)
+            return found.value
+        # nothing that is bought makes a kit heavier
+        owned_g = self._one(g, {})
+        found = season.group(bought, ["mass"]).together(self.groups[g], owned_g - 1.0)
         self.is_sure &= found.is_sure
-        self._keep(g, bought, found)
-        return found.value
+        if found.has_kits or not found.is_sure:
+            self._keep(g, bought, found)
+            return min(owned_g, found.value)
+        self.tried[g].append(_Tried(dict(bought), {}, owned_g))
+        return owned_g
 
     def _keep(self, g: int, offered: Mapping[str, int], found: Found) -> None:
         taken = _bought(found)
