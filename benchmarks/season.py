@@ -1,11 +1,9 @@
 """What to buy for a season: 12 operations of 300 windows with a catalogue of hundreds of types.
 
-Every fourth operation overlaps the one before; several call for purchases.
-
 Everything is invented, in ranges that are common for such things. Prints seconds, the ratio to the
 smallest catalogue, the proof and the most memory held.
 
-    python benchmarks/season.py [--smoke] [--types 300 1000] [--seconds 600] [--singles]
+    python benchmarks/season.py [--smoke] [--types 300 1000] [--seconds 600] [--overlap] [--singles]
 """
 
 from __future__ import annotations
@@ -112,7 +110,9 @@ def controllers(rng: np.random.Generator, n: int, name: str) -> list[dict[str, o
     return rows
 
 
-def season(folder: Path, n_types: int, n_windows: int, n_operations: int) -> tuple[Path, Inventory, Inventory]:
+def season(
+    folder: Path, n_types: int, n_windows: int, n_operations: int, *, is_overlapping: bool
+) -> tuple[Path, Inventory, Inventory]:
     """Write an inventory, a catalogue of so many types and a season; read the first two back."""
     rng = np.random.default_rng(7)
     owned, offered = folder / "owned", folder / f"catalogue-{n_types}"
@@ -135,12 +135,13 @@ def season(folder: Path, n_types: int, n_windows: int, n_operations: int) -> tup
     names = []
     draw = np.random.default_rng(3)
     for i in range(n_operations):
-        month = 1 + (i - i % 4 // 3) * 12 // n_operations
+        together = is_overlapping and i % 4 == 3
+        month = 1 + (i - together) * 12 // n_operations
         cold = round(-6 + 10 * (1 - np.cos((month - 1) / 12 * 2 * np.pi)))
         text = OPERATION.format(
             number=i + 1,
             month=month,
-            day=12 if i % 4 else 13,
+            day=12,
             hour=int(draw.integers(7, 12)),
             hours=int(draw.integers(20, 61)),
             latitude=round(float(draw.uniform(43, 48)), 2),
@@ -162,13 +163,16 @@ def main() -> None:
     parser.add_argument("--smoke", action="store_true", help="3 operations, 20 windows, 20 types")
     parser.add_argument("--types", type=int, nargs="+", default=[30, 300])
     parser.add_argument("--seconds", type=float, default=300.0)
+    parser.add_argument("--overlap", action="store_true", help="every fourth operation overlaps the one before")
     parser.add_argument("--singles", action="store_true", help="rank single purchases too")
     options = parser.parse_args()
     sizes, n_windows, n_operations = ([10, 20], 20, 3) if options.smoke else (options.types, 300, 12)
     first = None
     for n_types in sizes:
         with tempfile.TemporaryDirectory() as folder:
-            file, owned, offered = season(Path(folder), n_types, n_windows, n_operations)
+            file, owned, offered = season(
+                Path(folder), n_types, n_windows, n_operations, is_overlapping=options.overlap
+            )
             programme = read_programme(file)
             began = time.perf_counter()
             found = buy(programme, owned, offered, windows_for, seconds=options.seconds, with_singles=options.singles)
