@@ -9,6 +9,21 @@ from kitopt.inventory.fields import WORDS, Number, OneOf, SomeOf, Value
 from kitopt.operation.tables import BACKUPS, Table
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_WHOLE = [
+    "january",
+    "february",
+    "march",
+    "april",
+    "may",
+    "june",
+    "july",
+    "august",
+    "september",
+    "october",
+    "november",
+    "december",
+]
+_BY_NAME = {name: n for names in (MONTHS, _WHOLE) for n, name in enumerate(names, start=1)}
 
 _DEGC = Number("an air temperature in °C", "6 or -8", "degC", least=-90, most=60)
 
@@ -19,10 +34,14 @@ def _months(value: Any) -> tuple[int, ...]:
         return tuple(range(1, 13))
     if not isinstance(words, list) or not words:
         raise ValueError("neither")
-    names = [word.strip().lower()[:3] if isinstance(word, str) else "" for word in words]
-    if any(name not in MONTHS for name in names):
+    names = [word.strip().lower() if isinstance(word, str) else "" for word in words]
+    if any(name not in _BY_NAME for name in names):
         raise ValueError("no month")
-    return tuple(sorted({MONTHS.index(name) + 1 for name in names}))
+    # in the order written, which temperatures follow
+    found = tuple(_BY_NAME[name] for name in names)
+    if len(set(found)) < len(found):
+        raise ValueError("a month twice")
+    return found
 
 
 def _temperatures(value: Any) -> tuple[float, ...]:
@@ -37,7 +56,7 @@ def _start(value: Any) -> datetime:
     return value
 
 
-MONTHS_FIELD = Value(_months, '"all", or some months, such as ["may", "oct"]')
+MONTHS_FIELD = Value(_months, '"all", or some months, each once, such as ["may", "oct"]')
 _LIST_DEGC = Value(_temperatures, "a list of air temperatures in °C, one for each month, such as [-4, 2]")
 _START = Value(_start, "a date with a time, without quotes, such as 2026-10-10T09:00:00")
 

@@ -14,7 +14,6 @@ from readme_output import README, as_long_as, printed, shown
 
 from kitopt.report.words import WIDTH
 
-
 BLOCKS = shown()
 
 

@@ -51,7 +51,11 @@ def _sheet(found: Shared, sheet: Sheet) -> list[str]:
         f"{_who(found, sheet.outing)}: {words.moment(operation.start)} to {words.moment(ends)}, at {outing.place}"
     )
     if sheet.choice is None:
-        return [*lines, "  Nothing that is left fits together for it."]
+        is_cut_short = found.status == "time-limit"
+        return [
+            *lines,
+            f"  {'No kit was found in time' if is_cut_short else 'Nothing that is left fits together'} for it.",
+        ]
     if sheet.share < 1:
         met = f"{math.floor(1000 * sheet.share + 1e-6) / 10:g} %"
         lines += wrapped(f"Short: {met} of its need is met; {math.ceil(sheet.shortfall_wh)} Wh are missing.", "  ")
