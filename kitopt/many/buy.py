@@ -10,125 +10,37 @@ from __future__ import annotations
 import itertools
 import math
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any, cast
-
-import numpy as np
-from numpy.typing import NDArray
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 from kitopt.bus import bus_classes
 from kitopt.choose import Outcome, Reporter
 from kitopt.choose.learned import CaseMemory
-from kitopt.errors import BadInput, Fault
-from kitopt.inventory.items import Inventory, Item
+from kitopt.inventory.items import Inventory
 from kitopt.many.group import Found, Group
 from kitopt.many.joint import Bench, Joint, SkyOf
+from kitopt.many.offers import KINDS, MOST_SETS, bench_of, bought_of, maximal_sets, needed, unpriced
+from kitopt.many.purchase import Purchase, Single
 from kitopt.many.terms import Outing, Programme, at_once
+from kitopt.many.trials import Trials
 from kitopt.operation.terms import Operation
 from kitopt.pack import Choice, Packed, Proof, Status, kind_of
 from kitopt.sky.windows import Sky
 
-Floats = NDArray[np.float64]
 Costs = dict[int, float]
+
+
 Part = tuple[Joint, Outcome]
+
+
 LIGHTEST = ("mass", "cost", "items")
-KINDS = ("panels", "batteries", "controllers", "leads", "converters")
+
+
 MOST_RANKED = 8
-MOST_SETS = 60
-"""So many sets of purchases are tried one by one."""
+
+
 _TO_FINISH_S = 10.0
-
-
-@dataclass(frozen=True)
-class Single:
-    """One piece of one type, and what it alone would do.
-
-    Attributes
-    ----------
-    serves : tuple of int
-        Outings that nothing owned can serve, and that it makes possible.
-    saved_g : int
-        Mass that it saves over the other outings, each with its own lightest kit. [g]
-    """
-
-    id: str
-    cents: int
-    serves: tuple[int, ...]
-    saved_g: int
-
-
-@dataclass(frozen=True)
-class Purchase:
-    """What came of a season.
-
-    Attributes
-    ----------
-    bought : tuple of Packed
-        What to buy; nothing when nothing is worth buying.
-    choices : mapping of outing to Choice
-        A kit for each operation that is served.
-    unserved : tuple of int
-        Outings without a kit.
-    proof : Proof
-        Of the cost, or, within a budget, of how many outings go without.
-    is_lightest : bool
-        Whether no less mass is proved to do, all kits together, at that cost or within the budget.
-    """
-
-    programme: Programme
-    inventory: Inventory
-    status: Status
-    proof: Proof
-    budget_cents: int | None = None
-    bought: tuple[Packed, ...] = ()
-    cost_cents: int = 0
-    choices: Mapping[int, Choice] = field(default_factory=dict)
-    unserved: tuple[int, ...] = ()
-    is_lightest: bool = False
-    singles: tuple[Single, ...] = ()
-    has_all_singles: bool = False
-    """Whether every type was looked at."""
-    unpriced: tuple[str, ...] = ()
-    """Ids in the catalogue that have no price, so that they cannot be compared."""
-
-    @property
-    def mass_g(self) -> int:
-        """Mass of all kits. [g]"""
-        return sum(choice.mass_g for choice in self.choices.values())
-
-
-def bench_of(programme: Programme, inventory: Inventory, catalogue: Inventory, sky_of: SkyOf) -> Bench:
-    """Owned and offered things in one stock.
-
-    Raises
-    ------
-    BadInput
-        If an id means one kind of thing in the inventory and another in the catalogue.
-    """
-    faults = []
-    for item_id, item in sorted(catalogue.by_id.items()):
-        mine = inventory.by_id.get(item_id)
-        if mine is not None and type(mine) is not type(item):
-            kinds = f"a {type(item).__name__.lower()}, but a {type(mine).__name__.lower()} in {inventory.folder}"
-            text = f"{item_id} is {kinds}; need another id."
-            faults.append(Fault(f"{catalogue.folder}/{item.file}", item.line, "id", text))
-    if faults:
-        raise BadInput(faults)
-    offered: dict[str, int] = {}
-    prices: dict[str, int] = {}
-    merged: dict[str, tuple[Item, ...]] = {}
-    for kind in KINDS:
-        things = {item.id: item for item in cast("tuple[Item, ...]", getattr(inventory, kind))}
-        for item in cast("tuple[Item, ...]", getattr(catalogue, kind)):
-            if item.price_cents is None or item.count < 1:
-                continue
-            offered[item.id], prices[item.id] = item.count, item.price_cents
-            mine = things.get(item.id)
-            things[item.id] = item if mine is None else replace(mine, count=mine.count + item.count)
-        merged[kind] = tuple(things[i] for i in sorted(things))
-    stock = replace(inventory, **cast(Any, merged))
-    return Bench(programme.outings, stock, offered, prices, sky_of=sky_of)
 
 
 def buy(
@@ -154,8 +66,8 @@ def buy(
     """
     season = _Season(bench_of(programme, inventory, catalogue, sky_of), budget_cents, seconds, reporter, say)
     found = season.solve()
-    unpriced = tuple(sorted(i for kind in KINDS for i in _unpriced(getattr(catalogue, kind))))
-    found = replace(found, programme=programme, inventory=season.bench.stock, unpriced=unpriced)
+    without_price = tuple(sorted(i for kind in KINDS for i in unpriced(getattr(catalogue, kind))))
+    found = replace(found, programme=programme, inventory=season.bench.stock, unpriced=without_price)
     if not with_singles:
         return found
     singles, is_complete = season.singles()
@@ -176,119 +88,8 @@ def cheapest_single(
     deadline = time.monotonic() + seconds
     one_each = dict.fromkeys(bench.offered, 1)
     found = Group(bench, one_each, ["cost"], deadline, at_most={"bought": 1.0}).alone(0)
-    bought = _bought(found)
+    bought = bought_of(found)
     return (next(iter(bought)) if bought else None), found.is_sure
-
-
-def _unpriced(items: Iterable[Item]) -> list[str]:
-    return [item.id for item in items if item.price_cents is None]
-
-
-def maximal_sets(allowed: Mapping[str, int], prices: Mapping[str, int], limit: float) -> list[dict[str, int]] | None:
-    """Every set of purchases within a limit to which nothing can be added; None when they are too many."""
-    ids = sorted(allowed, key=lambda i: (-prices[i], i))
-    found: list[dict[str, int]] = []
-    steps = 0
-
-    def extend(place: int, taken: dict[str, int], left: float) -> bool:
-        nonlocal steps
-        steps += 1
-        if steps > 50 * MOST_SETS or len(found) > MOST_SETS:
-            return False
-        if place == len(ids):
-            if all(taken.get(i, 0) == allowed[i] or prices[i] > left for i in ids):
-                found.append({i: n for i, n in sorted(taken.items()) if n})
-            return True
-        item_id = ids[place]
-        price = prices[item_id]
-        most = allowed[item_id] if price == 0 else min(allowed[item_id], int(left // price))
-        return all(extend(place + 1, {**taken, item_id: n}, left - n * price) for n in range(most, -1, -1))
-
-    return found if extend(0, {}, limit) and len(found) <= MOST_SETS else None
-
-
-@dataclass(frozen=True)
-class _Tried:
-    """What kits of a group weigh with some purchases, and which of these they take."""
-
-    offered: Mapping[str, int]
-    taken: Mapping[str, int]
-    mass_g: float
-
-
-class _Trials:
-    """Mass of the kits of some groups of outings with different purchases."""
-
-    def __init__(
-        self, season: _Season, groups: list[tuple[int, ...]], allowed: Mapping[str, int], widest: list[Found]
-    ) -> None:
-        self.season, self.groups = season, groups
-        self.is_sure = all(found.is_sure for found in widest)
-        self.least_g = [found.bound for found in widest]
-        self.tried: list[list[_Tried]] = [[] for _ in groups]
-        for g, found in enumerate(widest):
-            self._keep(g, allowed, found)
-
-    def mass_g(self, bought: Mapping[str, int], most: float) -> float:
-        """Mass with these purchases; infinite where it is no less than `most`."""
-        total = sum(self.least_g)
-        for g in range(len(self.groups)):
-            if total >= most - 0.5:
-                return math.inf
-            total += self._one(g, bought) - self.least_g[g]
-        return total if total < most - 0.5 else math.inf
-
-    def _one(self, g: int, bought: Mapping[str, int]) -> float:
-        for one in self.tried[g]:
-            # more was on offer, and what was taken of it is at hand
-            if _is_within(one.taken, bought) and _is_within(bought, one.offered):
-                return one.mass_g
-        season = self.season
-        if not bought:
-            found = season.with_owned.together(self.groups[g])
-            self.is_sure &= found.is_sure
-            self._keep(g, bought, found)
-            return found.value
-        # nothing that is bought makes a kit heavier
-        owned_g = self._one(g, {})
-        found = season.group(bought, ["mass"]).together(self.groups[g], owned_g - 1.0)
-        self.is_sure &= found.is_sure
-        if found.has_kits or not found.is_sure:
-            self._keep(g, bought, found)
-            return min(owned_g, found.value)
-        self.tried[g].append(_Tried(dict(bought), {}, owned_g))
-        return owned_g
-
-    def _keep(self, g: int, offered: Mapping[str, int], found: Found) -> None:
-        taken = _bought(found)
-        if taken is not None or found.is_sure:
-            self.tried[g].append(_Tried(dict(offered), taken or {}, found.value))
-
-
-def _is_within(part: Mapping[str, int], whole: Mapping[str, int]) -> bool:
-    return all(whole.get(i, 0) >= n for i, n in part.items())
-
-
-def _bought(found: Found) -> dict[str, int] | None:
-    """What the kits that were found take of what is offered, beyond what is owned."""
-    if found.joint is None or found.outcome is None or found.outcome.counts is None:
-        return None
-    return _needed(found.joint, found.outcome.counts)
-
-
-def _needed(joint: Joint, counts: Floats) -> dict[str, int]:
-    """What kits take of what is offered, beyond what is owned."""
-    outings = tuple(joint.bench.outings[o] for o in joint.numbers)
-    used = joint.used(counts)
-    needs: dict[str, int] = {}
-    for together in at_once(outings):
-        total: dict[str, int] = {}
-        for place in together:
-            for item_id, n in used.get(joint.numbers[place], {}).items():
-                total[item_id] = total.get(item_id, 0) + n
-        for item_id, n in total.items():
-            needs[item_id] = max(needs.get(item_id, 0), n - joint.bench.owned(item_id))
-    return {i: n for i, n in needs.items() if n > 0}
 
 
 @dataclass
@@ -313,6 +114,9 @@ class _Season:
     def group(self, allowed: Mapping[str, int], names: Sequence[str], **more: Any) -> Group:
         """Outings on what is owned and some purchases."""
         return Group(self.bench, allowed, names, **({"deadline": self.deadline, "reporter": self.reporter} | more))
+
+    def _lightest_with(self, bought: Mapping[str, int]) -> Group:
+        return self.group(bought, ["mass"]) if bought else self.with_owned
 
     # -- alone ---------------------------------------------------------------------------
 
@@ -393,7 +197,7 @@ class _Season:
                 return union, cost, least
             most = min(most, cost)
         found = self._cheapest_for_all(served, bounds, most)
-        bought = _bought(found)
+        bought = bought_of(found)
         if bought is not None:
             return bought, found.value, max(least, found.bound)
         if not found.is_sure and union is not None:
@@ -416,10 +220,10 @@ class _Season:
             self._calling = sorted(self._calling + waiting.pop())
             self.say(f"the cheapest for {len(self._calling)} operations")
             found = self._hands[self._calling[0]] if len(self._calling) == 1 else over.together(self._calling, most)
-            bought = _bought(found)
+            bought = bought_of(found)
             if bought is None:
                 return found
-            with_these = self.group(bought, ["mass"]) if bought else self.with_owned
+            with_these = self._lightest_with(bought)
             failing = [g for g in waiting if not with_these.together(g, is_any_enough=True).has_kits]
             if not failing:
                 return found
@@ -498,7 +302,7 @@ class _Season:
             found = self.group(self.affordable(cost), ["cost"], forbidden=tried).together(self._calling, cost)
             if not found.has_kits:
                 return parts, is_sure and found.is_sure
-            another = {i: n for i, n in (_bought(found) or {}).items() if i not in free}
+            another = {i: n for i, n in (bought_of(found) or {}).items() if i not in free}
             if not another or another in tried:
                 return parts, False
             tried.append(another)
@@ -514,7 +318,7 @@ class _Season:
         """By what purchases are compared: the mass of all kits, infinite where an outing has none; then the ids."""
         if sorted(o for joint, _ in parts for o in joint.numbers) != sorted(served):
             return math.inf, []
-        bought = {i for joint, outcome in parts if outcome.counts is not None for i in _needed(joint, outcome.counts)}
+        bought = {i for joint, outcome in parts if outcome.counts is not None for i in needed(joint, outcome.counts)}
         return sum(outcome.objective for _, outcome in parts), sorted(bought)
 
     def _described(self, parts: list[Part], proof: Proof, status: Status, *, is_lightest: bool) -> Purchase:
@@ -522,7 +326,7 @@ class _Season:
         choices: dict[int, Choice] = {}
         for joint, outcome in parts:
             assert outcome.counts is not None
-            for item_id, n in _needed(joint, outcome.counts).items():
+            for item_id, n in needed(joint, outcome.counts).items():
                 bought[item_id] = max(bought.get(item_id, 0), n)
             choices |= joint.choices(outcome.counts, proof, status)
         return self._purchase(
@@ -564,7 +368,8 @@ class _Season:
             return self._best_set_in_one(served, chosen, allowed, limit)
         self.say("the lightest kits, whatever is bought")
         wide = self.group(allowed, ["mass"], at_most={"cost": limit})
-        trials = _Trials(self, [tuple(group) for group in groups], allowed, [wide.together(one) for one in groups])
+        widest = [wide.together(one) for one in groups]
+        trials = Trials(self._lightest_with, [tuple(group) for group in groups], allowed, widest)
         best, best_g = chosen, trials.mass_g(chosen, math.inf)
         for one in sets:
             mass_g = trials.mass_g(one, best_g)
@@ -583,7 +388,7 @@ class _Season:
         return best, trials.is_sure
 
     def _cheaper(
-        self, within: Mapping[str, int], best: dict[str, int], mass_g: float, trials: _Trials
+        self, within: Mapping[str, int], best: dict[str, int], mass_g: float, trials: Trials
     ) -> dict[str, int]:
         """The cheapest part of a set of purchases with which the kits are as light as known."""
         if trials.mass_g(within, mass_g + 1.0) > mass_g + 0.5:

@@ -20,8 +20,9 @@ from oracle.many import (
 )
 
 from kitopt.inventory.items import Inventory, Item, Panel
-from kitopt.many.buy import Purchase, buy
+from kitopt.many.buy import buy
 from kitopt.many.grab import GrabKit, grab_kit
+from kitopt.many.purchase import Purchase
 from kitopt.many.share import Shared, share
 from kitopt.many.terms import Event, Outing, Programme, Standing, at_once
 from kitopt.operation.terms import Operation

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from kitopt.many.buy import Purchase, Single
+from kitopt.many.purchase import Purchase, Single
 from kitopt.report import words
 from kitopt.report.document import SCHEMA, document, entries, proof_document
 from kitopt.report.several.lists import all_cautions, fact, in_short, proof_text

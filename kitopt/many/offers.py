@@ -1,0 +1,108 @@
+"""What is on offer beside what is owned, and which sets of it a sum of money buys."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from typing import Any, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.errors import BadInput, Fault
+from kitopt.inventory.items import Inventory, Item
+from kitopt.many.group import Found
+from kitopt.many.joint import Bench, Joint, SkyOf
+from kitopt.many.terms import Programme, at_once
+
+Floats = NDArray[np.float64]
+
+
+KINDS = ("panels", "batteries", "controllers", "leads", "converters")
+
+
+MOST_SETS = 60
+"""So many sets of purchases are tried one by one."""
+
+
+def bench_of(programme: Programme, inventory: Inventory, catalogue: Inventory, sky_of: SkyOf) -> Bench:
+    """Owned and offered things in one stock.
+
+    Raises
+    ------
+    BadInput
+        If an id means one kind of thing in the inventory and another in the catalogue.
+    """
+    faults = []
+    for item_id, item in sorted(catalogue.by_id.items()):
+        mine = inventory.by_id.get(item_id)
+        if mine is not None and type(mine) is not type(item):
+            kinds = f"a {type(item).__name__.lower()}, but a {type(mine).__name__.lower()} in {inventory.folder}"
+            text = f"{item_id} is {kinds}; need another id."
+            faults.append(Fault(f"{catalogue.folder}/{item.file}", item.line, "id", text))
+    if faults:
+        raise BadInput(faults)
+    offered: dict[str, int] = {}
+    prices: dict[str, int] = {}
+    merged: dict[str, tuple[Item, ...]] = {}
+    for kind in KINDS:
+        things = {item.id: item for item in cast("tuple[Item, ...]", getattr(inventory, kind))}
+        for item in cast("tuple[Item, ...]", getattr(catalogue, kind)):
+            if item.price_cents is None or item.count < 1:
+                continue
+            offered[item.id], prices[item.id] = item.count, item.price_cents
+            mine = things.get(item.id)
+            things[item.id] = item if mine is None else replace(mine, count=mine.count + item.count)
+        merged[kind] = tuple(things[i] for i in sorted(things))
+    stock = replace(inventory, **cast(Any, merged))
+    return Bench(programme.outings, stock, offered, prices, sky_of=sky_of)
+
+
+def unpriced(items: Iterable[Item]) -> list[str]:
+    """Ids of those without a price."""
+    return [item.id for item in items if item.price_cents is None]
+
+
+def maximal_sets(allowed: Mapping[str, int], prices: Mapping[str, int], limit: float) -> list[dict[str, int]] | None:
+    """Every set of purchases within a limit to which nothing can be added; None when they are too many."""
+    ids = sorted(allowed, key=lambda i: (-prices[i], i))
+    found: list[dict[str, int]] = []
+    steps = 0
+
+    def extend(place: int, taken: dict[str, int], left: float) -> bool:
+        nonlocal steps
+        steps += 1
+        if steps > 50 * MOST_SETS or len(found) > MOST_SETS:
+            return False
+        if place == len(ids):
+            if all(taken.get(i, 0) == allowed[i] or prices[i] > left for i in ids):
+                found.append({i: n for i, n in sorted(taken.items()) if n})
+            return True
+        item_id = ids[place]
+        price = prices[item_id]
+        most = allowed[item_id] if price == 0 else min(allowed[item_id], int(left // price))
+        return all(extend(place + 1, {**taken, item_id: n}, left - n * price) for n in range(most, -1, -1))
+
+    return found if extend(0, {}, limit) and len(found) <= MOST_SETS else None
+
+
+def bought_of(found: Found) -> dict[str, int] | None:
+    """What the kits that were found take of what is offered, beyond what is owned."""
+    if found.joint is None or found.outcome is None or found.outcome.counts is None:
+        return None
+    return needed(found.joint, found.outcome.counts)
+
+
+def needed(joint: Joint, counts: Floats) -> dict[str, int]:
+    """What kits take of what is offered, beyond what is owned."""
+    outings = tuple(joint.bench.outings[o] for o in joint.numbers)
+    used = joint.used(counts)
+    needs: dict[str, int] = {}
+    for together in at_once(outings):
+        total: dict[str, int] = {}
+        for place in together:
+            for item_id, n in used.get(joint.numbers[place], {}).items():
+                total[item_id] = total.get(item_id, 0) + n
+        for item_id, n in total.items():
+            needs[item_id] = max(needs.get(item_id, 0), n - joint.bench.owned(item_id))
+    return {i: n for i, n in needs.items() if n > 0}
