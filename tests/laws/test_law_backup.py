@@ -9,13 +9,13 @@ from oracle.losses import Losses, backed_up, backed_up_answer
 
 from kitopt.pack import pack
 
-N_SMALL, N_MANY = 60, 200
+N_LOOPS, N_INSTANCES = 60, 200
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     if "chunk" in metafunc.fixturenames:
-        n = N_MANY if metafunc.config.getoption("--many") else N_SMALL
-        metafunc.parametrize("chunk", [range(first, first + 20) for first in range(0, n, 20)], ids=lambda c: str(c[0]))
+        chunks = [range(first, first + 20) for first in range(0, N_INSTANCES, 20)]
+        metafunc.parametrize("chunk", chunks, ids=lambda c: str(c[0]))
 
 
 def test_backups_agree_with_trying_every_kit_and_every_loss(chunk: range) -> None:
@@ -49,7 +49,7 @@ def test_the_instances_make_backups_matter() -> None:
     from dataclasses import replace
 
     seen = {"found": 0, "no kit": 0, "dearer": 0, "several of a type": 0}
-    for number in range(N_SMALL):
+    for number in range(N_LOOPS):
         instance = backed_up(number)
         choice = pack(instance.operation, instance.inventory, instance.sky)
         need = replace(instance.operation.need, backup=())

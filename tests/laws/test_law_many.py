@@ -28,13 +28,13 @@ from kitopt.many.terms import Event, Outing, Programme, Standing, at_once
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
-N_SMALL, N_MANY = 60, 200
+N_LOOPS, N_INSTANCES = 60, 200
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     if "chunk" in metafunc.fixturenames:
-        n = N_MANY if metafunc.config.getoption("--many") else N_SMALL
-        metafunc.parametrize("chunk", [range(first, first + 20) for first in range(0, n, 20)], ids=lambda c: str(c[0]))
+        chunks = [range(first, first + 20) for first in range(0, N_INSTANCES, 20)]
+        metafunc.parametrize("chunk", chunks, ids=lambda c: str(c[0]))
 
 
 def sky_of(some: Several) -> Callable[[Operation], Sky]:
@@ -197,7 +197,7 @@ def test_sharing_agrees_with_trying_every_way(chunk: range) -> None:
 def test_panels_are_among_what_is_tried() -> None:
     # else the agreements might all be about batteries
     n_with = 0
-    for number in range(N_SMALL):
+    for number in range(N_LOOPS):
         kit = grabbed(several(number, 2, backup=True), "mass")
         n_with += any(isinstance(kit.inventory.by_id[p.id], Panel) for p in kit.packed)
     assert n_with >= 5
