@@ -147,17 +147,21 @@ class _Season:
 
     def _pilot(self, o: int) -> float:
         """A sum that is known to be enough, from a few cheap types of each kind; else the budget."""
-        cheap: dict[str, int] = {}
-        for kind in KINDS:
-            ids = [item.id for item in getattr(self.bench.stock, kind) if item.id in self.bench.offered]
-            ids.sort(key=lambda i: (self.bench.prices[i], i))
-            step = max(1, len(ids) // 6)
-            cheap |= {i: self.bench.offered[i] for i in ids[::step]}
-        if len(cheap) >= len(self.bench.offered) * 0.6:
+        few = self._few(self.bench.offered)
+        if len(few) >= len(self.bench.offered) * 0.6:
             return self.most
-        allowed = {i: n for i, n in self.affordable(self.most).items() if i in cheap}
+        allowed = {i: n for i, n in self.affordable(self.most).items() if i in few}
         found = self.group(allowed, ["cost"]).alone(o, self.most)
         return found.value if found.has_kits else self.most
+
+    def _few(self, offered: Mapping[str, int]) -> set[str]:
+        """A few types of each kind, from cheap to dear."""
+        few: set[str] = set()
+        for kind in KINDS:
+            ids = [item.id for item in getattr(self.bench.stock, kind) if item.id in offered]
+            ids.sort(key=lambda i: (self.bench.prices[i], i))
+            few |= set(ids[:: max(1, len(ids) // 6)])
+        return few
 
     # -- together ------------------------------------------------------------------------
 
@@ -189,6 +193,8 @@ class _Season:
         """Purchases that serve all of some outings, their cost and a bound on it; None where nothing does."""
         least = max(bounds[o] for o in served)
         union = self._union(served, hands)
+        if union is None:
+            union = self._at_hand(served, hands)
         most = self.most
         if union is not None:
             cost = float(sum(n * self.bench.prices[i] for i, n in union.items()))
@@ -228,6 +234,27 @@ class _Season:
             if not failing:
                 return found
             waiting = [g for g in waiting if g not in failing] + failing
+
+    def _at_hand(self, served: Sequence[int], hands: Mapping[int, Found]) -> dict[str, int] | None:
+        """Purchases that serve all of some outings, from a few types; None where these do not suffice.
+
+        Outings that overlap may call for the same piece when each is looked at alone. What they can do
+        with what they call for and a few other types bounds what the whole catalogue has to be asked.
+        """
+        few = self._few(self.bench.offered) | {i for o in served for i in bought_of(hands[o]) or {}}
+        allowed = {i: n for i, n in self.affordable(self.most).items() if i in few}
+        left = self.deadline - time.monotonic()
+        over = self.group(allowed, ["cost"], deadline=time.monotonic() + left / 2)
+        needs: dict[str, int] = {}
+        for group in self._groups(served):
+            self.say("a first answer")
+            found = hands[group[0]] if len(group) == 1 else over.together(group, self.most)
+            bought = bought_of(found)
+            if bought is None:
+                return None
+            for item_id, n in bought.items():
+                needs[item_id] = max(needs.get(item_id, 0), n)
+        return dict(sorted(needs.items()))
 
     def _union(self, served: Sequence[int], hands: Mapping[int, Found]) -> dict[str, int] | None:
         """What has to be bought for the kits that were found alone; None where there is not enough on offer."""
