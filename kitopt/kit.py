@@ -269,8 +269,7 @@ def without_spare(
     """What counts against the stock of a lead if any join could use another; None for other things."""
     if not isinstance(model.inventory.by_id[item_id], Lead):
         return None
-    joins = set(model.join_columns)
-    return tuple((j, c) for j, c in terms if j not in joins)
+    return tuple((j, c) for j, c in terms if not isinstance(model.columns[j].meaning, Join))
 
 
 def missing_wh(battery: Battery, operation: Operation) -> float:

@@ -60,17 +60,39 @@ def read_both(gather: Gather, file: Path | None, folder: Path | None) -> tuple[O
     BadInput
         With every fault of both files, and those gathered before.
     """
-    from kitopt.inventory import demo_folder, demo_operation, read_inventory
-    from kitopt.operation import check_against, find_inventory, read_operation
+    from kitopt.inventory import demo_folder, demo_operation
+    from kitopt.operation import check_against, read_operation
 
     named = file if file is not None else gather.get(demo_operation)
-    operation = None if named is None else gather.get(lambda: read_operation(named))
-    if folder is None and named is not None and (operation is not None or named.is_file()):
-        folder = gather.get(demo_folder if file is None else lambda: find_inventory(named))
+    if named is None:
+        gather.stop_if_any()
+    assert named is not None
+    if file is None and folder is None:
+        folder = gather.get(demo_folder)
+    operation, inventory = read_with_inventory(gather, named, folder, read_operation)
+    check_against(operation, inventory)
+    return operation, inventory
+
+
+def read_with_inventory(
+    gather: Gather, file: Path, folder: Path | None, read: Callable[[Path], T]
+) -> tuple[T, Inventory]:
+    """Read a file by its reader, and the inventory named or found near it.
+
+    Raises
+    ------
+    BadInput
+        With every fault of both, and those gathered before.
+    """
+    from kitopt.inventory import read_inventory
+    from kitopt.operation import find_inventory
+
+    asked = gather.get(lambda: read(file))
+    if folder is None and (asked is not None or file.is_file()):
+        folder = gather.get(lambda: find_inventory(file))
     where = folder
     inventory = None if where is None else gather.get(lambda: read_inventory(where))
     gather.stop_if_any()
-    assert operation is not None
+    assert asked is not None
     assert inventory is not None
-    check_against(operation, inventory)
-    return operation, inventory
+    return asked, inventory

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
-from kitopt.cli.inputs import Gather, catalogue_beside
-from kitopt.cli.options import Options, Overrides, check_options
+from kitopt.cli.inputs import Gather, catalogue_beside, read_with_inventory
+from kitopt.cli.options import Options, Overrides, check_options, field_of, read_option
 from kitopt.cli.progress import Progress
-from kitopt.cli.request import FOUND, NO_KIT, TIME_LIMIT, Answer
+from kitopt.cli.request import EXIT_CODES, Answer
 from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import Operation
@@ -19,10 +19,6 @@ from kitopt.operation.terms import Operation
 if TYPE_CHECKING:
     from kitopt.many.terms import Programme, Standing
     from kitopt.sky.windows import Sky
-
-T = TypeVar("T")
-
-_EXIT_CODES = {"found": FOUND, "no-kit": NO_KIT, "time-limit": TIME_LIMIT}
 
 
 def run_grab_kit(
@@ -40,7 +36,7 @@ def run_grab_kit(
     gather = Gather()
     overrides = gather.get(lambda: check_options(options))
     most_g = None if mass is None else gather.get(lambda: _mass_g(mass))
-    standing, inventory = _read(gather, file, folder, read_standing)
+    standing, inventory = read_with_inventory(gather, file, folder, read_standing)
     assert overrides is not None
     standing = _overridden(standing, overrides, options.least)
     _check(inventory, [event.dates[0] for event in standing.events])
@@ -64,7 +60,7 @@ def run_grab_kit(
     from kitopt.report.several.grab import grab_document, grab_text
 
     text = as_json(grab_document(kit, hours)) if is_json else grab_text(kit, hours)
-    return Answer(text, _EXIT_CODES[kit.status])
+    return Answer(text, EXIT_CODES[kit.status])
 
 
 def run_buy(
@@ -92,15 +88,13 @@ def run_buy(
     cents = None if budget is None else gather.get(lambda: _cents(budget))
     where = catalogue_folder
     offered = None if where is None else gather.get(lambda: read_inventory(where))
-    programme, inventory = _read(gather, file, folder, read_programme)
+    programme, inventory = read_with_inventory(gather, file, folder, read_programme)
     assert overrides is not None
     catalogue = offered if offered is not None else catalogue_beside(inventory)
     if catalogue is None:
         text = f"no catalogue: name a folder, or put one beside the inventory ({inventory.folder}/catalogue)."
         raise BadInput([Fault("--catalogue", None, None, text)])
-    programme = _changed(programme, overrides)
-    _check(inventory, [outing.operation for outing in programme.outings])
-    _check_together(programme, inventory)
+    programme = _changed(programme, overrides, inventory)
     _warn((*programme.warnings, *inventory.warnings, *catalogue.warnings))
 
     from kitopt.many.buy import buy
@@ -124,7 +118,7 @@ def run_buy(
     from kitopt.report.several.buy import buy_document, buy_text
 
     text = as_json(buy_document(found)) if is_json else buy_text(found)
-    return Answer(text, _EXIT_CODES[found.status])
+    return Answer(text, EXIT_CODES[found.status])
 
 
 def run_share(file: Path, folder: Path | None, options: Options, *, is_json: bool = False) -> Answer:
@@ -139,11 +133,9 @@ def run_share(file: Path, folder: Path | None, options: Options, *, is_json: boo
 
     gather = Gather()
     overrides = gather.get(lambda: check_options(options))
-    programme, inventory = _read(gather, file, folder, read_programme)
+    programme, inventory = read_with_inventory(gather, file, folder, read_programme)
     assert overrides is not None
-    programme = _changed(programme, overrides)
-    _check(inventory, [outing.operation for outing in programme.outings])
-    _check_together(programme, inventory)
+    programme = _changed(programme, overrides, inventory)
     _warn((*programme.warnings, *inventory.warnings))
 
     from kitopt.many.share import share
@@ -158,24 +150,7 @@ def run_share(file: Path, folder: Path | None, options: Options, *, is_json: boo
     from kitopt.report.several.share import share_document, share_text
 
     text = as_json(share_document(found)) if is_json else share_text(found)
-    return Answer(text, _EXIT_CODES[found.status])
-
-
-def _read(gather: Gather, file: Path, folder: Path | None, read: Callable[[Path], T]) -> tuple[T, Inventory]:
-    """A file for many kits and its inventory, with the faults of both."""
-    from kitopt.inventory import read_inventory
-    from kitopt.operation import find_inventory
-
-    asked = gather.get(lambda: read(file))
-    where = folder
-    if where is None and (asked is not None or file.is_file()):
-        where = gather.get(lambda: find_inventory(file))
-    at = where
-    inventory = None if at is None else gather.get(lambda: read_inventory(at))
-    gather.stop_if_any()
-    assert asked is not None
-    assert inventory is not None
-    return asked, inventory
+    return Answer(text, EXIT_CODES[found.status])
 
 
 def _check(inventory: Inventory, operations: Iterable[Operation]) -> None:
@@ -218,44 +193,26 @@ def _overridden(standing: Standing, overrides: Overrides, least: str | None) -> 
     return replace(standing, events=events, **changes)
 
 
-def _changed(programme: Programme, overrides: Overrides) -> Programme:
+def _changed(programme: Programme, overrides: Overrides, inventory: Inventory) -> Programme:
+    """A programme as the options have it, all its loads owned often enough."""
     outings = tuple(replace(outing, operation=overrides.of(outing.operation)) for outing in programme.outings)
-    return replace(programme, outings=outings)
+    programme = replace(programme, outings=outings)
+    _check(inventory, [outing.operation for outing in outings])
+    _check_together(programme, inventory)
+    return programme
 
 
 def _mass_g(text: str) -> int:
     from kitopt.operation import tables
 
-    return int(_option("--mass", tables.LimitsTable, "mass_g", text))
+    return int(read_option("--mass", field_of(tables.LimitsTable, "mass_g"), text))
 
 
 def _cents(text: str) -> int:
-    from pydantic_core import PydanticCustomError
-
     from kitopt.inventory.fields import Number
 
     field = Number("a sum of money", "250 or 99.50", least=0, most=10**9, whole="cents")
-    try:
-        return int(field.read(text, False))
-    except PydanticCustomError as error:
-        raise BadInput([Fault("--budget", None, None, error.message())]) from error
-
-
-def _option(name: str, table: Any, key: str, text: str) -> Any:
-    from pydantic_core import PydanticCustomError
-
-    field = next(part for part in _parts(table.model_fields[key]) if hasattr(part, "read"))
-    try:
-        return field.read(text, False)
-    except PydanticCustomError as error:
-        raise BadInput([Fault(name, None, None, error.message())]) from error
-
-
-def _parts(field: Any) -> Iterable[Any]:
-    """Annotations of a key that may be left out, too."""
-    yield from field.metadata
-    for one in getattr(field.annotation, "__args__", ()):
-        yield from getattr(one, "__metadata__", ())
+    return int(read_option("--budget", field, text))
 
 
 def _warn(warnings: Iterable[str]) -> None:

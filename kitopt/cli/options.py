@@ -67,19 +67,17 @@ def check_options(options: Options) -> Overrides:
     """
     if options == Options():
         return Overrides()
-    from pydantic_core import PydanticCustomError
-
     from kitopt.inventory.fields import Number
     from kitopt.operation import tables
 
     fields: dict[str, Any] = {
-        "hours": _field(tables.TopTable, "hours"),
-        "confidence": _field(tables.NeedTable, "confidence"),
-        "windows": _field(tables.NeedTable, "windows"),
-        "seed": _field(tables.NeedTable, "seed"),
-        "step": _field(tables.NeedTable, "step_minutes"),
-        "least": _field(tables.GoalTable, "least"),
-        "backup": _field(tables.NeedTable, "backup"),
+        "hours": field_of(tables.TopTable, "hours"),
+        "confidence": field_of(tables.NeedTable, "confidence"),
+        "windows": field_of(tables.NeedTable, "windows"),
+        "seed": field_of(tables.NeedTable, "seed"),
+        "step": field_of(tables.NeedTable, "step_minutes"),
+        "least": field_of(tables.GoalTable, "least"),
+        "backup": field_of(tables.NeedTable, "backup"),
         "seconds": Number("a number of seconds", "30", above=0, most=10**7),
     }
     values: dict[str, Any] = {}
@@ -89,9 +87,9 @@ def check_options(options: Options) -> Overrides:
         if text is None:
             continue
         try:
-            values[name] = field.read(text.replace(",", " ") if name == "backup" else text, False)
-        except PydanticCustomError as error:
-            faults.append(Fault(f"--{name}", None, None, error.message()))
+            values[name] = read_option(f"--{name}", field, text.replace(",", " ") if name == "backup" else text)
+        except BadInput as error:
+            faults.extend(error.faults)
     if faults:
         raise BadInput(faults)
     return Overrides(
@@ -107,6 +105,23 @@ def check_options(options: Options) -> Overrides:
     )
 
 
-def _field(table: Any, key: str) -> Any:
-    """The annotation that reads a key of an operation's table."""
-    return next(part for part in table.model_fields[key].metadata if hasattr(part, "read"))
+def field_of(table: Any, key: str) -> Any:
+    """The annotation that reads a key of a table, one that may be left out too."""
+    field = table.model_fields[key]
+    others = [part for one in getattr(field.annotation, "__args__", ()) for part in getattr(one, "__metadata__", ())]
+    return next(part for part in (*field.metadata, *others) if hasattr(part, "read"))
+
+
+def read_option(name: str, field: Any, text: str) -> Any:
+    """What an option says, read as strictly as a field.
+
+    Raises
+    ------
+    BadInput
+    """
+    from pydantic_core import PydanticCustomError
+
+    try:
+        return field.read(text, False)
+    except PydanticCustomError as error:
+        raise BadInput([Fault(name, None, None, error.message())]) from error

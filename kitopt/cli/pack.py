@@ -10,9 +10,7 @@ from kitopt.cli.against import check_against_what, trade
 from kitopt.cli.inputs import Gather, catalogue_beside, read_both
 from kitopt.cli.options import Options, check_options
 from kitopt.cli.progress import Progress
-from kitopt.cli.request import FOUND, NO_KIT, TIME_LIMIT, Answer
-
-_EXIT_CODES = {"found": FOUND, "no-kit": NO_KIT, "time-limit": TIME_LIMIT}
+from kitopt.cli.request import EXIT_CODES, Answer
 
 
 def run_pack(
@@ -56,7 +54,7 @@ def run_pack(
         choice = pack(operation, inventory, sky, seconds=overrides.seconds, reporter=progress)
         if against is not None:
             left = deadline - time.monotonic()
-            return Answer(trade(choice, against, left, progress, is_json=is_json), _EXIT_CODES[choice.status])
+            return Answer(trade(choice, against, left, progress, is_json=is_json), EXIT_CODES[choice.status])
         progress.say("judging unseen weather")
         if sky.can_refresh:
             choice = with_fresh(choice, lambda: fresh_windows(operation))
@@ -83,4 +81,4 @@ def run_pack(
         from kitopt.report.text import answer
 
         text = answer(choice, reasons)
-    return Answer(text, _EXIT_CODES[choice.status])
+    return Answer(text, EXIT_CODES[choice.status])

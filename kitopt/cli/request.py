@@ -11,6 +11,8 @@ WHY_SCHEMA = "kitopt/why-1"
 
 FOUND, DEFECT, BAD_INPUT, NO_KIT, TIME_LIMIT, INTERRUPTED = 0, 1, 2, 3, 4, 130
 """Exit codes."""
+EXIT_CODES = {"found": FOUND, "no-kit": NO_KIT, "time-limit": TIME_LIMIT}
+"""By the status of an answer."""
 
 
 @dataclass(frozen=True)

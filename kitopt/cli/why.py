@@ -10,11 +10,9 @@ from pathlib import Path
 from kitopt.cli.inputs import Gather, catalogue_beside, read_both
 from kitopt.cli.options import Options, check_options
 from kitopt.cli.progress import Progress
-from kitopt.cli.request import FOUND, NO_KIT, TIME_LIMIT, Answer
+from kitopt.cli.request import EXIT_CODES, Answer
 from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import Inventory
-
-_EXIT_CODES = {"found": FOUND, "no-kit": NO_KIT, "time-limit": TIME_LIMIT}
 
 
 def run_why(asked: Sequence[str], folder: Path | None, options: Options, *, is_json: bool = False) -> Answer:
@@ -56,7 +54,7 @@ def run_why(asked: Sequence[str], folder: Path | None, options: Options, *, is_j
         sky = windows_for(operation)
         choice = pack(operation, inventory, sky, seconds=overrides.seconds, reporter=progress)
         fresh = (lambda: fresh_windows(operation)) if sky.can_refresh else None
-        code = _EXIT_CODES[choice.status]
+        code = EXIT_CODES[choice.status]
         if choice.status != "found":
             # without a proved kit there is nothing to compare with; without any, what would help is the answer
             left = deadline - time.monotonic()

@@ -21,10 +21,9 @@ from kitopt.inventory.items import Inventory, Load, Panel
 from kitopt.operation.terms import Operation
 from kitopt.pack import Choice, build_model, cases_under, chosen, pack
 from kitopt.simulate import simulate
-from kitopt.sky.windows import Sky
+from kitopt.sky.windows import SkyOf
 
 Quantity = Literal["hours", "confidence", "load", "coldest", "panel hours"]
-SkyOf = Callable[[Operation], Sky]
 Question = tuple[Operation, Inventory]
 
 _SECONDS_EACH = 30.0

@@ -13,7 +13,7 @@ from typing import Any, Literal
 import numpy as np
 
 from kitopt.errors import BadInput
-from kitopt.inventory.items import Battery, Controller, Inventory, Item, Lead, Load, Panel
+from kitopt.inventory.items import CHOSEN_KINDS, Battery, Controller, Inventory, Item, Lead, Load, Panel
 from kitopt.kit import Block
 from kitopt.many.buy import cheapest_single
 from kitopt.need import draws as draws_of
@@ -21,13 +21,12 @@ from kitopt.need import idle_and_full_w, total_wh
 from kitopt.operation.terms import LoadUse, Operation, Span
 from kitopt.pack import Choice, pack
 from kitopt.simulate import simulate
-from kitopt.sky.windows import Laid, Sky
+from kitopt.sky.windows import Laid, Sky, SkyOf
 from kitopt.wiring import missing
 
 Family = Literal[
     "quiet", "load off", "radio", "transmit", "hours", "confidence", "parallel", "mass limit", "lead", "one more"
 ]
-SkyOf = Callable[[Operation], Sky]
 
 NIGHT = Span(23 * 60, 7 * 60)
 DAY = Span(NIGHT.end_min, NIGHT.start_min)
@@ -415,10 +414,9 @@ def _stout_lead(choice: Choice, ends: tuple[str, str], block: Block) -> Lead | N
 
 def _one_more(choice: Choice, catalogue: Inventory | None, deadline: float) -> Iterator[Change]:
     """One purchase: from the catalogue, or one more of what is owned. Cheap and light things first."""
-    kinds = ("batteries", "panels", "controllers", "leads", "converters")
     offers: list[tuple[str, Item]] = []
     source = choice.inventory if catalogue is None else catalogue
-    for kind in kinds if catalogue is not None else kinds[:2]:
+    for kind in CHOSEN_KINDS if catalogue is not None else ("panels", "batteries"):
         offers += [(kind, item) for item in getattr(source, kind)]
     least = choice.operation.least
 

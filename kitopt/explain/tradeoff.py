@@ -14,10 +14,9 @@ from kitopt.explain.again import Again, Resolver, Rule
 from kitopt.kit import KitModel
 from kitopt.operation.terms import Operation
 from kitopt.pack import Choice, measured, pack
-from kitopt.sky.windows import Sky
+from kitopt.sky.windows import SkyOf
 
 Against = Literal["hours", "confidence", "price"]
-SkyOf = Callable[[Operation], Sky]
 
 AGAINST: tuple[Against, ...] = ("hours", "confidence", "price")
 _SHARES = ("1", "0.99", "0.98", "0.95", "0.9", "0.8", "0.7", "0.6", "0.5")

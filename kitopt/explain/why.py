@@ -9,10 +9,11 @@ from dataclasses import dataclass
 
 from kitopt.choose import Reporter
 from kitopt.explain.conflict import Conflict, conflicts
-from kitopt.explain.repairs import Repairs, SkyOf, repairs
+from kitopt.explain.repairs import Repairs, repairs
 from kitopt.explain.without import Without, without_each
 from kitopt.inventory.items import Inventory
 from kitopt.pack import Choice
+from kitopt.sky.windows import SkyOf
 
 NOTHING_TRIED = Repairs()
 

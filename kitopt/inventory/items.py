@@ -232,3 +232,7 @@ class Inventory:
             *self.extras,
         ]
         object.__setattr__(self, "by_id", {item.id: item for item in everything})
+
+
+CHOSEN_KINDS = ("panels", "batteries", "controllers", "leads", "converters")
+"""What a kit is chosen from; loads and extras are given."""

@@ -1,8 +1,8 @@
 """What to buy for a season: the purchases that make its operations possible, at least cost.
 
 Each operation is first solved alone: what it needs at least bounds what the season needs. Where the
-purchases of all together cost no more than the dearest alone, that is the answer; otherwise the
-operations that ask for something, or that overlap, are solved in one plan.
+purchases of all together cost no more than the dearest alone, that is the answer; otherwise those
+that call for most are solved in one plan, and with them others only as they are failed by it.
 """
 
 from __future__ import annotations
@@ -17,29 +17,30 @@ from typing import Any
 from kitopt.bus import bus_classes
 from kitopt.choose import Outcome, Reporter
 from kitopt.choose.learned import CaseMemory
-from kitopt.inventory.items import Inventory
+from kitopt.inventory.items import CHOSEN_KINDS, Inventory
 from kitopt.many.group import Found, Group
-from kitopt.many.joint import Bench, Joint, SkyOf
-from kitopt.many.offers import KINDS, MOST_SETS, bench_of, bought_of, maximal_sets, needed, unpriced
+from kitopt.many.joint import Bench, Joint
+from kitopt.many.offers import (
+    MOST_SETS,
+    bench_of,
+    beyond_owned,
+    bought_of,
+    maximal_sets,
+    most_of_each,
+    needed,
+    unpriced,
+)
 from kitopt.many.purchase import Purchase, Single
-from kitopt.many.terms import Outing, Programme, at_once
+from kitopt.many.terms import Outing, Programme, hang_together
 from kitopt.many.trials import Trials
 from kitopt.operation.terms import Operation
 from kitopt.pack import Choice, Packed, Proof, Status, kind_of
-from kitopt.sky.windows import Sky
-
-Costs = dict[int, float]
-
+from kitopt.sky.windows import Sky, SkyOf
 
 Part = tuple[Joint, Outcome]
 
-
 LIGHTEST = ("mass", "cost", "items")
-
-
 MOST_RANKED = 8
-
-
 _TO_FINISH_S = 10.0
 
 
@@ -66,7 +67,7 @@ def buy(
     """
     season = _Season(bench_of(programme, inventory, catalogue, sky_of), budget_cents, seconds, reporter, say)
     found = season.solve()
-    without_price = tuple(sorted(i for kind in KINDS for i in unpriced(getattr(catalogue, kind))))
+    without_price = tuple(sorted(i for kind in CHOSEN_KINDS for i in unpriced(getattr(catalogue, kind))))
     found = replace(found, programme=programme, inventory=season.bench.stock, unpriced=without_price)
     if not with_singles:
         return found
@@ -157,7 +158,7 @@ class _Season:
     def _few(self, offered: Mapping[str, int]) -> set[str]:
         """A few types of each kind, from cheap to dear."""
         few: set[str] = set()
-        for kind in KINDS:
+        for kind in CHOSEN_KINDS:
             ids = [item.id for item in getattr(self.bench.stock, kind) if item.id in offered]
             ids.sort(key=lambda i: (self.bench.prices[i], i))
             few |= set(ids[:: max(1, len(ids) // 6)])
@@ -168,13 +169,12 @@ class _Season:
     def solve(self) -> Purchase:
         """Serve as many as can be, then at least cost or within the budget, then with least mass."""
         hands = self._hands = {o: self.alone(o) for o in self.numbers}
-        bounds = {o: found.bound for o, found in hands.items()}
-        served = [o for o in self.numbers if math.isfinite(bounds[o]) and bounds[o] <= self.most + 1e-6]
+        served = [o for o in self.numbers if math.isfinite(hands[o].bound) and hands[o].bound <= self.most + 1e-6]
         self.is_proved &= all(hands[o].has_kits for o in served)
         served = [o for o in served if hands[o].has_kits]
         if not served:
             return self._nothing()
-        chosen, cost, bound = self._cheapest(served, hands, bounds)
+        chosen, cost, bound = self._cheapest(served)
         if chosen is None:
             return self._most_served(served)
         return self._lightest(served, chosen, cost, bound)
@@ -187,40 +187,33 @@ class _Season:
         nowhere = Programme("", "", self.bench.outings)
         return Purchase(nowhere, self.bench.stock, status, proof, self.budget, **more)
 
-    def _cheapest(
-        self, served: Sequence[int], hands: Mapping[int, Found], bounds: Costs
-    ) -> tuple[Mapping[str, int] | None, float, float]:
+    def _cheapest(self, served: Sequence[int]) -> tuple[Mapping[str, int] | None, float, float]:
         """Purchases that serve all of some outings, their cost and a bound on it; None where nothing does."""
-        least = max(bounds[o] for o in served)
-        union = self._union(served, hands)
+        least = max(self._hands[o].bound for o in served)
+        union = self._union(served)
         if union is None:
-            union = self._at_hand(served, hands)
-        most = self.most
-        if union is not None:
-            cost = float(sum(n * self.bench.prices[i] for i, n in union.items()))
-            if cost <= least + 1e-6:
-                self._calling = [max(served, key=lambda o: (bounds[o], -o))]
-                return union, cost, least
-            most = min(most, cost)
-        found = self._cheapest_for_all(served, bounds, most)
+            union = self._at_hand(served)
+        cost = math.inf if union is None else float(self._cost(union))
+        if union is not None and cost <= least + 1e-6:
+            self._calling = [max(served, key=lambda o: (self._hands[o].bound, -o))]
+            return union, cost, least
+        found = self._cheapest_for_all(served, min(self.most, cost))
         bought = bought_of(found)
         if bought is not None:
             return bought, found.value, max(least, found.bound)
-        if not found.is_sure and union is not None:
-            cost = float(sum(n * self.bench.prices[i] for i, n in union.items()))
-            if cost <= self.most:
-                return union, cost, max(least, min(cost, found.bound))
+        if not found.is_sure and union is not None and cost <= self.most:
+            return union, cost, max(least, min(cost, found.bound))
         self.is_proved &= found.is_sure
         return None, math.inf, least
 
-    def _cheapest_for_all(self, served: Sequence[int], bounds: Costs, most: float) -> Found:
+    def _cheapest_for_all(self, served: Sequence[int], most: float) -> Found:
         """The cheapest purchases that serve some outings, some of them first and others as they are failed.
 
         What the outings that call for most cannot do without often serves the others too; then it is
         cheapest for all, since all need no less than some.
         """
         over = self.group(self.affordable(most), ["cost"])
-        waiting = sorted(self._groups(served), key=lambda group: (max(bounds[o] for o in group), -group[0]))
+        waiting = sorted(self._groups(served), key=lambda group: (max(self._hands[o].bound for o in group), -group[0]))
         self._calling = []
         while True:
             self._calling = sorted(self._calling + waiting.pop())
@@ -235,47 +228,37 @@ class _Season:
                 return found
             waiting = [g for g in waiting if g not in failing] + failing
 
-    def _at_hand(self, served: Sequence[int], hands: Mapping[int, Found]) -> dict[str, int] | None:
+    def _at_hand(self, served: Sequence[int]) -> dict[str, int] | None:
         """Purchases that serve all of some outings, from a few types; None where these do not suffice.
 
         Outings that overlap may call for the same piece when each is looked at alone. What they can do
         with what they call for and a few other types bounds what the whole catalogue has to be asked.
         """
-        few = self._few(self.bench.offered) | {i for o in served for i in bought_of(hands[o]) or {}}
+        few = self._few(self.bench.offered) | {i for o in served for i in bought_of(self._hands[o]) or {}}
         allowed = {i: n for i, n in self.affordable(self.most).items() if i in few}
         left = self.deadline - time.monotonic()
         over = self.group(allowed, ["cost"], deadline=time.monotonic() + left / 2)
         needs: dict[str, int] = {}
         for group in self._groups(served):
             self.say("a first answer")
-            found = hands[group[0]] if len(group) == 1 else over.together(group, self.most)
+            found = self._hands[group[0]] if len(group) == 1 else over.together(group, self.most)
             bought = bought_of(found)
             if bought is None:
                 return None
-            for item_id, n in bought.items():
-                needs[item_id] = max(needs.get(item_id, 0), n)
-        return dict(sorted(needs.items()))
-
-    def _union(self, served: Sequence[int], hands: Mapping[int, Found]) -> dict[str, int] | None:
-        """What has to be bought for the kits that were found alone; None where there is not enough on offer."""
-        outings = tuple(self.bench.outings[o] for o in served)
-        needs: dict[str, int] = {}
-        for together in at_once(outings):
-            total: dict[str, int] = {}
-            for place in together:
-                joint, outcome = hands[served[place]].joint, hands[served[place]].outcome
-                assert joint is not None
-                assert outcome is not None
-                assert outcome.counts is not None
-                for used in joint.used(outcome.counts).values():
-                    for item_id, n in used.items():
-                        total[item_id] = total.get(item_id, 0) + n
-            for item_id, n in total.items():
-                needs[item_id] = max(needs.get(item_id, 0), n - self.bench.owned(item_id))
-        needs = {i: n for i, n in sorted(needs.items()) if n > 0}
-        if any(n > self.bench.offered.get(i, 0) for i, n in needs.items()):
-            return None
+            needs = most_of_each(needs, bought)
         return needs
+
+    def _union(self, served: Sequence[int]) -> dict[str, int] | None:
+        """What has to be bought for the kits that were found alone; None where there is not enough on offer."""
+        used: dict[int, dict[str, int]] = {}
+        for o in served:
+            found = self._hands[o]
+            assert found.joint is not None
+            assert found.outcome is not None
+            assert found.outcome.counts is not None
+            used |= found.joint.used(found.outcome.counts)
+        needs = beyond_owned(self.bench, used)
+        return None if any(n > self.bench.offered.get(i, 0) for i, n in needs.items()) else needs
 
     def _most_served(self, served: Sequence[int]) -> Purchase:
         """As many outings as the budget and the stock can serve, which of them being open too."""
@@ -301,15 +284,15 @@ class _Season:
         """The lightest kits for what is served, at that cost or within the budget."""
         proof = self._proof(served, cost, bound)
         status: Status = "found" if proof.proved else "time-limit"
-        if self.budget is None and len(served) < len(self.numbers):
-            status = "no-kit" if proof.proved else "time-limit"
         if self.budget is None:
+            if proof.proved and len(served) < len(self.numbers):
+                status = "no-kit"
             parts, is_lightest = self._lightest_for(served, dict(chosen), cost)
             return self._described(parts, proof, status, is_lightest=is_lightest)
         allowed = self.affordable(self.most)
         best, is_lightest = dict(chosen), True
         if self.most > 0 and dict(allowed) != dict(chosen):
-            best, is_lightest = self._best_set(served, best, allowed, self.most)
+            best, is_lightest = self._best_set(served, best, allowed)
         parts, is_sure = self._with(served, best)
         return self._described(parts, proof, status, is_lightest=is_lightest and is_sure)
 
@@ -353,14 +336,13 @@ class _Season:
         choices: dict[int, Choice] = {}
         for joint, outcome in parts:
             assert outcome.counts is not None
-            for item_id, n in needed(joint, outcome.counts).items():
-                bought[item_id] = max(bought.get(item_id, 0), n)
+            bought = most_of_each(bought, needed(joint, outcome.counts))
             choices |= joint.choices(outcome.counts, proof, status)
         return self._purchase(
             status,
             proof,
-            bought=tuple(Packed(i, kind_of(self.bench.stock, i), n) for i, n in sorted(bought.items())),
-            cost_cents=sum(n * self.bench.prices[i] for i, n in bought.items()),
+            bought=tuple(Packed(i, kind_of(self.bench.stock, i), n) for i, n in bought.items()),
+            cost_cents=self._cost(bought),
             choices=dict(sorted(choices.items())),
             unserved=tuple(o for o in self.numbers if o not in choices),
             is_lightest=is_lightest,
@@ -382,19 +364,19 @@ class _Season:
         return parts, is_sure
 
     def _best_set(
-        self, served: Sequence[int], chosen: dict[str, int], allowed: Mapping[str, int], limit: float
+        self, served: Sequence[int], chosen: dict[str, int], allowed: Mapping[str, int]
     ) -> tuple[dict[str, int], bool]:
-        """The purchases within a limit that make all kits together lightest, then the cheapest of these.
+        """The purchases within the budget that make all kits together lightest, then the cheapest of these.
 
         With purchases given, groups of outings do not touch each other. So where the sets of purchases
         are few they are tried, each bounded by what each group could do with whatever it likes best.
         """
         groups = self._groups(served)
-        sets = maximal_sets(allowed, self.bench.prices, limit)
+        sets = maximal_sets(allowed, self.bench.prices, self.most)
         if sets is None:
-            return self._best_set_in_one(served, chosen, allowed, limit)
+            return self._best_set_in_one(served, chosen, allowed)
         self.say("the lightest kits, whatever is bought")
-        wide = self.group(allowed, ["mass"], at_most={"cost": limit})
+        wide = self.group(allowed, ["mass"], at_most={"cost": self.most})
         widest = [wide.together(one) for one in groups]
         trials = Trials(self._lightest_with, [tuple(group) for group in groups], allowed, widest)
         best, best_g = chosen, trials.mass_g(chosen, math.inf)
@@ -410,7 +392,7 @@ class _Season:
                 if trials.mass_g(less, best_g + 1.0) > best_g + 0.5:
                     break
                 best = less
-        for one in sets if self.budget is not None else ():
+        for one in sets:
             best = self._cheaper(one, best, best_g, trials)
         return best, trials.is_sure
 
@@ -434,25 +416,17 @@ class _Season:
         return sum(n * self.bench.prices[i] for i, n in bought.items())
 
     def _best_set_in_one(
-        self, served: Sequence[int], chosen: dict[str, int], allowed: Mapping[str, int], limit: float
+        self, served: Sequence[int], chosen: dict[str, int], allowed: Mapping[str, int]
     ) -> tuple[dict[str, int], bool]:
         """The same in one plan, where the sets of purchases are many."""
-        over = self.group(allowed, LIGHTEST, at_most={"cost": limit})
-        found = over.together(served)
-        if found.joint is None or found.outcome is None or found.outcome.counts is None:
-            return chosen, False
-        return found.joint.bought(found.outcome.counts), found.is_lightest
+        found = self.group(allowed, LIGHTEST, at_most={"cost": self.most}).together(served)
+        bought = bought_of(found)
+        return (chosen, False) if bought is None else (bought, found.is_lightest)
 
     def _groups(self, served: Sequence[int]) -> list[list[int]]:
         """Outings that hang together by overlaps."""
-        outings = tuple(self.bench.outings[o] for o in served)
-        groups = [{served[i] for i in together} for together in at_once(outings)]
-        merged: list[set[int]] = []
-        for group in groups:
-            touching = [one for one in merged if one & group]
-            merged = [one for one in merged if not one & group]
-            merged.append(group.union(*touching))
-        return sorted(sorted(one) for one in merged)
+        groups = hang_together(tuple(self.bench.outings[o] for o in served))
+        return [[served[i] for i in group] for group in groups]
 
     def _proof(self, served: Sequence[int], cost: float, bound: float) -> Proof:
         if self.budget is None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,7 +23,6 @@ from kitopt.inventory.items import Battery, Inventory
 from kitopt.many.lazily import choose_lazily
 from kitopt.many.side_by_side import Placed, SideBySide
 from kitopt.many.terms import Event, Standing
-from kitopt.operation.terms import Operation
 from kitopt.pack import (
     KIND_ORDER,
     UNPRICED_CENTS,
@@ -40,11 +39,10 @@ from kitopt.pack import (
     with_need,
 )
 from kitopt.simulate import simulate
-from kitopt.sky.windows import Sky
+from kitopt.sky.windows import Sky, SkyOf
 from kitopt.station_side import station_peak_a
 
 Floats = NDArray[np.float64]
-SkyOf = Callable[[Operation], Sky]
 
 LONGEST_STORED_DAYS = 365
 LONGEST_H = 14 * 24

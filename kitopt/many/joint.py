@@ -18,12 +18,11 @@ from numpy.typing import NDArray
 from kitopt.bus import BusClass, bus_classes
 from kitopt.choose import Case, Objective, Outcome, Plan, Reporter
 from kitopt.choose.learned import CaseMemory
-from kitopt.inventory.items import Inventory
+from kitopt.inventory.items import CHOSEN_KINDS, Inventory
 from kitopt.kit import KitModel
 from kitopt.many.lazily import choose_lazily
 from kitopt.many.side_by_side import Placed, SideBySide
 from kitopt.many.terms import Outing, at_once
-from kitopt.operation.terms import Operation
 from kitopt.pack import (
     Choice,
     Proof,
@@ -35,10 +34,9 @@ from kitopt.pack import (
     measured,
     with_need,
 )
-from kitopt.sky.windows import Sky
+from kitopt.sky.windows import Sky, SkyOf
 
 Floats = NDArray[np.float64]
-SkyOf = Callable[[Operation], Sky]
 Terms = list[tuple[int, float]]
 
 
@@ -85,8 +83,7 @@ class Bench:
                     kept.append(replace(item, count=n))  # type: ignore[type-var]
             return tuple(kept)
 
-        kinds = ("panels", "batteries", "controllers", "leads", "converters")
-        return replace(self.stock, **{kind: some(getattr(self.stock, kind)) for kind in kinds})  # type: ignore[arg-type]
+        return replace(self.stock, **{kind: some(getattr(self.stock, kind)) for kind in CHOSEN_KINDS})  # type: ignore[arg-type]
 
 
 class Joint:
@@ -303,10 +300,6 @@ class Joint:
         return outcome
 
     # -- what came of it ----------------------------------------------------------------
-
-    def bought(self, counts: Floats) -> dict[str, int]:
-        """How many of each item are bought."""
-        return {i: n for i, j in self.buys.items() if (n := round(float(counts[j])))}
 
     def made(self, counts: Floats) -> dict[int, Placed]:
         """The kit of each outing that has one."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any, cast
@@ -10,16 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.errors import BadInput, Fault
-from kitopt.inventory.items import Inventory, Item
+from kitopt.inventory.items import CHOSEN_KINDS, Inventory, Item
 from kitopt.many.group import Found
-from kitopt.many.joint import Bench, Joint, SkyOf
+from kitopt.many.joint import Bench, Joint
 from kitopt.many.terms import Programme, at_once
+from kitopt.sky.windows import SkyOf
 
 Floats = NDArray[np.float64]
-
-
-KINDS = ("panels", "batteries", "controllers", "leads", "converters")
-
 
 MOST_SETS = 60
 """So many sets of purchases are tried one by one."""
@@ -45,7 +43,7 @@ def bench_of(programme: Programme, inventory: Inventory, catalogue: Inventory, s
     offered: dict[str, int] = {}
     prices: dict[str, int] = {}
     merged: dict[str, tuple[Item, ...]] = {}
-    for kind in KINDS:
+    for kind in CHOSEN_KINDS:
         things = {item.id: item for item in cast("tuple[Item, ...]", getattr(inventory, kind))}
         for item in cast("tuple[Item, ...]", getattr(catalogue, kind)):
             if item.price_cents is None or item.count < 1:
@@ -95,14 +93,21 @@ def bought_of(found: Found) -> dict[str, int] | None:
 
 def needed(joint: Joint, counts: Floats) -> dict[str, int]:
     """What kits take of what is offered, beyond what is owned."""
-    outings = tuple(joint.bench.outings[o] for o in joint.numbers)
-    used = joint.used(counts)
+    return beyond_owned(joint.bench, joint.used(counts))
+
+
+def beyond_owned(bench: Bench, used: Mapping[int, Mapping[str, int]]) -> dict[str, int]:
+    """What outings that overlap or not take together, beyond what is owned; by what each takes."""
+    numbers = sorted(used)
     needs: dict[str, int] = {}
-    for together in at_once(outings):
-        total: dict[str, int] = {}
+    for together in at_once(tuple(bench.outings[o] for o in numbers)):
+        total: Counter[str] = Counter()
         for place in together:
-            for item_id, n in used.get(joint.numbers[place], {}).items():
-                total[item_id] = total.get(item_id, 0) + n
-        for item_id, n in total.items():
-            needs[item_id] = max(needs.get(item_id, 0), n - joint.bench.owned(item_id))
-    return {i: n for i, n in needs.items() if n > 0}
+            total.update(used[numbers[place]])
+        needs = most_of_each(needs, {i: n - bench.owned(i) for i, n in total.items()})
+    return {i: n for i, n in sorted(needs.items()) if n > 0}
+
+
+def most_of_each(one: Mapping[str, int], other: Mapping[str, int]) -> dict[str, int]:
+    """The larger number of each, since what is bought for one outing serves another after it."""
+    return {i: max(one.get(i, 0), other.get(i, 0)) for i in sorted({*one, *other})}

@@ -17,10 +17,11 @@ from kitopt.choose import Case, Reporter
 from kitopt.choose.strongest import scaled
 from kitopt.inventory.items import Inventory
 from kitopt.many.group import Found, Group
-from kitopt.many.joint import Bench, Joint, SkyOf
-from kitopt.many.terms import Outing, Programme, at_once
+from kitopt.many.joint import Bench, Joint
+from kitopt.many.terms import Outing, Programme, at_once, hang_together
 from kitopt.pack import Choice, Proof, Status
 from kitopt.simulate import simulate
+from kitopt.sky.windows import SkyOf
 
 STEPS = 200
 """Shares are told to half of a percent."""
@@ -107,7 +108,7 @@ def share(
     is_proved, is_fairest, all_served = True, True, True
     mass, bound = 0.0, 0.0
     used: dict[int, dict[str, int]] = {}
-    for group in _groups(programme.outings):
+    for group in hang_together(programme.outings):
         say(", ".join(programme.outings[o].operation.name for o in group))
         table = _Table(bench, group, deadline, reporter)
         found = table.all_served()
@@ -163,17 +164,6 @@ def handovers(outings: Sequence[Outing], used: Mapping[int, Mapping[str, int]]) 
             holders += [taker] * wanted
     found.sort(key=lambda h: (outings[h.taker].begins, h.taker, h.giver is None, h.giver or 0, h.id))
     return tuple(found)
-
-
-def _groups(outings: tuple[Outing, ...]) -> list[list[int]]:
-    """Outings that hang together by overlaps."""
-    merged: list[set[int]] = []
-    for together in at_once(outings):
-        group = set(together)
-        touching = [one for one in merged if one & group]
-        merged = [one for one in merged if not one & group]
-        merged.append(group.union(*touching))
-    return sorted(sorted(one) for one in merged)
 
 
 def _sheets(found: Found, group: Sequence[int], shares: Mapping[int, float]) -> list[Sheet]:

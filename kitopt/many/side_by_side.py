@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,12 +54,19 @@ class Placed:
         is_loose : bool
             Leave out where a spare column could stand in.
         """
-        columns = enumerate(self.model.columns)
-        terms = tuple((j, float(column.uses[item_id])) for j, column in columns if item_id in column.uses)
+        terms = tuple(self._uses.get(item_id, ()))
         if is_loose:
             loose = without_spare(self.model, item_id, terms)
             terms = terms if loose is None else loose
         return [(self.first + j, c) for j, c in terms]
+
+    @cached_property
+    def _uses(self) -> dict[str, list[tuple[int, float]]]:
+        found: dict[str, list[tuple[int, float]]] = {}
+        for j, column in enumerate(self.model.columns):
+            for item_id, n in column.uses.items():
+                found.setdefault(item_id, []).append((j, float(n)))
+        return found
 
 
 @dataclass

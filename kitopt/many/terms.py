@@ -90,3 +90,14 @@ def at_once(outings: tuple[Outing, ...]) -> list[tuple[int, ...]]:
         found.append(tuple(i for i, other in enumerate(outings) if other.begins <= one.begins < other.ends))
     largest = [s for s in found if not any(set(s) < set(other) for other in found)]
     return sorted(set(largest))
+
+
+def hang_together(outings: tuple[Outing, ...]) -> list[list[int]]:
+    """Outings in groups, by number, such that none overlaps one of another group."""
+    merged: list[set[int]] = []
+    for together in at_once(outings):
+        group = set(together)
+        touching = [one for one in merged if one & group]
+        merged = [one for one in merged if not one & group]
+        merged.append(group.union(*touching))
+    return sorted(sorted(one) for one in merged)

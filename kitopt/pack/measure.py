@@ -21,8 +21,6 @@ from kitopt.station_side import station_peak_a
 from kitopt.wiring_list import wiring_list
 
 FRESH_WINDOWS = 5000
-
-
 KIND_ORDER = ("battery", "controller", "panel", "converter", "lead", "load", "extra")
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from kitopt.inventory.items import Assumed, Inventory
+from kitopt.inventory.items import CHOSEN_KINDS, Assumed, Inventory
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, Weather
 from kitopt.report import words
 from kitopt.report.words import WIDTH, wrapped
 
-_KINDS = ("panels", "batteries", "controllers", "leads", "converters", "loads", "extras")
+_KINDS = (*CHOSEN_KINDS, "loads", "extras")
 
 
 def reading_document(operation: Operation | None, inventory: Inventory) -> dict[str, Any]:

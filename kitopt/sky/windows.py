@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+from kitopt.operation.terms import Operation
 
 Laid = Literal["flat", "aimed"]
 """How a panel lies: flat on the ground, or as the operation aims those that tilt."""
@@ -62,3 +64,7 @@ class Sky:
     def n_windows(self) -> int:
         """Number of windows."""
         return len(self.labels)
+
+
+SkyOf = Callable[[Operation], Sky]
+"""Makes the windows of an operation."""
