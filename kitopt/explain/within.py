@@ -10,7 +10,7 @@ from typing import Literal
 from kitopt.explain.again import Resolver, at_least
 from kitopt.explain.conflict import Fact, conflict_of
 from kitopt.explain.reasons import Reason, not_packed
-from kitopt.explain.without import Pieces, beyond, mass_g, price_cents
+from kitopt.explain.without import Pieces, difference
 from kitopt.pack import Choice, measured, with_fresh
 from kitopt.sky.windows import Sky
 
@@ -75,7 +75,6 @@ def within(
         facts = conflict_of(again.solved[0]) if again.solved else ()
         return Within(item_id, reason, "no-kit" if again.solved and not facts else "blocked", facts=facts)
     assert again.objective is not None
-    assert choice.proof.objective is not None
     other = measured(replace(choice, solved=again.solved), again.best)
     proof = replace(choice.proof, objective=float(again.objective), bound=float(again.objective))
     other = replace(other, proof=proof)
@@ -83,10 +82,6 @@ def within(
         item_id,
         reason,
         "found",
-        more=again.objective - round(choice.proof.objective),
-        mass_g_more=mass_g(choice, again.packed) - choice.mass_g,
-        price_cents_more=price_cents(choice, again.packed) - choice.price_cents,
-        instead=beyond(again.packed, choice.packed),
-        gone=beyond(choice.packed, again.packed),
+        **difference(choice, again),
         choice=other if fresh is None else with_fresh(other, fresh),
     )

@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import Literal, TypedDict
 
 from kitopt.choose import Reporter
 from kitopt.explain.again import Again, Resolver, at_most
@@ -113,18 +113,30 @@ def compared(choice: Choice, one: Packed, again: Again, *, seconds: float = math
         is_whole = bool(short.packed)
         shortfall_wh = short.shortfall_wh if is_whole else None
         return Without(one.id, one.count, "no-kit", shortfall_wh=shortfall_wh, time=short.time, fits=is_whole)
+    return Without(one.id, one.count, "found", **difference(choice, again))
+
+
+class Difference(TypedDict):
+    """The fields of `Without` and `Within` that compare two kits."""
+
+    more: int
+    mass_g_more: int
+    price_cents_more: int
+    instead: Pieces
+    gone: Pieces
+
+
+def difference(choice: Choice, again: Again) -> Difference:
+    """By what another best kit differs from the chosen one."""
     assert again.objective is not None
     assert choice.proof.objective is not None
-    return Without(
-        one.id,
-        one.count,
-        "found",
-        more=again.objective - round(choice.proof.objective),
-        mass_g_more=mass_g(choice, again.packed) - choice.mass_g,
-        price_cents_more=price_cents(choice, again.packed) - choice.price_cents,
-        instead=beyond(again.packed, choice.packed),
-        gone=beyond(choice.packed, again.packed),
-    )
+    return {
+        "more": again.objective - round(choice.proof.objective),
+        "mass_g_more": mass_g(choice, again.packed) - choice.mass_g,
+        "price_cents_more": price_cents(choice, again.packed) - choice.price_cents,
+        "instead": beyond(again.packed, choice.packed),
+        "gone": beyond(choice.packed, again.packed),
+    }
 
 
 def mass_g(choice: Choice, packed: Iterable[Packed]) -> int:
