@@ -16,10 +16,10 @@ import time
 import numpy as np
 from synthetic import synthetic_plan
 
-from kitopt.choose import Outcome, Plan, choose
-from kitopt.choose.write import add_learned
-from kitopt.master import Program, solve
-from kitopt.simulate import cuts, simulate
+from kitopt.engine import Outcome, Plan, choose
+from kitopt.engine.judge import cuts, simulate
+from kitopt.engine.solver import Program, solve
+from kitopt.engine.write import add_learned
 
 SIZES = [(5, 5, 2), (10, 10, 4), (20, 20, 8)]
 WINDOWS = [50, 200, 1000]

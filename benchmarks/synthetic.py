@@ -12,8 +12,8 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.choose import Case, Objective, Plan, Row
-from kitopt.plant import Conditions, Layout
+from kitopt.engine import Case, Objective, Plan, Row
+from kitopt.engine.plant import Conditions, Layout
 
 PERSISTENCE = 0.29
 STEPS_A_DAY = 48

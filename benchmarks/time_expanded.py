@@ -17,7 +17,7 @@ from dataclasses import replace
 import pulp
 from synthetic import synthetic_plan
 
-from kitopt.choose import Plan, choose
+from kitopt.engine import Plan, choose
 
 
 def time_expanded(plan: Plan, seconds: float) -> tuple[str, float, int]:

@@ -106,7 +106,7 @@ def _told_apart(asked: Sequence[str]) -> tuple[str | None, Path | None]:
 
 def _check_owned(item_id: str, inventory: Inventory) -> None:
     if item_id not in inventory.by_id:
-        from kitopt.inventory.nearest import did_you_mean
+        from kitopt.files.nearest import did_you_mean
 
         near = did_you_mean(item_id, inventory.by_id)
         raise BadInput(

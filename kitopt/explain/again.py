@@ -11,9 +11,9 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from kitopt.choose import Plan, Reporter, Row, choose
-from kitopt.choose.learned import CaseMemory
-from kitopt.kit import KitModel
+from kitopt.engine import Plan, Reporter, Row, choose
+from kitopt.engine.learned import CaseMemory
+from kitopt.model.kit import KitModel
 from kitopt.pack import Choice, Packed, Shortfall, Solved, Status, packed_of, strongest_of, values_of
 
 _LEAST_S = 0.05

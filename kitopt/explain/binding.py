@@ -8,10 +8,10 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.harvest import charging_v
+from kitopt.engine.judge import cuts, simulate, unit_power_w
 from kitopt.inventory.items import Battery, Controller, Panel
+from kitopt.model.harvest import charging_v
 from kitopt.pack import Choice, chosen, step_end
-from kitopt.simulate import cuts, simulate, unit_power_w
 
 _TOLD_RULES = frozenset(("mass-limit", "charge-limit", "discharge-limit", "pv-current", "pv-power", "air-travel"))
 _MOST_MISSED = 1

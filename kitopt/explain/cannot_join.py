@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from kitopt.inventory.items import Battery, Connector, Controller, Converter, Load, Panel
-from kitopt.kit import Block
-from kitopt.need import idle_and_full_w
+from kitopt.model.kit import Block
+from kitopt.model.need import idle_and_full_w
+from kitopt.model.panel_side import panel_demand
+from kitopt.model.station_side import is_fused_near, load_demand
+from kitopt.model.wiring import Chain, Contacts, Demand, missing, why_no_chain
 from kitopt.pack import Choice
-from kitopt.panel_side import panel_demand
-from kitopt.station_side import is_fused_near, load_demand
-from kitopt.wiring import Chain, Contacts, Demand, missing, why_no_chain
 
 MOST_ENDS = 6
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from kitopt.rulebook import RULES, Level
+from kitopt.model.rulebook import RULES, Level
 
 
 @dataclass(frozen=True)

@@ -10,14 +10,14 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from kitopt.engine.judge import charging_w
 from kitopt.explain.caution import Caution
 from kitopt.explain.cautions_wiring import leads, voltages
 from kitopt.explain.ruled_out import blocks_that_matter, told
 from kitopt.explain.thrown_away import thrown_away
 from kitopt.inventory.items import Battery, Controller, Item
+from kitopt.model.rules import AIR_FREE_WH, AIR_SPARES, cold_voc_v
 from kitopt.pack import Choice, chosen
-from kitopt.rules import AIR_FREE_WH, AIR_SPARES, cold_voc_v
-from kitopt.simulate import charging_w
 
 PARALLEL_PANELS = 3
 """From this many panels in parallel on, one of them can be fed by the others beyond what it stands (NEC 690.9,

@@ -15,12 +15,12 @@ from typing import Literal
 
 import numpy as np
 
-from kitopt.choose.strongest import scaled
+from kitopt.engine.judge import simulate
+from kitopt.engine.strongest import scaled
 from kitopt.explain.without import Pieces, beyond
 from kitopt.inventory.items import Inventory, Load, Panel
 from kitopt.operation.terms import Operation
 from kitopt.pack import Choice, build_model, cases_under, chosen, pack
-from kitopt.simulate import simulate
 from kitopt.sky.windows import SkyOf
 
 Quantity = Literal["hours", "confidence", "load", "coldest", "panel hours"]

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from kitopt.choose.plan import Plan
-from kitopt.kit import Block
-from kitopt.master import Program, solve
+from kitopt.engine.plan import Plan
+from kitopt.engine.solver import Program, solve
+from kitopt.model.kit import Block
 from kitopt.pack import Choice, Solved
 
 _MOST_MORE = 3.0

@@ -12,17 +12,17 @@ from typing import Any, Literal
 
 import numpy as np
 
+from kitopt.engine.judge import simulate
 from kitopt.errors import BadInput
 from kitopt.inventory.items import CHOSEN_KINDS, Battery, Controller, Inventory, Item, Lead, Load, Panel
-from kitopt.kit import Block
 from kitopt.many.buy import cheapest_single
-from kitopt.need import draws as draws_of
-from kitopt.need import idle_and_full_w, total_wh
+from kitopt.model.kit import Block
+from kitopt.model.need import draws as draws_of
+from kitopt.model.need import idle_and_full_w, total_wh
+from kitopt.model.wiring import missing
 from kitopt.operation.terms import LoadUse, Operation, Span
 from kitopt.pack import Choice, pack
-from kitopt.simulate import simulate
 from kitopt.sky.windows import Laid, Sky, SkyOf
-from kitopt.wiring import missing
 
 Family = Literal[
     "quiet", "load off", "radio", "transmit", "hours", "confidence", "parallel", "mass limit", "lead", "one more"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from kitopt.explain.cannot_join import remedy
 from kitopt.explain.in_the_way import shortages
 from kitopt.inventory.items import Battery, Load
-from kitopt.kit import Block
+from kitopt.model.kit import Block
 from kitopt.pack import Choice
 
 

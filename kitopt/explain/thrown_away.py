@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kitopt.kit import Unit
+from kitopt.engine.judge import simulate, unit_power_w
+from kitopt.model.kit import Unit
+from kitopt.model.rules import delivered_a
 from kitopt.pack import Choice, chosen
-from kitopt.rules import delivered_a
-from kitopt.simulate import simulate, unit_power_w
 
 _MUCH_WH = 1e6
 

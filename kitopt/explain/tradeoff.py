@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from kitopt.choose import Row
+from kitopt.engine import Row
 from kitopt.explain.again import Again, Resolver, Rule
-from kitopt.kit import KitModel
+from kitopt.model.kit import KitModel
 from kitopt.operation.terms import Operation
 from kitopt.pack import Choice, measured, pack
 from kitopt.sky.windows import SkyOf

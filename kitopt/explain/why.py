@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from kitopt.choose import Reporter
+from kitopt.engine import Reporter
 from kitopt.explain.conflict import Conflict, conflicts
 from kitopt.explain.repairs import Repairs, repairs
 from kitopt.explain.without import Without, without_each

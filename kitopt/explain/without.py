@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal, TypedDict
 
-from kitopt.choose import Reporter
+from kitopt.engine import Reporter
 from kitopt.explain.again import Again, Resolver, at_most
 from kitopt.inventory.items import Extra, Load
 from kitopt.pack import Choice, Packed

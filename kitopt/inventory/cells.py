@@ -7,8 +7,8 @@ import re
 from datetime import date
 from typing import Literal
 
+from kitopt.files.units import to_unit
 from kitopt.inventory.items import Connector
-from kitopt.inventory.units import to_unit
 
 # float() would take 1_000, nan, inf, full-width digits and 1e400
 _NUMBER = r"(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"

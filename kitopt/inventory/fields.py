@@ -15,8 +15,8 @@ from typing import Any, cast
 from pydantic import GetCoreSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+from kitopt.files.faults import quoted
 from kitopt.inventory import cells
-from kitopt.inventory.faults import quoted
 
 _THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(,[0-9]{3})+")
 

@@ -9,14 +9,14 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from kitopt.errors import BadInput, Fault
+from kitopt.files.decode import decode, read_bytes
+from kitopt.files.faults import FaultList, quoted
+from kitopt.files.nearest import did_you_mean
+from kitopt.files.table import Row, Table, read_table
+from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, parse_toml
 from kitopt.inventory import rows
-from kitopt.inventory.decode import decode, read_bytes
-from kitopt.inventory.faults import FaultList, quoted
 from kitopt.inventory.fill import KINDS, REQUIRED, Inconsistent, Kind, Notes
 from kitopt.inventory.items import Assumed, Connector, Inventory, Item
-from kitopt.inventory.nearest import did_you_mean
-from kitopt.inventory.table import Row, Table, read_table
-from kitopt.inventory.toml_text import LARGEST_BYTES, KeyLines, parse_toml
 
 _SAVE_CSV = 'save it as "CSV UTF-8"'
 _WARNINGS_LISTED = 50

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from kitopt.engine.solver import Program, solve
 from kitopt.inventory.items import Inventory
 from kitopt.many.terms import Bag
-from kitopt.master import Program, solve
 from kitopt.pack import Packed
 
 _SECONDS = 20.0

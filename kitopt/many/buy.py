@@ -14,9 +14,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from kitopt.bus import bus_classes
-from kitopt.choose import Outcome, Reporter
-from kitopt.choose.learned import CaseMemory
+from kitopt.engine import Outcome, Reporter
+from kitopt.engine.learned import CaseMemory
 from kitopt.inventory.items import CHOSEN_KINDS, Inventory
 from kitopt.many.group import Found, Group
 from kitopt.many.joint import Bench, Joint
@@ -33,6 +32,7 @@ from kitopt.many.offers import (
 from kitopt.many.purchase import Purchase, Single
 from kitopt.many.terms import Outing, Programme, hang_together
 from kitopt.many.trials import Trials
+from kitopt.model.bus import bus_classes
 from kitopt.operation.terms import Operation
 from kitopt.pack import Choice, Packed, Proof, Status, kind_of
 from kitopt.sky.windows import Sky, SkyOf

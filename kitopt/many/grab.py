@@ -15,14 +15,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.bus import SELF_DISCHARGE_PER_MONTH, BusClass, bus_classes
-from kitopt.choose import Case, Objective, Outcome, Plan, Reporter
-from kitopt.choose.learned import CaseMemory
-from kitopt.choose.strongest import share_met, strongest
+from kitopt.engine import Case, Objective, Outcome, Plan, Reporter
+from kitopt.engine.judge import simulate
+from kitopt.engine.lazily import choose_lazily
+from kitopt.engine.learned import CaseMemory
+from kitopt.engine.strongest import share_met, strongest
 from kitopt.inventory.items import Battery, Inventory
-from kitopt.many.lazily import choose_lazily
 from kitopt.many.side_by_side import Placed, SideBySide
 from kitopt.many.terms import Event, Standing
+from kitopt.model.bus import SELF_DISCHARGE_PER_MONTH, BusClass, bus_classes
+from kitopt.model.station_side import station_peak_a
 from kitopt.pack import (
     KIND_ORDER,
     UNPRICED_CENTS,
@@ -38,9 +40,7 @@ from kitopt.pack import (
     measured,
     with_need,
 )
-from kitopt.simulate import simulate
 from kitopt.sky.windows import Sky, SkyOf
-from kitopt.station_side import station_peak_a
 
 Floats = NDArray[np.float64]
 

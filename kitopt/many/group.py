@@ -10,9 +10,9 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from kitopt.bus import BusClass, bus_classes
-from kitopt.choose import Case, Outcome, Reporter
+from kitopt.engine import Case, Outcome, Reporter
 from kitopt.many.joint import Bench, Joint
+from kitopt.model.bus import BusClass, bus_classes
 
 Change = Callable[[int, Case], Case]
 Reached = dict[str, tuple[float, float]]

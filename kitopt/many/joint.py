@@ -15,14 +15,14 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.bus import BusClass, bus_classes
-from kitopt.choose import Case, Objective, Outcome, Plan, Reporter
-from kitopt.choose.learned import CaseMemory
+from kitopt.engine import Case, Objective, Outcome, Plan, Reporter
+from kitopt.engine.lazily import choose_lazily
+from kitopt.engine.learned import CaseMemory
 from kitopt.inventory.items import CHOSEN_KINDS, Inventory
-from kitopt.kit import KitModel
-from kitopt.many.lazily import choose_lazily
 from kitopt.many.side_by_side import Placed, SideBySide
 from kitopt.many.terms import Outing, at_once
+from kitopt.model.bus import BusClass, bus_classes
+from kitopt.model.kit import KitModel
 from kitopt.pack import (
     Choice,
     Proof,

@@ -9,10 +9,10 @@ from typing import Any, TypeVar, cast
 from pydantic import ValidationError
 
 from kitopt.errors import BadInput, Fault
-from kitopt.inventory.decode import decode, read_bytes
-from kitopt.inventory.faults import FaultList, quoted
-from kitopt.inventory.nearest import did_you_mean
-from kitopt.inventory.toml_text import LARGEST_BYTES, KeyLines, KeyPath, dotted, parse_toml
+from kitopt.files.decode import decode, read_bytes
+from kitopt.files.faults import FaultList, quoted
+from kitopt.files.nearest import did_you_mean
+from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, KeyPath, dotted, parse_toml
 from kitopt.many import tables
 from kitopt.many.terms import Bag, Event, Outing, Programme, Standing
 from kitopt.operation import read_operation

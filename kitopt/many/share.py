@@ -13,14 +13,14 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from kitopt.choose import Case, Reporter
-from kitopt.choose.strongest import scaled
+from kitopt.engine import Case, Reporter
+from kitopt.engine.judge import simulate
+from kitopt.engine.strongest import scaled
 from kitopt.inventory.items import Inventory
 from kitopt.many.group import Found, Group
 from kitopt.many.joint import Bench, Joint
 from kitopt.many.terms import Outing, Programme, at_once, hang_together
 from kitopt.pack import Choice, Proof, Status
-from kitopt.simulate import simulate
 from kitopt.sky.windows import SkyOf
 
 STEPS = 200

@@ -14,8 +14,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.choose import Case, Objective, Plan, Row
-from kitopt.kit import KitModel, without_spare
+from kitopt.engine import Case, Objective, Plan, Row
+from kitopt.model.kit import KitModel, without_spare
 
 Floats = NDArray[np.float64]
 Terms = Sequence[tuple[int, float]]

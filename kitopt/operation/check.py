@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from kitopt.errors import BadInput, Fault
-from kitopt.inventory.faults import quoted
+from kitopt.files.faults import quoted
+from kitopt.files.nearest import did_you_mean
 from kitopt.inventory.items import Inventory, Load
-from kitopt.inventory.nearest import did_you_mean
 from kitopt.operation.terms import Operation
 
 

@@ -10,11 +10,11 @@ from zoneinfo import available_timezones
 from pydantic import ValidationError
 
 from kitopt.errors import BadInput
-from kitopt.inventory.decode import decode, read_bytes
-from kitopt.inventory.faults import FaultList, quoted
+from kitopt.files.decode import decode, read_bytes
+from kitopt.files.faults import FaultList, quoted
+from kitopt.files.nearest import did_you_mean
+from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, KeyPath, dotted, parse_toml
 from kitopt.inventory.items import Assumed
-from kitopt.inventory.nearest import did_you_mean
-from kitopt.inventory.toml_text import LARGEST_BYTES, KeyLines, KeyPath, dotted, parse_toml
 from kitopt.operation import tables
 from kitopt.operation.moment import Moment, Skipped, moment_of, zone_at
 from kitopt.operation.terms import (

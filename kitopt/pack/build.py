@@ -6,17 +6,17 @@ from collections.abc import Callable
 
 import numpy as np
 
-from kitopt.backup import backup_cases, lay_backups
-from kitopt.bus import BusClass
-from kitopt.choose import Case, Objective, Plan
+from kitopt.engine import Case, Objective, Plan
 from kitopt.inventory.items import Inventory, Item
-from kitopt.kit import Column, KitModel, add_stock, case_under, lay_out, order_equal_units
+from kitopt.model.backup import backup_cases, lay_backups
+from kitopt.model.bus import BusClass
+from kitopt.model.kit import Column, KitModel, add_stock, case_under, lay_out, order_equal_units
+from kitopt.model.panel_side import lay_panels
+from kitopt.model.rules import apply_rules
+from kitopt.model.station_side import lay_station, station_peak_a
 from kitopt.operation.terms import Operation
 from kitopt.pack.terms import Floats
-from kitopt.panel_side import lay_panels
-from kitopt.rules import apply_rules
 from kitopt.sky.windows import Sky
-from kitopt.station_side import lay_station, station_peak_a
 
 UNPRICED_CENTS = 10**7
 """Stands in for a missing price where price is not what counts first, so that a known price wins."""

@@ -8,17 +8,17 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from kitopt.bus import BusClass
+from kitopt.engine.judge import TOLERANCE_WH, simulate
+from kitopt.engine.plant import Conditions
 from kitopt.inventory.items import Inventory
-from kitopt.kit import Join, KitModel, Unit, case_under
-from kitopt.need import draws, peak_a, step_lengths_h, total_wh
+from kitopt.model.bus import BusClass
+from kitopt.model.kit import Join, KitModel, Unit, case_under
+from kitopt.model.need import draws, peak_a, step_lengths_h, total_wh
+from kitopt.model.station_side import station_peak_a
+from kitopt.model.wiring_list import wiring_list
 from kitopt.operation.terms import Operation
 from kitopt.pack.terms import Choice, Floats, Loss, Lowest, Packed, Solved, Survival
-from kitopt.plant import Conditions
-from kitopt.simulate import TOLERANCE_WH, simulate
 from kitopt.sky.windows import Sky
-from kitopt.station_side import station_peak_a
-from kitopt.wiring_list import wiring_list
 
 FRESH_WINDOWS = 5000
 KIND_ORDER = ("battery", "controller", "panel", "converter", "lead", "load", "extra")

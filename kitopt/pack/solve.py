@@ -9,15 +9,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from kitopt.bus import bus_classes
-from kitopt.choose import Reporter, choose
-from kitopt.choose.strongest import strongest
+from kitopt.engine import Reporter, choose
+from kitopt.engine.judge import simulate
+from kitopt.engine.strongest import strongest
 from kitopt.inventory.items import Inventory
+from kitopt.model.bus import bus_classes
 from kitopt.operation.terms import Operation
 from kitopt.pack.build import build_model, build_plan, cases_under
 from kitopt.pack.measure import joins_of, measured, packed_of, step_end, with_need
 from kitopt.pack.terms import Choice, Floats, Proof, Shortfall, Solved, Status
-from kitopt.simulate import simulate
 from kitopt.sky.windows import Sky
 
 

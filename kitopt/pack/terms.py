@@ -9,13 +9,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.bus import BusClass
-from kitopt.choose import Outcome, Plan
+from kitopt.engine import Outcome, Plan
 from kitopt.inventory.items import Inventory
-from kitopt.kit import Block, Join, KitModel, Unit
+from kitopt.model.bus import BusClass
+from kitopt.model.kit import Block, Join, KitModel, Unit
+from kitopt.model.wiring_list import Wire
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
-from kitopt.wiring_list import Wire
 
 Floats = NDArray[np.float64]
 Status = Literal["found", "no-kit", "time-limit"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from kitopt.kit import Join
+from kitopt.model.kit import Join
 
 
 def lead_ids(join: Join) -> tuple[str, ...]:

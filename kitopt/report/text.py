@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from kitopt.explain import Why, cautions
 from kitopt.explain.ruled_out import blocks_that_matter, told
 from kitopt.inventory.items import Assumed
-from kitopt.kit import Join, Unit
+from kitopt.model.kit import Join, Unit
 from kitopt.pack import Choice, Packed
 from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit

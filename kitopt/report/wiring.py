@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from kitopt.inventory.items import Lead
+from kitopt.model.wiring_list import STATION, Wire
 from kitopt.pack import Choice
 from kitopt.report.words import wrapped
-from kitopt.wiring_list import STATION, Wire
 
 
 def wiring(choice: Choice) -> list[str]:

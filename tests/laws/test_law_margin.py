@@ -14,8 +14,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from kitopt.plant import Conditions, Layout
-from kitopt.simulate import cuts, simulate
+from kitopt.engine.judge import cuts, simulate
+from kitopt.engine.plant import Conditions, Layout
 
 Floats = NDArray[np.float64]
 Draw = st.DrawFn

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from oracle.instances import Instance, random_instance
 
-from kitopt.choose import choose
+from kitopt.engine import choose
 from kitopt.explain.again import Resolver, Rule, at_least, at_most
 from kitopt.explain.without import without_each
 from kitopt.pack import Choice, pack

@@ -21,7 +21,7 @@ from oracle.wired_instances import wired
 from oracle.wiring import Joined, Leads, WiredBank, bunch_ways, wired_answer, wired_ways
 
 from kitopt.inventory.items import Battery, Controller
-from kitopt.kit import Fed, Join, Strip, Unit
+from kitopt.model.kit import Fed, Join, Strip, Unit
 from kitopt.pack import Choice, Packed, chosen, pack
 
 INSTANCES, MANY, A_CHUNK = 600, 10_000, 100

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.inventory.items import Battery, Controller
-from kitopt.kit import Join, Unit
+from kitopt.model.kit import Join, Unit
 from kitopt.pack import Choice, Packed, Solved
 from oracle.judge import Bank
 from oracle.legal import LoadedUnit, batteries_are_legal, charging_is_legal, unit_is_legal

@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 from oracle.instances import battery, controller, load, operation, panel, sky
 
-from kitopt.bus import capacity_share
 from kitopt.inventory import read_inventory
 from kitopt.inventory.items import Battery, Inventory
+from kitopt.model.bus import capacity_share
 from kitopt.operation.terms import LoadUse
 from kitopt.pack import Choice, pack
 

@@ -15,7 +15,7 @@ import pytest
 
 from kitopt.inventory.fill import awg_to_mm2
 from kitopt.inventory.items import Connector, Lead
-from kitopt.wiring.conductors import ampacity_a, awg_mm2, loop_ohm, ohm_per_m
+from kitopt.model.wiring.conductors import ampacity_a, awg_mm2, loop_ohm, ohm_per_m
 
 FEET_PER_KM = 3280.84
 MM2_PER_CIRCULAR_MIL = math.pi / 4 * 0.0254**2

@@ -16,9 +16,9 @@ from oracle.instances import battery, controller, load, operation, panel, sky
 
 from kitopt.inventory import read_inventory
 from kitopt.inventory.items import Inventory, Panel
+from kitopt.model.rules import cold_voc_v
 from kitopt.operation.terms import LoadUse
 from kitopt.pack import Choice, pack
-from kitopt.rules import cold_voc_v
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from oracle.instances import battery, controller, load, numbered, operation, panel, sky
 
-from kitopt.choose import choose
+from kitopt.engine import choose
 from kitopt.explain.again import at_least
 from kitopt.explain.binding import binding
 from kitopt.explain.edges import edges

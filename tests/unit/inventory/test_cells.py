@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitopt.inventory import cells, units
+from kitopt.files import units
+from kitopt.inventory import cells
 from kitopt.inventory.items import Connector
 
 

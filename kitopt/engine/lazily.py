@@ -1,0 +1,61 @@
+"""Choosing with the hardest cases first: a case that nobody fails need not be in the plan.
+
+Leaving cases out allows more, so what is best without them and passes them all is best.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from kitopt.engine import Outcome, Plan, Reporter, choose
+from kitopt.engine.learned import CaseMemory
+
+_ADDED_AT_ONCE = 4
+
+
+def choose_lazily(
+    plan: Plan,
+    first: Sequence[int],
+    *,
+    seconds: float = math.inf,
+    cutoff: float = math.inf,
+    memories: dict[str, CaseMemory] | None = None,
+    reporter: Reporter | None = None,
+) -> Outcome:
+    """Choose as ``choose`` does, some cases first and others as they are failed.
+
+    Parameters
+    ----------
+    first : sequence of int
+        The cases to begin with, by number.
+    memories : dict of CaseMemory, optional
+        By the name of the case; what earlier plans that allow no less have learned. Added to.
+    """
+    deadline = time.monotonic() + seconds
+    known = {} if memories is None else memories
+    active = sorted(set(first))
+    while True:
+        here = [known.setdefault(plan.cases[i].name, CaseMemory(plan.cases[i])) for i in active]
+        part = replace(plan, cases=tuple(plan.cases[i] for i in active))
+        left = max(0.05, deadline - time.monotonic())
+        outcome = choose(part, seconds=left, cutoff=cutoff, memories=here, reporter=reporter)
+        if outcome.counts is None:
+            return outcome
+        failed: list[tuple[float, int]] = []
+        for i, case in enumerate(plan.cases):
+            if i not in active and case.is_asked(outcome.counts):
+                judge = CaseMemory(case)
+                verdict = judge.judge(outcome.counts)
+                if not judge.passes(verdict):
+                    failed.append((float(np.sort(verdict.margin_wh)[::-1][case.n_needed - 1]), i))
+        if not failed:
+            return outcome
+        if outcome.status == "time-limit":
+            # the counts in hand do not pass; the bound stands
+            return replace(outcome, counts=None, objective=math.inf)
+        active = sorted({*active, *(i for _, i in sorted(failed)[:_ADDED_AT_ONCE])})

@@ -1,0 +1,221 @@
+"""What is to be chosen: columns, rows and cases, without a word about items.
+
+A plan may hold several kits; its columns are all their counts side by side, and each case
+judges the kit whose counts its matrix picks out.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.engine.plant import Conditions
+from kitopt.engine.solver import FEASIBILITY
+
+Floats = NDArray[np.float64]
+
+_HARDLY = 1e-3
+"""A case asked for in so small a part teaches nothing."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """A rule on the counts: ``lower <= Σ coefficient·count <= upper``.
+
+    Attributes
+    ----------
+    terms : tuple of (column, coefficient)
+    rule : str
+        Identifier of the rule, such as "stock".
+    text : str
+        The rule in words, for reasons.
+    loose : tuple of (column, coefficient), or None
+        The terms without those for which a spare column could stand in: with these the rule is kept by
+        any counts in which each spare column is replaced by what beats it. None where all terms are.
+    """
+
+    terms: tuple[tuple[int, float], ...]
+    lower: float = -math.inf
+    upper: float = math.inf
+    rule: str = ""
+    text: str = ""
+    loose: tuple[tuple[int, float], ...] | None = None
+
+
+@dataclass(frozen=True)
+class Case:
+    """A kit under one set of windows and one contingency.
+
+    Attributes
+    ----------
+    conditions : Conditions
+    confidence : Fraction
+        Share of the windows that must be survived.
+    matrix : ndarray, shape (n_coordinates, n_own_columns)
+        Takes counts to the plant that is judged.
+    columns : ndarray of int, shape (n_own_columns,), or None
+        Which of the plan's columns these are; the first ones in order when None.
+    served : int or None
+        A column of 0 or 1 that says whether the case must be passed; always when None.
+    within : int or None
+        A column of whole counts; where it is 0, whoever passes the plan's other cases passes this one.
+    gone : tuple of int
+        Own columns that do not count in this case.
+    less : tuple of (mark, column, share)
+        For each in a mark, an own column, that share of one of another own column does not count.
+        What is lost is kept beside the matrix, so that hundreds of cases may share one.
+    """
+
+    name: str
+    conditions: Conditions
+    confidence: Fraction
+    matrix: Floats
+    columns: NDArray[np.intp] | None = None
+    served: int | None = None
+    within: int | None = None
+    gone: tuple[int, ...] = ()
+    less: tuple[tuple[int, int, float], ...] = ()
+
+    def own(self, counts: Floats) -> Floats:
+        """The counts that this case looks at, shape (n_own_columns,)."""
+        return counts[: self.matrix.shape[1]] if self.columns is None else counts[self.columns]
+
+    def is_asked(self, counts: Floats) -> bool:
+        """Whether the case must be passed, and says something that others do not."""
+        return all(column is None or float(counts[column]) > _HARDLY for column in (self.served, self.within))
+
+    def plant(self, counts: Floats) -> Floats:
+        """The plant that counts make, shape (n_coordinates,).
+
+        Where the case is asked for in part, as a relaxation may, it is judged at that many times
+        the counts: a row ``v @ plant >= served`` is broken just when ``v @ (plant / served) >= 1`` is.
+        """
+        left = self.own(counts)
+        if self.gone or self.less:
+            left = left.copy()
+            for mark, column, share in self.less:
+                left[column] -= share * left[mark]
+            left[list(self.gone)] = 0.0
+        plant = np.asarray(self.matrix @ left)
+        return plant if self.served is None else plant / max(float(counts[self.served]), _HARDLY)
+
+    def terms(self, v: Floats) -> list[tuple[int, float]]:
+        """A row in the plant's coordinates as terms in the plan's columns."""
+        row = self._without(v @ self.matrix)
+        found = np.flatnonzero(np.abs(row) > 1e-12)
+        at = found if self.columns is None else self.columns[found]
+        return [(int(j), float(c)) for j, c in zip(at, row[found], strict=True)]
+
+    def whole_matrix(self) -> Floats:
+        """The matrix with what is lost worked into it; a copy where anything is."""
+        return self._without(self.matrix.copy()) if self.gone or self.less else self.matrix
+
+    def _without(self, rows: Floats) -> Floats:
+        """Change rows over the own columns, the last axis, in place."""
+        for mark, column, share in self.less:
+            rows[..., mark] -= share * rows[..., column]
+        rows[..., list(self.gone)] = 0.0
+        return rows
+
+    @property
+    def n_needed(self) -> int:
+        """How many windows must be survived."""
+        return math.ceil(self.confidence * self.conditions.n_windows)
+
+    @property
+    def n_allowed(self) -> int:
+        """How many windows may fail."""
+        return self.conditions.n_windows - self.n_needed
+
+
+@dataclass(frozen=True)
+class Objective:
+    """A whole-number quantity to be made small: ``weights @ counts + fixed``."""
+
+    name: str
+    weights: Floats
+    fixed: int = 0
+
+    def of(self, counts: Floats) -> int:
+        """Its value at whole counts."""
+        return round(float(self.weights @ counts)) + self.fixed
+
+    def most(self, value: float) -> Row | None:
+        """The row that keeps it at a value or below; None for infinity."""
+        if not math.isfinite(value):
+            return None
+        terms = tuple((int(i), float(self.weights[i])) for i in np.flatnonzero(self.weights))
+        return Row(terms, upper=value - self.fixed + 1e-6, rule="cutoff", text=f"{self.name} at most {value:g}")
+
+
+@dataclass(frozen=True)
+class _Terms:
+    """All rows at once: one entry a term, one bound and slack a row."""
+
+    row: NDArray[np.intp]
+    column: NDArray[np.intp]
+    coefficient: Floats
+    lower: Floats
+    upper: Floats
+    slack: Floats
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Columns with bounds, rules, cases, and objectives in order of importance.
+
+    Attributes
+    ----------
+    lower, upper : ndarray, shape (n_columns,)
+    objectives : tuple of Objective
+        The first is minimised, each next among the best of those before.
+    tie_break : tuple of ndarray, each (n_columns,)
+        Counts that are made large in turn when all objectives tie, so that equal kits
+        are never chosen by luck.
+    """
+
+    lower: Floats
+    upper: Floats
+    rows: tuple[Row, ...]
+    cases: tuple[Case, ...]
+    objectives: tuple[Objective, ...]
+    tie_break: tuple[Floats, ...] = ()
+    is_integer: NDArray[np.bool_] | None = None
+    """Which columns are counts; all when None. The others are helpers of rules."""
+    is_spare: NDArray[np.bool_] | None = None
+    """Columns that others beat in every respect but stock; none when None. They are left aside at first,
+    and brought in to prove that none is needed."""
+
+    def whole(self, values: Floats) -> Floats:
+        """Counts rounded to whole numbers, helpers left as they are."""
+        if self.is_integer is None:
+            return np.round(values)
+        return np.where(self.is_integer, np.round(values), values)
+
+    @property
+    def n_columns(self) -> int:
+        """Number of columns."""
+        return len(self.upper)
+
+    def broken_rows(self, counts: Floats) -> list[Row]:
+        """The rules that whole counts break, re-checked outside the solver."""
+        terms = self._terms
+        value = np.bincount(terms.row, terms.coefficient * counts[terms.column], minlength=len(self.rows))
+        is_kept = (terms.lower - terms.slack <= value) & (value <= terms.upper + terms.slack)
+        return [self.rows[i] for i in np.flatnonzero(~is_kept)]
+
+    @cached_property
+    def _terms(self) -> _Terms:
+        number = np.repeat(np.arange(len(self.rows)), [len(row.terms) for row in self.rows])
+        column = np.array([j for row in self.rows for j, _ in row.terms], dtype=np.intp)
+        coefficient = np.array([c for row in self.rows for _, c in row.terms], dtype=np.float64)
+        largest = np.ones(len(self.rows))
+        np.maximum.at(largest, number, np.abs(coefficient))
+        lower = np.array([row.lower for row in self.rows], dtype=np.float64)
+        upper = np.array([row.upper for row in self.rows], dtype=np.float64)
+        return _Terms(number, column, coefficient, lower, upper, 2 * FEASIBILITY * largest)

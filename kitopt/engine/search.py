@@ -1,0 +1,493 @@
+"""Propose, judge, cut, repeat, until the best kit is proved.
+
+The integer program holds only counts and learned rows. Its optimum is a bound; when the judge
+passes it, it is the answer. Everything that is valid for all kits is kept from pass to pass.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import itertools
+import math
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.engine.judge import Verdict
+from kitopt.engine.learned import CaseMemory
+from kitopt.engine.plan import Objective, Plan, Row
+from kitopt.engine.quantile import WindowFloor, quantile_row
+from kitopt.engine.solver import Program, Relaxation, solve
+from kitopt.engine.write import add_learned
+from kitopt.errors import ModelError
+
+Floats = NDArray[np.float64]
+
+_MOST_RELAXED_ROUNDS = 200
+_STALLED_ROUNDS = 8
+_MOST_NEIGHBOURS = 12
+_HARD_NODES = 10
+_SMALL_COLUMNS = 300
+"""Branching beyond this many nodes calls for rows that need no binaries: such a row costs hundreds of linear
+programs. Of more columns than these each program costs more, so more branching is put up with."""
+_GAP = 0.999
+"""Objectives are whole numbers, so a gap below 1 is none."""
+
+
+class Reporter(Protocol):
+    """Hears how the work goes."""
+
+    def round(self, *, bound: float, best: float | None, n_rows: int) -> None:
+        """One proposal has been judged."""
+
+
+class Silent:
+    """Hears and says nothing."""
+
+    def round(self, *, bound: float, best: float | None, n_rows: int) -> None:
+        """Ignore it."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a plan came to.
+
+    Attributes
+    ----------
+    status : {"found", "no-kit", "time-limit"}
+    counts : ndarray or None
+        The best counts known, always judged; None when there are none.
+    objective, bound : float
+        Of the first objective; equal when proved.
+    memories : tuple of CaseMemory
+        The learned rows, one memory a case.
+    rounds : int
+        Proposals judged.
+    """
+
+    status: Literal["found", "no-kit", "time-limit"]
+    counts: Floats | None
+    objective: float
+    bound: float
+    memories: tuple[CaseMemory, ...]
+    rounds: int
+
+    @property
+    def proved(self) -> bool:
+        """Whether nothing better can exist."""
+        return self.status != "time-limit"
+
+
+class OutOfTime(Exception):
+    """The time is up: an internal signal, never seen outside."""
+
+
+def choose(
+    plan: Plan,
+    *,
+    seconds: float = math.inf,
+    cutoff: float = math.inf,
+    memories: Sequence[CaseMemory] | None = None,
+    reporter: Reporter | None = None,
+) -> Outcome:
+    """Find the counts that pass every case with the least first objective, then the next.
+
+    Parameters
+    ----------
+    plan : Plan
+    seconds : float
+        Time limit; the best counts so far come back with their bound. [s]
+    cutoff : float
+        Only counts whose first objective is at most this are of interest.
+    memories : sequence of CaseMemory, optional
+        Rows that an earlier choice learned on the very same cases.
+    reporter : Reporter, optional
+
+    Returns
+    -------
+    Outcome
+
+    Raises
+    ------
+    ModelError
+        If the judge and the integer program disagree: a defect.
+    SolverFailed
+    """
+    return _Chooser(plan, seconds, cutoff, memories, reporter or Silent()).run()
+
+
+class _Chooser:
+    def __init__(
+        self,
+        plan: Plan,
+        seconds: float,
+        cutoff: float,
+        memories: Sequence[CaseMemory] | None,
+        reporter: Reporter,
+    ) -> None:
+        self.plan = plan
+        self.deadline = time.monotonic() + seconds
+        self.cutoff = cutoff
+        self.memories = tuple(memories) if memories is not None else tuple(CaseMemory(c) for c in plan.cases)
+        self.reporter = reporter
+        self.rounds = 0
+        self.is_hard = False
+        self.is_narrow = plan.is_spare is not None and bool(np.any(plan.is_spare))
+        self.alone: set[tuple[str, bytes]] = set()
+        self.best: Floats | None = None
+        self.bound = -math.inf
+        self.fixed: list[Row] = []
+        self.seen: set[bytes] = set()
+        self.forbidden: list[Floats] = []
+        whole = np.ones(plan.n_columns, dtype=bool) if plan.is_integer is None else plan.is_integer
+        self._is_integer: list[bool] = whole.tolist()
+        self._has_loose = any(row.loose is not None for row in plan.rows)
+        self._hard_nodes = _HARD_NODES * max(1.0, plan.n_columns / _SMALL_COLUMNS) ** 2
+        self._floors = {c.name: WindowFloor(c) for c in plan.cases}
+        self._boxes = [m.upper_of_coordinates(plan.upper) for m in self.memories]
+
+    # -- the passes ------------------------------------------------------------------
+
+    def run(self) -> Outcome:
+        first = self.plan.objectives[0]
+        try:
+            # with a cutoff the relaxation most often already tells that nothing is left
+            is_wide = self.is_narrow and math.isfinite(self.cutoff)
+            self.is_narrow &= not is_wide
+            is_possible = self._relax(first, self.cutoff, with_quantiles=False)
+            if is_wide:
+                found = is_possible and self._widen(first)
+            else:
+                found = (is_possible or self.is_narrow) and self._minimise(first, self.cutoff, is_first=True)
+                if self.is_narrow:
+                    found = self._widen(first)
+        except OutOfTime:
+            return self._outcome("time-limit" if self.best is None or not self._is_proved(first) else "found", first)
+        if not found:
+            return self._outcome("no-kit", first)
+        # the first objective is proved; a tie broken otherwise is no defect
+        with contextlib.suppress(OutOfTime):
+            self._break_ties()
+        return self._outcome("found", first)
+
+    def _widen(self, objective: Objective) -> bool:
+        """Bring the spare columns in: is there anything at least as good with them?
+
+        Returns
+        -------
+        bool
+            Whether there is a best.
+        """
+        self.is_narrow = False
+        if self.best is not None and self.plan.tie_break:
+            while (other := self._other(objective)) is not None:
+                value, best = objective.of(other), objective.of(self.best)
+                self.best = other
+                if value == best:
+                    break  # a tie, to be broken among all
+        elif not (self._has_loose and self._is_settled_when_loose(objective)):
+            self._minimise(objective, self._better(objective), is_first=True)
+        return self.best is not None
+
+    def _better(self, objective: Objective) -> float:
+        """Only counts with at most this are of interest, where equally good ones are not."""
+        return self.cutoff if self.best is None else min(self.cutoff, objective.of(self.best) - 1.0)
+
+    def _is_settled_when_loose(self, objective: Objective) -> bool:
+        """Whether nothing is better even if whatever spare columns stand in for were there in plenty.
+
+        Such counts need no spare columns, which are many; most often they prove that none is needed.
+        """
+        while True:
+            program = self._program(objective.weights, is_loose=True)
+            most = self._better(objective)
+            answer = solve(
+                program,
+                seconds=self._left(),
+                absolute_gap=_GAP,
+                cutoff=most - objective.fixed,
+                confirm=not math.isfinite(most),
+                is_hard=self.is_hard,
+            )
+            if answer.status == "infeasible":
+                if self.best is not None:
+                    self.bound = float(objective.of(self.best))
+                return True
+            if answer.values is None:
+                raise OutOfTime
+            counts = self.plan.whole(answer.values[: self.plan.n_columns])
+            if self._judge_all(counts):
+                if self.plan.broken_rows(counts):
+                    return False
+                self.best = counts
+
+    def _is_proved(self, objective: Objective) -> bool:
+        return self.best is not None and objective.of(self.best) <= self.bound + 1e-6
+
+    def _outcome(self, status: Literal["found", "no-kit", "time-limit"], first: Objective) -> Outcome:
+        objective = math.inf if self.best is None else float(first.of(self.best))
+        bound = objective if status == "found" else self.bound
+        return Outcome(status, self.best, objective, bound, self.memories, self.rounds)
+
+    def _break_ties(self) -> None:
+        """Among the best by the first objective, the best by the next, then by id order.
+
+        Most often the best is alone, and one search for another tells.
+        """
+        assert self.best is not None
+        objectives = [*self.plan.objectives, *(Objective("order", -w) for w in self.plan.tie_break)]
+        for done, objective in itertools.pairwise(objectives):
+            if self._other(done) is None:
+                return
+            self._fix(done.weights, self.best)
+            self._minimise(objective, objective.of(self.best), is_first=False)
+
+    def _fix(self, weights: Floats, at: Floats) -> None:
+        value = float(round(float(weights @ at)))
+        terms = tuple((int(i), float(weights[i])) for i in np.flatnonzero(weights))
+        if terms:
+            self.fixed.append(Row(terms, -math.inf, value, "tie", "no worse than the best"))
+
+    def _other(self, objective: Objective) -> Floats | None:
+        """Counts of other items that pass and are as good as the best, or better."""
+        assert self.best is not None
+        key = (objective.name, self.best.tobytes())
+        if key in self.alone:
+            return None
+        while True:
+            program = self._program(objective.weights)
+            self._forbid(program, self.best, objective)
+            cutoff = objective.of(self.best) - objective.fixed
+            answer = solve(program, seconds=self._left(), absolute_gap=_GAP, cutoff=cutoff, confirm=False)
+            if answer.status == "stopped":
+                raise OutOfTime
+            if answer.values is None:
+                self.alone.add(key)
+                return None
+            counts = self._whole(answer.values)
+            if self._judge_all(counts):
+                return counts
+
+    def _forbid(self, program: Program, counts: Floats, objective: Objective) -> None:
+        """Ask for other totals of the quantities by which kits are told apart.
+
+        A kit that has no less of anything costs no less, so one of the totals must be smaller; only
+        of what costs nothing may one be larger instead.
+        """
+        either: list[tuple[int, float]] = []
+        for weights in self.plan.tie_break:
+            terms = [(int(i), float(weights[i])) for i in np.flatnonzero(weights)]
+            most = float(np.maximum(weights, 0.0) @ self.plan.upper)
+            at = float(round(float(weights @ counts)))
+            is_free = any(objective.weights[i] <= 0.0 for i, _ in terms)
+            if at < most and is_free:
+                more = program.add_column(0, 1, integer=True)
+                program.add_row([*terms, (more, -(at + 1))], lower=0.0)
+                either.append((more, 1.0))
+            if at > 0:
+                less = program.add_column(0, 1, integer=True)
+                program.add_row([*terms, (less, most - at + 1)], upper=most)
+                either.append((less, 1.0))
+        program.add_row(either, lower=1.0)
+
+    # -- one objective ---------------------------------------------------------------
+
+    def _relax(self, objective: Objective, cutoff: float, *, with_quantiles: bool) -> bool:
+        """Cut the relaxation before any branching: linear programs are cheap.
+
+        Returns
+        -------
+        bool
+            False when the relaxation has no point within a finite cutoff.
+        """
+        stalled, last = 0, -math.inf
+        for _ in range(_MOST_RELAXED_ROUNDS):
+            program = self._program(objective.weights, objective.most(cutoff))
+            answer = solve(program, relaxed=True, seconds=self._left(), confirm=False)
+            if answer.values is None:
+                # without a kit in hand the integer program decides, whose verdict is checked
+                return not (answer.status == "infeasible" and math.isfinite(cutoff))
+            counts = np.clip(answer.values[: self.plan.n_columns], self.plan.lower, self.plan.upper)
+            failed = self._failed(counts)
+            learned = [memory.learn(counts, verdict) for memory, verdict in failed]
+            stalled = 0 if answer.objective > last + 1e-3 * abs(last) else stalled + 1
+            if with_quantiles and failed and (not any(learned) or stalled >= _STALLED_ROUNDS):
+                learned = [self._learn_quantile(memory, counts) for memory, _ in failed]
+            if not self.is_narrow:
+                self.bound = max(self.bound, math.ceil(answer.objective - 1e-6) + objective.fixed)
+            best = None if self.best is None else float(objective.of(self.best))
+            self.reporter.round(bound=self.bound, best=best, n_rows=len(program.rows))
+            last = max(last, answer.objective)
+            if not any(learned) or stalled >= 2 * _STALLED_ROUNDS:
+                break
+        return True
+
+    def _learn_quantile(self, memory: CaseMemory, counts: Floats) -> bool:
+        if memory.case.n_allowed == 0 or memory.case.served is not None:
+            return False
+        # over all columns: a row proved without the spare ones would cut off kits that need them
+        program = self._program(np.zeros(self.plan.n_columns), with_fixed=False, with_spare=True)
+        self._left()
+        return quantile_row(memory, self._floors[memory.case.name], Relaxation(program), counts)
+
+    def _failed(self, counts: Floats) -> list[tuple[CaseMemory, Verdict]]:
+        """The cases that counts fail, with their verdicts."""
+        asked = [m for m in self.memories if m.case.is_asked(counts)]
+        return [(m, v) for m, v in ((m, m.judge(counts)) for m in asked) if not m.passes(v)]
+
+    def _minimise(self, objective: Objective, cutoff: float, *, is_first: bool) -> bool:
+        while True:
+            program = self._program(objective.weights)
+            start = None if self.best is None else {j: float(c) for j, c in enumerate(self.best)}
+            answer = solve(
+                program,
+                start=start,
+                seconds=self._left(),
+                absolute_gap=_GAP,
+                cutoff=cutoff - objective.fixed,
+                # above a known kit nothing is lost by a wrong verdict but a tie
+                confirm=not math.isfinite(cutoff),
+                is_hard=self.is_hard,
+            )
+            if answer.status == "infeasible":
+                # nothing better than the kit in hand, where there is one
+                return self.best is not None and objective.of(self.best) <= cutoff
+            if is_first and not self.is_narrow and math.isfinite(answer.bound):
+                self.bound = max(self.bound, math.ceil(answer.bound - 1e-6) + objective.fixed)
+            if answer.values is None:
+                raise OutOfTime
+            counts = self._whole(answer.values)
+            turns_hard = is_first and not self.is_hard and answer.n_nodes > self._hard_nodes
+            self.is_hard |= turns_hard
+            passed = self._judge_all(counts)
+            if passed:
+                self.best = counts
+            best = None if self.best is None else float(objective.of(self.best))
+            self.reporter.round(bound=self.bound, best=best, n_rows=len(program.rows))
+            if answer.status == "stopped":
+                raise OutOfTime
+            if passed:
+                return True
+            if is_first:
+                cutoff = self._try_neighbours(counts, objective, cutoff)
+            if turns_hard:
+                # branching has begun to cost: rows that need no binaries are now worth their price
+                self._relax(objective, cutoff, with_quantiles=True)
+
+    def _try_neighbours(self, counts: Floats, objective: Objective, cutoff: float) -> float:
+        """Look for a kit that passes by one piece more than a failing one; it bounds what is worth trying.
+
+        Returns
+        -------
+        float
+            The cutoff, lowered to the objective of what was found.
+        """
+        known = [(m, m.cuts_at(counts)) for m in self.memories if m.case.is_asked(counts)]
+        best = math.inf if self.best is None else float(objective.of(self.best))
+        tries = 0
+        for j in np.argsort(objective.weights, kind="stable"):
+            more = counts.copy()
+            more[j] += 1.0
+            value = float(objective.of(more))
+            if value >= best or value > cutoff or tries == _MOST_NEIGHBOURS:
+                break
+            if objective.weights[j] <= 0 or more[j] > self.plan.upper[j] or self.plan.broken_rows(more):
+                continue
+            # cheaper than to judge: do the cuts at the failing counts let the neighbour pass?
+            fails = [
+                np.count_nonzero(found.v @ m.case.plant(more) < 1.0 - 1e-9) > m.case.n_allowed
+                for m, found in known
+                if found is not None
+            ]
+            if any(fails):
+                continue
+            tries += 1
+            if not self._failed(more):
+                self.best = more
+                return min(cutoff, value)
+        return cutoff
+
+    def _judge_all(self, counts: Floats) -> bool:
+        """Judge counts in every case, and learn from each that fails."""
+        self.rounds += 1
+        fingerprint = counts.astype(np.int64).tobytes()
+        failed = self._failed(counts)
+        if not failed:
+            return True
+        for memory, verdict in failed:
+            if not (memory.learn(counts, verdict) or (self.is_hard and self._learn_quantile(memory, counts))):
+                memory.learn_windows(counts, verdict)
+        if fingerprint in self.seen:
+            # rows say yes and the judge says no by less than the solver's tolerance
+            self.forbidden.append(counts)
+        self.seen.add(fingerprint)
+        return False
+
+    # -- the program -----------------------------------------------------------------
+
+    def _program(
+        self,
+        weights: Floats,
+        most: Row | None = None,
+        *,
+        with_fixed: bool = True,
+        with_spare: bool = False,
+        is_loose: bool = False,
+    ) -> Program:
+        plan = self.plan
+        program = Program()
+        upper = plan.upper
+        if (is_loose or (self.is_narrow and not with_spare)) and plan.is_spare is not None:
+            upper = np.where(plan.is_spare, 0.0, upper)
+        for j in range(plan.n_columns):
+            program.add_column(
+                float(plan.lower[j]), float(upper[j]), integer=self._is_integer[j], cost=float(weights[j])
+            )
+        for row in (*plan.rows, *(self.fixed if with_fixed else ()), *([most] if most else ())):
+            program.add_row(row.terms if row.loose is None or not is_loose else row.loose, row.lower, row.upper)
+        for memory, box in zip(self.memories, self._boxes, strict=True):
+            if memory.free_rows or memory.window_rows:
+                add_learned(program, memory, box)
+        for counts in self.forbidden:
+            self._forbid_columns(program, counts)
+        return program
+
+    def _forbid_columns(self, program: Program, counts: Floats) -> None:
+        either: list[tuple[int, float]] = []
+        for j in range(self.plan.n_columns):
+            at, most = float(counts[j]), float(self.plan.upper[j])
+            if not self._is_integer[j]:
+                continue
+            if at < most:
+                more = program.add_column(0, 1, integer=True)
+                program.add_row([(j, 1.0), (more, -(at + 1))], lower=0.0)
+                either.append((more, 1.0))
+            if at > 0:
+                less = program.add_column(0, 1, integer=True)
+                program.add_row([(j, 1.0), (less, most - at + 1)], upper=most)
+                either.append((less, 1.0))
+        program.add_row(either, lower=1.0)
+
+    def _left(self) -> float:
+        left = self.deadline - time.monotonic()
+        if left <= 0:
+            raise OutOfTime
+        return left
+
+    def _whole(self, values: Floats) -> Floats:
+        counts = self.plan.whole(values[: self.plan.n_columns])
+        broken = self.plan.broken_rows(counts)
+        if broken:
+            raise ModelError(f"the solver's counts break {broken[0].rule or 'a rule'}: {broken[0].text}")
+        return counts
+
+
+def survival(outcome: Outcome, case: int) -> tuple[Verdict, int]:
+    """Verdict of the chosen counts in one case, and how many windows they survive."""
+    assert outcome.counts is not None
+    verdict = outcome.memories[case].judge(outcome.counts)
+    return verdict, int(np.count_nonzero(verdict.survives))

@@ -1,0 +1,164 @@
+"""The strongest counts when none pass: those that meet the largest share λ of the need.
+
+The margin of a plant is concave and, but for the need, proportional to the plant; so the learned
+rows ``v @ plant >= 1`` become ``v @ plant >= λ`` unchanged, and λ is maximised. The judge then
+measures the λ that the proposal really meets, and cuts there.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.engine.judge import cuts, simulate
+from kitopt.engine.learned import CaseMemory
+from kitopt.engine.plan import Case, Plan
+from kitopt.engine.solver import Program, solve
+from kitopt.engine.write import add_learned
+
+Floats = NDArray[np.float64]
+
+_CLOSE = 1e-4
+_CLOSE_WH = 1e-3
+_FAR_WH = 1e6
+_MOST_ROUNDS = 200
+
+
+@dataclass(frozen=True)
+class Strongest:
+    """Counts that meet every rule and the largest share of the need.
+
+    Attributes
+    ----------
+    counts : ndarray or None
+        None when no counts obey the rules at all.
+    share : float
+        Share of the need that they meet with the confidence asked for. [0–1]
+    """
+
+    counts: Floats | None
+    share: float
+
+
+def scaled(case: Case, share: float) -> Case:
+    """A case with that share of its loads and fixed reserve."""
+    c = case.conditions
+    return replace(case, conditions=replace(c, load_w=share * c.load_w, reserve_wh=share * c.reserve_wh))
+
+
+def share_met(case: Case, counts: Floats) -> float:
+    """Largest share of the need at which the counts pass a case; 1 at most, below 0 never. [0–1]"""
+    plant = case.plant(counts)
+
+    def passes(share: float) -> bool:
+        verdict = simulate(scaled(case, share).conditions, plant)
+        return int(np.count_nonzero(verdict.survives)) >= case.n_needed
+
+    if passes(1.0):
+        return 1.0
+    low, high = 0.0, 1.0
+    while high - low > _CLOSE / 4:
+        middle = (low + high) / 2
+        low, high = (middle, high) if passes(middle) else (low, middle)
+    return low
+
+
+def strongest(
+    plan: Plan, memories: Sequence[CaseMemory], *, seconds: float = math.inf, least_share: float = 0.0
+) -> Strongest:
+    """Find the strongest counts of a plan of which none pass.
+
+    Parameters
+    ----------
+    memories : sequence of CaseMemory
+        What the failed choice learned; added to.
+    seconds : float
+        Time limit; the best so far is returned. [s]
+    least_share : float
+        Only counts that meet at least this are of interest. [0–1]
+    """
+    deadline = time.monotonic() + seconds
+    best, best_share = None, -1.0
+    boxes = [m.upper_of_coordinates(plan.upper) for m in memories]
+    for _ in range(_MOST_ROUNDS):
+        left = deadline - time.monotonic()
+        if left <= 0:
+            break
+        program = _rules(plan)
+        share_column = program.add_column(least_share, 1.0, integer=False, cost=-1.0)
+        for memory, box in zip(memories, boxes, strict=True):
+            add_learned(program, memory, box, share_column)
+        answer = solve(program, seconds=left, absolute_gap=_CLOSE / 2)
+        if answer.values is None:
+            break
+        counts = plan.whole(answer.values[: plan.n_columns])
+        hoped = float(answer.values[share_column])
+        asked = [m for m in memories if m.case.is_asked(counts)]
+        met = min((share_met(m.case, counts) for m in asked), default=1.0)
+        if met > best_share:
+            best, best_share = counts, met
+        if hoped <= best_share + _CLOSE:
+            break
+        for memory in asked:
+            _learn_at(memory, counts, min(1.0, (met + hoped) / 2 if met + _CLOSE < hoped else hoped))
+    if best is None:
+        # the reserve and the cold alone ask for more than any kit starts with: no share of the need can be met
+        best = _least_short(plan, memories, deadline)
+    return Strongest(best, max(0.0, best_share))
+
+
+def _least_short(plan: Plan, memories: Sequence[CaseMemory], deadline: float) -> Floats | None:
+    """Counts that obey the rules and whose shortfall is small: the margin of the deciding windows is maximised."""
+    rows: list[tuple[list[tuple[int, float]], float]] = []
+    best, best_margin_wh = None, -math.inf
+    for _ in range(_MOST_ROUNDS):
+        program = _rules(plan)
+        margin = program.add_column(-_FAR_WH, _FAR_WH, integer=False, cost=-1.0)
+        for terms, constant in rows:
+            program.add_row([*terms, (margin, -1.0)], lower=-constant)
+        left = deadline - time.monotonic()
+        answer = solve(program, seconds=left, absolute_gap=_CLOSE_WH) if left > 0 else None
+        if answer is None or answer.values is None:
+            break
+        counts = plan.whole(answer.values[: plan.n_columns])
+        found_wh = math.inf
+        for memory in memories:
+            verdict = memory.judge(counts)
+            k = np.argsort(-verdict.margin_wh, kind="stable")[memory.case.n_needed - 1]
+            found_wh = min(found_wh, float(verdict.margin_wh[k]))
+            cut = cuts(memory.case.conditions, memory.case.plant(counts), verdict.lowest_step, np.array([k]))
+            rows.append((memory.case.terms(cut.slope[0]), float(cut.constant[0])))
+        if found_wh > best_margin_wh:
+            best, best_margin_wh = counts, found_wh
+        if -answer.objective <= best_margin_wh + _CLOSE_WH:
+            break
+    return best
+
+
+def _rules(plan: Plan) -> Program:
+    """The plan's counts under its rules alone."""
+    program = Program()
+    for j in range(plan.n_columns):
+        is_integer = plan.is_integer is None or bool(plan.is_integer[j])
+        program.add_column(float(plan.lower[j]), float(plan.upper[j]), integer=is_integer)
+    for row in plan.rows:
+        program.add_row(row.terms, row.lower, row.upper)
+    return program
+
+
+def _learn_at(memory: CaseMemory, counts: Floats, share: float) -> None:
+    """Learn from the windows that fail at a share of the need; the rows read the same for the whole need."""
+    part = CaseMemory(scaled(memory.case, share))
+    verdict = part.judge(counts)
+    if part.passes(verdict):
+        return
+    if not part.learn(counts, verdict):
+        part.learn_windows(counts, verdict)
+    # v was divided by share × need
+    memory.free_rows.extend(replace(r, v=r.v * share) for r in part.free_rows)
+    memory.window_rows.extend(replace(r, v=r.v * share) for r in part.window_rows)

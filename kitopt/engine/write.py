@@ -1,0 +1,85 @@
+"""Learned rows written into an integer program."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.engine.learned import CaseMemory, WindowRow
+from kitopt.engine.plan import Case
+from kitopt.engine.solver import Program
+
+Floats = NDArray[np.float64]
+Writer = Callable[[Floats], list[tuple[int, float]]]
+
+
+_FEW_ROWS = 40
+"""Up to so many rows are written in counts; more, in the plant's coordinates."""
+
+
+def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column: int | None = None) -> None:
+    """Write one case's rows: a few in counts, many in the plant's coordinates, tied to the counts by equalities.
+
+    Rows in coordinates are sparser and have the same optimum; the ties cost more than they save
+    while rows are few. Coordinates are scaled to the box, so that their columns run from 0 to 1.
+
+    Parameters
+    ----------
+    box : ndarray, shape (n_coordinates,)
+        Largest value of each coordinate.
+    scale_column : int, optional
+        A column λ in place of the 1 on the right-hand sides: the share of the need that is met.
+        A case's own served column is another.
+        Rows that rest on the plan as a whole are then left out, since they hold for λ = 1 only.
+    """
+    case = memory.case
+    is_few = len(memory.free_rows) + len(memory.window_rows) <= _FEW_ROWS
+    in_columns = case.terms if is_few else _coordinates(program, case, box)
+    # what stands on the right-hand side in place of 1: each column is 1 at most, and their shares below 1 add up
+    scales = [column for column in (scale_column, case.served) if column is not None]
+
+    def at_least(terms: list[tuple[int, float]], least: float) -> None:
+        program.add_row([*terms, *((j, -least) for j in scales)], lower=least * (1 - len(scales)))
+
+    for row in memory.free_rows:
+        if not scales or row.is_pure:
+            at_least(in_columns(row.v), row.least)
+    given_up: dict[int, int] = {}
+    for window_row in memory.window_rows:
+        floor = _floor(memory, window_row, box, is_scaled=bool(scales))
+        if floor >= window_row.least - 1e-9:
+            at_least(in_columns(window_row.v), window_row.least)
+            continue
+        if window_row.window not in given_up:
+            given_up[window_row.window] = program.add_column(0, 1, integer=True)
+        at_least([*in_columns(window_row.v), (given_up[window_row.window], window_row.least - floor)], window_row.least)
+    if given_up:
+        program.add_row([(j, 1.0) for j in given_up.values()], upper=float(memory.case.n_allowed))
+
+
+def _coordinates(program: Program, case: Case, box: Floats) -> Writer:
+    """Add a column for each coordinate, tied to the counts, and give the writer of rows in them."""
+    column: dict[int, int] = {}
+    matrix = case.whole_matrix()
+    of_plan = np.arange(matrix.shape[1]) if case.columns is None else case.columns
+    for c in np.flatnonzero(np.any(matrix != 0.0, axis=1)).tolist():
+        size = max(float(box[c]), 1e-9)
+        column[c] = program.add_column(0.0, 1.0, integer=False)
+        terms = [(int(of_plan[j]), float(matrix[c, j]) / size) for j in np.flatnonzero(matrix[c])]
+        program.add_row([*terms, (column[c], -1.0)], 0.0, 0.0)
+
+    def in_columns(v: Floats) -> list[tuple[int, float]]:
+        return [(column[c], float(v[c] * box[c])) for c in np.flatnonzero(v).tolist() if c in column]
+
+    return in_columns
+
+
+def _floor(memory: CaseMemory, row: WindowRow, box: Floats, *, is_scaled: bool) -> float:
+    """What the row's left side reaches even where its window is given up."""
+    worst = float(np.minimum(row.v, 0.0) @ box)
+    # the bound by other windows holds for the whole need only, or in proportion while nothing pulls below zero
+    if row.least != 1.0 or (is_scaled and worst < 0.0):
+        return min(row.least, worst)
+    return memory.least_without(row.v, box)

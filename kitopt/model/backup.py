@@ -1,0 +1,197 @@
+"""What may fail, and what a kit is without it: one case for each unit that can be lost.
+
+A unit is dead from the start, nobody plugs anything anew, and only the loads that must run are
+powered. Nothing else changes: the windows, the confidence, the reserve, and the thresholds of the
+bus class, which are those of all batteries that were packed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+
+from kitopt.engine.plan import Case, Row
+from kitopt.inventory.items import Battery
+from kitopt.model.kit import Column, Fed, Join, KitModel, Link, Loss, Strip
+from kitopt.model.need import draws, step_lengths_h, total_wh
+from kitopt.model.station_side import station_peak_a
+from kitopt.operation.terms import Operation
+
+
+def lay_backups(model: KitModel) -> None:
+    """Add what the operation's backups ask for; called when all joins and rules are there."""
+    layers: dict[str, Callable[[KitModel], None]] = {
+        "battery": _batteries,
+        "controller": _controllers,
+        "panel": _panels,
+        "lead": _leads,
+    }
+    for kind, lay in layers.items():
+        if kind in model.operation.need.backup:
+            lay(model)
+
+
+def backup_cases(model: KitModel, base: Case) -> tuple[Case, ...]:
+    """A case for each loss, on the base case's windows.
+
+    Parameters
+    ----------
+    base : Case
+        From ``case_under``; its large arrays are shared, not copied.
+    """
+    if not model.losses:
+        return ()
+    operation = model.operation
+    musts = draws(operation, model.inventory, model.bus.nominal_v, must_only=True)
+    must_ids = {part.load.id for part in musts}
+    fed = model.fed_loads()
+    direct = [part for part in musts if part.load.id not in fed]
+    demand_shapes = base.conditions.demand_shapes.copy()
+    for i, load_id in enumerate(fed):
+        if load_id not in must_ids:
+            demand_shapes[1 + i] = 0.0
+    conditions = replace(
+        base.conditions,
+        load_w=total_wh(direct, operation.n_steps) / step_lengths_h(operation),
+        demand_shapes=demand_shapes,
+    )
+    shed = base.matrix.copy()
+    for j in model.fed_columns:
+        feeding = model.columns[j].meaning
+        if isinstance(feeding, Fed) and feeding.load.id not in must_ids:
+            shed[conditions.layout.demand(0), j] = 0.0  # its converter is switched off with it
+    return tuple(
+        Case(
+            f"{base.name}, loss {number}",
+            conditions,
+            base.confidence,
+            shed,
+            within=loss.within,
+            gone=loss.gone,
+            less=loss.less,
+        )
+        for number, loss in enumerate(model.losses, start=1)
+    )
+
+
+def musts_of(operation: Operation) -> Operation:
+    """The operation with nothing but the loads that must run."""
+    return replace(operation, loads=tuple(use for use in operation.loads if use.priority == "must"))
+
+
+def _mark(model: KitModel, columns: Iterable[int], name: str) -> int:
+    """A column that is 1 where any of some columns are chosen, and 0 where none are."""
+    used = [j for j in columns if model.columns[j].upper > 0]
+    mark = model.add(Column(f"{name} may be lost", 1))
+    text = f"{name} is packed"
+    most = sum(model.columns[j].upper for j in used)
+    terms = tuple((j, 1.0) for j in used)
+    model.rows.append(Row((*terms, (mark, -most)), upper=0.0, rule="backup", text=text))
+    model.rows.append(Row((*terms, (mark, -1.0)), lower=0.0, rule="backup", text=text))
+    return mark
+
+
+def _batteries(model: KitModel) -> None:
+    """Each type of battery; those left carry the peak, and take what the controllers deliver."""
+    present = [j for j in model.battery_columns if model.columns[j].upper > 0]
+    must_a = station_peak_a(musts_of(model.operation), model.inventory, model.bus)
+    known = list(model.rows)
+    for j in present:
+        battery = model.battery(j)
+        text = f"without one {battery.id}"
+        if model.columns[j].upper <= 1:
+            mark = j
+            loss = Loss("battery", battery.id, within=j, gone=(j,))
+        else:
+            mark = _mark(model, [j], battery.id)
+            loss = Loss("battery", battery.id, within=mark, less=((mark, j, 1.0),))
+        model.losses.append(loss)
+        # at the counts less one: the row's coefficient of the lost one is taken back
+        for row in known:
+            of_lost = sum(c for i, c in row.terms if i == j)
+            if row.rule == "charge-limit" and of_lost < 0:
+                terms = _less_one(row.terms, j, mark)
+                model.rows.append(Row(terms, row.lower, row.upper, "backup", f"{row.text}, {text}"))
+        if model.operation.batteries == "parallel":
+            amps = tuple((i, model.battery(i).max_discharge_a) for i in present)
+            words = f"the batteries left must carry {must_a:.1f} A {text}"
+            row = Row(_less_one(amps, j, mark), must_a - 1e-9, rule="backup", text=words)
+            model.rows.append(row)
+    if present:
+        pieces = tuple((j, 1.0) for j in present)
+        model.rows.append(Row(pieces, lower=2.0, rule="backup", text="a battery is left when one is lost"))
+        if sum(model.columns[j].upper for j in present) < 2:
+            only = model.battery(present[0]).id
+            text = f"{only} is the only battery of {model.bus.name} that can be used; with it lost none is left"
+            model.block((only,), "backup", text)
+
+
+def _less_one(terms: Iterable[tuple[int, float]], column: int, mark: int) -> tuple[tuple[int, float], ...]:
+    """A row's terms at the counts less one of a column, where its mark is 1; each column named once."""
+    total = dict(terms)
+    total[mark] = total.get(mark, 0.0) - total[column]
+    return tuple(total.items())
+
+
+def _controllers(model: KitModel) -> None:
+    """Each unit, and with it every panel on it."""
+    for u, x in enumerate(model.unit_columns):
+        if model.columns[x].upper > 0 and not any(one.within == x for one in model.losses):
+            gone = (x, *(j for j, _ in model.joins_of(u)))
+            model.losses.append(Loss("controller", model.units[u].name, within=x, gone=gone))
+
+
+def _panels(model: KitModel) -> None:
+    """One panel of each join; the others on its lead lose as much in it as before."""
+    for j in model.join_columns:
+        join = model.columns[j].meaning
+        if not isinstance(join, Join) or model.columns[j].upper <= 0:
+            continue
+        name = f"{join.panel.id} on {model.units[join.unit].name}"
+        if model.columns[j].upper <= 1 and join.n_joined == 1:
+            model.losses.append(Loss("panel", name, within=j, gone=(j,)))
+        else:
+            mark = _mark(model, [j], name)
+            model.losses.append(Loss("panel", name, within=mark, less=((mark, j, 1.0 / join.n_joined),)))
+
+
+def _leads(model: KitModel) -> None:
+    """A lead on the panels' side takes its join along, a controller's lead the controller.
+
+    Of each kind of lead on the station's side a spare is packed.
+    """
+    if not model.inventory.has_leads_file:
+        return
+    needs_spare: dict[str, list[int]] = {}
+    for j, column in enumerate(list(model.columns)):
+        thing = column.meaning
+        if column.upper <= 0:
+            continue
+        if isinstance(thing, Join) and (thing.joiner is not None or (thing.chain is not None and thing.chain.pieces)):
+            name = f"the lead of {thing.panel.id} on {model.units[thing.unit].name}"
+            if column.upper <= 1:
+                # of one panel it is the very loss of the panel
+                if not any(one.gone == (j,) for one in model.losses):
+                    model.losses.append(Loss("lead", name, within=j, gone=(j,)))
+            else:
+                mark = _mark(model, [j], name)
+                model.losses.append(Loss("lead", name, within=mark, less=((mark, j, 1.0),)))
+        is_strip = isinstance(thing, Strip) and thing.unit is None
+        is_battery = isinstance(thing, str) and bool(column.uses)
+        if is_strip or is_battery or isinstance(thing, Fed) or (isinstance(thing, Link) and _is_spared(model, thing)):
+            for item_id in column.uses:
+                if item_id in {lead.id for lead in model.inventory.leads}:
+                    needs_spare.setdefault(item_id, []).append(j)
+    _controllers(model)  # its lead lost, or a joiner at its input, is the unit lost
+    for lead_id, columns in sorted(needs_spare.items()):
+        spare = model.add(Column(f"spare {lead_id}", 1, {lead_id: 1}))
+        for j in columns:
+            text = f"a spare {lead_id} is packed"
+            terms = ((j, 1.0), (spare, -model.columns[j].upper))
+            model.rows.append(Row(terms, upper=0.0, rule="backup", text=text))
+
+
+def _is_spared(model: KitModel, link: Link) -> bool:
+    """Whether a link's leads need a spare: all but those from a controller."""
+    source = model.inventory.by_id.get(link.source)
+    return link.source == "station" or isinstance(source, Battery)

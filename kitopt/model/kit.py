@@ -1,0 +1,346 @@
+"""Counts and joins: what a kit is made of, as columns of the integer program."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.engine.plan import Case, Row
+from kitopt.engine.plant import Conditions, Layout
+from kitopt.inventory.items import Battery, Controller, Converter, Inventory, Lead, Load, Panel
+from kitopt.model.bus import SELF_DISCHARGE_PER_MONTH, BusClass, capacity_share
+from kitopt.model.harvest import ShapeBook, charging_v
+from kitopt.model.need import draws, step_lengths_h, total_wh
+from kitopt.model.rulebook import RULES
+from kitopt.model.wiring import Chain, Contacts, loop_ohm
+from kitopt.operation.terms import Operation
+from kitopt.sky.windows import Sky
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Unit:
+    """One physical controller; equal ones are numbered from 1."""
+
+    controller: Controller
+    number: int
+
+    @property
+    def name(self) -> str:
+        """Its id, with a number where several equal ones are owned."""
+        return self.controller.id if self.controller.count == 1 else f"{self.controller.id} #{self.number}"
+
+
+@dataclass(frozen=True)
+class Join:
+    """Some identical panels, joined in parallel, on one controller unit."""
+
+    panel: Panel
+    n_joined: int
+    unit: int
+    chain: Chain | None = None
+    joiner: Lead | None = None
+    """A Y-joiner at the panels; None for one panel, or where each plugs into the next."""
+
+    def ohm(self, contacts: Contacts) -> float:
+        """Resistance from the panels to the controller, both conductors and every mated pair. [Ω]"""
+        if self.chain is None:
+            return 0.0
+        return self.chain.ohm(contacts) + (0.0 if self.joiner is None else loop_ohm(self.joiner))
+
+
+@dataclass(frozen=True)
+class Link:
+    """A chain on the station's side: from a battery, a controller or to a load."""
+
+    source: str
+    sink: str
+    chain: Chain
+    amps: float
+    """Highest current that it must carry. [A]"""
+
+
+@dataclass(frozen=True)
+class Fed:
+    """A load fed through a converter, with both its chains."""
+
+    load: Load
+    converter: Converter
+    before: Chain
+    after: Chain
+
+
+@dataclass(frozen=True)
+class Strip:
+    """A distribution strip or joiner on the station's bus, or at one controller's input."""
+
+    lead: Lead
+    unit: int | None = None
+
+
+Meaning = Battery | Unit | Join | Link | Fed | Strip | str
+"""What a column counts; text for helpers such as "lfp-6 is packed"."""
+
+
+@dataclass(frozen=True)
+class Block:
+    """A combination that is never chosen, and why.
+
+    Attributes
+    ----------
+    items : tuple of str
+        Ids of what must not come together; one id when the item itself is ruled out.
+    """
+
+    items: tuple[str, ...]
+    rule: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Loss:
+    """Something that may fail, and how counts then become a plant.
+
+    Attributes
+    ----------
+    kind : {"battery", "controller", "panel", "lead"}
+    what : str
+        What is lost, by its name.
+    within : int
+        A column that is 0 where there is nothing to lose.
+    gone : tuple of int
+        Columns that drop out.
+    less : tuple of (mark, column, share)
+        Where a mark is 1, that share of one of a column drops out.
+    """
+
+    kind: str
+    what: str
+    within: int
+    gone: tuple[int, ...] = ()
+    less: tuple[tuple[int, int, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class Column:
+    """One count that is to be chosen.
+
+    Attributes
+    ----------
+    uses : mapping of item id to int
+        Pieces of stock that one of it takes.
+    """
+
+    meaning: Meaning
+    upper: float
+    uses: Mapping[str, int] = field(default_factory=dict)
+    is_integer: bool = True
+    is_spare: bool = False
+    """Beaten by another in every respect but stock."""
+
+
+@dataclass
+class KitModel:
+    """The columns and rows of one kit on one bus class, still without weather."""
+
+    operation: Operation
+    inventory: Inventory
+    bus: BusClass
+    columns: list[Column] = field(default_factory=list)
+    rows: list[Row] = field(default_factory=list)
+    units: list[Unit] = field(default_factory=list)
+    battery_columns: list[int] = field(default_factory=list)
+    unit_columns: list[int] = field(default_factory=list)
+    join_columns: list[int] = field(default_factory=list)
+    fed_columns: list[int] = field(default_factory=list)
+    blocks: list[Block] = field(default_factory=list)
+    losses: list[Loss] = field(default_factory=list)
+
+    @property
+    def contacts(self) -> Contacts:
+        """Resistance and rating of the connector families."""
+        return Contacts(self.inventory.contact_ohm, self.inventory.contact_a)
+
+    def fed_loads(self) -> list[str]:
+        """Ids of the loads that need a converter, sorted."""
+        found = set()
+        for j in self.fed_columns:
+            fed = self.columns[j].meaning
+            if isinstance(fed, Fed):
+                found.add(fed.load.id)
+        return sorted(found)
+
+    def block(self, items: tuple[str, ...], rule: str, text: str) -> None:
+        """Say once why some items cannot come together."""
+        assert rule in RULES, rule
+        block = Block(items, rule, text)
+        if block not in self.blocks:
+            self.blocks.append(block)
+
+    def forbid(self, column: int) -> None:
+        """Rule a column out."""
+        old = self.columns[column]
+        self.columns[column] = replace(old, upper=0.0)
+
+    def refuse(self, text: str, rule: str) -> None:
+        """Make every kit impossible: something that must be there cannot be."""
+        never = self.add(Column(text, 0))
+        self.rows.append(Row(((never, 1.0),), lower=1.0, rule=rule, text=text))
+
+    def add(self, column: Column) -> int:
+        """Add a column and return its index."""
+        self.columns.append(column)
+        return len(self.columns) - 1
+
+    def joins_of(self, unit: int) -> list[tuple[int, Join]]:
+        """Columns of the joins onto one unit."""
+        found = []
+        for j in self.join_columns:
+            join = self.columns[j].meaning
+            if isinstance(join, Join) and join.unit == unit:
+                found.append((j, join))
+        return found
+
+    def battery(self, column: int) -> Battery:
+        """The battery that a column counts."""
+        meaning = self.columns[column].meaning
+        assert isinstance(meaning, Battery)
+        return meaning
+
+    def upper(self) -> Floats:
+        """Upper bounds of the columns, shape (n_columns,)."""
+        return np.array([c.upper for c in self.columns], dtype=np.float64)
+
+    def uses(self) -> dict[str, Floats]:
+        """How many of each item each column takes, shape (n_columns,), by id in order."""
+        found: dict[str, Floats] = {}
+        for j, column in enumerate(self.columns):
+            for item_id, n in column.uses.items():
+                if item_id not in found:
+                    found[item_id] = np.zeros(len(self.columns))
+                found[item_id][j] = n
+        return dict(sorted(found.items()))
+
+
+def lay_out(operation: Operation, inventory: Inventory, bus: BusClass) -> KitModel:
+    """Columns for every battery and controller unit; joins are laid afterwards."""
+    model = KitModel(operation, inventory, bus)
+    for battery in bus.batteries:
+        model.battery_columns.append(model.add(Column(battery, battery.count, {battery.id: 1})))
+    for controller in sorted(inventory.controllers, key=lambda c: c.id):
+        for number in range(1, controller.count + 1):
+            model.unit_columns.append(model.add(Column(Unit(controller, number), 1, {controller.id: 1})))
+            model.units.append(Unit(controller, number))
+    return model
+
+
+def order_equal_units(model: KitModel) -> None:
+    """Equal units are interchangeable: the first is used first, and carries the most panel."""
+    for u in range(1, len(model.units)):
+        if model.units[u].controller.id == model.units[u - 1].controller.id:
+            pair = (model.unit_columns[u - 1], 1.0), (model.unit_columns[u], -1.0)
+            model.rows.append(Row(pair, lower=0.0, rule="order", text="equal controllers in order"))
+            watts = [(j, join.n_joined * join.panel.rated_w) for j, join in model.joins_of(u - 1)]
+            watts += [(j, -join.n_joined * join.panel.rated_w) for j, join in model.joins_of(u)]
+            if watts:
+                model.rows.append(Row(tuple(watts), lower=0.0, rule="order", text="equal controllers in order"))
+
+
+def add_stock(model: KitModel) -> None:
+    """No more of anything than is owned; called when all columns are there."""
+    for item_id, uses in model.uses().items():
+        columns = np.flatnonzero(uses)
+        count = model.inventory.by_id[item_id].count
+        if float(uses @ model.upper()) > count:
+            terms = tuple((int(j), float(uses[j])) for j in columns)
+            loose = without_spare(model, item_id, terms)
+            text = f"{count} × {item_id} owned"
+            model.rows.append(Row(terms, upper=float(count), rule="stock", text=text, loose=loose))
+
+
+def without_spare(
+    model: KitModel, item_id: str, terms: tuple[tuple[int, float], ...]
+) -> tuple[tuple[int, float], ...] | None:
+    """What counts against the stock of a lead if any join could use another; None for other things."""
+    if not isinstance(model.inventory.by_id[item_id], Lead):
+        return None
+    return tuple((j, c) for j, c in terms if not isinstance(model.columns[j].meaning, Join))
+
+
+def missing_wh(battery: Battery, operation: Operation) -> float:
+    """Charge missing at the start, for want of charging and by self-discharge since. [Wh]"""
+    missing = (1.0 - operation.need.start_charge_share) * battery.usable_wh
+    if battery.charged_on is not None:
+        days = max(0.0, (operation.start.date() - battery.charged_on) / timedelta(days=1))
+        lost = SELF_DISCHARGE_PER_MONTH[battery.chemistry] * days / 30.0
+        missing += lost * battery.measured_ah * battery.nominal_v
+    return min(missing, battery.usable_wh)
+
+
+def case_under(
+    model: KitModel, sky: Sky, name: str = "base", *, must_only: bool = False, counts: Floats | None = None
+) -> Case:
+    """The case of a kit under a sky: what it meets, and how counts become a plant.
+
+    Given `counts`, the case is good for these alone: what they do not hold is left out.
+    """
+    operation, bus = model.operation, model.bus
+    book = ShapeBook(sky, bus.nominal_v)
+    gains = {}
+    for j in model.join_columns:
+        join = model.columns[j].meaning
+        assert isinstance(join, Join)
+        if model.columns[j].upper > 0 and (counts is None or counts[j] > 0):
+            controller = model.units[join.unit].controller
+            gains[j] = book.gain(join.panel, controller, n_joined=join.n_joined, lead_ohm=join.ohm(model.contacts))
+    fed = model.fed_loads()
+    parts = draws(operation, model.inventory, bus.nominal_v, must_only=must_only)
+    step_h = step_lengths_h(operation)
+    demand_shapes = [np.ones(operation.n_steps)]
+    for load_id in fed:
+        own = [part for part in parts if part.load.id == load_id]
+        count = own[0].use.count if own else 1
+        demand_shapes.append(total_wh(own, operation.n_steps) / step_h / count)
+    layout = Layout(len(model.units), len(book.shapes), len(demand_shapes))
+    matrix = np.zeros((layout.size, len(model.columns)))
+    for j in model.battery_columns:
+        battery = model.battery(j)
+        matrix[layout.capacity, j] = battery.usable_wh
+        matrix[layout.missing, j] = missing_wh(battery, operation)
+        matrix[layout.charge_limit, j] = battery.max_charge_a * charging_v(bus.nominal_v)
+    for u, j in enumerate(model.unit_columns):
+        controller = model.units[u].controller
+        matrix[layout.limit(u), j] = controller.max_charge_a * charging_v(bus.nominal_v)
+        matrix[layout.demand(0), j] = controller.idle_ma / 1000.0 * bus.nominal_v
+    for j, gain in gains.items():
+        join = model.columns[j].meaning
+        assert isinstance(join, Join)
+        matrix[layout.panel(join.unit, gain.shape), j] = gain.size_w
+    for j in model.fed_columns:
+        feeding = model.columns[j].meaning
+        assert isinstance(feeding, Fed)
+        matrix[layout.demand(0), j] = feeding.converter.idle_ma / 1000.0 * bus.nominal_v
+        matrix[layout.demand(1 + fed.index(feeding.load.id)), j] = 1.0 / feeding.converter.efficiency
+
+    direct = [part for part in parts if part.load.id not in fed]
+    conditions = Conditions(
+        layout=layout,
+        shapes=tuple(book.shapes),
+        demand_shapes=np.array(demand_shapes),
+        load_w=total_wh(direct, operation.n_steps) / step_h,
+        step_h=step_h,
+        capacity_share=capacity_share(bus.chemistry, sky.battery_degc),
+        may_charge=sky.battery_degc >= bus.lowest_charging_degc,
+        charge_efficiency=bus.charge_efficiency,
+        discharge_efficiency=bus.discharge_efficiency,
+        reserve_share=operation.need.reserve_share,
+        reserve_wh=operation.need.reserve_wh,
+        has_charge_limit=operation.batteries == "parallel",
+        n_windows=sky.n_windows,
+    )
+    return Case(name, conditions, operation.need.confidence, matrix)

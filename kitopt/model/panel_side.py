@@ -1,0 +1,144 @@
+"""Joins of panels to controllers: the leads across the distance, and what several panels share.
+
+A column is some identical panels joined in parallel at the panels, on one controller, through one
+chain: its gain uses the joined current, so the loss grows with the square and the program stays
+linear. A controller has one panel input; each joiner there makes more.
+"""
+
+from __future__ import annotations
+
+import math
+
+from kitopt.engine.plan import Row
+from kitopt.inventory.items import Connector, Lead, Panel
+from kitopt.model.kit import Column, Join, KitModel, Strip
+from kitopt.model.wiring import Chain, Demand, ampacity_a, beaten, chains, why_no_chain
+from kitopt.operation.terms import Operation
+
+MOST_JOINED = 4
+_NOT_TOLD = ("no-lead", "no leads of yours join them")
+PV_FUSE_PER_ISC = 1.56
+"""NEC 690.8 and 690.9: 1.25 × 1.25, rounded as the code does."""
+
+
+def lay_panels(model: KitModel) -> None:
+    """Add every join of panels to every controller unit."""
+    panels = [p for p in sorted(model.inventory.panels, key=lambda p: p.id) if p.count > 0]
+    if not model.inventory.has_leads_file:
+        for u, x in enumerate(model.unit_columns):
+            for panel in panels:
+                j = model.add(Column(Join(panel, 1, u), panel.count, {panel.id: 1}))
+                model.join_columns.append(j)
+                text = f"{panel.id} needs {model.units[u].name}"
+                model.rows.append(Row(((j, 1.0), (x, -float(panel.count))), upper=0.0, rule="needs", text=text))
+        return
+    known: dict[tuple[object, ...], tuple[Chain, ...]] = {}
+    refused: dict[tuple[object, ...], tuple[str, str]] = {}
+    for u in range(len(model.units)):
+        for panel in panels:
+            _lay_one(model, panel, u, known, refused)
+        _inputs(model, u)
+
+
+def _lay_one(
+    model: KitModel,
+    panel: Panel,
+    u: int,
+    known: dict[tuple[object, ...], tuple[Chain, ...]],
+    refused: dict[tuple[object, ...], tuple[str, str]],
+) -> None:
+    controller = model.units[u].controller
+    laid = False
+    for n in range(1, min(panel.count, MOST_JOINED) + 1):
+        for joiner, source in _ways_to_join(model, panel, n):
+            demand = panel_demand(model.operation, panel, n)
+            key = (source, controller.pv_connector, demand)
+            if key not in known:
+                known[key] = chains(
+                    model.inventory.leads,
+                    source,
+                    controller.pv_connector,
+                    min_length_m=demand.min_length_m,
+                    suits=lambda chain, d=demand: d.is_met(chain, model.contacts),  # type: ignore[misc]
+                )
+            are_beaten = beaten(known[key], model.contacts)
+            for chain, is_beaten in zip(known[key], are_beaten, strict=True):
+                uses = dict(chain.uses)
+                uses[panel.id] = n
+                if joiner is not None:
+                    uses[joiner.id] = uses.get(joiner.id, 0) + 1
+                most = min(model.inventory.by_id[i].count // k for i, k in uses.items())
+                if most > 0:
+                    if any(are_beaten) and not is_beaten:
+                        # it may stand for the beaten ones, so only the panels bound it; the stock of leads has a row
+                        most = panel.count // n
+                    join = Join(panel, n, u, chain, joiner)
+                    model.join_columns.append(model.add(Column(join, most, uses, is_spare=is_beaten)))
+                    laid = True
+    if not laid:
+        demand = panel_demand(model.operation, panel)
+        why = (panel.connector, controller.pv_connector, demand)
+        if why not in refused:
+            refused[why] = why_no_chain(model.inventory.leads, *why, model.contacts) or _NOT_TOLD
+        rule, text = refused[why]
+        model.block(
+            (panel.id, controller.id),
+            "pv-fuse" if rule == "fuse-size" else rule,
+            f"Panel {panel.id} ({panel.connector}) cannot reach controller {controller.id} "
+            f"({controller.pv_connector}): {text}",
+        )
+
+
+def panel_demand(operation: Operation, panel: Panel, n_joined: int = 1) -> Demand:
+    """What the leads of some joined panels must do: carry their short-circuit current over the distance."""
+    return Demand(n_joined * panel.isc_a, PV_FUSE_PER_ISC, operation.panel_distance_m)
+
+
+def _ways_to_join(model: KitModel, panel: Panel, n: int) -> list[tuple[Lead | None, Connector]]:
+    """Joiner and the connector that it leaves; the panel's own where none is needed."""
+    if n == 1:
+        return [(None, panel.connector)]
+    if panel.second_connector is not None and panel.second_connector.mates_with(panel.connector):
+        return [(None, panel.connector)]
+    found: list[tuple[Lead | None, Connector]] = []
+    for lead in sorted(model.inventory.leads, key=lambda lead: lead.id):
+        if lead.ways >= n and lead.count > 0 and ampacity_a(lead) >= n * panel.isc_a - 1e-9:
+            for many, single in {(lead.from_connector, lead.to_connector), (lead.to_connector, lead.from_connector)}:
+                if panel.connector.mates_with(many):
+                    found.append((lead, single))
+    return found
+
+
+def _inputs(model: KitModel, u: int) -> None:
+    """One panel input, and one more for each further way of a joiner there."""
+    controller, x = model.units[u].controller, model.unit_columns[u]
+    joins = model.joins_of(u)
+    if not joins:
+        return
+    terms = [(j, 1.0) for j, _ in joins] + [(x, -1.0)]
+    socket = controller.pv_connector
+    most_a = sum(join.n_joined * join.panel.isc_a * model.columns[j].upper for j, join in joins)
+    for lead in sorted(model.inventory.leads, key=lambda lead: lead.id):
+        fits = any(
+            many == socket and single.mates_with(socket)
+            for many, single in ((lead.from_connector, lead.to_connector), (lead.to_connector, lead.from_connector))
+        )
+        if lead.ways < 2 or lead.count < 1 or not fits:
+            continue
+        y = model.add(Column(Strip(lead, u), 1, {lead.id: 1}))
+        terms.append((y, -(lead.ways - 1.0)))
+        text = f"{lead.id} sits at {model.units[u].name}"
+        model.rows.append(Row(((y, 1.0), (x, -1.0)), upper=0.0, rule="needs", text=text))
+        rated_a = ampacity_a(lead)
+        if most_a > rated_a:
+            currents = [(j, join.n_joined * join.panel.isc_a) for j, join in joins]
+            text = f"{lead.id} carries {rated_a:g} A"
+            row = Row((*currents, (y, most_a - rated_a)), upper=most_a + 1e-9, rule="ampacity", text=text)
+            model.rows.append(row)
+    text = f"{model.units[u].name} has one panel input"
+    model.rows.append(Row(tuple(terms), upper=0.0, rule="panel-input", text=text))
+    plug_a = model.contacts.rated_a(socket.family)
+    if math.isfinite(plug_a) and most_a > plug_a:
+        currents = [(j, join.n_joined * join.panel.isc_a) for j, join in joins]
+        text = f"the panel input of {model.units[u].name} ({socket.family}) carries {plug_a:g} A"
+        model.rows.append(Row(tuple(currents), upper=plug_a + 1e-9, rule="ampacity", text=text))

@@ -1,0 +1,20 @@
+"""Connectors to chains of leads, with resistance, mass and ampacity."""
+
+from kitopt.model.wiring.chains import Chain, Piece, beaten, chains
+from kitopt.model.wiring.conductors import Contacts, ampacity_a, loop_ohm, ohm_per_m
+from kitopt.model.wiring.refusals import Demand, Missing, missing, why_no_chain
+
+__all__ = [
+    "Chain",
+    "Contacts",
+    "Demand",
+    "Missing",
+    "Piece",
+    "ampacity_a",
+    "beaten",
+    "chains",
+    "loop_ohm",
+    "missing",
+    "ohm_per_m",
+    "why_no_chain",
+]

@@ -1,0 +1,142 @@
+"""Why no chain of leads will do, and what would."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from kitopt.inventory.items import Connector, Lead
+from kitopt.model.wiring.chains import MOST_PIECES, Chain, Piece, chains
+from kitopt.model.wiring.conductors import Contacts
+
+
+@dataclass(frozen=True)
+class Demand:
+    """What a chain must do besides joining.
+
+    Attributes
+    ----------
+    amps : float
+        Current that it carries. [A]
+    fuse_per_a : float
+        Least fuse over that current; a fuse is never above what the chain carries.
+    min_length_m : float
+        Distance to be covered. [m]
+    """
+
+    amps: float
+    fuse_per_a: float
+    min_length_m: float = 0.0
+
+    def is_carried(self, chain: Chain, contacts: Contacts) -> bool:
+        """Whether leads and connectors carry the current."""
+        return chain.rated_a(contacts) >= self.amps - 1e-9
+
+    def is_met(self, chain: Chain, contacts: Contacts) -> bool:
+        """Whether they do, and every fuse fits both the current and the wire."""
+        rated_a = chain.rated_a(contacts)
+        return self.is_carried(chain, contacts) and all(
+            self.fuse_per_a * self.amps <= fuse_a + 1e-9 <= rated_a + 2e-9 for fuse_a in chain.fuses_a
+        )
+
+
+def why_no_chain(
+    leads: Iterable[Lead], source: Connector, sink: Connector, demand: Demand, contacts: Contacts
+) -> tuple[str, str] | None:
+    """The rule that no chain obeys, and words to follow "A cannot reach B: "; None where some chain will do."""
+    stock = list(leads)
+    if not chains(stock, source, sink):
+        return "no-lead", "no leads of yours join them"
+    least_m = demand.min_length_m
+    if not chains(stock, source, sink, min_length_m=least_m):
+        return "no-lead", f"no leads of yours join them over {least_m:g} m"
+    if not chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_carried(c, contacts)):
+        return "ampacity", f"no leads of yours that join them carry {demand.amps:.1f} A"
+    if chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_met(c, contacts)):
+        return None
+    least_a = demand.fuse_per_a * demand.amps
+    return "fuse-size", f"the fuses in your leads that join them are below {least_a:.1f} A or above what the wire takes"
+
+
+def reached(leads: Iterable[Lead], start: Connector, most: int = MOST_PIECES - 1) -> list[Connector]:
+    """Open ends that can be had from a connector with some leads, itself first, then the nearest."""
+    single = [lead for lead in leads if lead.ways == 1 and lead.count > 0]
+    ends = [start]
+    frontier = [start]
+    for _ in range(most):
+        new: set[Connector] = set()
+        for end in frontier:
+            for lead in single:
+                for piece in (Piece(lead), Piece(lead, True)):
+                    if end.mates_with(piece.near) and piece.far not in ends:
+                        new.add(piece.far)
+        frontier = sorted(new, key=str)
+        ends += frontier
+    return ends
+
+
+def mate(connector: Connector) -> Connector:
+    """The end that plugs into a connector."""
+    return Connector(connector.family, {"plug": "socket", "socket": "plug"}.get(connector.side, ""))  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class Missing:
+    """What one more lead would have to join.
+
+    Attributes
+    ----------
+    from_source, from_sink : tuple of Connector
+        Open ends within reach of each side, itself first.
+    adapter : tuple of Connector, or None
+        Ends of a single adapter that would do.
+    """
+
+    from_source: tuple[Connector, ...]
+    from_sink: tuple[Connector, ...]
+    adapter: tuple[Connector, Connector] | None
+
+
+def missing(
+    leads: Iterable[Lead],
+    source: Connector,
+    sink: Connector,
+    *,
+    min_length_m: float = 0.0,
+    suits: Callable[[Chain], bool] = lambda _: True,
+) -> Missing:
+    """What can be reached from each side, and the first single adapter that would do.
+
+    The adapter is a short stout one; the owner's leads still have to cover the distance.
+
+    Parameters
+    ----------
+    min_length_m : float
+        Distance to be covered. [m]
+    suits : callable
+        Further conditions on the chain, such as a rating.
+    """
+    stock = list(leads)
+    near, far = reached(stock, source), reached(stock, sink)
+    for one in near:
+        for other in far:
+            ends = (mate(one), mate(other))
+            adapter = _adapter(*ends)
+            if chains([*stock, adapter], source, sink, min_length_m=min_length_m, suits=suits):
+                return Missing(tuple(near), tuple(far), ends)
+    return Missing(tuple(near), tuple(far), None)
+
+
+def _adapter(one: Connector, other: Connector) -> Lead:
+    """An adapter that nobody owns."""
+    return Lead(
+        id="?",
+        name="",
+        mass_g=1,
+        from_connector=one,
+        to_connector=other,
+        length_m=0.0,
+        area_mm2=10.0,
+        max_a=math.inf,
+    )

@@ -1,0 +1,261 @@
+"""The joins of one kit in the order in which they are made on the ground, with what flows through them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.inventory.items import Battery, Connector, Load
+from kitopt.model.harvest import charging_v
+from kitopt.model.kit import Fed, Join, KitModel, Link, Strip
+from kitopt.model.need import idle_and_full_w
+from kitopt.model.rules import delivered_a
+from kitopt.model.station_side import FUSE_PER_LOAD, station_peak_a
+from kitopt.model.wiring import Chain, loop_ohm
+
+Floats = NDArray[np.float64]
+
+WireKind = Literal["battery", "strip", "load", "converter", "controller", "joiner", "panel"]
+
+STATION = "station"
+"""Where batteries, controllers and loads meet."""
+
+
+@dataclass(frozen=True)
+class Wire:
+    """One join of a kit, or some alike.
+
+    Attributes
+    ----------
+    source, sink : str
+        Ids, a controller unit's name, or "station".
+    count : int
+        Joins of this sort; of batteries in turn, how many use it one after another.
+    leads : tuple of str
+        Ids of its pieces from the source to the sink, a joiner of panels first; empty where the two plug into
+        each other, or where leads are not checked.
+    amps : float
+        The most that it carries. [A]
+    ohm, drop_v : float or None
+        Resistance of conductors and contacts, and the drop at those amperes; None where leads are
+        not checked. [Ω], [V]
+    loss_share : float or None
+        Share of the energy at full sun lost in the lead (panels), else the drop over the bus's voltage; 0 where
+        the two plug into each other. [0–1]
+    fuse_a : float or None
+        Smallest fuse in it. [A]
+    least_fuse_a : float or None
+        Least fuse that this join could have; None where it needs none of its own. [A]
+    is_fused_inside : bool
+        Whether the battery brings the fuse.
+    joined : int
+        Panels that share each of these joins.
+    """
+
+    source: str
+    sink: str
+    kind: WireKind
+    count: int
+    leads: tuple[str, ...]
+    amps: float
+    ohm: float | None = None
+    drop_v: float | None = None
+    loss_share: float | None = None
+    fuse_a: float | None = None
+    least_fuse_a: float | None = None
+    is_fused_inside: bool = False
+    joined: int = 1
+
+
+def wiring_list(model: KitModel, counts: Floats) -> tuple[Wire, ...]:
+    """Every join of a kit: battery, strip, loads, then controllers, then panels.
+
+    Struck in reverse order. What is not checked for want of a leads.csv or a station connector is
+    listed without leads.
+
+    Parameters
+    ----------
+    counts : ndarray, shape (n_columns,)
+        How many of each of the model's columns the kit has.
+    """
+    kit = _Kit(model, np.rint(counts).astype(int))
+    return (
+        *kit.batteries(),
+        *kit.strips(),
+        *kit.loads(),
+        *kit.controllers(),
+        *kit.panels(),
+    )
+
+
+class _Kit:
+    """Counts of a model, read as things that are joined."""
+
+    def __init__(self, model: KitModel, counts: NDArray[np.int_]) -> None:
+        self.model = model
+        self.packed = [(c.meaning, int(n)) for c, n in zip(model.columns, counts, strict=True) if n > 0]
+        self.links = [(thing, n) for thing, n in self.packed if isinstance(thing, Link)]
+        self.joins = [(thing, n) for thing, n in self.packed if isinstance(thing, Join)]
+        self.units = [u for u, x in enumerate(model.unit_columns) if counts[x] > 0]
+        self.bus_v = model.bus.nominal_v
+        self.peak_a = station_peak_a(model.operation, model.inventory, model.bus)
+        has_leads = model.inventory.has_leads_file
+        self.bus: Connector | None = model.operation.station_connector if has_leads else None
+
+    def output_a(self, u: int) -> float:
+        """Most current that a controller unit delivers with the panels that it has. [A]"""
+        controller = self.model.units[u].controller
+        by_panels = sum(n * delivered_a(join, controller, self.model.bus) for join, n in self.joins if join.unit == u)
+        return min(controller.max_charge_a, by_panels)
+
+    def batteries(self) -> list[Wire]:
+        """Each kind of battery to the station; in turn, one at a time uses the leads."""
+        charge_a = math.fsum(self.output_a(u) for u in self.units)
+        wires = []
+        for battery, n in self.packed:
+            if not isinstance(battery, Battery):
+                continue
+            amps = max(self.peak_a, min(charge_a, battery.max_charge_a))
+            links = [(link, k) for link, k in self.links if link.source == battery.id]
+            if self.model.operation.batteries == "in turn":
+                links = [(link, n) for link, _ in links]
+            plugged = n - sum(k for _, k in links)
+            chains: list[tuple[Chain | None, int]] = [(link.chain, k) for link, k in links]
+            if plugged > 0:
+                chains.append((self._direct(battery.connector, self.bus), plugged))
+            for chain, k in chains:
+                wires.append(self._wire(battery.id, STATION, "battery", k, chain, amps, is_fused_inside=battery.fused))
+        return wires
+
+    def strips(self) -> list[Wire]:
+        """Strips and joiners at which things meet."""
+        charge_a = math.fsum(self.output_a(u) for u in self.units)
+        amps = max(self.peak_a, charge_a)
+        wires = []
+        for strip, n in self.packed:
+            if isinstance(strip, Strip) and strip.unit is None:
+                ohm = loop_ohm(strip.lead) + self.model.contacts.pair_ohm(strip.lead.from_connector.family)
+                wires.append(
+                    Wire(
+                        *(STATION, STATION, "strip", n, (strip.lead.id,), amps, ohm, amps * ohm),
+                        loss_share=amps * ohm / self.bus_v,
+                        fuse_a=strip.lead.fuse_a,
+                    )
+                )
+        return wires
+
+    def loads(self) -> list[Wire]:
+        """Loads in the order of the operation, what goes through a converter as two joins."""
+        wires = []
+        for use in self.model.operation.loads:
+            load = self.model.inventory.by_id[use.id]
+            assert isinstance(load, Load)
+            _, full_w = idle_and_full_w(load, self.bus_v)
+            fed = [(thing, n) for thing, n in self.packed if isinstance(thing, Fed) and thing.load.id == use.id]
+            for thing, n in fed:
+                converter = thing.converter
+                before_a = full_w / converter.efficiency / self.bus_v
+                before = thing.before if self.bus is not None else None
+                after = thing.after if self.bus is not None else None
+                wires.append(self._wire(STATION, converter.id, "converter", n, before, before_a))
+                wires.append(
+                    self._wire(converter.id, use.id, "load", n, after, full_w / converter.out_v, at_v=converter.out_v)
+                )
+            if fed:
+                continue
+            amps = full_w / self.bus_v
+            links = [(link, n) for link, n in self.links if link.sink == use.id]
+            for link, n in links:
+                wires.append(self._wire(STATION, use.id, "load", n, link.chain, amps))
+            plugged = use.count - sum(n for _, n in links)
+            if plugged > 0:
+                chain = None if self.bus is None else self._direct(self.bus, load.connector)
+                wires.append(self._wire(STATION, use.id, "load", plugged, chain, amps))
+        return wires
+
+    def controllers(self) -> list[Wire]:
+        """Controllers to the station, before any panel is."""
+        wires = []
+        for u in self.units:
+            unit = self.model.units[u]
+            links = [link for link, _ in self.links if link.source == unit.name and link.sink == STATION]
+            chain = links[0].chain if links else self._direct(unit.controller.battery_connector, self.bus)
+            wires.append(self._wire(unit.name, STATION, "controller", 1, chain, self.output_a(u)))
+        return wires
+
+    def panels(self) -> list[Wire]:
+        """Joiners at the controllers' inputs, then the panels."""
+        wires = []
+        for u in self.units:
+            unit = self.model.units[u]
+            isc_a = sum(n * join.n_joined * join.panel.isc_a for join, n in self.joins if join.unit == u)
+            for strip, _ in self.packed:
+                if isinstance(strip, Strip) and strip.unit == u:
+                    wires.append(Wire("panels", unit.name, "joiner", 1, (strip.lead.id,), isc_a))
+            wires += [self._panel(join, n) for join, n in self.joins if join.unit == u]
+        return wires
+
+    def _panel(self, join: Join, n: int) -> Wire:
+        panel, unit = join.panel, self.model.units[join.unit]
+        amps = join.n_joined * panel.isc_a
+        if join.chain is None:
+            return Wire(panel.id, unit.name, "panel", n, (), amps, joined=join.n_joined)
+        ohm = join.ohm(self.model.contacts)
+        joiner = () if join.joiner is None else (join.joiner.id,)
+        leads = (*joiner, *join.chain.ids)
+        return Wire(
+            *(panel.id, unit.name, "panel", n, leads, amps, ohm, amps * ohm),
+            loss_share=self._lost_at_full_sun(join, ohm) if leads else 0.0,
+            fuse_a=min(join.chain.fuses_a, default=None),
+            joined=join.n_joined,
+        )
+
+    def _lost_at_full_sun(self, join: Join, ohm: float) -> float:
+        """Share of the energy that the leads cost in 1000 Wm⁻² at 25 °C.
+
+        Through tracking I²R over the power; else nothing until the panel's voltage less the drop
+        falls below the battery's, and from there on along the line to open circuit.
+        """
+        panel = join.panel
+        current_a = join.n_joined * panel.imp_a * panel.output_factor
+        if self.model.units[join.unit].controller.kind == "mppt":
+            return current_a**2 * ohm / (join.n_joined * panel.rated_w * panel.output_factor)
+        needed_v = charging_v(self.bus_v) + current_a * ohm
+        share = (panel.voc_v - needed_v) / max(panel.voc_v - panel.vmp_v, 1e-6)
+        return 1.0 - min(1.0, max(0.0, share))
+
+    def _direct(self, source: Connector, sink: Connector | None) -> Chain | None:
+        return None if sink is None else Chain(source, sink, ())
+
+    def _wire(
+        self,
+        source: str,
+        sink: str,
+        kind: WireKind,
+        count: int,
+        chain: Chain | None,
+        amps: float,
+        *,
+        at_v: float | None = None,
+        is_fused_inside: bool = False,
+    ) -> Wire:
+        wire = Wire(
+            source,
+            sink,
+            kind,
+            count,
+            () if chain is None else chain.ids,
+            amps,
+            fuse_a=None if chain is None else min(chain.fuses_a, default=None),
+            least_fuse_a=FUSE_PER_LOAD * amps if kind == "battery" else None,
+            is_fused_inside=is_fused_inside,
+        )
+        if chain is None:
+            return wire
+        ohm = chain.ohm(self.model.contacts)
+        lost_share = amps * ohm / (self.bus_v if at_v is None else at_v) if chain.pieces else 0.0
+        return replace(wire, ohm=ohm, drop_v=amps * ohm, loss_share=lost_share)

@@ -1,0 +1,116 @@
+"""Choosing without weather: objectives in their order, ties, cutoffs and time.
+
+The reference tries every point of the box in plain loops.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Callable
+from itertools import product
+
+import numpy as np
+import pytest
+from oracle import World, answer
+from oracle.instances import numbered
+
+from kitopt.engine import Objective, Plan, Row, choose
+from kitopt.pack import pack
+
+UPPER = (2, 1, 3, 1, 2)
+
+
+def plan_of(seed: int) -> tuple[Plan, Callable[[tuple[int, ...]], bool], list[list[int]]]:
+    """Five columns, two covering rows and a stock row; small weights so that ties abound."""
+    rng = random.Random(seed)
+    cover = [[rng.randint(0, 3) for _ in UPPER] for _ in range(2)]
+    need = [rng.randint(1, 7) for _ in range(2)]
+    weights = [[rng.randint(1, 3) for _ in UPPER], [rng.randint(1, 2) for _ in UPPER], [1] * 5]
+    rows = [Row(tuple(enumerate(map(float, row))), lower=n) for row, n in zip(cover, need, strict=True)]
+    rows.append(Row(((0, 1.0), (2, 1.0)), upper=3.0))
+    plan = Plan(
+        np.zeros(5),
+        np.array(UPPER, dtype=np.float64),
+        tuple(rows),
+        (),
+        tuple(Objective(f"o{i}", np.array(w, dtype=np.float64), fixed=i) for i, w in enumerate(weights)),
+        tuple(np.eye(5)),
+    )
+
+    def works(x: tuple[int, ...]) -> bool:
+        reached = [sum(c * n for c, n in zip(row, x, strict=True)) for row in cover]
+        return all(r >= n for r, n in zip(reached, need, strict=True)) and x[0] + x[2] <= 3
+
+    return plan, works, weights
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_objectives_in_their_order_and_then_the_earliest_columns(seed: int) -> None:
+    plan, works, weights = plan_of(seed)
+    outcome = choose(plan)
+    points = [x for x in product(*(range(u + 1) for u in UPPER)) if works(x)]
+    if not points:
+        assert outcome.status == "no-kit"
+        assert outcome.counts is None
+        return
+
+    def rank(x: tuple[int, ...]) -> tuple[list[int], list[int]]:
+        return [sum(w * n for w, n in zip(row, x, strict=True)) for row in weights], [-n for n in x]
+
+    best = min(points, key=rank)
+    assert outcome.status == "found"
+    assert outcome.proved
+    assert outcome.counts is not None
+    assert outcome.counts.tolist() == list(best)
+    assert outcome.objective == outcome.bound == rank(best)[0][0]
+
+
+def test_a_cutoff_admits_its_own_value_and_nothing_above() -> None:
+    n_found = 0
+    for seed in range(10):
+        plan, _, _ = plan_of(seed)
+        free = choose(plan)
+        if free.counts is None:
+            continue
+        n_found += 1
+        assert choose(plan, cutoff=free.objective).objective == free.objective
+        assert choose(plan, cutoff=free.objective - 1).status == "no-kit"
+    assert n_found >= 3
+
+
+def test_out_of_time_before_the_start() -> None:
+    plan, _, _ = plan_of(0)
+    outcome = choose(plan, seconds=0.0)
+    assert outcome.status == "time-limit"
+    assert not outcome.proved
+    assert outcome.counts is None
+    assert outcome.objective == math.inf
+
+
+def test_learned_rows_spare_the_second_choice_its_proposals() -> None:
+    n_learned = 0
+    for number in range(30):
+        instance = numbered(number)
+        for solved in pack(instance.operation, instance.inventory, instance.sky).solved:
+            first = choose(solved.plan)
+            again = choose(solved.plan, memories=first.memories)
+            assert (again.status, again.objective) == (first.status, first.objective)
+            assert again.rounds <= first.rounds
+            n_learned += first.rounds > again.rounds
+    assert n_learned > 0
+
+
+def test_a_bound_never_exceeds_the_optimum_when_time_is_short() -> None:
+    for number in range(40):
+        instance = numbered(number)
+        right = answer(World(instance.operation, instance.inventory, instance.sky))
+        # whether time runs out is the machine's affair; what is said must be true either way
+        choice = pack(instance.operation, instance.inventory, instance.sky, seconds=0.0)
+        if choice.status == "no-kit":
+            assert right.first is None, number
+        elif choice.status == "found":
+            assert choice.proof.objective == right.first, number
+        elif right.first is not None and choice.proof.bound is not None:
+            assert choice.proof.bound <= right.first, number
+            assert choice.proof.objective is None or choice.proof.objective >= right.first, number

@@ -1,0 +1,255 @@
+"""Every demo kit is followed plug by plug, and does without each of its leads in turn or says what is missing.
+
+The walk knows connectors, lengths, ratings and fuses from the files, and nothing of how chains are found.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import cache
+from itertools import product
+from pathlib import Path
+
+import pytest
+
+from kitopt.explain.ruled_out import blocks_that_matter, told
+from kitopt.inventory import read_inventory
+from kitopt.inventory.demo import demo_folder
+from kitopt.inventory.items import Battery, Connector, Controller, Converter, Lead, Load, Panel
+from kitopt.model.wiring_list import Wire
+from kitopt.operation import read_operation
+from kitopt.operation.terms import Operation
+from kitopt.pack import Choice, pack
+from kitopt.sky import windows_for
+from kitopt.sky.windows import Sky
+
+NAMES = [path.stem for path in sorted((demo_folder() / "operations").glob("*.toml"))]
+WINDOWS = 20
+
+
+@cache
+def asked(name: str) -> tuple[Operation, Sky]:
+    operation = read_operation(demo_folder() / "operations" / f"{name}.toml")
+    operation = replace(operation, need=replace(operation.need, windows=WINDOWS))
+    return operation, windows_for(operation)
+
+
+@cache
+def demo_kit(name: str) -> Choice:
+    operation, sky = asked(name)
+    return pack(operation, read_inventory(demo_folder()), sky)
+
+
+def orientations(leads: Sequence[Lead]) -> list[list[tuple[Connector, Connector, float | None]]]:
+    """Every way to lay some leads: near end, far end, and how far from the near end the fuse sits."""
+    found = []
+    for flips in product((False, True), repeat=len(leads)):
+        laid = []
+        for lead, is_flipped in zip(leads, flips, strict=True):
+            at_m = None if lead.fuse_a is None else lead.length_m if lead.fuse_at_m is None else lead.fuse_at_m
+            if is_flipped:
+                at_m = None if at_m is None else lead.length_m - at_m
+                laid.append((lead.to_connector, lead.from_connector, at_m))
+            else:
+                laid.append((lead.from_connector, lead.to_connector, at_m))
+        found.append(laid)
+    return found
+
+
+def ways_through(source: Connector, sink: Connector, leads: Sequence[Lead]) -> list[float | None]:
+    """For each way in which the plugs fit, how far from the source's plug the first lead's fuse sits."""
+    found: list[float | None] = []
+    for laid in orientations(leads):
+        end = source
+        fits = True
+        for near, far, _ in laid:
+            fits = fits and end.mates_with(near)
+            end = far
+        if fits and end.mates_with(sink):
+            found.append(laid[0][2] if laid else None)
+    return found
+
+
+def leads_of(choice: Choice, wire: Wire) -> list[Lead]:
+    found = [choice.inventory.by_id[i] for i in wire.leads]
+    assert all(isinstance(lead, Lead) for lead in found)
+    return found  # type: ignore[return-value]
+
+
+def check_ratings(wire: Wire, leads: Sequence[Lead], fuse_per_a: float) -> None:
+    for lead in leads:
+        if lead.max_a is not None:
+            assert lead.max_a >= wire.amps - 1e-9, (wire, lead)
+            assert lead.fuse_a is None or lead.fuse_a <= lead.max_a
+        assert lead.fuse_a is None or lead.fuse_a >= fuse_per_a * wire.amps - 1e-9
+
+
+def check_path(choice: Choice, wire: Wire) -> None:
+    """One join: its plugs fit from end to end, and it is long, thick and fused enough."""
+    operation, by_id = choice.operation, choice.inventory.by_id
+    bus = operation.station_connector
+    assert bus is not None
+    leads = leads_of(choice, wire)
+    if wire.kind in ("strip", "joiner"):
+        (lead,) = leads
+        assert lead.ways >= 2
+        return
+    if wire.kind == "panel":
+        panel, controller = by_id[wire.source], by_id[wire.sink.split(" #")[0]]
+        assert isinstance(panel, Panel)
+        assert isinstance(controller, Controller)
+        source = panel.connector
+        if wire.joined > 1 and leads and leads[0].ways >= 2:
+            joiner, *leads = leads
+            assert joiner.ways >= wire.joined
+            ends = (joiner.from_connector, joiner.to_connector)
+            assert any(source.mates_with(end) for end in ends)
+            source = next(b for a, b in (ends, ends[::-1]) if panel.connector.mates_with(a))
+        elif wire.joined > 1:
+            assert panel.second_connector is not None
+            assert panel.second_connector.mates_with(panel.connector)
+        assert wire.amps == pytest.approx(wire.joined * panel.isc_a)
+        assert sum(lead.length_m for lead in leads) >= operation.panel_distance_m - 1e-9
+        check_ratings(wire, leads, 1.56)
+        assert ways_through(source, controller.pv_connector, leads)
+        return
+    check_ratings(wire, leads, 1.25)
+    if wire.kind == "battery":
+        battery = by_id[wire.source]
+        assert isinstance(battery, Battery)
+        assert wire.amps >= choice.peak_a - 1e-9
+        places = ways_through(battery.connector, bus, leads)
+        assert places
+        assert battery.fused or any(at_m is not None and at_m <= 0.18 for at_m in places)
+    elif wire.kind == "controller":
+        controller = by_id[wire.source.split(" #")[0]]
+        assert isinstance(controller, Controller)
+        assert ways_through(controller.battery_connector, bus, leads)
+    elif wire.kind == "converter":
+        converter = by_id[wire.sink]
+        assert isinstance(converter, Converter)
+        assert ways_through(bus, converter.from_connector, leads)
+    else:
+        load = by_id[wire.sink]
+        assert isinstance(load, Load)
+        start = bus
+        if wire.source != "station":
+            converter = by_id[wire.source]
+            assert isinstance(converter, Converter)
+            start = converter.to_connector
+        assert ways_through(start, load.connector, leads)
+
+
+def check_stock(choice: Choice) -> None:
+    """What is packed is what the list uses, piece for piece."""
+    in_turn = choice.operation.batteries == "in turn"
+    used: Counter[str] = Counter()
+    shared: Counter[str] = Counter()
+    for wire in choice.wiring:
+        if wire.kind == "battery" and in_turn:
+            shared |= Counter(wire.leads)
+        else:
+            for lead_id in wire.leads:
+                used[lead_id] += wire.count
+    used += shared
+    assert used == Counter({one.id: one.count for one in choice.packed if one.kind == "lead"})
+    assert all(n <= choice.inventory.by_id[i].count for i, n in used.items())
+
+
+def check_devices(choice: Choice) -> None:
+    """Every packed device is joined, as often as it is packed."""
+    joined: Counter[str] = Counter()
+    for wire in choice.wiring:
+        if wire.kind == "battery":
+            joined[wire.source] += wire.count
+        elif wire.kind == "panel":
+            joined[wire.source] += wire.count * wire.joined
+        elif wire.kind == "controller":
+            joined[wire.source.split(" #")[0]] += 1
+        elif wire.kind in ("load", "converter"):
+            joined[wire.sink] += wire.count
+    devices = ("battery", "panel", "controller", "load", "converter")
+    assert joined == Counter({one.id: one.count for one in choice.packed if one.kind in devices})
+
+
+def check_meeting(choice: Choice) -> None:
+    """More than two things meet only at strips, each of which takes one way itself."""
+    n_batteries = sum(one.count for one in choice.packed if one.kind == "battery")
+    things = 1 if choice.operation.batteries == "in turn" else n_batteries
+    strips = 0
+    for wire in choice.wiring:
+        if wire.kind == "strip":
+            (lead,) = leads_of(choice, wire)
+            strips += wire.count * (lead.ways - 1)
+        elif wire.kind in ("controller", "converter") or (wire.kind == "load" and wire.source == "station"):
+            things += wire.count
+    assert things <= 2 + strips
+
+
+def check_order(choice: Choice) -> None:
+    kinds = [wire.kind for wire in choice.wiring]
+    steps = {"battery": 0, "strip": 1, "converter": 2, "load": 2, "controller": 3, "joiner": 4, "panel": 4}
+    assert [steps[kind] for kind in kinds] == sorted(steps[kind] for kind in kinds)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_device_of_a_demo_kit_has_a_complete_path(name: str) -> None:
+    choice = demo_kit(name)
+    assert choice.status == "found"
+    for wire in choice.wiring:
+        check_path(choice, wire)
+    check_stock(choice)
+    check_devices(choice)
+    check_meeting(choice)
+    check_order(choice)
+
+
+def without(folder: Path, lead_id: str) -> Path:
+    """The demo inventory without one row of its leads."""
+    copy = folder / "inventory"
+    shutil.copytree(demo_folder(), copy)
+    path = copy / "leads.csv"
+    lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
+    kept = [line for line in lines if not line.startswith(f"{lead_id},")]
+    assert len(kept) == len(lines) - 1
+    path.write_text("".join(kept), encoding="utf-8")
+    return copy
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_without_any_lead_that_it_uses_a_kit_changes_or_says_what_is_missing(name: str, tmp_path: Path) -> None:
+    operation, sky = asked(name)
+    before = demo_kit(name)
+    leads = [one.id for one in before.packed if one.kind == "lead"]
+    assert leads
+    for lead_id in leads:
+        gone = before.inventory.by_id[lead_id]
+        assert isinstance(gone, Lead)
+        after = pack(operation, read_inventory(without(tmp_path / lead_id, lead_id)), sky)
+        if after.status == "found":
+            assert after.packed != before.packed
+            assert lead_id not in {one.id for one in after.packed}
+            assert after.mass_g >= before.mass_g
+            for wire in after.wiring:
+                check_path(after, wire)
+            check_stock(after)
+            check_devices(after)
+            check_meeting(after)
+        else:
+            assert after.status == "no-kit"
+            said = " ".join(told(after, block) for block in blocks_that_matter(after))
+            assert any(str(end) in said for end in (gone.from_connector, gone.to_connector)), said
+
+
+def test_without_a_lead_that_it_does_not_use_a_kit_stays(tmp_path: Path) -> None:
+    name = "frost-summit"
+    operation, sky = asked(name)
+    before = demo_kit(name)
+    packed = {one.id for one in before.packed}
+    unused = [lead for lead in before.inventory.leads if lead.id not in packed]
+    for lead in unused[::5]:
+        after = pack(operation, read_inventory(without(tmp_path / lead.id, lead.id)), sky)
+        assert after.packed == before.packed, lead.id

@@ -1,0 +1,100 @@
+"""When things cannot be joined the message names both ends, what each reaches, and one adapter that would do."""
+
+from __future__ import annotations
+
+from wired_kits import battery, controller, ids, in_the_sun, lead, load, packed, panel
+
+from kitopt.explain import cautions, not_packed
+from kitopt.model.wiring import Contacts, Demand, missing, why_no_chain
+from kitopt.model.wiring.chains import chains
+from kitopt.pack import Choice
+from kitopt.report.text import answer
+
+
+def blocks(choice: Choice) -> list[str]:
+    return [caution.text for caution in cautions(choice) if caution.level == "block"]
+
+
+def test_a_load_that_nothing_reaches() -> None:
+    leads = (lead("cord", "g > round:plug"), lead("tail", "flat > pin"))
+    choice = packed(battery(), *leads, load(connector="pin"))
+    assert choice.status == "no-kit"
+    (text,) = blocks(choice)
+    assert text == (
+        "Load radio (pin) cannot be reached from the station (g): no leads of yours join them. "
+        "From g your leads reach: round:plug. Into pin: flat. An adapter from g to pin would do."
+    )
+    assert "Load radio (pin) cannot be reached" in answer(choice)
+
+
+def test_the_adapter_that_is_named_does_it() -> None:
+    # over 5 m the panel lead has to be used, so the adapter goes to its end
+    pv = lead("pv-5m", "pv:socket > pv:plug", length_m=5.0)
+    far = controller(pv_connector="round:socket")
+    choice = in_the_sun(battery(), panel(), far, pv, load(), panel_distance_m=5.0)
+    text = not_packed(choice)["sheet"].text
+    assert text.startswith(
+        "Panel sheet (pv:plug) cannot reach controller mppt (round:socket): no leads of yours join them."
+    )
+    assert "From pv:plug your leads reach: nothing else." in text
+    assert "An adapter from pv:socket to round:plug would do." in text
+    adapter = lead("adapter", "pv:socket > round:plug", length_m=0.1)
+    assert ids(in_the_sun(battery(), panel(), far, pv, adapter, load(), panel_distance_m=5.0))["adapter"] == 1
+
+
+def test_another_controller_is_named() -> None:
+    weak = controller("near", max_charge_a=0.1)
+    far = controller("far", pv_connector="round:socket")
+    choice = in_the_sun(battery(), panel(), far, weak, load())
+    assert choice.status == "no-kit"
+    assert any("An adapter from pv:socket to round:plug would do, or use near." in text for text in _ruled_out(choice))
+
+
+def _ruled_out(choice: Choice) -> list[str]:
+    text = answer(choice).split("Ruled out")[1].split("Cautions")[0]
+    return [" ".join(part.split()) for part in text.split("\n- ")]
+
+
+def test_a_battery_without_a_fuse_wants_a_fused_lead() -> None:
+    choice = packed(battery(fused=False, connector="ring"), lead("cord", "flat > g"), load())
+    assert choice.status == "no-kit"
+    assert "A lead fused close to the battery, from ring to g would do." in not_packed(choice)["box"].text
+
+
+def test_one_piece_more_would_do() -> None:
+    lamps = (load("lamp-1", connector="pin"), load("lamp-2", connector="pin"))
+    choice = packed(battery(), lead("y", "g > g", ways=2), lead("cord", "g > pin", count=1), *lamps)
+    assert blocks(choice) == ["1 × cord owned; 1 more would do."]
+
+
+def test_room_at_a_strip_is_told() -> None:
+    choice = packed(battery(), load("lamp-1"), load("lamp-2"))
+    (text,) = blocks(choice)
+    assert text.startswith("At the station (g) 3 things meet, loads and battery, and there is room for 2")
+
+
+def test_a_lead_that_is_too_thin_is_not_called_missing() -> None:
+    demand = Demand(10.0, 1.25)
+    g, pin = lead("x", "g > pin").from_connector, lead("x", "g > pin").to_connector
+    contacts = Contacts()
+    assert why_no_chain([lead("cord", "g > pin", max_a=9.0)], g, pin, demand, contacts) == (
+        "ampacity",
+        "no leads of yours that join them carry 10.0 A",
+    )
+    assert why_no_chain([lead("cord", "g > pin")], g, pin, demand, contacts) is None
+    fused = [lead("cord", "g > pin", fuse_a=12.0)]
+    found = why_no_chain(fused, g, pin, demand, contacts)
+    assert found is not None
+    assert found[0] == "fuse-size"
+    assert "12.5 A" in found[1]
+
+
+def test_what_is_missing_is_an_adapter_and_not_more() -> None:
+    g, pin = lead("x", "g > pin").from_connector, lead("x", "g > pin").to_connector
+    found = missing([lead("a", "g > x"), lead("b", "y > pin")], g, pin)
+    assert [str(end) for end in found.from_source] == ["g", "x"]
+    assert [str(end) for end in found.from_sink] == ["pin", "y"]
+    assert found.adapter is not None
+    adapter = lead("?", f"{found.adapter[0]} > {found.adapter[1]}")
+    assert chains([adapter], g, pin)
+    assert missing([], g, pin, min_length_m=5.0).adapter is None
