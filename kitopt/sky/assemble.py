@@ -121,6 +121,7 @@ def assemble(operation: Operation, light: Light, air: Air, words: Words, sample:
         start=operation.start,
         step_h=step_h,
         poa_wm2=poa,
+        useful_wm2=poa,
         panel_degc=panel,
         air_degc=air.air_degc,
         battery_degc=air.battery_degc,

@@ -23,6 +23,7 @@ def dark_sky(operation: Operation) -> Sky:
         start=operation.start,
         step_h=operation.need.step_h,
         poa_wm2={"flat": nothing, "aimed": nothing},
+        useful_wm2={"flat": nothing, "aimed": nothing},
         panel_degc={"flat": air.air_degc, "aimed": air.air_degc},
         air_degc=air.air_degc,
         battery_degc=air.battery_degc,
