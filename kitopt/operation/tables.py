@@ -14,7 +14,7 @@ from kitopt.inventory.items import Connector
 from kitopt.operation.maidenhead import place_of
 from kitopt.operation.moment import zone_named
 from kitopt.operation.spans import read_span
-from kitopt.operation.terms import Span
+from kitopt.operation.terms import Shade, Span
 
 BACKUPS = ("battery", "controller", "panel", "lead")
 # mean over full while transmitting
@@ -52,6 +52,35 @@ def _reserve(value: Any) -> tuple[float, float]:
 
 def _locator(text: str) -> tuple[float, float]:
     return place_of(text.strip())
+
+
+def _shade(value: Any) -> Shade:
+    """Return hours alone, or a table of hours and of what passes."""
+    if isinstance(value, str):
+        return Shade((read_span(value),))
+    if not isinstance(value, dict) or not {"hours"} <= set(value) <= {"hours", "beam", "diffuse"}:
+        raise ValueError("neither hours nor a table with them")
+    hours = value["hours"]
+    if not isinstance(hours, list) or not hours or not all(isinstance(one, str) for one in hours):
+        raise ValueError("no hours")
+    passes = {
+        f"{key}_share": cells.share(one if isinstance(one, str) else repr(one))
+        for key, one in value.items()
+        if key != "hours"
+    }
+    if not all(0 <= share <= 1 for share in passes.values()):
+        raise ValueError("not shares")
+    return Shade(tuple(read_span(one) for one in hours), **passes)
+
+
+def _cells(value: Any) -> float | None:
+    """Return how cold cells that are kept warm get, or None for those as cold as the air."""
+    if isinstance(value, str) and value.strip().lower() == "as the air":
+        return None
+    degc = cells.number(value if isinstance(value, str) else repr(value), "degC")
+    if not -60 <= degc <= 60:
+        raise ValueError("no such cells")
+    return degc
 
 
 def _weather(value: Any) -> str | tuple[float, ...]:
@@ -100,7 +129,20 @@ class SiteTable(Table):
         ],
         ...,
     ] = ()
-    shade: tuple[Annotated[Span, _SPAN], ...] = ()
+    shade: tuple[
+        Annotated[
+            Shade,
+            Value(
+                _shade,
+                'hours of the day, such as "18:00-23:00", or a table with hours = ["18:00-23:00"], and beam and '
+                'diffuse: the shares that pass, such as "0 %" and "40 %"',
+            ),
+        ],
+        ...,
+    ] = ()
+    cells: Annotated[
+        float | None, Value(_cells, '"as the air", or how cold the batteries get at most, such as 5 or "41 °F"')
+    ] = None
 
 
 class NeedTable(Table):

@@ -136,24 +136,23 @@ def test_the_default_output_factor_lies_near_their_middle(tmp_path: Path) -> Non
 
 
 def kit_for(load_w: float, through: Controller, from_panel: Panel, store: Battery) -> str:
-    """Whether a panel and a nearly empty battery carry a load through a noon of eight hours."""
-    outing = operation((LoadUse("lamp"),), 8.0, step_h=1.0, reserve_share=0.0, start_charge_share=0.1)
+    """Whether a panel and a half empty battery carry a load through a noon of eight hours."""
+    outing = operation((LoadUse("lamp"),), 8.0, step_h=1.0, reserve_share=0.0, start_charge_share=0.5)
     inventory = Inventory("invented", (from_panel,), (store,), (through,), loads=(load("lamp", full_w=load_w),))
     return pack(outing, inventory, sky([[1000.0] * 8])).status
 
 
 def test_whole_kits_agree_with_the_arithmetic() -> None:
-    # 10 Ah · 0.9 · 0.1 = 0.9 Ah at the start, 0.1125 A over eight hours, and no idle draw; the last half of each
-    # hour's light is not there yet when the hour's load is drawn, so one hour of load is held back:
-    # 0.9 + 7 · amps ≥ 8 · load before the last hour's light comes.
-    # PWM: 60/18 = 3.333 A: load ≤ 3.029 A = 38.77 W at 12.8 V. MPPT: 60 · 0.95 / 13.4 = 4.254 A: 3.835 A = 49.09 W.
+    # 10 Ah · 0.9 · 0.5 = 4.5 Ah at the start, and no idle draw; the light of an hour may all come at its end, so it is
+    # 4.5 + 7 · amps that have to cover eight hours of load.
+    # PWM: 60/18 = 3.333 A: load ≤ 3.479 A = 44.53 W at 12.8 V. MPPT: 60 · 0.95 / 13.4 = 4.254 A: 4.285 A = 54.84 W.
     sixty, store = panel("p", 60.0, vmp_v=18.0, output_factor=1.0), battery("b", 10.0)
     pwm, mppt = controller("c", "pwm", 20.0), controller("c", "mppt", 20.0, efficiency=0.95)
-    assert [kit_for(w, pwm, sixty, store) for w in (38.7, 38.9)] == ["found", "no-kit"]
-    assert [kit_for(w, mppt, sixty, store) for w in (49.0, 49.2)] == ["found", "no-kit"]
-    # a controller of 3 A passes 3 A and no more: (0.9 + 21) / 8 = 2.7375 A = 35.04 W
+    assert [kit_for(w, pwm, sixty, store) for w in (44.5, 44.6)] == ["found", "no-kit"]
+    assert [kit_for(w, mppt, sixty, store) for w in (54.8, 54.9)] == ["found", "no-kit"]
+    # a controller of 3 A passes 3 A and no more: (4.5 + 21) / 8 = 3.1875 A = 40.80 W
     small = controller("c", "mppt", 3.0, efficiency=0.95)
-    assert [kit_for(w, small, sixty, store) for w in (35.0, 35.1)] == ["found", "no-kit"]
+    assert [kit_for(w, small, sixty, store) for w in (40.7, 40.9)] == ["found", "no-kit"]
 
 
 def test_five_amperes_do_not_carry_5_19_for_ever() -> None:

@@ -146,7 +146,7 @@ def test_a_label_that_does_not_multiply_is_warned_about(write: Write) -> None:
 # common practice, no source
 @pytest.mark.parametrize(
     ("chemistry", "nominal_v", "depth", "efficiency", "lowest"),
-    [("lifepo4", 12.8, 0.9, 0.95, 0), ("agm", 12.0, 0.5, 0.85, -20), ("li-ion", 14.4, 0.9, 0.95, 0)],
+    [("lifepo4", 12.8, 0.9, 0.98, 0), ("agm", 12.0, 0.5, 0.90, -20), ("li-ion", 14.4, 0.9, 0.98, 0)],
 )
 def test_a_battery_with_only_its_label(
     write: Write, chemistry: str, nominal_v: float, depth: float, efficiency: float, lowest: float
