@@ -46,9 +46,10 @@ def minutes_of_21_a(minutes: int, step_min: int, capacity_ah: float) -> str:
 
 @pytest.mark.parametrize("step_min", [5, 10, 15, 30, 60])
 def test_a_load_of_eight_minutes_is_treated_alike_at_every_step(step_min: int) -> None:
-    # 21 A for 8 minutes are 2.8 Ah, from a full battery, while the sun may come late: 2.7 Ah do not do it at any
-    # step; averaged over half an hour, 21 · 8 / 30 = 5.6 A less 3 A of sun would have asked for 1.3 Ah
-    assert minutes_of_21_a(8, step_min, 2.7) == "no-kit"
+    # 21 A for 8 minutes are 2.8 Ah from a full battery, and 2.4 Ah with 3 A of sun beside them: below that no step
+    # may let it pass, and above 2.8 Ah none may refuse it, since the sun may come late. Averaged over half an hour,
+    # 21 · 8 / 30 = 5.6 A less 3 A of sun would have asked for 1.3 Ah
+    assert minutes_of_21_a(8, step_min, 2.35) == "no-kit"
     assert minutes_of_21_a(8, step_min, 2.81) == "found"
 
 
@@ -64,13 +65,12 @@ def margins(outing: Operation, inventory: Inventory, weather: Sky, seed: int) ->
     return simulate(case.conditions, case.matrix @ counts).margin_wh
 
 
+some_watts = st.sampled_from([0.0, 0.5, 5.0, 40.0])
 spans = st.tuples(st.integers(0, 1439), st.integers(0, 1439)).filter(lambda pair: pair[0] != pair[1])
 
 
 @settings(max_examples=60, deadline=None)
-@given(
-    number=st.integers(0, 10**6), seed=st.integers(0, 1000), span=spans, watts=st.sampled_from([0.0, 0.5, 5.0, 40.0])
-)
+@given(number=st.integers(0, 10**6), seed=st.integers(0, 1000), span=spans, watts=some_watts)
 def test_adding_a_load_never_raises_a_margin(number: int, seed: int, span: tuple[int, int], watts: float) -> None:
     made = numbered(number)
     with_fan = replace(made.inventory, loads=(*made.inventory.loads, load("fan", full_w=watts)))
