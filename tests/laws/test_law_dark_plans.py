@@ -104,6 +104,17 @@ def test_of_equal_bags_the_first_are_used(tmp_path: Path) -> None:
     assert [sum(one["count"] for one in bag["kit"]) for bag in found["bags"]] == [2, 0, 0]
 
 
+@pytest.mark.parametrize(("limit_g", "is_enough"), [(1200, True), (1199, False)])
+def test_a_bag_holds_its_limit_to_the_gram(limit_g: int, is_enough: bool, tmp_path: Path) -> None:
+    # a box of 900 g and a lamp of 300 g, which only the first bag could hold; the second is for the sum's sake
+    events = [Night("hut", 10, 10)]
+    write_stock(tmp_path, [Box("b", 1, 10, 900)], events)
+    bags = f'[[bags]]\nname = "sack"\nmass_g = {limit_g}\n[[bags]]\nname = "pouch"\nmass_g = 299'
+    found = told("grab-kit", write_plan(tmp_path, "events", events, bags))
+    assert found["status"] == "found"
+    assert [len(bag["kit"]) for bag in found["bags"]] == ([2, 0] if is_enough else [])
+
+
 @pytest.mark.parametrize("number", range(N_INSTANCES))
 def test_the_grab_kit_within_a_mass_lasts_longest(number: int, tmp_path: Path) -> None:
     rng = random.Random(1000 + number)
@@ -184,6 +195,17 @@ def test_handovers_are_what_has_to_change_hands(tmp_path: Path) -> None:
         n_kept += sum(map(sum, (k.values() for k in kits.values()))) - sum(n for _, n, _, _ in right)
     assert n_given >= 20
     assert n_kept >= 20
+
+
+def test_pieces_are_free_the_moment_an_outing_ends(tmp_path: Path) -> None:
+    # the only box: from ten hours on it is the second night's
+    box = [Box("b", 1, 10, 900)]
+    first, second = Night("n0", 10, 10, 0, "one"), Night("n1", 10, 10, 10, "two")
+    write_stock(tmp_path, box, [first, second])
+    found = told("share", write_plan(tmp_path, "operations", [first, second]))
+    assert found["status"] == "found"
+    assert handed(found) == [("b", 1, None, "n0"), ("b", 1, "n0", "n1")]
+    assert found["handovers"][1]["after"] == "2027-01-15T22:00:00+00:00"
 
 
 def test_nobody_goes_short_where_there_is_enough(tmp_path: Path) -> None:
