@@ -226,6 +226,6 @@ def test_importing_the_types_loads_no_reader() -> None:
 
 def test_many_rows_are_read_in_reasonable_time(write: Write) -> None:
     text = "id,mass_g,rated_w,connector\n" + "".join(f"p{n},900,20,x\n" for n in range(5000))
-    before = time.perf_counter()
+    before = time.process_time()
     assert len(read_inventory(write(panels__csv=text)).panels) == 5000
-    assert time.perf_counter() - before < 3
+    assert time.process_time() - before < 3
