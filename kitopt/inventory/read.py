@@ -9,10 +9,11 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from kitopt.errors import BadInput, Fault
-from kitopt.files.decode import decode, read_bytes
+from kitopt.files.decode import decode
 from kitopt.files.faults import FaultList, quoted
 from kitopt.files.marks import decimal_mark
 from kitopt.files.nearest import did_you_mean, nearest
+from kitopt.files.reading import read_bytes, what_lies_at
 from kitopt.files.table import Row, Table, read_table
 from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, parse_toml
 from kitopt.files.unknown import is_unknown
@@ -73,7 +74,7 @@ class _Folder:
         self.digest = hashlib.sha256()
 
     def read(self) -> Inventory:
-        if not self.folder.is_dir():
+        if what_lies_at(self.folder) != "folder":
             text = "there is no such folder; name an inventory folder, or make one with `kitopt start`."
             raise BadInput([Fault(str(self.folder), None, None, text)])
         contents: dict[str, bytes] = {}
@@ -114,8 +115,8 @@ class _Folder:
         self, name: str, contents: dict[str, bytes], faults: FaultList, misnamed: dict[str, str]
     ) -> Table | None:
         path = self.folder / name
-        if not path.exists():
-            if name in REQUIRED:
+        if self._is_missing(path, faults):
+            if name in REQUIRED and not faults.n:
                 hint = "".join(f" Is {quoted(other)} meant?" for other, meant in misnamed.items() if meant == name)
                 need = f"there is no such file; every inventory needs it, if only with a header.{hint}"
                 faults.add(None, None, need)
@@ -126,6 +127,14 @@ class _Folder:
         contents[name] = content
         text = decode(content, faults, _SAVE_CSV)
         return None if text is None else read_table(text, faults)
+
+    def _is_missing(self, path: Path, faults: FaultList) -> bool:
+        """Whether there is nothing at a path, or nothing that the system lets be seen, which is a fault."""
+        try:
+            return what_lies_at(path) == "nothing"
+        except BadInput as error:
+            faults.add(None, None, error.faults[0].text)
+            return True
 
     def _contacts(self, table: Table, items: dict[str, tuple[Item, ...]], faults: FaultList) -> list[rows.ContactRow]:
         """What the owner knows of connector families, instead of what is usual."""
@@ -259,11 +268,9 @@ class _Folder:
 
     def _currency(self, contents: dict[str, bytes]) -> str:
         path = self.folder / CURRENCY
-        if not path.exists():
-            return ""
         faults = FaultList(str(path))
         currency = ""
-        content = read_bytes(path, faults, LARGEST_BYTES)
+        content = None if self._is_missing(path, faults) else read_bytes(path, faults, LARGEST_BYTES)
         text = None if content is None else decode(content, faults, "save it as UTF-8 text")
         values = None if text is None else parse_toml(text, faults)
         if content is not None and text is not None and values is not None:
@@ -294,22 +301,32 @@ def _other_names(folder: Path) -> tuple[dict[str, str], tuple[str, ...]]:
     Operations and plans may lie in the same folder, so other TOML files and folders are no matter.
     """
     try:
-        there = sorted(folder.iterdir())
+        there = {path.name: path.is_dir() for path in sorted(folder.iterdir())}
     except OSError:
+        # each file that cannot be reached has its own fault
         return {}, ()
-    free = [name for name in _NAMES if not (folder / name).exists()]
+    free = [name for name in _NAMES if name not in there]
     misnamed: dict[str, str] = {}
     others: list[str] = []
-    for path in there:
-        if path.name in _NAMES or path.name.startswith((".", "~")):
+    for name, is_folder in there.items():
+        # where a file system knows no capitals, Panels.csv has been read
+        if name in _NAMES or name.startswith((".", "~")) or _is_read_as(folder / name):
             continue
-        is_folder = path.is_dir()
-        is_toml = path.suffix.lower() == ".toml"
+        stem, _, ending = name.rpartition(".")
+        is_toml = ending.lower() == "toml"
         # panels.txt and panels.xlsx are meant as panels.csv
-        name = path.name if is_folder or is_toml else f"{path.stem}.csv"
-        meant = nearest(name, free, cutoff=0.8)
+        meant = nearest(name if is_folder or is_toml or not stem else f"{stem}.csv", free, cutoff=0.8)
         if meant is not None and is_folder == (meant == CATALOGUE) and len(misnamed) < _WARNINGS_LISTED:
-            misnamed[path.name] = meant
-        elif not is_folder and not is_toml and path.name.lower() not in _NAMES:
-            others.append(path.name)
+            misnamed[name] = meant
+        elif not is_folder and not is_toml:
+            others.append(name)
     return misnamed, tuple(others)
+
+
+def _is_read_as(path: Path) -> bool:
+    """Whether the file system takes a file for one of an inventory's."""
+    small = path.name.lower()
+    try:
+        return small in _NAMES and path.samefile(path.with_name(small))
+    except OSError:
+        return False

@@ -9,10 +9,11 @@ from typing import Any, TypeVar, cast
 from pydantic import ValidationError
 
 from kitopt.errors import BadInput, Fault
-from kitopt.files.decode import decode, read_bytes
+from kitopt.files.decode import decode
 from kitopt.files.faults import FaultList, quoted
 from kitopt.files.marks import decimal_mark
 from kitopt.files.nearest import did_you_mean
+from kitopt.files.reading import read_bytes, what_lies_at
 from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, KeyPath, dotted, parse_toml, texts_in
 from kitopt.files.unknown import is_unknown
 from kitopt.inventory.ranges import judge
@@ -205,13 +206,14 @@ class _Document:
         path = self.path.parent / name
         if path not in self._read:
             self._read[path] = None
-            if not path.is_file():
-                self.fault((*place, "file"), f"found {quoted(name)}, but {quoted(path)} is no file; need an operation.")
-            else:
-                try:
+            try:
+                if what_lies_at(path) == "file":
                     self._read[path] = read_operation(path)
-                except BadInput as error:
-                    self.others.extend(error.faults)
+                else:
+                    text = f"found {quoted(name)}, but {quoted(path)} is no file; need an operation."
+                    self.fault((*place, "file"), text)
+            except BadInput as error:
+                self.others.extend(error.faults)
         found = self._read[path]
         if found is not None:
             self.warnings += [w for w in found.warnings if w not in self.warnings]

@@ -10,10 +10,11 @@ from zoneinfo import available_timezones
 from pydantic import ValidationError
 
 from kitopt.errors import BadInput
-from kitopt.files.decode import decode, read_bytes
+from kitopt.files.decode import decode
 from kitopt.files.faults import FaultList, quoted
 from kitopt.files.marks import decimal_mark
 from kitopt.files.nearest import did_you_mean
+from kitopt.files.reading import read_bytes, what_lies_at
 from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, KeyPath, dotted, parse_toml, texts_in
 from kitopt.files.unknown import is_unknown
 from kitopt.inventory.fields import needed
@@ -265,10 +266,11 @@ class _Document:
             return NoSun()
         file = self.path.parent / value
         try:
-            if file.is_file():
+            if what_lies_at(file) == "file":
                 return WeatherFile(file)
-        except (OSError, ValueError):
-            pass  # a name that no file system takes is no file either
+        except BadInput as error:
+            self.fault(("need", "weather"), f"found {quoted(value)}, which {error.faults[0].text}")
+            return None
         text = f'found {quoted(value)}, but {quoted(file)} is no file; need "climate", "no sun", shares, or a file.'
         self.fault(("need", "weather"), text)
         return None

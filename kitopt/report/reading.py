@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from kitopt.files.plain import cut
 from kitopt.inventory.items import CHOSEN_KINDS, Assumed, Inventory
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, Weather
 from kitopt.report import words
@@ -91,7 +92,7 @@ def reading_text(operation: Operation | None, inventory: Inventory) -> str:
         for one in inventory.unusual:
             lines += wrapped(f"ask: {one}", "- ")
     if inventory.other_files:
-        named = ", ".join(words.cut(name, 40) for name in inventory.other_files[:FILES_NAMED])
+        named = ", ".join(cut(name, 40) for name in inventory.other_files[:FILES_NAMED])
         left = len(inventory.other_files) - FILES_NAMED
         more = f" and {left:,} more" if left > 0 else ""
         lines += ["", *wrapped(f"Other files in the folder, not read: {named}{more}.")]
@@ -113,8 +114,8 @@ def _assumed(assumed: list[Assumed]) -> list[str]:
     for one, row in zip(assumed, rows, strict=True):
         if one.file != file:
             file = one.file
-            lines.append(words.cut(file, WIDTH))
-        cells = [f"{words.cut(text, size):{size}}" for text, size in zip(row, sizes, strict=True)]
+            lines.append(cut(file, WIDTH))
+        cells = [f"{cut(text, size):{size}}" for text, size in zip(row, sizes, strict=True)]
         head = "  " + "  ".join(cells) + "  "
         lines += wrapped(one.rule, head, " " * len(head))
     return lines
