@@ -75,9 +75,11 @@ class Range:
 
     def holds(self, value: float, times: float = 1.0) -> bool:
         """Return whether a value lies in the usual, made wider on both sides by a factor."""
-        low, high = sorted((abs(self.low), abs(self.high)))
+        if self.low <= value <= self.high:
+            return True
         if not self.has_decade:
-            return self.low <= value <= self.high
+            return False
+        low, high = sorted((abs(self.low), abs(self.high)))
         is_same_sign = value * (self.high or self.low) > 0
         # nine digits: 0.1 times 2.2 is no more than 0.22
         return is_same_sign and low / times * (1 - 1e-9) <= abs(value) <= high * times * (1 + 1e-9)
@@ -284,6 +286,8 @@ RANGES: tuple[Range, ...] = (
     Range("bags", ("mass_g",), "a bag's mass", "g", 500, 60_000),
 )
 
+_BY_KIND = {kind: tuple(one for one in RANGES if one.kind == kind) for kind in {one.kind for one in RANGES}}
+
 # the unit kept first, then those that it is mistaken for; each with its name
 _READINGS: dict[str, dict[str, str]] = {
     "g": {"g": "grams", "kg": "kilograms"},
@@ -331,10 +335,12 @@ def judge(kind: str, row: BaseModel, written: Mapping[str, object], decimal: str
         At most one that blames each column.
     """
     outside = []
-    for one in RANGES:
-        columns = [column for column in one.columns if column in written] if one.kind == kind else []
-        value = one.value(row) if columns else None
-        if value is not None and not one.holds(value):
+    for one in _BY_KIND.get(kind, ()):
+        value = one.value(row)
+        if value is None or one.holds(value):
+            continue
+        columns = [column for column in one.columns if column in written]
+        if columns:
             meant = {column: _meant(one, row, column, written[column], decimal) for column in columns}
             is_far = one.has_decade and not one.holds(value, DECADE)
             # a percentage of a percentage, though less than a decade off
@@ -372,7 +378,7 @@ def _meant(one: Range, row: BaseModel, column: str, written: object, decimal: st
             other = row.model_copy(update={column: field.read(text, decimal)})
         except ValueError:
             continue
-        if all(_is_near(of, other) for of in RANGES if of is one or (of.kind == one.kind and of.columns == (column,))):
+        if all(_is_near(of, other) for of in _BY_KIND[one.kind] if of is one or of.columns == (column,)):
             found[text] = name
     return found
 

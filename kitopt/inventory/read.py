@@ -78,10 +78,7 @@ class _Folder:
             text = "there is no such folder; name an inventory folder, or make one with `kitopt start`."
             raise BadInput([Fault(str(self.folder), None, None, text)])
         contents: dict[str, bytes] = {}
-        try:
-            misnamed, others = _other_names(self.folder)
-        except OSError:  # told of each file that is wanted
-            misnamed, others = {}, ()
+        misnamed, others = _other_names(self.folder)
         for other, wanted in misnamed.items():
             self.warnings.append(f"the file {quoted(other)} is ignored. Did you mean {wanted}?")
         items: dict[str, tuple[Item, ...]] = {}
@@ -303,19 +300,33 @@ def _other_names(folder: Path) -> tuple[dict[str, str], tuple[str, ...]]:
 
     Operations and plans may lie in the same folder, so other TOML files and folders are no matter.
     """
-    free = [name for name in _NAMES if not (folder / name).exists()]
+    try:
+        there = {path.name: path.is_dir() for path in sorted(folder.iterdir())}
+    except OSError:
+        # each file that cannot be reached has its own fault
+        return {}, ()
+    free = [name for name in _NAMES if name not in there]
     misnamed: dict[str, str] = {}
     others: list[str] = []
-    for path in sorted(folder.iterdir()):
-        if path.name in _NAMES or path.name.startswith((".", "~")):
+    for name, is_folder in there.items():
+        # where a file system knows no capitals, Panels.csv has been read
+        if name in _NAMES or name.startswith((".", "~")) or _is_read_as(folder / name):
             continue
-        is_folder = path.is_dir()
-        is_toml = path.suffix.lower() == ".toml"
+        stem, _, ending = name.rpartition(".")
+        is_toml = ending.lower() == "toml"
         # panels.txt and panels.xlsx are meant as panels.csv
-        name = path.name if is_folder or is_toml else f"{path.stem}.csv"
-        meant = nearest(name, free, cutoff=0.8)
+        meant = nearest(name if is_folder or is_toml or not stem else f"{stem}.csv", free, cutoff=0.8)
         if meant is not None and is_folder == (meant == CATALOGUE) and len(misnamed) < _WARNINGS_LISTED:
-            misnamed[path.name] = meant
-        elif not is_folder and not is_toml and path.name.lower() not in _NAMES:
-            others.append(path.name)
+            misnamed[name] = meant
+        elif not is_folder and not is_toml:
+            others.append(name)
     return misnamed, tuple(others)
+
+
+def _is_read_as(path: Path) -> bool:
+    """Whether the file system takes a file for one of an inventory's."""
+    small = path.name.lower()
+    try:
+        return small in _NAMES and path.samefile(path.with_name(small))
+    except OSError:
+        return False
