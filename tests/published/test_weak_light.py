@@ -2,8 +2,8 @@
 
 Sources: B. Marion, "Numerical method for angle-of-incidence correction factors for diffuse radiation incident
 photovoltaic modules," Solar Energy 147, 2017, added up by pvlib; W. De Soto, S. A. Klein and W. A. Beckman, Solar
-Energy 80, 2006, figure 5: transmittance over that at normal incidence; T. Huld and others, Solar Energy Materials and Solar
-Cells 95, 2011, table 3 (crystalline silicon): k1 = -0.017237, k2 = -0.040465.
+Energy 80, 2006, figure 5: transmittance over that at normal incidence; T. Huld and others, Solar Energy Materials
+and Solar Cells 95, 2011, table 3 (crystalline silicon): k1 = -0.017237, k2 = -0.040465.
 """
 
 from __future__ import annotations
