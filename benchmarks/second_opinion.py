@@ -75,7 +75,9 @@ def outing(number: int, windows: int) -> str:
         elif load in ("area-light", "fan"):
             text.append('mode = "on"\non = ["18:00-23:30"]\nquiet = "off"')
         else:
-            text.append(f'mode = "{rng.choice(("ssb", "cw", "data", "fm"))}"\ntransmit = {rng.choice((0.05, 0.1, 0.2))}')
+            text.append(
+                f'mode = "{rng.choice(("ssb", "cw", "data", "fm"))}"\ntransmit = {rng.choice((0.05, 0.1, 0.2))}'
+            )
             text.append(rng.choice(('on_air = ["08:00-22:00"]\nquiet = "off"', 'on_air = ["06:00-23:30"]', "")))
     return "\n".join(text)
 

@@ -69,8 +69,8 @@ class Opinion:
     @property
     def survives(self) -> NDArray[np.bool_]:
         """Whether each window is survived: charge enough throughout, and no load gone off."""
-        is_lit = np.array([cut_off is None for cut_off in self.cut_offs])
-        return (self.margin_wh >= -1e-6) & is_lit
+        is_lit = np.array([cut_off is None for cut_off in self.cut_offs], dtype=bool)
+        return np.asarray((self.margin_wh >= -1e-6) & is_lit, dtype=bool)
 
 
 def station_volts(bank: Bank) -> Floats:

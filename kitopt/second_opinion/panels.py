@@ -24,8 +24,10 @@ STEP_DOWN_V = 1.0
 """What a controller that tracks needs above its own output to step down from; from memory. [V]"""
 
 _GRID_V = 0.2
-_LIGHT_WM2 = np.array([1.0, 20, 50, 100, 150, 200, 300, 400, 500, 600, 700, 800, 900, 1000, 1150, 1300, 1500])
-_HEAT_DEGC = 8.0
+_LIGHT_WM2 = np.array(
+    [1.0, 10, 20, 35, 50, 75, 100, 150, 200, 275, 350, 450, 550, 650, 750, 850, 950, 1050, 1200, 1500]
+)
+_HEAT_DEGC = 6.0
 
 
 def curve_a(panel: Panel, volts: Floats, light_wm2: Floats, cell_degc: Floats, ohm: float = 0.0) -> Floats:
