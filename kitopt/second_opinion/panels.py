@@ -91,7 +91,7 @@ class Curves:
     def __init__(self, feeds: Sequence[Feed], coldest_degc: float, hottest_degc: float) -> None:
         n_heat = 2 + int(np.ceil(max(hottest_degc - coldest_degc, 0.0) / _HEAT_DEGC))
         self._heat = np.linspace(coldest_degc - 0.5, hottest_degc + 0.5, n_heat)
-        highest_v = max(feed.panel.voc_v * (1.0 + 0.004 * max(0.0, 25.0 - coldest_degc)) for feed in feeds)
+        highest_v = max(feed.panel.voc_v * (1.05 + 0.005 * max(0.0, 25.0 - coldest_degc)) for feed in feeds)
         self.volts = np.arange(0.0, highest_v + 2 * _GRID_V, _GRID_V)
         self._tables: dict[Laid, Floats] = {}
         for feed in feeds:
@@ -166,7 +166,8 @@ def delivered_a(circuit: Circuit, volts: Floats, amps: Floats, station_v: Floats
         most_w = np.inf if controller.max_pv_w is None else controller.max_pv_w
 
     def at(values: Floats, where_v: Floats) -> Floats:
-        position = np.clip(where_v / step_v, 0.0, len(volts) - 1.001)
+        # the grid ends beyond every open circuit: nothing flows there
+        position = np.clip(where_v / step_v, 0.0, len(volts) - 1.0 - 1e-9)
         low = position.astype(np.intp)
         weight = position - low
         left = np.take_along_axis(values, low, axis=-1)

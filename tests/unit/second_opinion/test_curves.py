@@ -6,12 +6,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from oracle.instances import controller, panel
 
 from kitopt.inventory import read_inventory
 from kitopt.inventory.items import Panel
 from kitopt.second_opinion.kit import Circuit, Feed
 from kitopt.second_opinion.panels import Curves, curve_a, delivered_a
-from oracle.instances import controller, panel
 
 INVENTORY = Path(__file__).parents[3] / "inventory"
 PANELS = read_inventory(INVENTORY).panels

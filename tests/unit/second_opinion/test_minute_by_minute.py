@@ -6,14 +6,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from oracle.instances import GENDERLESS, battery, controller, load, operation, panel, sky
 
+from kitopt.inventory.items import Converter
 from kitopt.operation.terms import LoadUse, Operation, Span
 from kitopt.second_opinion import Circuit, Fed, Feed, PlainKit, second_opinion
 from kitopt.second_opinion.cells import CELLS, bank_of
 from kitopt.second_opinion.clouds import dim_and_bright
 from kitopt.second_opinion.loads import by_minute, drawn_by
 from kitopt.second_opinion.spells import on_share, ranks
-from oracle.instances import battery, controller, load, operation, panel, sky
 
 
 def test_spells_keep_their_share() -> None:
@@ -101,9 +102,6 @@ def test_the_load_goes_off_at_the_end_of_its_own_chain() -> None:
 
 
 def test_what_a_load_needs_behind_a_converter_is_power() -> None:
-    from kitopt.inventory.items import Converter
-    from oracle.instances import GENDERLESS
-
     up = Converter(
         id="up",
         name="up",
@@ -129,7 +127,7 @@ def sunny(hours: int, **kit: object) -> tuple[Operation, PlainKit]:
 
 
 def test_no_ampere_is_lost_or_made() -> None:
-    """Charge at the end is that at the start plus 0.95 of what went in, less what came out; nothing beyond what came."""
+    """Charge at the end is that at the start plus 0.95 of what went in, less what came out."""
     rng = np.random.default_rng(4)
     windows = sky((900.0 * rng.random((30, 48))).tolist(), step_h=0.5)
     outing, kit = sunny(24)
