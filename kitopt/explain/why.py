@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from kitopt.engine import Reporter
+from kitopt.explain.agreement import Agreement, agreement
 from kitopt.explain.conflict import Conflict, conflicts
 from kitopt.explain.repairs import Repairs, repairs
 from kitopt.explain.without import Without, without_each
@@ -30,11 +31,14 @@ class Why:
         What would make it work, where no kit does.
     conflicts : tuple of Conflict
         Why nothing fits together, where nothing does.
+    agreement : Agreement or None
+        What a second opinion makes of the kit.
     """
 
     withouts: tuple[Without, ...] = ()
     repairs: Repairs = NOTHING_TRIED
     conflicts: tuple[Conflict, ...] = ()
+    agreement: Agreement | None = None
 
 
 def why(
@@ -46,7 +50,7 @@ def why(
     reporter: Reporter | None = None,
     say: Callable[[str], None] = lambda text: None,
 ) -> Why:
-    """Argue for a kit by what happens without each of its items; where there is none, find what would help.
+    """Argue for a kit by what happens without each of its items and by a second opinion; else find what would help.
 
     Parameters
     ----------
@@ -66,4 +70,7 @@ def why(
         left = deadline - time.monotonic()
         tried = repairs(choice, sky_of=sky_of, catalogue=catalogue(), seconds=left, say=say)
         return Why(repairs=tried, conflicts=facts)
-    return Why(withouts=without_each(choice, seconds=seconds, reporter=reporter, say=say))
+    say("going through it minute by minute")
+    second = agreement(choice)
+    left = deadline - time.monotonic()
+    return Why(withouts=without_each(choice, seconds=left, reporter=reporter, say=say), agreement=second)
