@@ -28,9 +28,9 @@ UNKNOWN_AWG = 18
 
 # chemistry: nominal_v, efficiency, depth_share, lowest_charging_degc
 BATTERY_USUAL: dict[str, tuple[float, float, float, float]] = {
-    "lifepo4": (12.8, 0.95, 0.9, 0.0),
-    "agm": (12.0, 0.85, 0.5, -20.0),
-    "li-ion": (14.4, 0.95, 0.9, 0.0),
+    "lifepo4": (12.8, 0.98, 0.9, 0.0),
+    "agm": (12.0, 0.90, 0.5, -20.0),
+    "li-ion": (14.4, 0.98, 0.9, 0.0),
 }
 # kind: efficiency, idle_ma
 _CONTROLLER = {"pwm": (1.0, 15.0), "mppt": (0.95, 40.0)}
@@ -182,6 +182,8 @@ def _controller(row: rows.ControllerRow, notes: Notes) -> Controller:
     usual = f"usual for {row.kind}"
     if not row.chemistries:
         notes.say("chemistries", "any", "taken to fit; check its setting")
+    if row.boost and row.kind == "pwm":
+        raise Inconsistent("boost", "found yes for a pwm controller; only an mppt controller can step up.")
     if row.max_pv_v is None:
         notes.say("max_pv_v", "not given", "no panel's cold voltage is checked against it; read its label")
     return Controller(
@@ -197,6 +199,8 @@ def _controller(row: rows.ControllerRow, notes: Notes) -> Controller:
         battery_connector=row.battery_connector,
         chemistries=row.chemistries,  # type: ignore[arg-type]  # checked against the list
         rf=notes.fill(row.rf, "rf", "unknown", "listen for its noise before the outing"),  # type: ignore[arg-type]
+        boost=bool(row.boost),
+        start_above_v=row.start_above_v,
     )
 
 

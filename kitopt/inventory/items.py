@@ -122,9 +122,10 @@ class Battery(Item):
     Attributes
     ----------
     efficiency : float
-        Charge efficiency, energy stored over energy put in, 0 to 1.
+        Ampere-hours that come out over those put in, 0 to 1; what the higher voltage of charging costs is counted
+        apart.
     discharge_efficiency : float
-        Energy delivered over energy taken from the store, 0 to 1.
+        Ampere-hours delivered over those taken from the store, 0 to 1.
     depth_share : float
         Share of the measured capacity that may be used, 0 to 1.
     """
@@ -170,6 +171,10 @@ class Controller(Item):
     chemistries: tuple[Chemistry, ...] = ()
     """Profiles it can be set to; empty when the owner did not say."""
     rf: Literal["quiet", "hash", "unknown"] = "unknown"
+    boost: bool = False
+    """Whether tracking also steps up: charges a battery whose voltage is above the panel's."""
+    start_above_v: float | None = None
+    """Open-circuit voltage of the panels above which it starts to work at all. [V]"""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -111,6 +111,8 @@ class ControllerRow(Row):
     battery_connector: Annotated[Connector, CONNECTOR]
     chemistries: Annotated[tuple[str, ...], SomeOf(CHEMISTRIES, '"lifepo4 agm"')] = ()
     rf: Annotated[str, OneOf(("quiet", "hash", "unknown"))] | None = None
+    boost: Annotated[bool, Flag()] | None = None
+    start_above_v: Annotated[float, _VOLTAGE] | None = None
 
 
 class LeadRow(Row):

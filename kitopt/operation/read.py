@@ -217,6 +217,7 @@ class _Document:
             warmest_degc=warmest,
             horizon_deg=tuple(sorted(table.horizon)),
             shade=table.shade,
+            cells_degc=table.cells,
         )
 
     def _place(self, table: tables.SiteTable) -> tuple[float, float] | None:

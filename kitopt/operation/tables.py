@@ -14,7 +14,7 @@ from kitopt.inventory.items import Connector
 from kitopt.operation.maidenhead import place_of
 from kitopt.operation.moment import zone_named
 from kitopt.operation.spans import read_span
-from kitopt.operation.terms import Span
+from kitopt.operation.terms import Shade, Span
 
 BACKUPS = ("battery", "controller", "panel", "lead")
 # mean over full while transmitting
@@ -50,8 +50,38 @@ def _reserve(value: Any, decimal: str | None) -> tuple[float, float]:
     return 0.0, energy_wh
 
 
+def _cell_share(value: Any, decimal: str | None) -> float:
+    """Return a share from text in the file's own marks, or from a number, whose mark is a point."""
+    return cells.share(value, decimal) if isinstance(value, str) else cells.share(repr(value), ".")
+
+
 def _locator(text: str) -> tuple[float, float]:
     return place_of(text.strip())
+
+
+def _shade(value: Any, decimal: str | None) -> Shade:
+    """Return hours alone, or a table of hours and of what passes."""
+    if isinstance(value, str):
+        return Shade((read_span(value),))
+    if not isinstance(value, dict) or not {"hours"} <= set(value) <= {"hours", "beam", "diffuse"}:
+        raise ValueError("neither hours nor a table with them")
+    hours = value["hours"]
+    if not isinstance(hours, list) or not hours or not all(isinstance(one, str) for one in hours):
+        raise ValueError("no hours")
+    passes = {f"{key}_share": _cell_share(one, decimal) for key, one in value.items() if key != "hours"}
+    if not all(0 <= share <= 1 for share in passes.values()):
+        raise ValueError("not shares")
+    return Shade(tuple(read_span(one) for one in hours), **passes)
+
+
+def _cells(value: Any, decimal: str | None) -> float | None:
+    """Return how cold cells that are kept warm get, or None for those as cold as the air."""
+    if isinstance(value, str) and value.strip().lower() == "as the air":
+        return None
+    degc = cells.number(value, "degC", decimal) if isinstance(value, str) else cells.number(repr(value), "degC", ".")
+    if not -60 <= degc <= 60:
+        raise ValueError("no such cells")
+    return degc
 
 
 def _weather(value: Any, decimal: str | None) -> str | tuple[float, ...]:
@@ -60,7 +90,7 @@ def _weather(value: Any, decimal: str | None) -> str | tuple[float, ...]:
         return value.strip()
     if not isinstance(value, list) or not 1 <= len(value) <= 400:
         raise ValueError("neither")
-    shares = tuple(cells.share(one, decimal) if isinstance(one, str) else cells.share(repr(one), ".") for one in value)
+    shares = tuple(_cell_share(one, decimal) for one in value)
     if not all(0 <= share <= 1.2 for share in shares):
         raise ValueError("not shares")
     return shares
@@ -107,7 +137,20 @@ class SiteTable(Table):
         ],
         ...,
     ] = ()
-    shade: tuple[Annotated[Span, _SPAN], ...] = ()
+    shade: tuple[
+        Annotated[
+            Shade,
+            Amount(
+                _shade,
+                'hours of the day, such as "18:00-23:00", or a table with hours = ["18:00-23:00"], and beam and '
+                'diffuse: the shares that pass, such as "0 %" and "40 %"',
+            ),
+        ],
+        ...,
+    ] = ()
+    cells: Annotated[
+        float | None, Amount(_cells, '"as the air", or how cold the batteries get at most, such as 5 or "41 °F"')
+    ] = None
 
 
 class NeedTable(Table):

@@ -29,7 +29,7 @@ def build_model(operation: Operation, inventory: Inventory, bus: BusClass, sky: 
     lay_panels(model)
     lay_station(model, amps)
     order_equal_units(model)
-    apply_rules(model, sky.coldest_degc, amps)
+    apply_rules(model, sky, amps)
     lay_backups(model)
     add_stock(model)
     return model

@@ -148,7 +148,7 @@ def test_a_label_that_does_not_multiply_is_asked_about(write: Write) -> None:
 # common practice, no source
 @pytest.mark.parametrize(
     ("chemistry", "mass_kg", "nominal_v", "depth", "efficiency", "lowest"),
-    [("lifepo4", 2.4, 12.8, 0.9, 0.95, 0), ("agm", 6, 12.0, 0.5, 0.85, -20), ("li-ion", 2, 14.4, 0.9, 0.95, 0)],
+    [("lifepo4", 2.4, 12.8, 0.9, 0.98, 0), ("agm", 6, 12.0, 0.5, 0.90, -20), ("li-ion", 2, 14.4, 0.9, 0.98, 0)],
 )
 def test_a_battery_with_only_its_label(
     write: Write, chemistry: str, mass_kg: float, nominal_v: float, depth: float, efficiency: float, lowest: float
