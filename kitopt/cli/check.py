@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 from kitopt.cli.inputs import Gather, read_both
 from kitopt.cli.request import CHECK_SCHEMA, Answer
+from kitopt.cli.streams import say
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import Operation
 
@@ -29,7 +29,7 @@ def run_check(file: Path | None, folder: Path | None, *, is_json: bool = False) 
     else:
         operation, inventory = read_both(gather, file, folder)
         if file is None:
-            print(f"No operation named: this is the invented demo, {Path(operation.file).name}.", file=sys.stderr)
+            say(f"No operation named: this is the invented demo, {Path(operation.file).name}.")
     if is_json:
         from kitopt.report.document import as_json
         from kitopt.report.reading import reading_document

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from kitopt.explain import Why, cautions
 from kitopt.explain.ruled_out import blocks_that_matter, told
+from kitopt.files.plain import cut
 from kitopt.inventory.items import Assumed
 from kitopt.model.kit import Join, Unit
 from kitopt.pack import Choice, Packed
@@ -53,7 +54,7 @@ def brief(choice: Choice) -> str:
     for one in choice.packed:
         item = choice.inventory.by_id[one.id]
         mass = words.mass(one.count * item.mass_g)
-        head = f"{one.count:3}  {words.cut(one.id, 30):{min(ids, 30)}}  "
+        head = f"{one.count:3}  {cut(one.id, 30):{min(ids, 30)}}  "
         lines.append(_row(head, item.name, mass))
     return "\n".join(lines) + "\n"
 
@@ -87,7 +88,7 @@ def _kit(choice: Choice, packed: Sequence[Packed]) -> list[str]:
         item = by_id[one.id]
         kind = one.kind if one.kind != last else ""
         last = one.kind
-        head = f"{kind:{kinds}} {one.count:3}  {words.cut(one.id, ids):{ids}}  "
+        head = f"{kind:{kinds}} {one.count:3}  {cut(one.id, ids):{ids}}  "
         lines.append(_row(head, item.name, words.mass(one.count * item.mass_g)))
     count = sum(one.count for one in packed)
     total_g = sum(one.count * by_id[one.id].mass_g for one in packed)
@@ -98,7 +99,7 @@ def _kit(choice: Choice, packed: Sequence[Packed]) -> list[str]:
 def _row(head: str, name: str, tail: str) -> str:
     end = max(10, len(tail) + 2)
     room = WIDTH - len(head) - end
-    return f"{head}{words.cut(name, room):{room}}{tail:>{end}}"
+    return f"{head}{cut(name, room):{room}}{tail:>{end}}"
 
 
 def _total_price(choice: Choice, packed: Sequence[Packed]) -> str:
@@ -291,4 +292,4 @@ def _assumed(choice: Choice) -> list[str]:
 def assumed_line(one: Assumed) -> str:
     """One assumed value: what, how much and by which rule."""
     what = f"{one.id} {one.column}".strip()
-    return words.cut(f"  {what} = {one.value}: {one.rule}", WIDTH)
+    return cut(f"  {what} = {one.value}: {one.rule}", WIDTH)
