@@ -1,7 +1,8 @@
 """How often a second opinion fails what the planner passes: chosen kits with a panel and next to no margin.
 
-Random outings of the demo inventory; those whose kit has a panel and a margin under 5 % of its need count. Every
-window that is survived is gone through minute by minute. Prints each operation and, at the end, the share that fails.
+Random outings of the demo inventory. Where the kit has a panel but a margin above 5 % of its need, the loads are raised
+until it is below: what was the lightest kit for less still is. Every window that is survived is gone through minute by
+minute. Prints each operation and, at the end, the share of windows that fails.
 
     python benchmarks/second_opinion.py [--smoke] [--operations 100] [--first 0] [--windows 500] [--most 0.005]
 """
@@ -13,6 +14,7 @@ import random
 import sys
 import tempfile
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -20,8 +22,9 @@ import numpy as np
 from kitopt.explain.agreement import Agreement, agreement, compare
 from kitopt.inventory import read_inventory
 from kitopt.inventory.items import Inventory
+from kitopt.model.kit import case_under
 from kitopt.operation import read_operation
-from kitopt.pack import Choice, pack
+from kitopt.pack import Choice, Solved, chosen, measured, pack, with_need
 from kitopt.sky import windows_for
 
 INVENTORY = Path(__file__).parents[1] / "inventory"
@@ -40,21 +43,24 @@ PLACES = (
 )
 """Latitude, longitude, altitude [m], time zone, coldest and warmest of a usual day in the year's mean [°C]."""
 
-LOADS = ("hf-5w", "hf-10w", "hf-20w", "vhf-50w", "mesh-node", "laptop", "tablet", "phone", "area-light", "fan")
+LOADS = ("hf-10w", "hf-20w", "vhf-50w", "hf-5w", "mesh-node", "laptop", "tablet", "phone", "area-light", "fan")
 
 
 def outing(number: int, windows: int) -> str:
     """A random outing as its file's text."""
     rng = random.Random(number)
     latitude, longitude, altitude, zone, coldest, warmest = rng.choice(PLACES)
-    month = rng.randint(1, 12)
+    # where winter days are short the answer is a battery
+    month = (
+        rng.randint(1, 12) if abs(latitude) < 40 else rng.choice((2, 3, 4, 5, 8, 9, 10) if latitude > 0 else (9, 2, 3))
+    )
     # warmest in July in the north, in January in the south
     season = 9.0 * np.cos(2 * np.pi * (month - (7 if latitude > 0 else 1)) / 12.0)
     aim = rng.choice(['mode = "flat"', 'mode = "fixed"', 'mode = "re-aimed"\nevery_h = 2'])
     text = [
         f'name = "Outing {number}"',
         f"start = 2027-{month:02d}-{rng.randint(1, 28):02d}T{rng.choice((6, 9, 12, 18)):02d}:00:00",
-        f"hours = {rng.choice((26, 33, 48, 56, 72))}",
+        f"hours = {rng.choice((33, 48, 56, 72))}",
         f'batteries = "{rng.choice(("in turn", "parallel"))}"',
         'station_connector = "genderless-30"',
         f"panel_distance_m = {rng.choice((2, 5))}",
@@ -62,10 +68,10 @@ def outing(number: int, windows: int) -> str:
         f"coldest_degc = {coldest + season:.0f}\nwarmest_degc = {warmest + season:.0f}",
         f'[need]\nconfidence = {rng.choice((0.9, 0.95, 0.98))}\nreserve = "{rng.choice((0, 10, 20))} %"',
         f'weather = "climate"\nwindows = {windows}\nseed = {number}',
-        f'start_charge = "{rng.choice((50, 70, 100))} %"',
+        f'start_charge = "{rng.choice((30, 50, 100))} %"',
         f"[aim]\n{aim}",
     ]
-    for load in rng.sample(LOADS, rng.randint(1, 3)):
+    for load in (rng.choice(LOADS[:3]), *rng.sample(LOADS[3:], rng.randint(0, 2))):
         text.append(f'[[loads]]\nid = "{load}"')
         if load in ("laptop", "tablet", "phone"):
             text.append(f"wh_per_day = {rng.choice((10, 20, 40))}")
@@ -84,10 +90,35 @@ def tight(number: int, windows: int, inventory: Inventory, folder: Path) -> Choi
     file = folder / f"{number}.toml"
     file.write_text(outing(number, windows), encoding="utf-8")
     operation = read_operation(file)
-    choice = pack(operation, inventory, windows_for(operation), seconds=20)
-    if choice.status != "found" or not choice.joins or choice.lowest is None:
-        return None
-    return choice if choice.lowest.margin_wh < TIGHT_SHARE * choice.need_wh else None
+    choice = pack(operation, inventory, windows_for(operation), seconds=8)
+    for _ in range(6):
+        # a kit that works will do, proved or not
+        if not choice.packed or not choice.joins or choice.lowest is None:
+            return None
+        if choice.lowest.margin_wh < TIGHT_SHARE * choice.need_wh:
+            return choice
+        choice = drawing_more(choice, 1.0 + 0.97 * choice.lowest.margin_wh / choice.need_wh)
+    return None
+
+
+def drawing_more(choice: Choice, factor: float) -> Choice:
+    """The same kit with all its loads drawing so many times as much."""
+    names = ("idle_a", "idle_w", "full_a", "full_w")
+    loads = []
+    for load in choice.inventory.loads:
+        more = {name: factor * getattr(load, name) for name in names if getattr(load, name) is not None}
+        loads.append(replace(load, **more))
+    uses = tuple(
+        use if use.wh_per_day is None else replace(use, wh_per_day=factor * use.wh_per_day)
+        for use in choice.operation.loads
+    )
+    inventory, operation = replace(choice.inventory, loads=tuple(loads)), replace(choice.operation, loads=uses)
+    solved = chosen(choice)
+    assert solved is not None
+    model = replace(solved.model, inventory=inventory, operation=operation)
+    raised = Solved(model, replace(solved.plan, cases=(case_under(model, choice.sky),)), solved.outcome)
+    asked = replace(choice, inventory=inventory, operation=operation, solved=(raised,), losses=())
+    return measured(with_need(asked, model.bus), raised)
 
 
 def cause(found: Agreement) -> str:
