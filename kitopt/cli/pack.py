@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-import time
 from pathlib import Path
 
 from kitopt.cli.against import check_against_what, trade
@@ -48,14 +47,13 @@ def run_pack(
     from kitopt.sky import fresh_windows, windows_for
 
     progress = Progress(sys.stderr, operation.least)
+    budget = overrides.budget(progress)
     reasons = Why()
     try:
         sky = windows_for(operation)
-        deadline = time.monotonic() + overrides.seconds
-        choice = pack(operation, inventory, sky, seconds=overrides.seconds, reporter=progress)
+        choice = pack(operation, inventory, sky, budget=budget)
         if against is not None:
-            left = deadline - time.monotonic()
-            return Answer(trade(choice, against, left, progress, is_json=is_json), EXIT_CODES[choice.status])
+            return Answer(trade(choice, against, budget, is_json=is_json), EXIT_CODES[choice.status])
         progress.say("judging unseen weather")
         if sky.can_refresh:
             choice = with_fresh(choice, lambda: fresh_windows(operation))
@@ -64,8 +62,7 @@ def run_pack(
                 choice,
                 sky_of=windows_for,
                 catalogue=lambda: catalogue_beside(inventory),
-                seconds=deadline - time.monotonic(),
-                say=progress.say,
+                budget=budget,
             )
     finally:
         progress.clear()

@@ -10,6 +10,8 @@ from kitopt.operation.terms import Climate, NoSun, Operation, Shares, Weather
 from kitopt.report import words
 from kitopt.report.words import WIDTH, wrapped
 
+FILES_NAMED = 10
+
 _KINDS = (*CHOSEN_KINDS, "loads", "extras")
 
 
@@ -24,6 +26,8 @@ def reading_document(operation: Operation | None, inventory: Inventory) -> dict[
         },
         "operation": None if operation is None else _operation(operation),
         "warnings": [*(() if operation is None else operation.warnings), *inventory.warnings],
+        "cautions": [{"level": "ask", "text": str(one), "rule": "usual"} for one in inventory.unusual],
+        "other_files": list(inventory.other_files),
         "assumed": [
             {"file": one.file, "id": one.id, "column": one.column, "value": one.value, "rule": one.rule}
             for one in _all_assumed(operation, inventory)
@@ -83,6 +87,15 @@ def reading_text(operation: Operation | None, inventory: Inventory) -> str:
         lines += ["", "Warnings"]
         for warning in warnings:
             lines += wrapped(warning, "- ")
+    if inventory.unusual:
+        lines += ["", "To be looked up, because it is not usual"]
+        for one in inventory.unusual:
+            lines += wrapped(f"ask: {one}", "- ")
+    if inventory.other_files:
+        named = ", ".join(cut(name, 40) for name in inventory.other_files[:FILES_NAMED])
+        left = len(inventory.other_files) - FILES_NAMED
+        more = f" and {left:,} more" if left > 0 else ""
+        lines += ["", *wrapped(f"Other files in the folder, not read: {named}{more}.")]
     assumed = _all_assumed(operation, inventory)
     if not assumed:
         return "\n".join([*lines, "", "Nothing was left blank, so nothing is assumed."]) + "\n"

@@ -15,6 +15,7 @@ from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.leads import lead_ids
 from kitopt.report.reasons import section
 from kitopt.report.repairs import conflicts_section, repairs_section
+from kitopt.report.second_opinion import second_opinion_text
 from kitopt.report.wiring import wiring
 from kitopt.report.words import WIDTH, wrapped
 
@@ -32,7 +33,7 @@ _SUPERLATIVE = {"mass": "lightest", "price": "cheapest", "items": "fewest items"
 def answer(choice: Choice, why: Why = NOTHING_ASKED) -> str:
     """All that has to be known, to be read in half a minute."""
     if choice.packed:
-        lines = [*_headline(choice), "", *_kit(choice, choice.packed), "", *_facts(choice), "", *wiring(choice)]
+        lines = [*_headline(choice), "", *_kit(choice, choice.packed), "", *_facts(choice, why), "", *wiring(choice)]
     else:
         lines = _nothing(choice, why)
     reasons = section(choice, why.withouts)
@@ -129,7 +130,7 @@ def _joins(joins: Joins) -> list[str]:
     return lines
 
 
-def _facts(choice: Choice) -> list[str]:
+def _facts(choice: Choice, why: Why) -> list[str]:
     operation, lowest = choice.operation, choice.lowest
     lines: list[str] = []
     if choice.joins and choice.sky.aim_text:
@@ -148,6 +149,8 @@ def _facts(choice: Choice) -> list[str]:
         whole = lasts_h >= operation.hours - 1e-6
         lines += _fact("No sun", f"lasts all {words.hours(operation.hours)}." if whole else f"lasts {lasts_h:.1f} h.")
     lines += _fact("Proof", _proof(choice))
+    if why.agreement is not None:
+        lines += _fact("Check", second_opinion_text(choice, why.agreement))
     return lines
 
 
