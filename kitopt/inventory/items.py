@@ -41,6 +41,27 @@ class Assumed:
     rule: str
 
 
+@dataclass(frozen=True)
+class Unusual:
+    """A value outside what is usual for such a thing, to be asked about.
+
+    Attributes
+    ----------
+    keeps_out : bool
+        Whether it lies on the side on which it keeps the item out of a kit.
+    """
+
+    file: str
+    line: int
+    id: str
+    column: str
+    text: str
+    keeps_out: bool
+
+    def __str__(self) -> str:
+        return f"{self.file}, line {self.line}, {self.id}, column {self.column}: {self.text}"
+
+
 @dataclass(frozen=True, kw_only=True)
 class Item:
     """What every owned thing has.
@@ -222,6 +243,9 @@ class Inventory:
     assumed: tuple[Assumed, ...] = ()
     warnings: tuple[str, ...] = ()
     """Things that were read but look mistaken, such as an unknown column."""
+    unusual: tuple[Unusual, ...] = ()
+    other_files: tuple[str, ...] = ()
+    """Names in the folder that belong to no inventory."""
     fingerprint: str = ""
     """First 12 hex digits of the SHA-256 of the files' bytes, in name order."""
     by_id: dict[str, Item] = field(init=False, repr=False, compare=False)

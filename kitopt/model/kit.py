@@ -150,8 +150,6 @@ class Column:
     upper: float
     uses: Mapping[str, int] = field(default_factory=dict)
     is_integer: bool = True
-    is_spare: bool = False
-    """Beaten by another in every respect but stock."""
 
 
 @dataclass
@@ -268,18 +266,8 @@ def add_stock(model: KitModel) -> None:
         count = model.inventory.by_id[item_id].count
         if float(uses @ model.upper()) > count:
             terms = tuple((int(j), float(uses[j])) for j in columns)
-            loose = without_spare(model, item_id, terms)
             text = f"{count} × {item_id} owned"
-            model.rows.append(Row(terms, upper=float(count), rule="stock", text=text, loose=loose))
-
-
-def without_spare(
-    model: KitModel, item_id: str, terms: tuple[tuple[int, float], ...]
-) -> tuple[tuple[int, float], ...] | None:
-    """What counts against the stock of a lead if any join could use another; None for other things."""
-    if not isinstance(model.inventory.by_id[item_id], Lead):
-        return None
-    return tuple((j, c) for j, c in terms if not isinstance(model.columns[j].meaning, Join))
+            model.rows.append(Row(terms, upper=float(count), rule="stock", text=text))
 
 
 def missing_wh(battery: Battery, operation: Operation) -> float:

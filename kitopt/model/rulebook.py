@@ -123,6 +123,11 @@ RULES: dict[str, Rule] = {
     "prices": Rule(("ask",), "Prices are known where price decides.", NO_SOURCE),
     "sky": Rule(("warn",), "What the weather data are worth is said.", "the weather's source"),
     "file": Rule(("ask",), "What looks mistaken in the files is looked up.", "the files"),
+    "usual": Rule(
+        ("ask",),
+        "Quantities and ratios lie in what is usual for such a thing.",
+        "the table of ranges, each with its own",
+    ),
     "no-rule-failed": Rule(("warn",), "No rule failed is no promise.", NO_SOURCE),
 }
 """By identifier. Nothing is ever called safe; local codes and licensed practice come first."""

@@ -60,7 +60,6 @@ def build_plan(model: KitModel, cases: tuple[Case, ...]) -> Plan:
         objectives=tuple(Objective(name, _weights(model, name), _fixed(model, name)) for name in names),
         tie_break=tuple(model.uses().values()),
         is_integer=np.array([c.is_integer for c in model.columns]),
-        is_spare=np.array([c.is_spare for c in model.columns]),
     )
 
 

