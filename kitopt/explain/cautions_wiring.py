@@ -142,8 +142,13 @@ def panel_ends(choice: Choice) -> Iterator[Caution]:
         return
     station = choice.operation.station_connector
     assert station is not None
-    things = [join.panel.id for join, unit, _ in choice.joins if _fits(choice, join, unit)]
-    leads = [i for join, unit, _ in choice.joins if join.chain and _fits(choice, join, unit) for i in join.chain.ids]
+    things = [join.panel.id for join, _, _ in choice.joins if join.panel.connector.family == station.family]
+    leads = [
+        piece.lead.id
+        for join, _, _ in choice.joins
+        for piece in (join.chain.pieces if join.chain else ())
+        if station.family in (piece.near.family, piece.far.family)
+    ]
     inputs = [unit.name for join, unit, _ in choice.joins if unit.controller.pv_connector.family == station.family]
     named = [*dict.fromkeys(things), *dict.fromkeys(leads), *(f"the panel input of {u}" for u in dict.fromkeys(inputs))]
     yield Caution(
