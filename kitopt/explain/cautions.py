@@ -72,22 +72,19 @@ def _batteries(choice: Choice) -> Iterator[Caution]:
     if choice.operation.batteries == "in turn":
         yield Caution(
             "warn",
-            f"The {count} batteries count as one store: swap them before the one in use is empty, "
-            "and keep the one that has room on charge.",
+            f"The {count} batteries count as one store: swap them by ampere-hours out, never by volts. "
+            "Cover or unplug the panel first; a controller that loses its battery in the sun may put panel volts "
+            "on the radio.",
             "swaps",
         )
-    elif batteries[0][0].chemistry == "lifepo4":
-        yield Caution(
-            "warn",
-            "LiFePO4 in parallel: join only when full, rested and within 0.05 V of each other, each with its own fuse.",
-            "parallel",
-        )
-    else:
-        yield Caution(
-            "warn",
-            "Batteries in parallel: join only alike ones, full, rested and at equal voltage, each with its own fuse.",
-            "parallel",
-        )
+        return
+    which = "LiFePO4" if batteries[0][0].chemistry == "lifepo4" else "Alike batteries"
+    yield Caution(
+        "warn",
+        f"{which} in parallel: first make the volts equal. Charge each to full, let it rest for an hour, measure, and "
+        "join only those within 0.05 V of each other, each with its own fuse: 1.6 V over 0.04 ohm is 40 A.",
+        "parallel",
+    )
 
 
 def _cold(choice: Choice) -> Iterator[Caution]:
