@@ -97,6 +97,16 @@ def family_of(text: str) -> Family | None:
     return next((one for one in FAMILIES.values() if text in one.names or word in one.names), None)
 
 
+@lru_cache(maxsize=1024)
+def canonical(text: str) -> str:
+    """A family with its everyday word replaced by the one of the table."""
+    word, _, size = text.partition("-")
+    if word in FAMILIES or text.startswith("usb-c"):
+        return text
+    name = next((one.name for one in FAMILIES.values() if word in one.names), word)
+    return f"{name}-{size}" if size else name
+
+
 def first_words() -> list[str]:
     """Every word by which a family is known, everyday ones too."""
     return [word for one in FAMILIES.values() for word in (one.name, *one.names)]
@@ -121,8 +131,10 @@ Side = Literal["", "plug", "socket"]
 def mate(family: str, side: Side, other_family: str, other_side: Side) -> bool:
     """Whether two ends can be pushed, bolted, screwed or clipped together.
 
-    A bolt has a size: where both ends name one, as ``ring-m5`` and ``stud-m6`` do, it must be the same.
+    A bolt has a size: where both ends name one, as ``ring-m5`` and ``stud-m6`` do, it must be the same. Everyday
+    words stand for their family: ``usbc`` is ``usb-c``.
     """
+    family, other_family = canonical(family), canonical(other_family)
     if family == other_family:
         if {side, other_side} == {""}:
             known = family_of(family)

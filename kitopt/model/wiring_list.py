@@ -11,13 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.inventory.items import Battery, Connector, Load
-from kitopt.model.feeding import station_fuse_a, station_peak_a
+from kitopt.model.feeding import CONTINUOUS_FUSE, station_fuse_a, station_peak_a
 from kitopt.model.harvest import charging_v
 from kitopt.model.kit import Fed, Join, KitModel, Link, Strip
 from kitopt.model.need import idle_and_full_w
 from kitopt.model.rules import delivered_a
 from kitopt.model.station_side import shares_lead
-from kitopt.model.wiring import Chain, loop_ohm
+from kitopt.model.wiring import Chain, fits, loop_ohm
 
 Floats = NDArray[np.float64]
 
@@ -138,11 +138,21 @@ class _Kit:
             if plugged > 0:
                 chains.append((self._direct(battery.connector, self.bus), plugged))
             for chain, k in chains:
+                if chain is not None:
+                    chain = self._smallest(
+                        chain, max(self.fuse_a, CONTINUOUS_FUSE * min(charge_a, battery.max_charge_a))
+                    )
                 wire = self._wire(battery.id, STATION, "battery", k, chain, amps, is_fused_inside=battery.fused)
                 own_a = [a for a in (wire.fuse_a, battery.fuse_a) if a is not None]
                 wire = replace(wire, fuse_a=min(own_a, default=None), is_shared=is_shared)
                 wires.append(wire)
         return wires
+
+    def _smallest(self, chain: Chain, least_a: float) -> Chain:
+        """A battery's leads with the smallest fuses that hold; of an owned stock those that were counted."""
+        if self.model.inventory.fuses is not None or not chain.holders:
+            return chain
+        return next(iter(fits(replace(chain, fit_a=None), least_a)), chain)
 
     def strips(self) -> list[Wire]:
         """Strips and joiners at which things meet."""

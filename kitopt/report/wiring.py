@@ -29,12 +29,15 @@ def _fuses(choice: Choice) -> list[str]:
     fits = fuses_to_fit(choice)
     if not fits:
         return []
-    lines = ["", "Fuses to fit (a holder is left empty until then)"]
+    totals: dict[tuple[str, str, float, str], int] = {}
     for one in fits:
-        times = f"{one.count} x " if one.count > 1 else ""
         there = "is in it" if one.lies_in_it else "owned" if one.is_owned else "to be bought if not there"
-        text = f"{one.lead}: {times}{one.holder} {one.rating_a:g} A, {there}"
-        lines += wrapped(text, "- ", "  ")
+        key = (one.lead, one.holder, one.rating_a, there)
+        totals[key] = totals.get(key, 0) + one.count
+    lines = ["", "Fuses to fit (a holder is left empty until then)"]
+    for (lead, holder, rating_a, there), count in totals.items():
+        times = f"{count} x " if count > 1 else ""
+        lines += wrapped(f"{lead}: {times}{holder} {rating_a:g} A, {there}", "- ", "  ")
     return lines
 
 
@@ -44,8 +47,11 @@ def _swaps(choice: Choice) -> list[str]:
     if plan is None:
         return []
     lines = ["", *wrapped(f"Swaps, by ampere-hours out and never by volts; first on: {plan.order[0]}")]
-    for spell in plan.spells:
+    spells = plan.spells
+    are_alike = len({spell.swaps for spell in spells}) == 1
+    for spell in spells[:1] if are_alike else spells:
         words = "In the median spell" if spell.kind == "median" else f"In the hardest spell survived ({spell.window})"
+        words = "In the median and the hardest spell alike" if are_alike else words
         lines += wrapped(f"{words}: {'; '.join(_swap(one) for one in spell.swaps) or 'none'}.", "- ", "  ")
     first = "cover or unplug the panel; then the empty" if plan.has_panels else "the empty"
     last = ", then the panel" if plan.has_panels else ""
