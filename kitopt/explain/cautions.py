@@ -36,6 +36,10 @@ _ORDER = (
     "Local codes and licensed practice come first."
 )
 
+_PANEL_FIRST = (
+    " Cover or unplug the panel first; a controller that loses its battery in the sun may put panel volts on the radio."
+)
+
 
 def cautions(choice: Choice) -> tuple[Caution, ...]:
     """Everything to mind about a choice; the last one always says what "no rule failed" does not mean."""
@@ -92,9 +96,8 @@ def _batteries(choice: Choice) -> Iterator[Caution]:
     if choice.operation.batteries == "in turn":
         yield Caution(
             "warn",
-            f"The {count} batteries count as one store: swap them by ampere-hours out, never by volts. "
-            "Cover or unplug the panel first; a controller that loses its battery in the sun may put panel volts "
-            "on the radio.",
+            f"The {count} batteries count as one store: swap them by ampere-hours out, never by volts."
+            f"{_PANEL_FIRST if choice.joins else ''}",
             "swaps",
         )
         return

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from kitopt.inventory.items import Battery
 from kitopt.model.kit import Join
 from kitopt.model.rules import delivered_a
+from kitopt.operation.terms import NoSun
 from kitopt.pack import Choice, Solved
 
 
@@ -37,7 +38,7 @@ def shut_out(choice: Choice) -> tuple[ShutOut, ...]:
     """
     guessed = {one.id for one in choice.inventory.assumed if one.column == "max_charge_a"}
     packed = {one.id for one in choice.packed}
-    if choice.operation.batteries != "in turn" or not guessed:
+    if choice.operation.batteries != "in turn" or not guessed or isinstance(choice.operation.need.weather, NoSun):
         return ()
     found = []
     for solved in choice.solved:

@@ -91,7 +91,7 @@ def swap_plan(choice: Choice) -> SwapPlan | None:
     by_margin = survived[np.argsort(verdict.margin_wh[survived], kind="stable")]
     numbers = {"median": int(by_margin[len(by_margin) // 2]), "hardest": choice.lowest.number}
     held_wh = np.broadcast_to(verdict.held_wh, verdict.charge_wh.shape)
-    shelf = _Shelf(choice, batteries)
+    shelf = Shelf(choice, batteries)
     spells = tuple(
         Spell(kind, choice.sky.labels[k], tuple(shelf.walk(verdict.charge_wh[k], held_wh[k])))
         for kind, k in numbers.items()
@@ -100,7 +100,7 @@ def swap_plan(choice: Choice) -> SwapPlan | None:
     return SwapPlan(tuple(batteries[i][0] for i in shelf.order()), spells, drops, bool(choice.joins))
 
 
-class _Shelf:
+class Shelf:
     """Some batteries, of which one is on."""
 
     def __init__(self, choice: Choice, batteries: list[tuple[str, Battery]]) -> None:

@@ -55,7 +55,7 @@ def _swaps(choice: Choice) -> list[str]:
         lines += wrapped(f"{words}: {'; '.join(_swap(one) for one in spell.swaps) or 'none'}.", "- ", "  ")
     first = "cover or unplug the panel; then the empty" if plan.has_panels else "the empty"
     last = ", then the panel" if plan.has_panels else ""
-    text = f"Drill: {first} battery off, the full one on{last}. Meanwhile {', '.join(plan.drops)} drop out."
+    text = f"Drill: {first} battery off, the full one on{last}. These drop out meanwhile: {', '.join(plan.drops)}."
     return lines + wrapped(text, "- ", "  ")
 
 

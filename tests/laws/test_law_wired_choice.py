@@ -23,7 +23,7 @@ from oracle.wiring import Fed as WiredFed
 from oracle.wiring import Joined, Leads, WiredBank, bunch_ways, wired_answer, wired_ways
 
 from kitopt.inventory.items import Battery, Controller
-from kitopt.model.kit import Fed, Join, Strip, Unit
+from kitopt.model.kit import Fed, Join, Link, Strip, Unit
 from kitopt.pack import Choice, Packed, chosen, pack
 
 INSTANCES, MANY, A_CHUNK = 600, 10_000, 100
@@ -143,6 +143,12 @@ def test_the_instances_exercise_what_they_are_meant_to() -> None:
             seen["fuse in the panels' lead"] += bool(join.chain.fuses_a)
             seen["laid backwards"] += any(piece.is_reversed for piece in join.chain.pieces)
         for column, n in zip(solved.model.columns, solved.outcome.counts, strict=True):
+            if round(n) > 0 and isinstance(column.meaning, str) and column.meaning.startswith("more than"):
+                seen["a wire is out behind a large fuse"] += 1
+            if isinstance(column.meaning, Fed) and round(n) > 0:
+                seen["two on one converter"] += len(column.meaning.loads) > 1
+            if isinstance(column.meaning, Link) and round(n) > 0:
+                seen["fuse fitted"] += column.meaning.chain.fit_a is not None
             if isinstance(column.meaning, Strip) and round(n) > 0:
                 seen["strip" if column.meaning.unit is None else "joiner at the controller"] += 1
         if all(x.price_cents is not None for x in instance.inventory.leads):
@@ -160,6 +166,7 @@ def test_the_instances_exercise_what_they_are_meant_to() -> None:
             "laid backwards",
         ),
         *("strip", "joiner at the controller", "resistance decides"),
+        *("a wire is out behind a large fuse", "two on one converter", "fuse fitted"),
     }
     assert {name for name in wanted if seen[name] < 2} == set(), seen
     assert seen["found"] > 150
