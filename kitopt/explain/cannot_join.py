@@ -79,7 +79,7 @@ def _join(choice: Choice, ids: Sequence[str]) -> tuple[Connector, Connector, Dem
         battery = None if thing.fused else thing
         return thing.connector, station, Demand(choice.peak_a, CONTINUOUS_FUSE * choice.peak_a, is_on_bus=True), battery
     if isinstance(thing, Controller):
-        return thing.battery_connector, station, charger_demand(thing.max_charge_a), None
+        return thing.battery_connector, station, charger_demand(thing.max_charge_a, bus), None
     if isinstance(thing, Load):
         return station, thing.connector, load_demand(uses[thing.id], thing, nominal_v), None
     return None

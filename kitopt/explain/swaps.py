@@ -11,13 +11,12 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
 from kitopt.engine.judge import simulate
 from kitopt.inventory.items import Battery
 from kitopt.model.kit import missing_wh
-from kitopt.model.need import step_lengths_h
 from kitopt.pack import Choice, chosen
+from kitopt.pack.terms import Floats
 
 _NOTHING_WH = 1e-6
 
@@ -93,7 +92,7 @@ def swap_plan(choice: Choice) -> SwapPlan | None:
     held_wh = np.broadcast_to(verdict.held_wh, verdict.charge_wh.shape)
     shelf = Shelf(choice, batteries)
     spells = tuple(
-        Spell(kind, choice.sky.labels[k], tuple(shelf.walk(verdict.charge_wh[k], held_wh[k])))
+        Spell(kind, choice.sky.labels[k], tuple(shelf.walk(verdict.charge_wh[k], held_wh[k], case.conditions.step_h)))
         for kind, k in numbers.items()
     )
     drops = tuple(use.id for use in choice.operation.loads)
@@ -115,9 +114,8 @@ class Shelf:
         """The one with the most left first; of equal ones the first named."""
         return sorted(range(len(self.names)), key=lambda i: (-self.start_wh[i], i))
 
-    def walk(self, pooled_wh: NDArray[np.float64], held_wh: NDArray[np.float64]) -> Iterator[Swap]:
-        """Swaps along the charge of the whole store at the end of each step."""
-        step_h = step_lengths_h(self.choice.operation)
+    def walk(self, pooled_wh: Floats, held_wh: Floats, step_h: Floats) -> Iterator[Swap]:
+        """Swaps along the charge of the whole store at the end of each step, shapes (n_steps,)."""
         begins_h = np.cumsum(step_h) - step_h
         share = self.full_wh / float(np.sum(self.full_wh))
         has_wh = self.start_wh.copy()

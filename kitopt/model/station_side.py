@@ -9,6 +9,7 @@ from itertools import combinations_with_replacement, product
 
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Battery, Connector, Converter, Load
+from kitopt.model.bus import BusClass, charging_v
 from kitopt.model.feeding import CONTINUOUS_FUSE, fits_load, fuse_share, needs_converter, station_fuse_a
 from kitopt.model.kit import Column, Fed, KitModel, Link, Strip
 from kitopt.model.need import idle_and_full_w
@@ -17,6 +18,9 @@ from kitopt.model.wiring import FUSE_WITHIN_M, Chain, Demand, ampacity_a, chains
 from kitopt.operation.terms import LoadUse
 
 _NOT_TOLD = ("no-lead", "no leads of yours join them")
+MOST_DROP_SHARE = 0.03
+"""A controller's lead to the station drops at most this share of the charging voltage at its full current: the judge
+need not count what is bounded so (ABYC E-11 asks for 3 % where it matters)."""
 MOST_TOGETHER = 4
 """Loads on one converter that are tried together."""
 
@@ -58,9 +62,10 @@ def battery_demand(model: KitModel, most_a: float) -> Demand:
     return Demand(most_a, station_fuse_a(model.operation, model.inventory, model.bus), is_on_bus=True)
 
 
-def charger_demand(amps: float) -> Demand:
+def charger_demand(amps: float, bus: BusClass | None) -> Demand:
     """What a controller's leads to the station must do. A charger's current is continuous."""
-    return Demand(amps, CONTINUOUS_FUSE * amps, is_on_bus=True)
+    most_drop_v = math.inf if bus is None else MOST_DROP_SHARE * charging_v(bus)
+    return Demand(amps, CONTINUOUS_FUSE * amps, is_on_bus=True, most_drop_v=most_drop_v)
 
 
 def load_demand(use: LoadUse, load: Load, volts: float, *, efficiency: float = 1.0, is_on_bus: bool = True) -> Demand:
@@ -219,7 +224,7 @@ def _why_no_battery_chain(model: KitModel, battery: Battery, bus: Connector, dem
 def _controllers(model: KitModel, bus: Connector, guard: Protection) -> None:
     for u, x in enumerate(model.unit_columns):
         controller = model.units[u].controller
-        demand = charger_demand(controller.max_charge_a)
+        demand = charger_demand(controller.max_charge_a, model.bus)
         ends = (controller.battery_connector, bus)
         found = _useful(model, *ends, demand, guard, from_sink=True)
         if not found:

@@ -198,23 +198,3 @@ def _minimal(found: Sequence[Chain], worth: Callable[[Chain], float]) -> tuple[C
         if not any(w >= -less and all(chain.uses.get(i, 0) >= k for i, k in other.uses.items()) for w, other in kept):
             kept.append((-less, chain))
     return tuple(chain for _, chain in kept)
-
-
-def beaten(found: Sequence[Chain], contacts: Contacts) -> list[bool]:
-    """Which chains another beats, or equals and precedes, in mass, price, pieces, resistance and rating.
-
-    A beaten chain is worth taking only where the better one's leads are needed elsewhere.
-    """
-
-    def merits(chain: Chain) -> tuple[float, ...]:
-        prices = [math.inf if p.lead.price_cents is None else p.lead.price_cents for p in chain.pieces]
-        fuses = (float(len(chain.holders)), chain.fit_a or 0.0)
-        return (chain.mass_g, sum(prices), len(chain.pieces), chain.ohm(contacts), -chain.rated_a(contacts), *fuses)
-
-    all_merits = [merits(chain) for chain in found]
-
-    def beats(one: int, other: int) -> bool:
-        better = all(a <= b for a, b in zip(all_merits[one], all_merits[other], strict=True))
-        return better and (all_merits[one] != all_merits[other] or one < other)
-
-    return [any(beats(i, k) for i in range(len(found)) if i != k) for k in range(len(found))]

@@ -28,6 +28,8 @@ class Demand:
         Current that the leads must be good for, where that is more. [A]
     is_on_bus : bool
         Whether it carries the bus's volts, which some families never meet.
+    most_drop_v : float
+        Drop allowed at that current, contacts included. [V]
     """
 
     amps: float
@@ -35,6 +37,7 @@ class Demand:
     min_length_m: float = 0.0
     wire_a: float = 0.0
     is_on_bus: bool = False
+    most_drop_v: float = math.inf
 
     def may_lie(self, chain: Chain) -> bool:
         """Whether none of its plugs belongs to other volts."""
@@ -45,9 +48,14 @@ class Demand:
         least_a = max(self.amps, self.wire_a)
         return self.may_lie(chain) and chain.wire_a >= least_a - 1e-9 and chain.plug_a(contacts) >= self.amps - 1e-9
 
+    def is_stout(self, chain: Chain, contacts: Contacts) -> bool:
+        """Whether they carry it with no more drop than allowed; two that plug into each other are no lead."""
+        drops_v = self.amps * chain.ohm(contacts) if chain.pieces and math.isfinite(self.most_drop_v) else 0.0
+        return self.is_carried(chain, contacts) and drops_v <= self.most_drop_v + 1e-9
+
     def is_met(self, chain: Chain, contacts: Contacts, fuses: Fuses | None = None) -> bool:
         """Whether they do, and every fuse in it fits both the current and the wire."""
-        return self.is_carried(chain, contacts) and bool(fits(chain, self.fuse_a, fuses))
+        return self.is_stout(chain, contacts) and bool(fits(chain, self.fuse_a, fuses))
 
 
 def why_no_chain(
@@ -68,6 +76,8 @@ def why_no_chain(
     if not chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_carried(c, contacts)):
         most_a = max(demand.amps, demand.wire_a)
         return "ampacity", f"no leads of yours that join them carry {most_a:.1f} A"
+    if not chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_stout(c, contacts)):
+        return "lead-drop", f"all leads of yours that join them drop more than {demand.most_drop_v:.2f} V"
     if chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_met(c, contacts, fuses)):
         return None
     return "fuse-size", (

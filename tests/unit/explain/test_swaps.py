@@ -55,7 +55,9 @@ def test_the_sun_fills_the_one_with_room() -> None:
     # two of 64 Wh: the first is empty at 9:00, the second half empty at 10:00 and full again at 10:30 of 64 W of sun
     box = battery(measured_ah=5.0, count=2)
     choice = packed(box, load(), hours=3.0)
-    walked = list(Shelf(choice, [("one", box), ("two", box)]).walk(np.array([64.0, 32.0, 96.0]), np.zeros(3)))
+    walked = list(
+        Shelf(choice, [("one", box), ("two", box)]).walk(np.array([64.0, 32.0, 96.0]), np.zeros(3), np.ones(3))
+    )
     assert [(swap.time.hour, swap.time.minute, swap.off, swap.on, swap.is_full) for swap in walked] == [
         (9, 0, "one", "two", False),
         (10, 30, "two", "one", True),
