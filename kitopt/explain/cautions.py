@@ -102,11 +102,12 @@ def _batteries(choice: Choice) -> Iterator[Caution]:
             "swaps",
         )
         return
-    which = "LiFePO4" if batteries[0][0].chemistry == "lifepo4" else "Alike batteries"
+    is_lifepo4 = batteries[0][0].chemistry == "lifepo4"
+    which, near = ("LiFePO4", "within 0.05 V of each other") if is_lifepo4 else ("Alike batteries", "at equal volts")
     yield Caution(
         "warn",
         f"{which} in parallel: first make the volts equal. Charge each to full, let it rest for an hour, measure, and "
-        "join only those within 0.05 V of each other, each with its own fuse: 1.6 V over 0.04 ohm is 40 A.",
+        f"join only those {near}, each with its own fuse: 1.6 V over 0.04 ohm is 40 A.",
         "parallel",
     )
 
