@@ -4,7 +4,7 @@ Random outings of the demo inventory. Where the kit has a panel but a margin abo
 until it is below: what was the lightest kit for less still is. Every window that is survived is gone through minute by
 minute. Prints each operation and, at the end, the share of windows that fails.
 
-    python benchmarks/second_opinion.py [--smoke] [--operations 100] [--first 0] [--windows 500] [--most 0.005]
+    python benchmarks/second_opinion.py [--smoke] [--operations 100] [--first 0] [--windows 500]
 """
 
 from __future__ import annotations
@@ -85,12 +85,12 @@ def outing(number: int, windows: int) -> str:
     return "\n".join(text)
 
 
-def tight(number: int, windows: int, inventory: Inventory, folder: Path) -> Choice | None:
+def tight(number: int, windows: int, inventory: Inventory, folder: Path, seconds: float) -> Choice | None:
     """A choice that has a panel and little margin; None where the outing gives none."""
     file = folder / f"{number}.toml"
     file.write_text(outing(number, windows), encoding="utf-8")
     operation = read_operation(file)
-    choice = pack(operation, inventory, windows_for(operation), seconds=8)
+    choice = pack(operation, inventory, windows_for(operation), seconds=seconds)
     for _ in range(6):
         # a kit that works will do, proved or not
         if not choice.packed or not choice.joins or choice.lowest is None:
@@ -138,6 +138,7 @@ def main() -> None:
     parser.add_argument("--operations", type=int, default=100, help="tight choices with a panel to be found")
     parser.add_argument("--first", type=int, default=0, help="number of the first outing that is tried")
     parser.add_argument("--windows", type=int, default=500)
+    parser.add_argument("--seconds", type=float, default=8.0, help="time limit of each choice")
     parser.add_argument("--most", type=float, default=0.005, help="share of windows that may fail")
     asked = parser.parse_args()
     wanted, windows = (2, 50) if asked.smoke else (asked.operations, asked.windows)
@@ -148,7 +149,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         number = asked.first
         while done < wanted and number < asked.first + 20 * wanted:
-            choice = tight(number, windows, inventory, Path(name))
+            choice = tight(number, windows, inventory, Path(name), asked.seconds)
             number += 1
             if choice is None or choice.lowest is None:
                 continue
