@@ -7,6 +7,7 @@ import importlib
 import re
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator
 from graphlib import TopologicalSorter
 from pathlib import Path
@@ -68,7 +69,7 @@ SINGLE_IMPORTERS = {
 }
 """Who alone imports a library; pvlib has two, since whoever checks the panels must not share the planner's."""
 
-HEAVY = {"numpy", "pandas", "scipy", "pvlib", "pulp", "highspy", "pydantic", "pint", "networkx", "tomlkit", "rich"}
+HEAVY = {"numpy", "pandas", "scipy", "pvlib", "pulp", "highspy", "pydantic", "pint", "requests", "tomlkit", "rich"}
 """What a help text must not wait for."""
 
 UNITS = {
@@ -178,6 +179,18 @@ def test_a_library_has_its_importers(library: str, owners: tuple[str, ...]) -> N
     }
     assert importers, f"nobody imports {library}"
     assert {name for name in importers if not any(within(name, owner) for owner in owners)} == set()
+
+
+def test_every_library_that_is_imported_is_declared_and_no_other() -> None:
+    with (PACKAGE.parent / "pyproject.toml").open("rb") as file:
+        declared = {
+            re.split(r"[<>=]", one)[0].replace("-", "_") for one in tomllib.load(file)["project"]["dependencies"]
+        }
+    used = {one.split(".")[0] for name, tree in TREES.items() for one in imports(name, ast.walk(tree))}
+    # pydantic_core comes with pydantic; tzdata is found by the standard library
+    own = {"kitopt", "pydantic_core", *sys.stdlib_module_names}
+    assert used - own - declared == set()
+    assert declared - used == {"tzdata"}
 
 
 def test_no_module_is_a_drawer_for_odds_and_ends() -> None:

@@ -286,6 +286,7 @@ RANGES: tuple[Range, ...] = (
     Range("bags", ("mass_g",), "a bag's mass", "g", 500, 60_000),
 )
 
+_IN_TOML = ("operation", "site", "need", "limits", "uses", "bags")
 _BY_KIND = {kind: tuple(one for one in RANGES if one.kind == kind) for kind in {one.kind for one in RANGES}}
 
 # the unit kept first, then those that it is mistaken for; each with its name
@@ -415,16 +416,19 @@ def _told(
     text = f"found {quoted(written[columns[0]])}"
     if len(columns) > 1:
         text += f" beside {' and '.join(f'{column} {quoted(written[column])}' for column in columns[1:])}"
-    what = f"{one.what} is {value:.3g} {one.unit}" if one.of is not None and one.unit != "0–1" else one.what
-    usual = f"{one.low:g} to {one.high:g}" + (f" {one.unit}" if one.unit != "0–1" else "")
-    text += f": {what}, usually {usual}" if one.of is not None else f", {what} is usually {usual}"
+    usual = f"{one.low:,.10g} to {one.high:,.10g}" + (f" {one.unit}" if one.unit != "0–1" else "")
+    is_ratio = one.of is not None and one.unit != "0–1"
+    text += f": {one.what} is {value:.3g} {one.unit}, usually" if is_ratio else f", {one.what} is usually"
+    text += f" {usual}"
     readings = [(column, other, name) for column in columns for other, name in meant[column].items()]
     if not readings:
         return f"{text}; {'correct it, with its unit.' if is_fault else 'is it so?'}"
     first = columns[0]
     own = [name for column, _, name in readings if column == first]
     question = f"{_name_now(written[first], own[0])} or {own[0]}? " if own else ""
-    ways = [other if column == first else f"{column} {other}" for column, other, _ in readings]
+    # a value with a unit stands in quotation marks in TOML
+    written_as = '"{}"' if one.kind in _IN_TOML else "{}"
+    ways = [written_as.format(other) if column == first else f"{column} {other}" for column, other, _ in readings]
     return f"{text}: {question}Write {' or '.join(ways)}{', whichever is meant' if len(ways) > 1 else ''}."
 
 

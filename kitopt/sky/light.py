@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,9 @@ from kitopt.sky.clear_sky import ClearSky, Place
 from kitopt.sky.shade import OpenSky
 from kitopt.sky.sun import Sun
 
-_ALL = np.ones((1, 1))
+
+def _all() -> NDArray[np.float64]:
+    return np.ones((1, 1))
 
 
 @dataclass(frozen=True)
@@ -36,9 +38,9 @@ class Light:
     dhi_wm2: NDArray[np.float64]
     headroom: float = 1.0
     """Highest irradiance on any plane, as a multiple of that of a panel facing the sun under the clear sky."""
-    beam_share: NDArray[np.float64] = _ALL
+    beam_share: NDArray[np.float64] = field(default_factory=_all)
     """What of the beam, and of the glow around the sun, nothing stands in the way of; broadcast over the steps."""
-    sky_share: NDArray[np.float64] = _ALL
+    sky_share: NDArray[np.float64] = field(default_factory=_all)
     """The same of the rest of the sky's light."""
     open_sky: OpenSky | None = None
     """What a horizon leaves of the sky; None where it is open."""

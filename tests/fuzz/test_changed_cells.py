@@ -7,6 +7,7 @@ number alone, so that a failure can be had again.
 from __future__ import annotations
 
 import contextlib
+import functools
 import io
 import json
 import random
@@ -79,6 +80,16 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         (root / name).write_text(re.sub(r'file = ".*"', 'file = "operation.toml"', text))
     shutil.copy(Path(pvlib.__file__).parent / "data" / "703165TY.csv", root / "weather.csv")
     return root
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _one_parser() -> Iterator[None]:
+    """Build the parser once: it would take more than half of the time."""
+    import typer
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(typer.main, "get_command", functools.cache(typer.main.get_command))
+        yield
 
 
 class Hang(Exception):

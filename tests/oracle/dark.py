@@ -108,17 +108,24 @@ def write_plan(folder: Path, table: str, nights: Sequence[Night], more: str = ""
     return path
 
 
-def told(*args: object) -> dict[str, Any]:
-    """What a command says as JSON, its exit code beside it."""
+def said(*args: object) -> tuple[str, int]:
+    """What a command prints, and its exit code."""
     spoken = io.StringIO()
     with (
         contextlib.redirect_stdout(spoken),
         contextlib.redirect_stderr(io.StringIO()),
         pytest.raises(SystemExit) as end,
     ):
-        main([*map(str, args), "--json"])
-    answer: dict[str, Any] = json.loads(spoken.getvalue())
-    return answer | {"exit": end.value.code}
+        main([*map(str, args)])
+    assert isinstance(end.value.code, int)
+    return spoken.getvalue(), end.value.code
+
+
+def told(*args: object) -> dict[str, Any]:
+    """What a command says as JSON, its exit code beside it."""
+    text, code = said(*args, "--json")
+    answer: dict[str, Any] = json.loads(text)
+    return answer | {"exit": code}
 
 
 def batteries_of(entries: Sequence[Mapping[str, Any]]) -> Counter[str]:
