@@ -19,6 +19,7 @@ from pathlib import Path
 
 import numpy as np
 
+from kitopt.budget import Budget
 from kitopt.explain.agreement import Agreement, agreement, compare
 from kitopt.inventory import read_inventory
 from kitopt.inventory.items import Inventory
@@ -90,7 +91,7 @@ def tight(number: int, windows: int, inventory: Inventory, folder: Path, seconds
     file = folder / f"{number}.toml"
     file.write_text(outing(number, windows), encoding="utf-8")
     operation = read_operation(file)
-    choice = pack(operation, inventory, windows_for(operation), seconds=seconds)
+    choice = pack(operation, inventory, windows_for(operation), budget=Budget.of(seconds))
     for _ in range(6):
         # a kit that works will do, proved or not
         if not choice.packed or not choice.joins or choice.lowest is None:
