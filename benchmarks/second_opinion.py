@@ -1,8 +1,8 @@
 """How often a second opinion fails what the planner passes: chosen kits with a panel and next to no margin.
 
-Random outings with random parts of the demo inventory. Where the kit has a panel but a margin above 5 % of its need, the
-loads are raised until it is below: what was the lightest kit for less still is. Every window that is survived is gone
-through minute by minute. Prints each operation and, at the end, the share of windows that fails.
+Random outings with random parts of the demo inventory. Where the kit has a panel but a margin above 5 % of its
+need, its loads are raised until it is below: the lightest kit for less still is. Every window that is survived
+is gone through minute by minute. Prints each operation and, at the end, the share of windows that fails.
 
     python benchmarks/second_opinion.py [--smoke] [--operations 100] [--first 0] [--windows 500]
 """
