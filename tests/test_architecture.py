@@ -42,9 +42,10 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
         frozenset(names.split())
         for names in (
             "bus need harvest rulebook",
-            "wiring",
+            "wiring feeding",
             "kit",
-            "panel_side station_side",
+            "protection panel_side",
+            "station_side",
             "rules",
             "backup",
             "wiring_list",

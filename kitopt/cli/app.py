@@ -245,12 +245,21 @@ def _why(
 
 
 @app.command("check")
-def _check(operation: OperationFile = None, inventory: Inventory = None, json: Json = False) -> Request:
+def _check(
+    operation: OperationFile = None,
+    inventory: Inventory = None,
+    json: Json = False,
+    connectors: Annotated[
+        bool, typer.Option("--connectors", help="Print the families of connectors instead: volts, amperes, mates.")
+    ] = False,
+) -> Request:
     """Read the files and say what is wrong in them, or what was read and what had to be assumed."""
 
     def run() -> Answer:
-        from kitopt.cli.check import run_check
+        from kitopt.cli.check import run_check, run_connectors
 
+        if connectors:
+            return run_connectors(inventory, is_json=json)
         return run_check(operation, inventory, is_json=json)
 
     return Request(run, json, CHECK_SCHEMA)

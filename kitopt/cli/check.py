@@ -43,3 +43,25 @@ def run_check(file: Path | None, folder: Path | None, *, is_json: bool = False) 
     from kitopt.report.reading import reading_text
 
     return Answer(reading_text(operation, inventory))
+
+
+def run_connectors(folder: Path | None, *, is_json: bool = False) -> Answer:
+    """Print the families of connectors that are known, and what an inventory says of its own.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the inventory, where one is named.
+    """
+    from kitopt.report.families import families_document, families_text
+
+    inventory: Inventory | None = None
+    if folder is not None:
+        from kitopt.inventory import read_inventory
+
+        inventory = read_inventory(folder)
+    if is_json:
+        from kitopt.report.document import as_json
+
+        return Answer(as_json({"schema": CHECK_SCHEMA, **families_document(inventory)}))
+    return Answer(families_text(inventory))

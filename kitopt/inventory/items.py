@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
+from kitopt.inventory.families import Side, mate
+
 Chemistry = Literal["lifepo4", "agm", "li-ion"]
 
 
@@ -18,13 +20,11 @@ class Connector:
     """
 
     family: str
-    side: Literal["", "plug", "socket"] = ""
+    side: Side = ""
 
     def mates_with(self, other: Connector) -> bool:
-        """Whether the two can be pushed together."""
-        if self.family != other.family:
-            return False
-        return {self.side, other.side} in ({""}, {"plug", "socket"})
+        """Whether the two can be joined by hand, by the table of families."""
+        return mate(self.family, self.side, other.family, other.side)
 
     def __str__(self) -> str:
         return f"{self.family}:{self.side}" if self.side else self.family
@@ -142,6 +142,9 @@ class Battery(Item):
     max_discharge_a: float
     lowest_charging_degc: float
     fused: bool
+    """Whether it brings a fuse; its electronics are none."""
+    fuse_a: float | None = None
+    """Rating of that fuse; None where it is not written down. [A]"""
     connector: Connector
 
     @property
@@ -179,7 +182,19 @@ class Controller(Item):
 
 @dataclass(frozen=True, kw_only=True)
 class Lead(Item):
-    """A lead, adapter, joiner (``ways`` 2) or distribution strip (``ways`` 6)."""
+    """A lead, adapter, joiner (``ways`` 2) or distribution strip (``ways`` 6).
+
+    Attributes
+    ----------
+    fuse_a : float or None
+        Rating of a fixed fuse; with a holder, of the fuse that is in it now. [A]
+    fuse_at_m : float or None
+        Place of the fuse or holder from the ``from`` end. [m]
+    fuse_holder : str
+        What sort of fuse can be changed in it; empty for none.
+    fuse_max_a : float or None
+        The largest that its holder takes. [A]
+    """
 
     from_connector: Connector
     to_connector: Connector
@@ -188,7 +203,14 @@ class Lead(Item):
     ways: int = 1
     fuse_a: float | None = None
     fuse_at_m: float | None = None
+    fuse_holder: str = ""
+    fuse_max_a: float | None = None
     max_a: float | None = None
+
+    @property
+    def has_fuse(self) -> bool:
+        """Whether there is a fuse in it, fixed or to be fitted."""
+        return self.fuse_a is not None or bool(self.fuse_holder)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -201,6 +223,8 @@ class Converter(Item):
     max_w: float
     efficiency: float
     idle_ma: float
+    ports: int = 1
+    """Loads that one of it can feed."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -215,6 +239,8 @@ class Load(Item):
     lowest_v: float | None = None
     highest_v: float | None = None
     connector: Connector
+    own_lead: bool = False
+    """Whether its connector is the end of its maker's lead, with its maker's fuse."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -239,6 +265,8 @@ class Inventory:
     contact_ohm: Mapping[str, float] = field(default_factory=dict)
     contact_a: Mapping[str, float] = field(default_factory=dict)
     """The owner's own values for connector families: resistance of a mated pair [Ω] and most current [A]."""
+    fuses: Mapping[tuple[str, float], int] | None = None
+    """Fuses owned by holder and rating [A]; None where the owner wrote none down, and any can be had."""
     currency: str = ""
     assumed: tuple[Assumed, ...] = ()
     warnings: tuple[str, ...] = ()

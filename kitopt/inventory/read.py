@@ -18,6 +18,7 @@ from kitopt.files.table import Row, Table, read_table
 from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, parse_toml
 from kitopt.files.unknown import is_unknown
 from kitopt.inventory import rows
+from kitopt.inventory.families import family_of, first_words
 from kitopt.inventory.fields import needed
 from kitopt.inventory.fill import KINDS, REQUIRED, Inconsistent, Kind, Notes
 from kitopt.inventory.items import Assumed, Connector, Inventory, Item, Unusual
@@ -25,13 +26,15 @@ from kitopt.inventory.ranges import judge
 
 _SAVE_CSV = 'save it as "CSV UTF-8"'
 _WARNINGS_LISTED = 50
+MISTYPED_LETTERS = 2
+"""A word that is so much longer or shorter than a known one is another word."""
 
-CONNECTORS = "connectors.csv"
-"""Not a file of items: what is known of connector families."""
+CONNECTORS, FUSES = "connectors.csv", "fuses.csv"
+"""Not files of items: what is known of connector families, and the fuses owned."""
 
 CATALOGUE = "catalogue"
 CURRENCY = "inventory.toml"
-_NAMES = (*(kind.file for kind in KINDS), CONNECTORS, CURRENCY, CATALOGUE)
+_NAMES = (*(kind.file for kind in KINDS), CONNECTORS, FUSES, CURRENCY, CATALOGUE)
 
 Checked = TypeVar("Checked", bound=BaseModel)
 
@@ -58,6 +61,12 @@ def read_inventory(folder: Path) -> Inventory:
         With every fault of every file.
     """
     return _Folder(folder).read()
+
+
+def _families(items: dict[str, tuple[Item, ...]]) -> set[str]:
+    """Every family that an item has an end of."""
+    every = (value for some in items.values() for item in some for value in vars(item).values())
+    return {value.family for value in every if isinstance(value, Connector)}
 
 
 class _Folder:
@@ -92,6 +101,11 @@ class _Folder:
         table = self._table(CONNECTORS, contents, faults, misnamed)
         contacts = [] if table is None else self._contacts(table, items, faults)
         self.faults += faults.listed()
+        self._unknown_families(items)
+        faults = FaultList(str(self.folder / FUSES))
+        table = self._table(FUSES, contents, faults, misnamed)
+        fuses = None if table is None else self._fuses(table, faults)
+        self.faults += faults.listed()
         currency = self._currency(contents)
         if self.faults:
             raise BadInput(self.faults)
@@ -103,6 +117,7 @@ class _Folder:
             has_leads_file="leads.csv" in contents,
             contact_ohm={c.family: c.contact_mohm / 1000.0 for c in contacts if c.contact_mohm is not None},
             contact_a={c.family: c.max_a for c in contacts if c.max_a is not None},
+            fuses=fuses,
             currency=currency,
             assumed=tuple(self.assumed),
             warnings=tuple(self.warnings),
@@ -140,13 +155,7 @@ class _Folder:
         """What the owner knows of connector families, instead of what is usual."""
         known = rows.columns_of(rows.ContactRow)
         self._check_header(CONNECTORS, table, known, faults)
-        families = {
-            value.family
-            for some in items.values()
-            for item in some
-            for value in vars(item).values()
-            if isinstance(value, Connector)
-        }
+        families = _families(items)
         first: dict[str, int] = {}
         found: list[rows.ContactRow] = []
         decimal = _decimal_mark(rows.ContactRow, table)
@@ -168,6 +177,31 @@ class _Folder:
                 where = f"{CONNECTORS}, line {line}"
                 self.warnings.append(f"{where}: nothing here has a connector of family {checked.family}.{hint}")
             found.append(checked)
+        return found
+
+    def _unknown_families(self, items: dict[str, tuple[Item, ...]]) -> None:
+        """Words that look like a family and are none: two ends written differently never meet."""
+        words = first_words()
+        for family in sorted(_families(items)):
+            word = family.split("-")[0]
+            near = nearest(word, words)
+            if family_of(family) is None and near is not None and abs(len(near) - len(word)) <= MISTYPED_LETTERS:
+                text = f"{family} is no family that is known (see kitopt check --connectors). Did you mean {near}?"
+                self.warnings.append(f"{self.folder.name}: {text}")
+
+    def _fuses(self, table: Table, faults: FaultList) -> dict[tuple[str, float], int]:
+        """How many fuses of each holder and rating are owned."""
+        known = rows.columns_of(rows.FuseRow)
+        self._check_header(FUSES, table, known, faults)
+        found: dict[tuple[str, float], int] = {}
+        decimal = _decimal_mark(rows.FuseRow, table)
+        for row in table.rows:
+            if faults.is_hopeless:
+                break
+            checked = self._checked(rows.FuseRow, row, table, known, faults, decimal)
+            if checked is not None:
+                key = (checked.holder, checked.rating_a)
+                found[key] = found.get(key, 0) + checked.count
         return found
 
     def _items(self, kind: Kind, table: Table, faults: FaultList) -> tuple[Item, ...]:

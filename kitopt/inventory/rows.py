@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from kitopt.inventory import cells
 from kitopt.inventory.fields import CONNECTOR, IDENTIFIER, WORDS, Flag, Number, OneOf, SomeOf, Text
+from kitopt.inventory.fuses import HOLDERS
 from kitopt.inventory.items import Connector
 
 CHEMISTRIES = ("lifepo4", "agm", "li-ion")
@@ -42,6 +43,16 @@ class ContactRow(BaseModel):
         | None
     ) = None
     max_a: Annotated[float, _CURRENT] | None = None
+
+
+class FuseRow(BaseModel):
+    """A row of fuses.csv: fuses that can be changed, and how many of them."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
+
+    rating_a: Annotated[float, Number("a rating in amperes", '7.5 or "7.5 A"', "A", above=0, most=1000)]
+    holder: Annotated[str, OneOf(tuple(HOLDERS))] = "blade"
+    count: Annotated[int, _COUNT] = 1
 
 
 class Row(BaseModel):
@@ -94,6 +105,7 @@ class BatteryRow(Row):
         Annotated[float, Number("a temperature in °C", '0, -20 or "14 °F"', "degC", least=-60, most=40)] | None
     ) = None
     fused: Annotated[bool, Flag()] | None = None
+    fuse_a: Annotated[float, _CURRENT] | None = None
     connector: Annotated[Connector, CONNECTOR]
 
 
@@ -128,6 +140,8 @@ class LeadRow(Row):
     ] = 1
     fuse_a: Annotated[float, _CURRENT] | None = None
     fuse_at_m: Annotated[float, _LENGTH] | None = None
+    fuse_holder: Annotated[str, OneOf(tuple(HOLDERS))] | None = None
+    fuse_max_a: Annotated[float, _CURRENT] | None = None
     max_a: Annotated[float, _CURRENT] | None = None
 
 
@@ -140,6 +154,7 @@ class ConverterRow(Row):
     max_w: Annotated[float, _POWER]
     efficiency: Annotated[float, _EFFICIENCY] | None = None
     idle_ma: Annotated[float, _IDLE_MA] | None = None
+    ports: Annotated[int, Number("a number of ports", "1 or 2", least=1, most=12, whole="exact")] = 1
 
 
 class LoadRow(Row):
@@ -153,6 +168,7 @@ class LoadRow(Row):
     lowest_v: Annotated[float, _VOLTAGE] | None = None
     highest_v: Annotated[float, _VOLTAGE] | None = None
     connector: Annotated[Connector, CONNECTOR]
+    own_lead: Annotated[bool, Flag()] = False
 
 
 class ExtraRow(Row):

@@ -24,7 +24,7 @@ from kitopt.inventory.items import Battery, Inventory
 from kitopt.many.side_by_side import Placed, SideBySide
 from kitopt.many.terms import Event, Standing
 from kitopt.model.bus import SELF_DISCHARGE_PER_MONTH, BusClass, bus_classes
-from kitopt.model.station_side import station_peak_a
+from kitopt.model.feeding import station_peak_a
 from kitopt.pack import (
     KIND_ORDER,
     UNPRICED_CENTS,

@@ -12,9 +12,9 @@ from dataclasses import replace
 
 from kitopt.engine.plan import Case, Row
 from kitopt.inventory.items import Battery
+from kitopt.model.feeding import station_peak_a
 from kitopt.model.kit import Column, Fed, Join, KitModel, Link, Loss, Strip
 from kitopt.model.need import draws, total_w
-from kitopt.model.station_side import station_peak_a
 from kitopt.operation.terms import Operation
 
 
@@ -58,8 +58,8 @@ def backup_cases(model: KitModel, base: Case) -> tuple[Case, ...]:
     shed = base.matrix.copy()
     for j in model.fed_columns:
         feeding = model.columns[j].meaning
-        if isinstance(feeding, Fed) and feeding.load.id not in must_ids:
-            shed[conditions.layout.demand(0), j] = 0.0  # its converter is switched off with it
+        if isinstance(feeding, Fed) and not any(load.id in must_ids for load, _ in feeding.loads):
+            shed[conditions.layout.demand(0), j] = 0.0  # the converter is switched off with its loads
     return tuple(
         Case(
             f"{base.name}, loss {number}",

@@ -77,12 +77,15 @@ class Link:
 
 @dataclass(frozen=True)
 class Fed:
-    """A load fed through a converter, with both its chains."""
+    """One converter, the chain to it from the station, and its loads, each with the chain to it."""
 
-    load: Load
     converter: Converter
     before: Chain
-    after: Chain
+    loads: tuple[tuple[Load, Chain], ...]
+
+    def n_of(self, load_id: str) -> int:
+        """How many of a load it feeds."""
+        return sum(load.id == load_id for load, _ in self.loads)
 
 
 @dataclass(frozen=True)
@@ -176,11 +179,11 @@ class KitModel:
 
     def fed_loads(self) -> list[str]:
         """Ids of the loads that need a converter, sorted."""
-        found = set()
+        found: set[str] = set()
         for j in self.fed_columns:
             fed = self.columns[j].meaning
             if isinstance(fed, Fed):
-                found.add(fed.load.id)
+                found.update(load.id for load, _ in fed.loads)
         return sorted(found)
 
     def block(self, items: tuple[str, ...], rule: str, text: str) -> None:
@@ -270,6 +273,33 @@ def add_stock(model: KitModel) -> None:
             model.rows.append(Row(terms, upper=float(count), rule="stock", text=text))
 
 
+def add_fuse_stock(model: KitModel) -> None:
+    """No more fuses of a rating than are owned, with those that lie in the leads packed."""
+    if model.inventory.fuses is None:
+        return
+    takes: dict[tuple[str, float], dict[int, float]] = {}
+    for j, column in enumerate(model.columns):
+        for chain in chains_of(column.meaning):
+            for lead in chain.holders:
+                if lead.fuse_a != chain.fit_a and chain.fit_a is not None:
+                    of_column = takes.setdefault((lead.fuse_holder, chain.fit_a), {})
+                    of_column[j] = of_column.get(j, 0.0) + 1.0
+    for (holder, rating_a), terms in sorted(takes.items()):
+        owned = model.inventory.fuses.get((holder, rating_a), 0)
+        if sum(n * model.columns[j].upper for j, n in terms.items()) > owned:
+            text = f"{owned} × {holder} fuse {rating_a:g} A owned"
+            model.rows.append(Row(tuple(terms.items()), upper=float(owned), rule="stock", text=text))
+
+
+def chains_of(meaning: Meaning) -> tuple[Chain, ...]:
+    """The chains of leads that one of a column has."""
+    if isinstance(meaning, Link):
+        return (meaning.chain,)
+    if isinstance(meaning, Fed):
+        return (meaning.before, *(chain for _, chain in meaning.loads))
+    return () if not isinstance(meaning, Join) or meaning.chain is None else (meaning.chain,)
+
+
 def missing_wh(battery: Battery, operation: Operation) -> float:
     """Charge missing at the start, for want of charging and by self-discharge since. [Wh]"""
     missing = (1.0 - operation.need.start_charge_share) * battery.usable_wh
@@ -328,7 +358,8 @@ def case_under(
         feeding = model.columns[j].meaning
         assert isinstance(feeding, Fed)
         matrix[layout.demand(0), j] = feeding.converter.idle_ma / 1000.0 * bus.nominal_v
-        matrix[layout.demand(1 + fed.index(feeding.load.id)), j] = 1.0 / feeding.converter.efficiency
+        for load, _ in feeding.loads:
+            matrix[layout.demand(1 + fed.index(load.id)), j] += 1.0 / feeding.converter.efficiency
 
     direct = [part for part in parts if part.load.id not in fed]
     conditions = Conditions(

@@ -11,9 +11,9 @@ import math
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Battery, Controller, Item, Panel
 from kitopt.model.bus import BusClass, charging_v, thresholds, thresholds_of
+from kitopt.model.feeding import CONTINUOUS_FUSE
 from kitopt.model.harvest import highest_v, laid
 from kitopt.model.kit import Column, Join, KitModel, Link, Strip
-from kitopt.model.station_side import FUSE_PER_LOAD
 from kitopt.model.wiring import ampacity_a
 from kitopt.sky.windows import Sky
 
@@ -243,12 +243,16 @@ def _on_the_way(model: KitModel, is_parallel: bool) -> list[tuple[int, float, st
             if not is_parallel:
                 text = f"{thing.id} may be charged with {thing.max_charge_a:g} A"
                 found.append((j, thing.max_charge_a, "charge-limit", text))
+            holds_a = math.inf if thing.fuse_a is None else thing.fuse_a / CONTINUOUS_FUSE
+            if is_checked and holds_a < thing.max_charge_a:
+                text = f"the fuse in {thing.id} ({thing.fuse_a:g} A) holds {holds_a:.3g} A of charge"
+                found.append((j, holds_a, "ampacity", text))
             if is_checked and plug_a < thing.max_charge_a:
                 text = f"the connector of {thing.id} ({thing.connector.family}) carries {plug_a:g} A of charge"
                 found.append((j, plug_a, "ampacity", text))
         elif isinstance(thing, Link) and thing.source in batteries:
             carries_a = thing.chain.rated_a(model.contacts)
-            carries_a = min([carries_a, *(fuse_a / FUSE_PER_LOAD for fuse_a in thing.chain.fuses_a)])
+            carries_a = min([carries_a, *(fuse_a / CONTINUOUS_FUSE for fuse_a in thing.chain.fuses_a)])
             if carries_a < batteries[thing.source].max_charge_a:
                 text = f"the leads from {thing.source} ({', '.join(thing.chain.ids)}) carry {carries_a:.3g} A of charge"
                 found.append((j, carries_a, "ampacity", text))

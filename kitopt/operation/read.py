@@ -123,6 +123,7 @@ class _Document:
             station_connector=top.station_connector,
             panel_distance_m=top.panel_distance_m,
             batteries=top.batteries,  # type: ignore[arg-type]  # checked against the list
+            battery_lead=top.battery_lead,  # type: ignore[arg-type]  # checked against the list
             mass_limit_g=limits.mass_g,
             air_travel=limits.air_travel,
             least=goal.least,  # type: ignore[arg-type]  # checked against the list

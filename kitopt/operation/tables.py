@@ -116,6 +116,7 @@ class TopTable(Table):
     station_connector: Annotated[Connector, CONNECTOR] | None = None
     panel_distance_m: Annotated[float, Number("a distance", '5 or "15 ft"', "m", least=0, most=500)] = 0.0
     batteries: Annotated[str, OneOf(("in turn", "parallel"))] = "in turn"
+    battery_lead: Annotated[str, OneOf(("each", "moved"))] = "each"
 
 
 class SiteTable(Table):

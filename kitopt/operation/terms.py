@@ -149,11 +149,18 @@ class Operation:
     station_connector: Connector | None = None
     panel_distance_m: float = 0.0
     batteries: Literal["in turn", "parallel"] = "in turn"
+    battery_lead: Literal["each", "moved"] = "each"
+    """In turn: a fused lead to each battery that has no fused plug, or one that is moved."""
     mass_limit_g: int | None = None
     air_travel: bool = False
     least: Objective = "mass"
     assumed: tuple[Assumed, ...] = ()
     warnings: tuple[str, ...] = ()
+
+    @property
+    def has_own_leads(self) -> bool:
+        """Whether each battery without a fused plug stays on a lead of its own."""
+        return self.batteries == "parallel" or self.battery_lead == "each"
 
     @property
     def n_steps(self) -> int:

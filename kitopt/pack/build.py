@@ -10,10 +10,11 @@ from kitopt.engine import Case, Objective, Plan
 from kitopt.inventory.items import Inventory, Item
 from kitopt.model.backup import backup_cases, lay_backups
 from kitopt.model.bus import BusClass
-from kitopt.model.kit import Column, KitModel, add_stock, case_under, lay_out, order_equal_units
-from kitopt.model.panel_side import lay_panels
+from kitopt.model.feeding import station_peak_a
+from kitopt.model.kit import Column, Join, KitModel, add_fuse_stock, add_stock, case_under, lay_out, order_equal_units
+from kitopt.model.panel_side import lay_panels, meets_station
 from kitopt.model.rules import apply_rules
-from kitopt.model.station_side import lay_station, station_peak_a
+from kitopt.model.station_side import lay_station
 from kitopt.operation.terms import Operation
 from kitopt.pack.terms import Floats
 from kitopt.sky.windows import Sky
@@ -32,6 +33,7 @@ def build_model(operation: Operation, inventory: Inventory, bus: BusClass, sky: 
     apply_rules(model, sky, amps)
     lay_backups(model)
     add_stock(model)
+    add_fuse_stock(model)
     return model
 
 
@@ -57,7 +59,11 @@ def build_plan(model: KitModel, cases: tuple[Case, ...]) -> Plan:
         upper=upper,
         rows=tuple(model.rows),
         cases=cases,
-        objectives=tuple(Objective(name, _weights(model, name), _fixed(model, name)) for name in names),
+        objectives=(
+            *(Objective(name, _weights(model, name), _fixed(model, name)) for name in names[:1]),
+            Objective("ends", _ends(model), 0),
+            *(Objective(name, _weights(model, name), _fixed(model, name)) for name in names[1:]),
+        ),
         tie_break=tuple(model.uses().values()),
         is_integer=np.array([c.is_integer for c in model.columns]),
     )
@@ -73,6 +79,17 @@ def _weights(model: KitModel, name: str) -> Floats:
         return float(total)
 
     return np.array([cost(c) for c in model.columns])
+
+
+def _ends(model: KitModel) -> Floats:
+    """Joins of panels by ends that fit into the station: at an equal first objective, the fewer the better."""
+    found = np.zeros(len(model.columns))
+    for j in model.join_columns:
+        join = model.columns[j].meaning
+        if isinstance(join, Join):
+            socket = model.units[join.unit].controller.pv_connector
+            found[j] = float(bool(meets_station(model.operation, join, socket)))
+    return found
 
 
 def _fixed(model: KitModel, name: str) -> int:

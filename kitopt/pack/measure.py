@@ -12,9 +12,9 @@ from kitopt.engine.judge import TOLERANCE_WH, simulate
 from kitopt.engine.plant import Conditions
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import BusClass
+from kitopt.model.feeding import station_peak_a
 from kitopt.model.kit import Join, KitModel, Unit, case_under
 from kitopt.model.need import draws, peak_a
-from kitopt.model.station_side import station_peak_a
 from kitopt.model.wiring_list import wiring_list
 from kitopt.operation.clock import steps_of
 from kitopt.operation.terms import Operation

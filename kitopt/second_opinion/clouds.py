@@ -16,6 +16,29 @@ BEHIND_SHARE = 0.25
 
 _FEW_WINDOWS = 20
 _BRIGHT_WM2 = 1000.0
+_MOST_WM2 = 2000.0
+
+
+def passed_wm2(useful_wm2: Floats) -> Floats:
+    """What gets through the glass, from what the sky says is useful. [Wm⁻²]
+
+    The sky counts weak light as worth less than it is, by Huld's terms; the curve of a panel knows that of itself, so
+    it is taken back.
+
+    References
+    ----------
+    .. [1] T. Huld, G. Friesen, A. Skoczek and others, "A power-rating model for crystalline silicon PV modules,"
+       Solar Energy Materials and Solar Cells, vol. 95, 2011.
+    """
+    import pvlib
+
+    passed = np.geomspace(1.0, _MOST_WM2, 400)
+    worth = np.asarray(
+        pvlib.pvarray.huld(passed, np.asarray(25.0), 1000.0, cell_type="csi", k_version="pvgis5"), dtype=np.float64
+    )
+    rises = worth > 0.0
+    known, light = np.concatenate([[0.0], worth[rises]]), np.concatenate([[0.0], passed[rises]])
+    return np.asarray(np.interp(useful_wm2, known, light), dtype=np.float64)
 
 
 def dim_and_bright(
@@ -34,13 +57,13 @@ def dim_and_bright(
     ndarray, shape (n_windows, n_steps)
         Share of bright minutes, the same however a panel lies. [0–1]
     """
+    passed = {way: passed_wm2(values) for way, values in sky.useful_wm2.items()}
     means: Mapping[Laid, Floats] = {
         way: values[windows] if values.shape[0] > 1 else np.repeat(values, len(windows), axis=0)
-        for way, values in sky.poa_wm2.items()
+        for way, values in passed.items()
     }
-    tops = {way: _brightest(values) for way, values in sky.poa_wm2.items()}
     # one cloud shades all panels: the share comes from the flat ones, which see the whole sky
-    flat, top = means["flat"], np.maximum(tops["flat"], 1e-9)
+    flat, top = means["flat"], np.maximum(_brightest(passed["flat"]), 1e-9)
     share = np.clip((flat / top - BEHIND_SHARE) / (1.0 - BEHIND_SHARE), 0.0, 1.0)
     brighter = 1.0 / (BEHIND_SHARE + (1.0 - BEHIND_SHARE) * share)
     is_broken = (share > 0.0) & (share < 1.0)

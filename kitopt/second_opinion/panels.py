@@ -143,8 +143,9 @@ def _between(points: Floats, values: Floats) -> tuple[NDArray[np.intp], Floats]:
 def delivered_a(circuit: Circuit, volts: Floats, amps: Floats, station_v: Floats) -> Floats:
     """Current that a controller delivers to the station.
 
-    One that tracks holds its panels where they give most, but never lower than a volt above its own output; one that
-    does not ties them to it. The lead to the station raises what it has to reach.
+    One that tracks holds its panels where they give most, but never lower than a volt above its own output unless it
+    steps up; one that does not ties them to it. Some start only above a voltage of the open panels. The lead to the
+    station raises what it has to reach.
 
     Parameters
     ----------
@@ -176,13 +177,16 @@ def delivered_a(circuit: Circuit, volts: Floats, amps: Floats, station_v: Floats
 
     given = np.zeros((*amps.shape[:-1], len(station_v)))
     for _ in range(1 if circuit.ohm == 0.0 else 3):
-        own_v = station_v + given * circuit.ohm
+        own_v = np.asarray(station_v + given * circuit.ohm)
         if controller.kind == "mppt":
-            passed_w = np.minimum(at(best_w, own_v + STEP_DOWN_V), most_w)
+            lowest_v = np.zeros_like(own_v) if controller.boost else own_v + STEP_DOWN_V
+            passed_w = np.minimum(at(best_w, lowest_v), most_w)
             given = controller.efficiency * passed_w / own_v
         else:
             given = controller.efficiency * at(amps, own_v)
         given = np.minimum(given, controller.max_charge_a)
+    if controller.start_above_v is not None:
+        given = given * (at(amps, np.full_like(given, controller.start_above_v)) > 0.0)
     return given
 
 

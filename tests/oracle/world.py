@@ -9,7 +9,7 @@ from dataclasses import replace
 from kitopt.inventory.items import Controller, Inventory, Panel
 from kitopt.operation.terms import LoadUse, Operation
 from kitopt.sky.windows import Sky
-from oracle.volts import needs_converter, suits
+from oracle.volts import fuse_over_current, needs_converter, suits
 
 Lists = list[list[float]]
 
@@ -57,7 +57,7 @@ class World:
         self.n_needed = math.ceil(operation.need.confidence * self.n_windows)
         self._panel_w: dict[tuple[str, str, float, float], Lists] = {}
         self._load_w: dict[float, tuple[list[float], float]] = {}
-        self._peak_a: dict[tuple[str, float], float] = {}
+        self._peak_a: dict[tuple[str, float, bool], float] = {}
         self._cold: dict[str, Lists] = {}
 
     def _lists(self, rows: Lists) -> Lists:
@@ -75,14 +75,24 @@ class World:
 
     def peak_a(self, chemistry: str, nominal_v: float) -> float:
         """Highest amperes of any minute at the battery, the worst converter's losses included."""
-        if (chemistry, nominal_v) not in self._peak_a:
-            efficiency = {}
+        return self._at_battery(chemistry, nominal_v, {})
+
+    def _at_battery(self, chemistry: str, nominal_v: float, weights: dict[str, float]) -> float:
+        key = (chemistry, nominal_v, bool(weights))
+        if key not in self._peak_a:
+            over = {}
             for load in self.inventory.loads:
+                over[load.id] = 1.0
                 if needs_converter(load, chemistry, nominal_v):
                     fit = [c.efficiency for c in self.inventory.converters if c.count and suits(c, load, nominal_v)]
-                    efficiency[load.id] = min(fit, default=1.0)
-            self._peak_a[chemistry, nominal_v] = self._count_load(self.operation.loads, nominal_v, efficiency)[1]
-        return self._peak_a[chemistry, nominal_v]
+                    over[load.id] = min(fit, default=1.0)
+                over[load.id] /= weights.get(load.id, 1.0)
+            self._peak_a[key] = self._count_load(self.operation.loads, nominal_v, over)[1]
+        return self._peak_a[key]
+
+    def fuse_a(self, chemistry: str, nominal_v: float) -> float:
+        """Least fuse that holds all loads of any minute at the battery."""
+        return self._at_battery(chemistry, nominal_v, {u.id: fuse_over_current(u) for u in self.operation.loads})
 
     def one_load_w(self, load_id: str, nominal_v: float) -> list[float]:
         """Mean watts of every step that one unit of a load draws."""

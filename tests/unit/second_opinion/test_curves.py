@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -66,11 +67,18 @@ def test_reading_the_table_is_as_good_as_working_it_out() -> None:
 
 
 def passed_a(
-    one: Panel, kind: str, station_v: float, *, degc: float = 25.0, ohm: float = 0.0, most_a: float = 99.0
+    one: Panel,
+    kind: str,
+    station_v: float,
+    *,
+    degc: float = 25.0,
+    ohm: float = 0.0,
+    most_a: float = 99.0,
+    **more: Any,
 ) -> float:
     """Current into a station, in full sun."""
     curves = Curves([Feed(one, 1, 1, 0.0)], degc, degc)
-    circuit = Circuit(controller("c", kind, most_a, efficiency=1.0), (), ohm)
+    circuit = Circuit(controller("c", kind, most_a, efficiency=1.0, **more), (), ohm)
     amps = curves.amps("aimed", np.array([1000.0]), np.array([degc]))
     return float(delivered_a(circuit, curves.volts, amps, np.array([station_v]))[0, 0])
 
@@ -90,6 +98,13 @@ def test_tracking_gives_the_label_at_any_battery() -> None:
 @pytest.mark.parametrize(("vmp_v", "station_v"), [(18.0, 26.0), (6.0, 12.8)])
 def test_tracking_steps_down_only(vmp_v: float, station_v: float) -> None:
     assert passed_a(panel("p", 100.0, vmp_v=vmp_v), "mppt", station_v) == 0.0
+
+
+def test_what_steps_up_or_starts_late_is_told_so() -> None:
+    one = panel("p", 100.0, output_factor=1.0)
+    assert 26.0 * passed_a(one, "mppt", 26.0, boost=True) == pytest.approx(100.0, rel=0.01)
+    assert passed_a(one, "mppt", 13.0, start_above_v=25.0) == 0.0
+    assert passed_a(one, "mppt", 13.0, start_above_v=20.0) == passed_a(one, "mppt", 13.0)
 
 
 def test_hot_panels_close_to_the_battery_fall_off() -> None:

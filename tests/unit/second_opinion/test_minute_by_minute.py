@@ -12,7 +12,7 @@ from kitopt.inventory.items import Converter
 from kitopt.operation.terms import LoadUse, Operation, Span
 from kitopt.second_opinion import Circuit, Fed, Feed, PlainKit, second_opinion
 from kitopt.second_opinion.cells import CELLS, bank_of
-from kitopt.second_opinion.clouds import dim_and_bright
+from kitopt.second_opinion.clouds import dim_and_bright, passed_wm2
 from kitopt.second_opinion.loads import by_minute, drawn_by
 from kitopt.second_opinion.spells import on_share, ranks
 
@@ -31,8 +31,15 @@ def test_clouds_keep_the_light() -> None:
     windows = sky((1000.0 * rng.random((25, 12))).tolist(), step_h=0.5)
     lit, share = dim_and_bright(windows, np.arange(25))
     dim, bright = lit["aimed"]
-    assert dim * (1 - share) + bright * share == pytest.approx(windows.poa_wm2["aimed"], abs=1e-9)
-    assert (bright <= windows.poa_wm2["aimed"].max(axis=0) + 1e-9).all()
+    passed = passed_wm2(windows.useful_wm2["aimed"])
+    assert dim * (1 - share) + bright * share == pytest.approx(passed, abs=1e-9)
+    assert (bright <= passed.max(axis=0) + 1e-9).all()
+
+
+def test_weak_light_is_not_counted_as_weak_twice() -> None:
+    """Huld's terms for crystalline silicon, by hand: at 200 Wm⁻² 1 - 0.017237·ln 0.2 - 0.040465·ln² 0.2 = 0.92293."""
+    assert passed_wm2(np.array([200.0 * 0.92293])) == pytest.approx([200.0], rel=1e-3)
+    assert passed_wm2(np.array([0.0, 1000.0])) == pytest.approx([0.0, 1000.0], rel=1e-3)
 
 
 def test_overs_come_to_the_share_promised() -> None:
