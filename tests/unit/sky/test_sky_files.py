@@ -87,7 +87,8 @@ def test_one_year_in_other_formats_gives_the_same_light(
     assert ours.source == f"{kind.replace(' in solar time', '')} file weather.csv"
     assert [label[-5:] for label in ours.labels] == [label[-5:] for label in expected.labels]
     for laid in ("flat", "aimed"):
-        np.testing.assert_allclose(ours.poa_wm2[laid], expected.poa_wm2[laid], atol=0.5)
+        # a year that was measured keeps its own sun, a typical one that of 2001: up to 0.25° of declination apart
+        np.testing.assert_allclose(ours.poa_wm2[laid], expected.poa_wm2[laid], atol=3.0)
     # air is that of the hour's end in TMY3 and EPW, the middle of the hour in the others
     assert np.abs(ours.air_degc - expected.air_degc).mean() < (0.01 if kind == "EPW" else 1.0)
 
