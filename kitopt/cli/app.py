@@ -278,12 +278,13 @@ def _fetch_weather(
     longitude: Annotated[float | None, typer.Option(metavar="DEG", help="Instead of an operation; east is +.")] = None,
     first_year: Annotated[int | None, typer.Option(metavar="YEAR", help="Ten years back when left out.")] = None,
     last_year: Annotated[int | None, typer.Option(metavar="YEAR", help="Last year when left out.")] = None,
+    force: Annotated[bool, typer.Option("--force", help="Replace FILE if it is there.")] = False,
 ) -> Request:
     """Save years of hourly NASA POWER weather of a place. The only command that uses the network."""
 
     def run() -> Answer:
         from kitopt.cli.weather import run_fetch_weather
 
-        return run_fetch_weather(files, latitude, longitude, first_year, last_year)
+        return run_fetch_weather(files, latitude, longitude, first_year, last_year, may_replace=force)
 
     return Request(run)

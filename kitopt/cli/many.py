@@ -12,6 +12,7 @@ from kitopt.cli.inputs import Gather, catalogue_beside, read_with_inventory
 from kitopt.cli.options import Options, Overrides, check_options, field_of, read_option
 from kitopt.cli.progress import Progress
 from kitopt.cli.request import EXIT_CODES, Answer
+from kitopt.cli.streams import say
 from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import Operation
@@ -45,14 +46,13 @@ def run_grab_kit(
     from kitopt.many.grab import grab_kit, longest
 
     progress = Progress(sys.stderr, standing.least)
+    budget = overrides.budget(progress)
     hours = None
     try:
         if most_g is None:
-            kit = grab_kit(standing, inventory, _sky_of, seconds=overrides.seconds, reporter=progress)
+            kit = grab_kit(standing, inventory, _sky_of, budget=budget)
         else:
-            hours, kit = longest(
-                standing, inventory, _sky_of, float(most_g), seconds=overrides.seconds, reporter=progress
-            )
+            hours, kit = longest(standing, inventory, _sky_of, float(most_g), budget=budget)
     finally:
         progress.clear()
 
@@ -100,6 +100,7 @@ def run_buy(
     from kitopt.many.buy import buy
 
     progress = Progress(sys.stderr, "price" if cents is None else "items")
+    clock = overrides.budget(progress)
     try:
         found = buy(
             programme,
@@ -107,9 +108,8 @@ def run_buy(
             catalogue,
             _sky_of,
             budget_cents=cents,
-            seconds=overrides.seconds,
+            budget=clock,
             with_singles=with_singles,
-            say=progress.say,
         )
     finally:
         progress.clear()
@@ -141,8 +141,9 @@ def run_share(file: Path, folder: Path | None, options: Options, *, is_json: boo
     from kitopt.many.share import share
 
     progress = Progress(sys.stderr, "mass")
+    budget = overrides.budget(progress)
     try:
-        found = share(programme, inventory, _sky_of, seconds=overrides.seconds, reporter=progress, say=progress.say)
+        found = share(programme, inventory, _sky_of, budget=budget)
     finally:
         progress.clear()
 
@@ -217,7 +218,7 @@ def _cents(text: str) -> int:
 
 def _warn(warnings: Iterable[str]) -> None:
     for warning in dict.fromkeys(warnings):
-        print(f"warning: {warning}", file=sys.stderr)
+        say(f"warning: {warning}")
 
 
 def _sky_of(operation: Operation) -> Sky:

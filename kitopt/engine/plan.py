@@ -34,9 +34,6 @@ class Row:
         Identifier of the rule, such as "stock".
     text : str
         The rule in words, for reasons.
-    loose : tuple of (column, coefficient), or None
-        The terms without those for which a spare column could stand in: with these the rule is kept by
-        any counts in which each spare column is replaced by what beats it. None where all terms are.
     """
 
     terms: tuple[tuple[int, float], ...]
@@ -44,7 +41,6 @@ class Row:
     upper: float = math.inf
     rule: str = ""
     text: str = ""
-    loose: tuple[tuple[int, float], ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -187,9 +183,11 @@ class Plan:
     tie_break: tuple[Floats, ...] = ()
     is_integer: NDArray[np.bool_] | None = None
     """Which columns are counts; all when None. The others are helpers of rules."""
-    is_spare: NDArray[np.bool_] | None = None
-    """Columns that others beat in every respect but stock; none when None. They are left aside at first,
-    and brought in to prove that none is needed."""
+
+    def least(self, objective: Objective) -> float:
+        """What an objective is at least by the bounds of the columns alone: known before any work."""
+        ends = np.minimum(objective.weights * self.lower, objective.weights * self.upper)
+        return float(math.ceil(float(np.sum(ends)) - 1e-6) + objective.fixed)
 
     def whole(self, values: Floats) -> Floats:
         """Counts rounded to whole numbers, helpers left as they are."""

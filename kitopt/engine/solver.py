@@ -96,8 +96,8 @@ def solve(
 ) -> Answer:
     """Solve a program with HiGHS on one thread with a fixed seed.
 
-    An infeasible verdict on an integer program is confirmed with presolve off before it is
-    believed.
+    An infeasible verdict is confirmed with presolve off before it is believed; where the time is
+    up before that, nothing is known.
 
     Parameters
     ----------
@@ -124,12 +124,12 @@ def solve(
     """
     started = time.monotonic()
     answer = _solve_once(program, relaxed, start, seconds, absolute_gap, cutoff, is_hard=is_hard, presolve=True)
-    if answer.status == "infeasible" and confirm:
-        left = max(1.0, seconds - (time.monotonic() - started))
-        second = _solve_once(program, relaxed, start, left, absolute_gap, cutoff, is_hard=is_hard, presolve=False)
-        if second.status != "stopped":
-            return second
-    return answer
+    if answer.status != "infeasible" or not confirm:
+        return answer
+    left = seconds - (time.monotonic() - started)
+    if left <= 0.0:
+        return Answer("stopped", None, math.inf, -math.inf)
+    return _solve_once(program, relaxed, start, left, absolute_gap, cutoff, is_hard=is_hard, presolve=False)
 
 
 def _solve_once(

@@ -49,6 +49,7 @@ def cautions(choice: Choice) -> tuple[Caution, ...]:
     found.extend(Caution("warn", note, "sky") for note in choice.sky.notes)
     read = (*choice.operation.warnings, *choice.inventory.warnings)
     found.extend(Caution("ask", warning, "file") for warning in read)
+    found.extend(_unusual(choice))
     found.extend(leads(choice))
     # what is to be heeded comes before what is to be looked up
     found.sort(key=lambda caution: ("block", "warn", "ask").index(caution.level))
@@ -204,6 +205,14 @@ def _assumed_limits(choice: Choice) -> Iterator[Caution]:
     if found:
         named = [f"{one.id} {one.column} {one.value}" for one in found]
         yield Caution("ask", f"Limits not read from a label: {_some(named)}. Look them up.", "assumed-limit")
+
+
+def _unusual(choice: Choice) -> Iterator[Caution]:
+    """Values outside the usual, of what is packed and of what they may have kept out."""
+    packed = {one.id for one in choice.packed}
+    for one in choice.inventory.unusual:
+        if one.id in packed or one.keeps_out:
+            yield Caution("ask", str(one), "usual")
 
 
 def _prices(choice: Choice) -> Iterator[Caution]:

@@ -7,7 +7,6 @@ between two solves: one with the same objective, and the next step with another.
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -15,6 +14,7 @@ from typing import Literal
 
 import numpy as np
 
+from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.engine.judge import simulate
 from kitopt.engine.strongest import scaled
 from kitopt.explain.without import Pieces, beyond
@@ -68,16 +68,11 @@ class Edges:
     is_cut_short: bool = False
 
 
-class _OutOfTime(Exception):
-    """The time is up: an internal signal, never seen outside."""
-
-
 def edges(
     choice: Choice,
     *,
     sky_of: SkyOf,
-    seconds: float = math.inf,
-    say: Callable[[str], None] = lambda text: None,
+    budget: Budget = UNLIMITED,
 ) -> Edges:
     """The nearest values of hours, confidence, load and cold at which the answer is another.
 
@@ -87,14 +82,10 @@ def edges(
         A kit that is proved best.
     sky_of : callable
         The weather of an operation; its windows stay what they are.
-    seconds : float
-        Time limit over all. [s]
-    say : callable
-        Is told what is being tried.
     """
     if not choice.packed or not choice.proof.proved:
         return Edges()
-    search = _Search(choice, sky_of, time.monotonic() + seconds, say)
+    search = _Search(choice, sky_of, budget)
     found: list[Edge] = []
     is_cut_short = False
     for one in (_hours_up, _hours_down, _panel_hours, _confidence_up, _confidence_down, _load_up, _colder):
@@ -103,7 +94,7 @@ def edges(
         except _TooHard:
             is_cut_short = True
             continue
-        except _OutOfTime:
+        except OutOfTime:
             return Edges(tuple(found), True)
         if edge is not None:
             found.append(edge)
@@ -117,23 +108,22 @@ class _TooHard(Exception):
 class _Search:
     """Chooses again at values of a grid, and remembers."""
 
-    def __init__(self, choice: Choice, sky_of: SkyOf, deadline: float, say: Callable[[str], None]) -> None:
+    def __init__(self, choice: Choice, sky_of: SkyOf, budget: Budget) -> None:
         self.choice = choice
         self.sky_of = sky_of
-        self._deadline = deadline
-        self._say = say
+        self._budget = budget
         self._known: dict[tuple[str, float], Choice] = {}
 
     def at(self, quantity: str, value: float, question: Question) -> Choice:
         """The answer at a value."""
         key = (quantity, value)
         if key not in self._known:
-            left = self._deadline - time.monotonic()
-            if left <= 0:
-                raise _OutOfTime
-            self._say(f"edge: {quantity} {value:g}")
+            self._budget.check()
+            self._budget.say(f"edge: {quantity} {value:g}")
             operation, inventory = question
-            self._known[key] = pack(operation, inventory, self.sky_of(operation), seconds=min(left, _SECONDS_EACH))
+            self._known[key] = pack(
+                operation, inventory, self.sky_of(operation), budget=self._budget.slice(_SECONDS_EACH)
+            )
         return self._known[key]
 
     def is_same(self, other: Choice) -> bool:
@@ -213,7 +203,7 @@ def _lasting(search: _Search, grid: Sequence[float]) -> int:
     if case.matrix.shape[1] != len(solved.outcome.counts):
         return -1
     verdict = simulate(case.conditions, case.plant(solved.outcome.counts))
-    failed = np.maximum.accumulate(verdict.charge_wh - verdict.held_wh < -1e-5, axis=1)
+    failed = np.maximum.accumulate(verdict.free_wh < -1e-5, axis=1)
     n_failed = np.count_nonzero(failed, axis=0)
     ends_h = np.cumsum(case.conditions.step_h)
     lost = np.flatnonzero(n_failed > case.n_allowed)

@@ -27,10 +27,10 @@ ISC_OVER_IMP = 1.1
 UNKNOWN_AWG = 18
 
 # chemistry: nominal_v, efficiency, depth_share, lowest_charging_degc
-_BATTERY: dict[str, tuple[float, float, float, float]] = {
-    "lifepo4": (12.8, 0.95, 0.9, 0.0),
-    "agm": (12.0, 0.85, 0.5, -20.0),
-    "li-ion": (14.4, 0.95, 0.9, 0.0),
+BATTERY_USUAL: dict[str, tuple[float, float, float, float]] = {
+    "lifepo4": (12.8, 0.98, 0.9, 0.0),
+    "agm": (12.0, 0.90, 0.5, -20.0),
+    "li-ion": (14.4, 0.98, 0.9, 0.0),
 }
 # kind: efficiency, idle_ma
 _CONTROLLER = {"pwm": (1.0, 15.0), "mppt": (0.95, 40.0)}
@@ -126,9 +126,6 @@ def _panel(row: rows.PanelRow, notes: Notes) -> Panel:
         imp_a = notes.fill(row.imp_a, "imp_a", row.rated_w / vmp_v, "rated_w over vmp_v")
     isc_a = notes.fill(row.isc_a, "isc_a", ISC_OVER_IMP * imp_a, "1.1 times imp_a, for limits")
     voc_v = notes.fill(row.voc_v, "voc_v", VOC_OVER_VMP * vmp_v, "1.28 times vmp_v, for limits")
-    product_w = imp_a * vmp_v
-    if abs(product_w - row.rated_w) > 0.25 * row.rated_w:
-        notes.warn("rated_w", f"{row.rated_w:g} W, but imp_a times vmp_v is {product_w:.3g} W; check the label.")
     power_per_degc = notes.fill(
         row.power_per_degc, "power_per_degc", -0.0045, "median of the module list that the CEC publishes"
     )
@@ -158,11 +155,9 @@ def _panel(row: rows.PanelRow, notes: Notes) -> Panel:
 
 
 def _battery(row: rows.BatteryRow, notes: Notes) -> Battery:
-    nominal_v, efficiency, depth, lowest = _BATTERY[row.chemistry]
+    nominal_v, efficiency, depth, lowest = BATTERY_USUAL[row.chemistry]
     usual = f"usual for {row.chemistry}"
     measured_ah = notes.fill(row.measured_ah, "measured_ah", 0.9 * row.capacity_ah, "0.9 of the label until measured")
-    if measured_ah > 1.3 * row.capacity_ah:
-        notes.warn("measured_ah", f"{measured_ah:g} Ah is far above the label's {row.capacity_ah:g} Ah; check both.")
     return Battery(
         **_common(row, notes),
         chemistry=row.chemistry,  # type: ignore[arg-type]  # checked against the list
@@ -187,6 +182,8 @@ def _controller(row: rows.ControllerRow, notes: Notes) -> Controller:
     usual = f"usual for {row.kind}"
     if not row.chemistries:
         notes.say("chemistries", "any", "taken to fit; check its setting")
+    if row.boost and row.kind == "pwm":
+        raise Inconsistent("boost", "found yes for a pwm controller; only an mppt controller can step up.")
     if row.max_pv_v is None:
         notes.say("max_pv_v", "not given", "no panel's cold voltage is checked against it; read its label")
     return Controller(
@@ -202,6 +199,8 @@ def _controller(row: rows.ControllerRow, notes: Notes) -> Controller:
         battery_connector=row.battery_connector,
         chemistries=row.chemistries,  # type: ignore[arg-type]  # checked against the list
         rf=notes.fill(row.rf, "rf", "unknown", "listen for its noise before the outing"),  # type: ignore[arg-type]
+        boost=bool(row.boost),
+        start_above_v=row.start_above_v,
     )
 
 

@@ -41,6 +41,27 @@ class Assumed:
     rule: str
 
 
+@dataclass(frozen=True)
+class Unusual:
+    """A value outside what is usual for such a thing, to be asked about.
+
+    Attributes
+    ----------
+    keeps_out : bool
+        Whether it lies on the side on which it keeps the item out of a kit.
+    """
+
+    file: str
+    line: int
+    id: str
+    column: str
+    text: str
+    keeps_out: bool
+
+    def __str__(self) -> str:
+        return f"{self.file}, line {self.line}, {self.id}, column {self.column}: {self.text}"
+
+
 @dataclass(frozen=True, kw_only=True)
 class Item:
     """What every owned thing has.
@@ -101,9 +122,10 @@ class Battery(Item):
     Attributes
     ----------
     efficiency : float
-        Charge efficiency, energy stored over energy put in, 0 to 1.
+        Ampere-hours that come out over those put in, 0 to 1; what the higher voltage of charging costs is counted
+        apart.
     discharge_efficiency : float
-        Energy delivered over energy taken from the store, 0 to 1.
+        Ampere-hours delivered over those taken from the store, 0 to 1.
     depth_share : float
         Share of the measured capacity that may be used, 0 to 1.
     """
@@ -149,6 +171,10 @@ class Controller(Item):
     chemistries: tuple[Chemistry, ...] = ()
     """Profiles it can be set to; empty when the owner did not say."""
     rf: Literal["quiet", "hash", "unknown"] = "unknown"
+    boost: bool = False
+    """Whether tracking also steps up: charges a battery whose voltage is above the panel's."""
+    start_above_v: float | None = None
+    """Open-circuit voltage of the panels above which it starts to work at all. [V]"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -217,6 +243,9 @@ class Inventory:
     assumed: tuple[Assumed, ...] = ()
     warnings: tuple[str, ...] = ()
     """Things that were read but look mistaken, such as an unknown column."""
+    unusual: tuple[Unusual, ...] = ()
+    other_files: tuple[str, ...] = ()
+    """Names in the folder that belong to no inventory."""
     fingerprint: str = ""
     """First 12 hex digits of the SHA-256 of the files' bytes, in name order."""
     by_id: dict[str, Item] = field(init=False, repr=False, compare=False)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated
+from typing import Annotated, Any, get_args
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -111,6 +111,8 @@ class ControllerRow(Row):
     battery_connector: Annotated[Connector, CONNECTOR]
     chemistries: Annotated[tuple[str, ...], SomeOf(CHEMISTRIES, '"lifepo4 agm"')] = ()
     rf: Annotated[str, OneOf(("quiet", "hash", "unknown"))] | None = None
+    boost: Annotated[bool, Flag()] | None = None
+    start_above_v: Annotated[float, _VOLTAGE] | None = None
 
 
 class LeadRow(Row):
@@ -164,15 +166,24 @@ def columns_of(model: type[BaseModel]) -> dict[str, bool]:
     return {field.alias or name: field.is_required() for name, field in model.model_fields.items()}
 
 
-def need_of(model: type[BaseModel], column: str) -> str:
-    """Return in words what a required column needs."""
+def annotations_of(model: type[BaseModel], column: str) -> list[Any]:
+    """Return what a column's field is annotated with; nothing for a column that is not known."""
     for name, field in model.model_fields.items():
         if column == (field.alias or name):
-            for part in field.metadata:
-                if isinstance(part, Number):
-                    return part.need()
-                if isinstance(part, Text):
-                    return part.need
-                if isinstance(part, OneOf):
-                    return f"one of {', '.join(part.choices)}"
-    return "a value"
+            return field.metadata or list(getattr(_annotated(field.annotation), "__metadata__", ()))
+    return []
+
+
+def _annotated(annotation: Any) -> Any:
+    """The annotated part of an optional field."""
+    return next((one for one in get_args(annotation) if hasattr(one, "__metadata__")), None)
+
+
+def is_number(model: type[BaseModel], column: str) -> bool:
+    """Return whether a column holds numbers."""
+    return any(isinstance(part, Number) for part in annotations_of(model, column))
+
+
+def is_word_of(model: type[BaseModel], column: str, text: str) -> bool:
+    """Return whether a word is one of those that a column takes."""
+    return any(isinstance(part, OneOf) and text.lower() in part.choices for part in annotations_of(model, column))

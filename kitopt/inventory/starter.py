@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from pathlib import Path
 
-from kitopt.errors import BadInput, Fault
+from kitopt.files.writing import write_folder
 
 _INVENTED = "# Invented rows: replace them by what you own. A cell may carry its own unit: 1.5 kg, 3 lb 2 oz, 25 ft."
 
@@ -140,53 +138,4 @@ def write_starter(folder: Path) -> list[Path]:
     BadInput
         If one of the files is already there, or the folder cannot be written.
     """
-    targets = [folder / name for name in STARTER]
-    there = [path for path in targets if os.path.lexists(path)]
-    if there:
-        text = "there is such a file already, and nothing is overwritten; name another folder."
-        raise BadInput([Fault(str(path), None, None, text) for path in there])
-    made = _missing_parents(folder)
-    written: list[Path] = []
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        # every byte is on the disk before the first name appears
-        waiting = [(_temporary(path, STARTER[path.name], written), path) for path in targets]
-        for temporary, path in waiting:
-            os.replace(temporary, path)
-            written.append(path)
-    except OSError as error:
-        _undo(written, made)
-        raise BadInput([Fault(str(folder), None, None, f"cannot be written: {error.strerror}.")]) from None
-    except BaseException:
-        _undo(written, made)
-        raise
-    return targets
-
-
-def _missing_parents(folder: Path) -> list[Path]:
-    """Return the folders that will have to be made, innermost first."""
-    return [path for path in (folder, *folder.parents) if not path.exists()]
-
-
-def _temporary(path: Path, text: str, written: list[Path]) -> Path:
-    """Return a finished file beside the target, with the mode that a new file would have."""
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    written.append(Path(name))
-    with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-        stream.write(text)
-        stream.flush()
-        os.fsync(stream.fileno())
-    umask = os.umask(0)
-    os.umask(umask)
-    # mkstemp leaves 0600
-    os.chmod(name, 0o666 & ~umask)
-    return Path(name)
-
-
-def _undo(written: list[Path], made: list[Path]) -> None:
-    """Remove what was written and the folders that were made for it."""
-    for path in written:
-        path.unlink(missing_ok=True)
-    for folder in made:
-        if folder.is_dir():
-            folder.rmdir()
+    return write_folder(folder, STARTER)

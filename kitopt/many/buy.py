@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import itertools
 import math
-import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from kitopt.engine import Outcome, Reporter
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.engine import Outcome
 from kitopt.engine.learned import CaseMemory
 from kitopt.inventory.items import CHOSEN_KINDS, Inventory
 from kitopt.many.group import Found, Group
@@ -41,7 +41,6 @@ Part = tuple[Joint, Outcome]
 
 LIGHTEST = ("mass", "cost", "items")
 MOST_RANKED = 8
-_TO_FINISH_S = 10.0
 
 
 def buy(
@@ -51,10 +50,8 @@ def buy(
     sky_of: SkyOf,
     *,
     budget_cents: int | None = None,
-    seconds: float = math.inf,
+    budget: Budget = UNLIMITED,
     with_singles: bool = True,
-    reporter: Reporter | None = None,
-    say: Callable[[str], None] = lambda text: None,
 ) -> Purchase:
     """Find the purchases that serve a whole season at least cost, or most of it within a budget.
 
@@ -62,10 +59,8 @@ def buy(
     ----------
     budget_cents : int, optional
         Without it all operations are to be served, whatever it costs. [1/100]
-    seconds : float
-        Time limit over everything. [s]
     """
-    season = _Season(bench_of(programme, inventory, catalogue, sky_of), budget_cents, seconds, reporter, say)
+    season = _Season(bench_of(programme, inventory, catalogue, sky_of), budget_cents, budget)
     found = season.solve()
     without_price = tuple(sorted(i for kind in CHOSEN_KINDS for i in unpriced(getattr(catalogue, kind))))
     found = replace(found, programme=programme, inventory=season.bench.stock, unpriced=without_price)
@@ -76,7 +71,7 @@ def buy(
 
 
 def cheapest_single(
-    operation: Operation, inventory: Inventory, catalogue: Inventory, sky: Sky, *, seconds: float
+    operation: Operation, inventory: Inventory, catalogue: Inventory, sky: Sky, *, budget: Budget
 ) -> tuple[str | None, bool]:
     """The cheapest piece of a catalogue that alone makes an operation possible, and whether that is sure.
 
@@ -86,9 +81,8 @@ def cheapest_single(
         If an id means one kind of thing in the inventory and another in the catalogue.
     """
     bench = bench_of(Programme("", "", (Outing(operation),)), inventory, catalogue, lambda _: sky)
-    deadline = time.monotonic() + seconds
     one_each = dict.fromkeys(bench.offered, 1)
-    found = Group(bench, one_each, ["cost"], deadline, at_most={"bought": 1.0}).alone(0)
+    found = Group(bench, one_each, ["cost"], budget, at_most={"bought": 1.0}).alone(0)
     bought = bought_of(found)
     return (next(iter(bought)) if bought else None), found.is_sure
 
@@ -96,15 +90,12 @@ def cheapest_single(
 @dataclass
 class _Season:
     bench: Bench
-    budget: int | None
-    seconds: float
-    reporter: Reporter | None
-    say: Callable[[str], None]
+    most_cents: int | None
+    budget: Budget
 
     def __post_init__(self) -> None:
-        self.deadline = time.monotonic() + self.seconds
         self.numbers = list(range(len(self.bench.outings)))
-        self.most = math.inf if self.budget is None else float(self.budget)
+        self.most = math.inf if self.most_cents is None else float(self.most_cents)
         self.is_proved = True
         self._hands: dict[int, Found] = {}
         """The cheapest way to serve each outing alone."""
@@ -114,7 +105,7 @@ class _Season:
 
     def group(self, allowed: Mapping[str, int], names: Sequence[str], **more: Any) -> Group:
         """Outings on what is owned and some purchases."""
-        return Group(self.bench, allowed, names, **({"deadline": self.deadline, "reporter": self.reporter} | more))
+        return Group(self.bench, allowed, names, **({"budget": self.budget} | more))
 
     def _lightest_with(self, bought: Mapping[str, int]) -> Group:
         return self.group(bought, ["mass"]) if bought else self.with_owned
@@ -134,12 +125,12 @@ class _Season:
     def alone(self, o: int) -> Found:
         """The cheapest way to serve one outing; the value and bound are costs."""
         name = self.bench.outings[o].operation.name
-        self.say(f"{name}: what is owned")
+        self.budget.say(f"{name}: what is owned")
         owned = self.with_owned.alone(o)
         if owned.has_kits:
             assert owned.outcome is not None
             return replace(owned, outcome=replace(owned.outcome, objective=0.0, bound=0.0), bound=0.0, is_sure=True)
-        self.say(f"{name}: with purchases")
+        self.budget.say(f"{name}: with purchases")
         most = self._pilot(o)
         found = self.group(self.affordable(most), ["cost"]).alone(o, most)
         if found.is_sure and not found.has_kits:
@@ -185,7 +176,7 @@ class _Season:
 
     def _purchase(self, status: Status, proof: Proof, **more: Any) -> Purchase:
         nowhere = Programme("", "", self.bench.outings)
-        return Purchase(nowhere, self.bench.stock, status, proof, self.budget, **more)
+        return Purchase(nowhere, self.bench.stock, status, proof, self.most_cents, **more)
 
     def _cheapest(self, served: Sequence[int]) -> tuple[Mapping[str, int] | None, float, float]:
         """Purchases that serve all of some outings, their cost and a bound on it; None where nothing does."""
@@ -217,7 +208,7 @@ class _Season:
         self._calling = []
         while True:
             self._calling = sorted(self._calling + waiting.pop())
-            self.say(f"the cheapest for {len(self._calling)} operations")
+            self.budget.say(f"the cheapest for {len(self._calling)} operations")
             found = self._hands[self._calling[0]] if len(self._calling) == 1 else over.together(self._calling, most)
             bought = bought_of(found)
             if bought is None:
@@ -236,11 +227,10 @@ class _Season:
         """
         few = self._few(self.bench.offered) | {i for o in served for i in bought_of(self._hands[o]) or {}}
         allowed = {i: n for i, n in self.affordable(self.most).items() if i in few}
-        left = self.deadline - time.monotonic()
-        over = self.group(allowed, ["cost"], deadline=time.monotonic() + left / 2)
+        over = self.group(allowed, ["cost"], budget=self.budget.slice(share=0.5))
         needs: dict[str, int] = {}
         for group in self._groups(served):
-            self.say("a first answer")
+            self.budget.say("a first answer")
             found = self._hands[group[0]] if len(group) == 1 else over.together(group, self.most)
             bought = bought_of(found)
             if bought is None:
@@ -262,12 +252,10 @@ class _Season:
 
     def _most_served(self, served: Sequence[int]) -> Purchase:
         """As many outings as the budget and the stock can serve, which of them being open too."""
-        self.say("as many as can be")
+        self.budget.say("as many as can be")
         joint = Joint(self.bench, served, self.affordable(self.most), may_skip=True)
-        rest = ["cost", "mass", "items"] if self.budget is None else ["mass", "cost", "items"]
-        outcome, reached = joint.solve(
-            ["unserved", *rest], deadline=self.deadline, at_most={"cost": self.most}, reporter=self.reporter
-        )
+        rest = ["cost", "mass", "items"] if self.most_cents is None else ["mass", "cost", "items"]
+        outcome, reached = joint.solve(["unserved", *rest], budget=self.budget, at_most={"cost": self.most})
         self.is_proved &= outcome.status != "time-limit"
         if outcome.counts is None:
             return self._nothing()
@@ -275,7 +263,7 @@ class _Season:
         cost, bound = reached.get("cost", (0.0, 0.0))
         proof = self._proof(left, cost, bound)
         status: Status = "found" if proof.proved else "time-limit"
-        if proof.proved and (self.budget is None or not left):
+        if proof.proved and (self.most_cents is None or not left):
             status = "no-kit"
         is_lightest = all(least >= value - 1e-6 for value, least in reached.values())
         return self._described([(joint, outcome)], proof, status, is_lightest=is_lightest)
@@ -284,7 +272,7 @@ class _Season:
         """The lightest kits for what is served, at that cost or within the budget."""
         proof = self._proof(served, cost, bound)
         status: Status = "found" if proof.proved else "time-limit"
-        if self.budget is None:
+        if self.most_cents is None:
             if proof.proved and len(served) < len(self.numbers):
                 status = "no-kit"
             parts, is_lightest = self._lightest_for(served, dict(chosen), cost)
@@ -308,7 +296,7 @@ class _Season:
             return parts, is_sure
         best, tried = self._order_of(parts, served), [{i: n for i, n in chosen.items() if i not in free}]
         while len(tried) < MOST_SETS:
-            self.say("other purchases at that price")
+            self.budget.say("other purchases at that price")
             found = self.group(self.affordable(cost), ["cost"], forbidden=tried).together(self._calling, cost)
             if not found.has_kits:
                 return parts, is_sure and found.is_sure
@@ -353,10 +341,8 @@ class _Season:
         parts: list[Part] = []
         is_sure = True
         for group in self._groups(served):
-            self.say("the lightest kits")
-            # that there are kits is known; to put them together takes a little even when the time is up
-            deadline = max(self.deadline, time.monotonic() + _TO_FINISH_S)
-            over = self.group(chosen, LIGHTEST, deadline=deadline) if chosen else self.with_owned
+            self.budget.say("the lightest kits")
+            over = self.group(chosen, LIGHTEST) if chosen else self.with_owned
             found = over.together(group)
             is_sure &= found.is_lightest and found.has_kits
             if found.joint is not None and found.outcome is not None:
@@ -375,7 +361,7 @@ class _Season:
         sets = maximal_sets(allowed, self.bench.prices, self.most)
         if sets is None:
             return self._best_set_in_one(served, chosen, allowed)
-        self.say("the lightest kits, whatever is bought")
+        self.budget.say("the lightest kits, whatever is bought")
         wide = self.group(allowed, ["mass"], at_most={"cost": self.most})
         widest = [wide.together(one) for one in groups]
         trials = Trials(self._lightest_with, [tuple(group) for group in groups], allowed, widest)
@@ -429,7 +415,7 @@ class _Season:
         return [[served[i] for i in group] for group in groups]
 
     def _proof(self, served: Sequence[int], cost: float, bound: float) -> Proof:
-        if self.budget is None:
+        if self.most_cents is None:
             is_proved = self.is_proved and bound >= cost - 1e-6
             return Proof(cost, cost if is_proved else bound, is_proved)
         unserved = float(len(self.numbers) - len(served))
@@ -447,7 +433,7 @@ class _Season:
         offered = dict.fromkeys(self.affordable(self.most), 1)
         is_complete = True
         for o in self.numbers:
-            self.say(f"{self.bench.outings[o].operation.name}: one piece at a time")
+            self.budget.say(f"{self.bench.outings[o].operation.name}: one piece at a time")
             owned = self.with_owned.alone(o)
             is_complete &= owned.is_sure
             # what costs less than the cheapest way to serve an outing cannot serve it
@@ -479,19 +465,15 @@ class _Season:
         viable = []
         for joint, memories in plans if offered else ():
             # a class in which one piece of every type does not help is done with
-            outcome = joint.least_mass_with(
-                offered, memories, deadline=self.deadline, cutoff=now_g - 1.0, reporter=self.reporter
-            )
+            outcome = joint.least_mass_with(offered, memories, budget=self.budget, cutoff=now_g - 1.0)
             if outcome.status != "no-kit":
                 viable.append((joint, memories))
         for item_id in sorted(offered):
             best = now_g - 1.0
             for joint, memories in viable:
-                if time.monotonic() > self.deadline:
+                if self.budget.is_over:
                     return found, False
-                outcome = joint.least_mass_with(
-                    {item_id: 1}, memories, deadline=self.deadline, cutoff=best, reporter=self.reporter
-                )
+                outcome = joint.least_mass_with({item_id: 1}, memories, budget=self.budget, cutoff=best)
                 is_sure &= outcome.status != "time-limit"
                 if outcome.counts is not None and outcome.objective <= best:
                     best = found[item_id] = outcome.objective

@@ -8,14 +8,14 @@ charged as the events say at the start: a standing kit is recharged, see ``recha
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.engine import Case, Objective, Outcome, Plan, Reporter
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.engine import Case, Objective, Outcome, Plan
 from kitopt.engine.judge import simulate
 from kitopt.engine.lazily import choose_lazily
 from kitopt.engine.learned import CaseMemory
@@ -44,6 +44,7 @@ from kitopt.sky.windows import Sky, SkyOf
 
 Floats = NDArray[np.float64]
 
+_SECONDS_STRONGEST = 30.0
 LONGEST_STORED_DAYS = 365
 LONGEST_H = 14 * 24
 """What lasts two weeks is not tried for longer. [h]"""
@@ -112,9 +113,8 @@ def grab_kit(
     inventory: Inventory,
     sky_of: SkyOf,
     *,
-    seconds: float = math.inf,
+    budget: Budget = UNLIMITED,
     mass_g: float = math.inf,
-    reporter: Reporter | None = None,
 ) -> GrabKit:
     """Choose the smallest kit that passes every event at every date.
 
@@ -122,12 +122,9 @@ def grab_kit(
     ----------
     sky_of : callable
         Gives the windows of an operation.
-    seconds : float
-        Time limit over all classes. [s]
     mass_g : float
         Only kits up to this are of interest. [g]
     """
-    deadline = time.monotonic() + seconds
     stock = _kept_charged(inventory)
     skies = [[sky_of(date) for date in event.dates] for event in standing.events]
     best: tuple[tuple[object, ...], _Class, Outcome] | None = None
@@ -138,10 +135,7 @@ def grab_kit(
         memories: dict[str, CaseMemory] = {}
         solved.append((here, memories))
         cutoff = math.inf if best is None else best[2].objective
-        left = max(0.05, deadline - time.monotonic())
-        outcome = choose_lazily(
-            here.plan, here.first_cases, seconds=left, cutoff=cutoff, memories=memories, reporter=reporter
-        )
+        outcome = choose_lazily(here.plan, here.first_cases, budget=budget, cutoff=cutoff, memories=memories)
         if outcome.status == "time-limit":
             bounds.append(outcome.bound)
         if outcome.counts is not None:
@@ -153,8 +147,13 @@ def grab_kit(
             bound = min(bounds)
             proof = Proof(None, bound if math.isfinite(bound) else None, False)
             return GrabKit(standing, inventory, "time-limit", proof)
-        left = max(5.0, min(30.0, deadline - time.monotonic()))
-        return GrabKit(standing, inventory, "no-kit", Proof(None, None, True), short=_short(solved, left))
+        return GrabKit(
+            standing,
+            inventory,
+            "no-kit",
+            Proof(None, None, True),
+            short=_short(solved, budget.slice(_SECONDS_STRONGEST)),
+        )
     _, chosen, outcome = best
     bound = min([outcome.objective, *bounds])
     proof = Proof(outcome.objective, bound, bound >= outcome.objective)
@@ -169,8 +168,7 @@ def longest(
     sky_of: SkyOf,
     mass_g: float,
     *,
-    seconds: float = math.inf,
-    reporter: Reporter | None = None,
+    budget: Budget = UNLIMITED,
 ) -> tuple[int, GrabKit]:
     """The kit within a mass that lasts longest, every event going on for the same hours.
 
@@ -183,7 +181,6 @@ def longest(
     kit : GrabKit
         The lightest for that long; its status is "time-limit" when longer might work. [h]
     """
-    deadline = time.monotonic() + seconds
     is_sure = True
 
     def at(hours: int) -> GrabKit:
@@ -191,9 +188,8 @@ def longest(
             replace(event, dates=tuple(replace(date, hours=float(hours)) for date in event.dates))
             for event in standing.events
         )
-        left = max(0.05, deadline - time.monotonic())
         over = replace(standing, events=events, least="mass")
-        return grab_kit(over, inventory, sky_of, seconds=left, mass_g=mass_g, reporter=reporter)
+        return grab_kit(over, inventory, sky_of, budget=budget, mass_g=mass_g)
 
     low, high = 0, 1
     found = at(high)
@@ -376,14 +372,12 @@ def _carried(standing: Standing, stock: Inventory) -> dict[str, int]:
     return carried | {extra.id: extra.count for extra in stock.extras}
 
 
-def _short(solved: Iterable[tuple[_Class, dict[str, CaseMemory]]], seconds: float) -> tuple[tuple[str, float], ...]:
+def _short(solved: Iterable[tuple[_Class, dict[str, CaseMemory]]], budget: Budget) -> tuple[tuple[str, float], ...]:
     """What the strongest kit of all classes meets of each event's need."""
-    deadline = time.monotonic() + seconds
     best: tuple[float, _Class, Floats] | None = None
     for here, memories in solved:
-        left = max(0.1, deadline - time.monotonic())
         plan = replace(here.plan, cases=tuple(m.case for m in memories.values()))
-        found = strongest(plan, list(memories.values()), seconds=left)
+        found = strongest(plan, list(memories.values()), budget=budget)
         if found.counts is not None and (best is None or found.share > best[0] + 1e-9):
             best = (found.share, here, found.counts)
     if best is None:

@@ -10,7 +10,8 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from kitopt.engine import Case, Outcome, Reporter
+from kitopt.budget import Budget
+from kitopt.engine import Case, Outcome
 from kitopt.many.joint import Bench, Joint
 from kitopt.model.bus import BusClass, bus_classes
 
@@ -76,12 +77,11 @@ class Group:
     bench: Bench
     allowed: Mapping[str, int]
     names: Sequence[str]
-    deadline: float
+    budget: Budget
     at_most: Mapping[str, float] = field(default_factory=dict)
     forbidden: Sequence[Mapping[str, int]] = ()
     """Purchases none of which may be made whole."""
     change: Change | None = None
-    reporter: Reporter | None = None
     _alone: dict[int, Found] = field(default_factory=dict)
     _bounds: dict[tuple[int, int], float] = field(default_factory=dict)
     """Of the first quantity, by outing and class."""
@@ -216,10 +216,9 @@ class Group:
             joint.forbid_purchase(bought)
         outcome, reached = joint.solve(
             self.names if names is None else names,
-            deadline=self.deadline,
+            budget=self.budget,
             cutoff=cutoff,
             at_most=self.at_most,
-            reporter=self.reporter,
         )
         return joint, outcome, reached
 

@@ -8,14 +8,14 @@ made; one that may be left out has such a column too.
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.engine import Case, Objective, Outcome, Plan, Reporter
+from kitopt.budget import Budget
+from kitopt.engine import Case, Objective, Outcome, Plan
 from kitopt.engine.lazily import choose_lazily
 from kitopt.engine.learned import CaseMemory
 from kitopt.inventory.items import CHOSEN_KINDS, Inventory
@@ -156,10 +156,7 @@ class Joint:
                 if most > owned:
                     bought = [(self.buys[item_id], -1.0)] if item_id in self.buys else []
                     text = f"{owned} × {item_id} owned"
-                    loose = [term for kit in kits for term in kit.uses(item_id, is_loose=True)]
-                    self.side.add_row(
-                        [*terms, *bought], upper=float(owned), rule="stock", text=text, loose=[*loose, *bought]
-                    )
+                    self.side.add_row([*terms, *bought], upper=float(owned), rule="stock", text=text)
 
     def forbid_purchase(self, bought: Mapping[str, int]) -> None:
         """Rule out every purchase that has all of one."""
@@ -205,10 +202,9 @@ class Joint:
         self,
         names: Sequence[str],
         *,
-        deadline: float,
+        budget: Budget,
         cutoff: float = math.inf,
         at_most: Mapping[str, float] | None = None,
-        reporter: Reporter | None = None,
     ) -> tuple[Outcome, dict[str, tuple[float, float]]]:
         """Make one quantity small after another.
 
@@ -242,10 +238,9 @@ class Joint:
             outcome = choose_lazily(
                 plan,
                 self.first_cases,
-                seconds=max(0.05, deadline - time.monotonic()),
+                budget=budget,
                 cutoff=most,
                 memories=memories,
-                reporter=reporter,
             )
             if outcome.counts is None:
                 if first is None:
@@ -268,9 +263,8 @@ class Joint:
         bought: Mapping[str, int],
         memories: dict[str, CaseMemory],
         *,
-        deadline: float,
+        budget: Budget,
         cutoff: float = math.inf,
-        reporter: Reporter | None = None,
     ) -> Outcome:
         """The lightest kits with some of the purchases that the plan allows.
 
@@ -291,10 +285,9 @@ class Joint:
         outcome = choose_lazily(
             replace(self.plan("mass"), upper=upper),
             self.first_cases,
-            seconds=max(0.05, deadline - time.monotonic()),
+            budget=budget,
             cutoff=cutoff,
             memories=here,
-            reporter=reporter,
         )
         memories |= {name: memory.fork(is_restriction=False) for name, memory in here.items()}
         return outcome

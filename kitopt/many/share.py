@@ -6,14 +6,13 @@ can be, then the next, in steps of half a percent.
 
 from __future__ import annotations
 
-import math
-import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from kitopt.engine import Case, Reporter
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.engine import Case
 from kitopt.engine.judge import simulate
 from kitopt.engine.strongest import scaled
 from kitopt.inventory.items import Inventory
@@ -87,18 +86,9 @@ def share(
     inventory: Inventory,
     sky_of: SkyOf,
     *,
-    seconds: float = math.inf,
-    reporter: Reporter | None = None,
-    say: Callable[[str], None] = lambda text: None,
+    budget: Budget = UNLIMITED,
 ) -> Shared:
-    """Share one inventory out over operations whose dates may overlap.
-
-    Parameters
-    ----------
-    seconds : float
-        Time limit over everything. [s]
-    """
-    deadline = time.monotonic() + seconds
+    """Share one inventory out over operations whose dates may overlap."""
     stock = inventory
     if any(len(together) > 1 for together in at_once(programme.outings)):
         # who takes the meter and the pegs is for the operators to settle
@@ -109,8 +99,8 @@ def share(
     mass, bound = 0.0, 0.0
     used: dict[int, dict[str, int]] = {}
     for group in hang_together(programme.outings):
-        say(", ".join(programme.outings[o].operation.name for o in group))
-        table = _Table(bench, group, deadline, reporter)
+        budget.say(", ".join(programme.outings[o].operation.name for o in group))
+        table = _Table(bench, group, budget)
         found = table.all_served()
         shares = dict.fromkeys(group, 1.0)
         if found.has_kits:
@@ -193,8 +183,7 @@ class _Table:
 
     bench: Bench
     group: Sequence[int]
-    deadline: float
-    reporter: Reporter | None
+    budget: Budget
     is_sure: bool = True
     skipped: set[int] = field(default_factory=set)
     known: dict[tuple[tuple[int, int], ...], bool] = field(default_factory=dict)
@@ -203,7 +192,7 @@ class _Table:
 
     def all_served(self) -> Found:
         """The lightest kits that serve all."""
-        over = Group(self.bench, {}, ["mass", "items"], self.deadline, reporter=self.reporter)
+        over = Group(self.bench, {}, ["mass", "items"], self.budget)
         return over.together(self.group)
 
     def fairest(self) -> tuple[Found, dict[int, float]]:
@@ -212,7 +201,7 @@ class _Table:
         numbers = [o for o in self.group if o not in self.skipped]
         fixed = self._raised(numbers, {})
         shares = {o: n / STEPS for o, n in fixed.items()} | dict.fromkeys(self.skipped, 0.0)
-        over = self._at(fixed, ["mass", "items"], max(self.deadline, time.monotonic() + 10.0))
+        over = self._at(fixed, ["mass", "items"])
         return over.together(numbers), shares
 
     def _raised(self, numbers: Sequence[int], fixed: Mapping[int, int]) -> dict[int, int]:
@@ -236,7 +225,7 @@ class _Table:
         if self._works(self.group, dict.fromkeys(self.group, 0)):
             return
         joint = Joint(self.bench, self.group, {}, may_skip=True, change=lambda _, case: scaled(case, 0.0))
-        outcome, _ = joint.solve(["unserved"], deadline=self.deadline, reporter=self.reporter)
+        outcome, _ = joint.solve(["unserved"], budget=self.budget)
         self.is_sure &= outcome.status == "found"
         made = set() if outcome.counts is None else set(joint.made(outcome.counts))
         self.skipped = set(self.group) - made
@@ -257,7 +246,7 @@ class _Table:
     def _works(self, numbers: Sequence[int], levels: Mapping[int, int]) -> bool:
         key = tuple(sorted((o, levels[o]) for o in numbers))
         if key not in self.known:
-            over = self._at(levels, ["mass"], self.deadline)
+            over = self._at(levels, ["mass"])
             for o in numbers:
                 if (o, levels[o]) in self.groups:
                     over.adopt(o, self.groups[o, levels[o]])
@@ -267,8 +256,8 @@ class _Table:
             self.known[key] = found.has_kits
         return self.known[key]
 
-    def _at(self, levels: Mapping[int, int], names: Sequence[str], deadline: float) -> Group:
+    def _at(self, levels: Mapping[int, int], names: Sequence[str]) -> Group:
         def at_share(o: int, case: Case) -> Case:
             return scaled(case, levels[o] / STEPS)
 
-        return Group(self.bench, {}, names, deadline, change=at_share, reporter=self.reporter)
+        return Group(self.bench, {}, names, self.budget, change=at_share)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.engine import Case, Objective, Plan, Row
-from kitopt.model.kit import KitModel, without_spare
+from kitopt.model.kit import KitModel
 
 Floats = NDArray[np.float64]
 Terms = Sequence[tuple[int, float]]
@@ -46,19 +46,9 @@ class Placed:
         """Whether it is made."""
         return self.made is None or round(float(counts[self.made])) == 1
 
-    def uses(self, item_id: str, *, is_loose: bool = False) -> list[tuple[int, float]]:
-        """Terms that count how many of an item it takes.
-
-        Parameters
-        ----------
-        is_loose : bool
-            Leave out where a spare column could stand in.
-        """
-        terms = tuple(self._uses.get(item_id, ()))
-        if is_loose:
-            loose = without_spare(self.model, item_id, terms)
-            terms = terms if loose is None else loose
-        return [(self.first + j, c) for j, c in terms]
+    def uses(self, item_id: str) -> list[tuple[int, float]]:
+        """Terms that count how many of an item it takes."""
+        return [(self.first + j, c) for j, c in self._uses.get(item_id, ())]
 
     @cached_property
     def _uses(self) -> dict[str, list[tuple[int, float]]]:
@@ -76,7 +66,6 @@ class SideBySide:
     lower: list[float] = field(default_factory=list)
     upper: list[float] = field(default_factory=list)
     is_integer: list[bool] = field(default_factory=list)
-    is_spare: list[bool] = field(default_factory=list)
     rows: list[Row] = field(default_factory=list)
     cases: list[Case] = field(default_factory=list)
     kits: list[Placed] = field(default_factory=list)
@@ -86,7 +75,6 @@ class SideBySide:
         self.lower.append(lower)
         self.upper.append(upper)
         self.is_integer.append(True)
-        self.is_spare.append(False)
         return len(self.upper) - 1
 
     def add_row(
@@ -96,12 +84,10 @@ class SideBySide:
         upper: float = math.inf,
         rule: str = "",
         text: str = "",
-        loose: Terms | None = None,
     ) -> None:
         """Add a row; the terms of one column are added up."""
         if terms:
-            row = Row(_added(terms), lower, upper, rule, text, None if loose is None else _added(loose))
-            self.rows.append(row)
+            self.rows.append(Row(_added(terms), lower, upper, rule, text))
 
     def add_kit(self, model: KitModel, cases: Iterable[Case], name: str, made: int | None = None) -> Placed:
         """Add a kit with its rows and cases.
@@ -117,11 +103,9 @@ class SideBySide:
         self.lower += [0.0] * n
         self.upper += model.upper().tolist()
         self.is_integer += [c.is_integer for c in model.columns]
-        self.is_spare += [c.is_spare for c in model.columns]
         for row in model.rows:
             terms = tuple((first + j, c) for j, c in row.terms)
-            loose = None if row.loose is None else tuple((first + j, c) for j, c in row.loose)
-            here = replace(row, terms=terms, loose=loose)
+            here = replace(row, terms=terms)
             self.rows += [here] if made is None else _if_made(here, made)
         columns = np.arange(first, first + n)
         own = tuple(
@@ -156,7 +140,6 @@ class SideBySide:
             objectives=tuple(objectives),
             tie_break=tuple(tie_break),
             is_integer=np.array(self.is_integer),
-            is_spare=np.array(self.is_spare),
         )
 
 
@@ -171,12 +154,10 @@ def _if_made(row: Row, made: int) -> list[Row]:
     """A row that the empty kit obeys where the kit is not made."""
     found = []
     if row.lower > 0.0:
-        assert row.loose is None
         found.append(replace(row, terms=(*row.terms, (made, -row.lower)), lower=0.0, upper=math.inf))
     elif row.lower > -math.inf:
         found.append(replace(row, upper=math.inf))
     if row.upper < 0.0:
-        assert row.loose is None
         found.append(replace(row, terms=(*row.terms, (made, -row.upper)), lower=-math.inf, upper=0.0))
     elif row.upper < math.inf:
         found.append(replace(row, lower=-math.inf))

@@ -13,7 +13,7 @@ from dataclasses import replace
 from kitopt.engine.plan import Case, Row
 from kitopt.inventory.items import Battery
 from kitopt.model.kit import Column, Fed, Join, KitModel, Link, Loss, Strip
-from kitopt.model.need import draws, step_lengths_h, total_wh
+from kitopt.model.need import draws, total_w
 from kitopt.model.station_side import station_peak_a
 from kitopt.operation.terms import Operation
 
@@ -52,7 +52,7 @@ def backup_cases(model: KitModel, base: Case) -> tuple[Case, ...]:
             demand_shapes[1 + i] = 0.0
     conditions = replace(
         base.conditions,
-        load_w=total_wh(direct, operation.n_steps) / step_lengths_h(operation),
+        load_w=total_w(direct, base.conditions.step_h),
         demand_shapes=demand_shapes,
     )
     shed = base.matrix.copy()

@@ -12,11 +12,21 @@ from numpy.typing import NDArray
 from kitopt.engine.plan import Case, Row
 from kitopt.engine.plant import Conditions, Layout
 from kitopt.inventory.items import Battery, Controller, Converter, Inventory, Lead, Load, Panel
-from kitopt.model.bus import SELF_DISCHARGE_PER_MONTH, BusClass, capacity_share
-from kitopt.model.harvest import ShapeBook, charging_v
-from kitopt.model.need import draws, step_lengths_h, total_wh
+from kitopt.model.bus import (
+    LOWEST_DISCHARGING_DEGC,
+    PEUKERT,
+    SELF_DISCHARGE_PER_MONTH,
+    BusClass,
+    capacity_share,
+    charging_v,
+    may_charge,
+    rated_w,
+)
+from kitopt.model.harvest import ShapeBook
+from kitopt.model.need import draws, total_w
 from kitopt.model.rulebook import RULES
 from kitopt.model.wiring import Chain, Contacts, loop_ohm
+from kitopt.operation.clock import steps_of
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
@@ -140,8 +150,6 @@ class Column:
     upper: float
     uses: Mapping[str, int] = field(default_factory=dict)
     is_integer: bool = True
-    is_spare: bool = False
-    """Beaten by another in every respect but stock."""
 
 
 @dataclass
@@ -258,18 +266,8 @@ def add_stock(model: KitModel) -> None:
         count = model.inventory.by_id[item_id].count
         if float(uses @ model.upper()) > count:
             terms = tuple((int(j), float(uses[j])) for j in columns)
-            loose = without_spare(model, item_id, terms)
             text = f"{count} × {item_id} owned"
-            model.rows.append(Row(terms, upper=float(count), rule="stock", text=text, loose=loose))
-
-
-def without_spare(
-    model: KitModel, item_id: str, terms: tuple[tuple[int, float], ...]
-) -> tuple[tuple[int, float], ...] | None:
-    """What counts against the stock of a lead if any join could use another; None for other things."""
-    if not isinstance(model.inventory.by_id[item_id], Lead):
-        return None
-    return tuple((j, c) for j, c in terms if not isinstance(model.columns[j].meaning, Join))
+            model.rows.append(Row(terms, upper=float(count), rule="stock", text=text))
 
 
 def missing_wh(battery: Battery, operation: Operation) -> float:
@@ -290,7 +288,7 @@ def case_under(
     Given `counts`, the case is good for these alone: what they do not hold is left out.
     """
     operation, bus = model.operation, model.bus
-    book = ShapeBook(sky, bus.nominal_v)
+    book = ShapeBook(sky, bus.nominal_v, charging_v(bus))
     gains = {}
     for j in model.join_columns:
         join = model.columns[j].meaning
@@ -300,22 +298,27 @@ def case_under(
             gains[j] = book.gain(join.panel, controller, n_joined=join.n_joined, lead_ohm=join.ohm(model.contacts))
     fed = model.fed_loads()
     parts = draws(operation, model.inventory, bus.nominal_v, must_only=must_only)
-    step_h = step_lengths_h(operation)
-    demand_shapes = [np.ones(operation.n_steps)]
+    steps = steps_of(operation)
+    step_h = steps.length_h
+    demand_shapes = [np.ones_like(step_h)]
     for load_id in fed:
         own = [part for part in parts if part.load.id == load_id]
         count = own[0].use.count if own else 1
-        demand_shapes.append(total_wh(own, operation.n_steps) / step_h / count)
+        demand_shapes.append(total_w(own, step_h) / count)
+    cells_degc, is_parallel = steps.spread(sky.battery_degc), operation.batteries == "parallel"
     layout = Layout(len(model.units), len(book.shapes), len(demand_shapes))
     matrix = np.zeros((layout.size, len(model.columns)))
     for j in model.battery_columns:
         battery = model.battery(j)
         matrix[layout.capacity, j] = battery.usable_wh
         matrix[layout.missing, j] = missing_wh(battery, operation)
-        matrix[layout.charge_limit, j] = battery.max_charge_a * charging_v(bus.nominal_v)
+        if is_parallel:
+            # side by side each gives its part; in turn the smallest gives all
+            matrix[layout.rated, j] = rated_w(battery)
+        matrix[layout.charge_limit, j] = battery.max_charge_a * bus.nominal_v
     for u, j in enumerate(model.unit_columns):
         controller = model.units[u].controller
-        matrix[layout.limit(u), j] = controller.max_charge_a * charging_v(bus.nominal_v)
+        matrix[layout.limit(u), j] = controller.max_charge_a * bus.nominal_v
         matrix[layout.demand(0), j] = controller.idle_ma / 1000.0 * bus.nominal_v
     for j, gain in gains.items():
         join = model.columns[j].meaning
@@ -330,17 +333,22 @@ def case_under(
     direct = [part for part in parts if part.load.id not in fed]
     conditions = Conditions(
         layout=layout,
-        shapes=tuple(book.shapes),
+        shapes=tuple(steps.spread(shape) for shape in book.shapes),
         demand_shapes=np.array(demand_shapes),
-        load_w=total_wh(direct, operation.n_steps) / step_h,
+        load_w=total_w(direct, step_h),
         step_h=step_h,
-        capacity_share=capacity_share(bus.chemistry, sky.battery_degc),
-        may_charge=sky.battery_degc >= bus.lowest_charging_degc,
+        capacity_share=capacity_share(bus.chemistry, cells_degc),
+        may_charge=may_charge(bus, cells_degc),
         charge_efficiency=bus.charge_efficiency,
         discharge_efficiency=bus.discharge_efficiency,
         reserve_share=operation.need.reserve_share,
         reserve_wh=operation.need.reserve_wh,
-        has_charge_limit=operation.batteries == "parallel",
+        has_charge_limit=is_parallel,
         n_windows=sky.n_windows,
+        first_of_cell=steps.first_of_cell,
+        may_discharge=cells_degc >= LOWEST_DISCHARGING_DEGC,
+        taper_h=bus.taper_h,
+        peukert=PEUKERT[bus.chemistry],
+        rated_w=0.0 if is_parallel else bus.rated_w,
     )
     return Case(name, conditions, operation.need.confidence, matrix)

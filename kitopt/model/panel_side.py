@@ -12,7 +12,7 @@ import math
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Connector, Lead, Panel
 from kitopt.model.kit import Column, Join, KitModel, Strip
-from kitopt.model.wiring import Chain, Demand, ampacity_a, beaten, chains, why_no_chain
+from kitopt.model.wiring import Chain, Demand, ampacity_a, chains, why_no_chain
 from kitopt.operation.terms import Operation
 
 MOST_JOINED = 4
@@ -61,19 +61,15 @@ def _lay_one(
                     min_length_m=demand.min_length_m,
                     suits=lambda chain, d=demand: d.is_met(chain, model.contacts),  # type: ignore[misc]
                 )
-            are_beaten = beaten(known[key], model.contacts)
-            for chain, is_beaten in zip(known[key], are_beaten, strict=True):
+            for chain in known[key]:
                 uses = dict(chain.uses)
                 uses[panel.id] = n
                 if joiner is not None:
                     uses[joiner.id] = uses.get(joiner.id, 0) + 1
                 most = min(model.inventory.by_id[i].count // k for i, k in uses.items())
                 if most > 0:
-                    if any(are_beaten) and not is_beaten:
-                        # it may stand for the beaten ones, so only the panels bound it; the stock of leads has a row
-                        most = panel.count // n
                     join = Join(panel, n, u, chain, joiner)
-                    model.join_columns.append(model.add(Column(join, most, uses, is_spare=is_beaten)))
+                    model.join_columns.append(model.add(Column(join, most, uses)))
                     laid = True
     if not laid:
         demand = panel_demand(model.operation, panel)

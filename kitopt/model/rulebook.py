@@ -40,6 +40,14 @@ RULES: dict[str, Rule] = {
         "A panel's open-circuit voltage in the coldest air stays within the controller's limit.",
         "NEC 690.7(A); its factors for an unknown coefficient from memory",
     ),
+    "panel-volts": Rule(
+        ("block",),
+        "In some step of sun a panel stands above the voltage at which the battery is charged, or is stepped up.",
+        "charging voltages from memory",
+    ),
+    "lead-drop": Rule(
+        ("block",), "A controller's lead to the station drops no more than 3 % at its full current.", "after ABYC E-11"
+    ),
     "pv-current": Rule(("block",), "Panels give no more current than the controller takes.", "the controller's data"),
     "pv-power": Rule(("block",), "Panels give no more power than the controller takes.", "the controller's data"),
     "panel-match": Rule(("block",), "Panels on one controller match within 10 % in voltage.", NO_SOURCE),
@@ -115,6 +123,11 @@ RULES: dict[str, Rule] = {
     "prices": Rule(("ask",), "Prices are known where price decides.", NO_SOURCE),
     "sky": Rule(("warn",), "What the weather data are worth is said.", "the weather's source"),
     "file": Rule(("ask",), "What looks mistaken in the files is looked up.", "the files"),
+    "usual": Rule(
+        ("ask",),
+        "Quantities and ratios lie in what is usual for such a thing.",
+        "the table of ranges, each with its own",
+    ),
     "no-rule-failed": Rule(("warn",), "No rule failed is no promise.", NO_SOURCE),
 }
 """By identifier. Nothing is ever called safe; local codes and licensed practice come first."""

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Battery, Connector, Converter, Inventory, Load
-from kitopt.model.bus import BusClass, full_v
+from kitopt.model.bus import BusClass, charging_v, full_v
 from kitopt.model.kit import Column, Fed, KitModel, Link, Strip
 from kitopt.model.need import draws, idle_and_full_w, peak_a
 from kitopt.model.wiring import Chain, Demand, ampacity_a, chains, why_no_chain
@@ -18,6 +18,9 @@ FUSE_WITHIN_M = 0.18
 FUSE_PER_LOAD = 1.25
 """NEC: a fuse carries at least 125 % of the continuous current."""
 _NOT_TOLD = ("no-lead", "no leads of yours join them")
+MOST_DROP_SHARE = 0.03
+"""A controller's lead to the station drops at most this share of the charging voltage at its full current: the judge
+need not count what is bounded so (ABYC E-11 asks for 3 % where it matters)."""
 SUPPLY_SHARE = 0.15
 """A load takes its supply voltage ± 15 % unless its own limits are given; common transceiver specification."""
 
@@ -170,18 +173,17 @@ def _controllers(model: KitModel, bus: Connector | None) -> None:
     for u, x in enumerate(model.unit_columns):
         controller = model.units[u].controller
         amps = controller.max_charge_a
+        demand = Demand(amps, FUSE_PER_LOAD, most_drop_v=MOST_DROP_SHARE * charging_v(model.bus))
         found = chains(
             model.inventory.leads,
             controller.battery_connector,
             bus,
-            suits=lambda chain, a=amps: load_demand(a).is_met(chain, model.contacts),  # type: ignore[misc]
+            suits=lambda chain, d=demand: d.is_met(chain, model.contacts),  # type: ignore[misc]
         )
         if not found:
             model.forbid(x)
             rule, why = (
-                why_no_chain(
-                    model.inventory.leads, controller.battery_connector, bus, load_demand(amps), model.contacts
-                )
+                why_no_chain(model.inventory.leads, controller.battery_connector, bus, demand, model.contacts)
                 or _NOT_TOLD
             )
             text = (

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.inventory.items import Battery, Connector, Load
-from kitopt.model.harvest import charging_v
+from kitopt.model.bus import charging_v
 from kitopt.model.kit import Fed, Join, KitModel, Link, Strip
 from kitopt.model.need import idle_and_full_w
 from kitopt.model.rules import delivered_a
@@ -224,7 +224,7 @@ class _Kit:
         current_a = join.n_joined * panel.imp_a * panel.output_factor
         if self.model.units[join.unit].controller.kind == "mppt":
             return current_a**2 * ohm / (join.n_joined * panel.rated_w * panel.output_factor)
-        needed_v = charging_v(self.bus_v) + current_a * ohm
+        needed_v = charging_v(self.model.bus) + current_a * ohm
         share = (panel.voc_v - needed_v) / max(panel.voc_v - panel.vmp_v, 1e-6)
         return 1.0 - min(1.0, max(0.0, share))
 

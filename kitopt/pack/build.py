@@ -29,7 +29,7 @@ def build_model(operation: Operation, inventory: Inventory, bus: BusClass, sky: 
     lay_panels(model)
     lay_station(model, amps)
     order_equal_units(model)
-    apply_rules(model, sky.coldest_degc, amps)
+    apply_rules(model, sky, amps)
     lay_backups(model)
     add_stock(model)
     return model
@@ -60,7 +60,6 @@ def build_plan(model: KitModel, cases: tuple[Case, ...]) -> Plan:
         objectives=tuple(Objective(name, _weights(model, name), _fixed(model, name)) for name in names),
         tie_break=tuple(model.uses().values()),
         is_integer=np.array([c.is_integer for c in model.columns]),
-        is_spare=np.array([c.is_spare for c in model.columns]),
     )
 
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from kitopt.engine import Reporter, choose
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.engine import choose
 from kitopt.engine.judge import simulate
 from kitopt.engine.strongest import strongest
 from kitopt.inventory.items import Inventory
@@ -20,30 +20,25 @@ from kitopt.pack.measure import joins_of, measured, packed_of, step_end, with_ne
 from kitopt.pack.terms import Choice, Floats, Proof, Shortfall, Solved, Status
 from kitopt.sky.windows import Sky
 
+_SECONDS_STRONGEST = 60.0
+
 
 def pack(
     operation: Operation,
     inventory: Inventory,
     sky: Sky,
     *,
-    seconds: float = math.inf,
-    reporter: Reporter | None = None,
+    budget: Budget = UNLIMITED,
 ) -> Choice:
     """Choose the best kit of an inventory for an operation under a sky.
 
     Each bus class is solved, the best kit so far being the bound for the next.
-
-    Parameters
-    ----------
-    seconds : float
-        Time limit over all classes. [s]
 
     Returns
     -------
     Choice
         Status "no-kit" comes with the strongest kit; "time-limit" with the best so far, if any.
     """
-    deadline = time.monotonic() + seconds
     solved: list[Solved] = []
     best: Solved | None = None
     bounds: list[float] = []
@@ -52,8 +47,7 @@ def pack(
         model = build_model(operation, inventory, bus, sky)
         plan = build_plan(model, cases_under(model, sky))
         cutoff = math.inf if best is None else best.outcome.objective
-        left = max(0.05, deadline - time.monotonic())
-        outcome = choose(plan, seconds=left, cutoff=cutoff, reporter=reporter)
+        outcome = choose(plan, budget=budget, cutoff=cutoff)
         here = Solved(model, plan, outcome)
         solved.append(here)
         if outcome.status == "time-limit":
@@ -81,7 +75,7 @@ def pack(
         lowest_bound = min(bounds)
         bound_or_none = lowest_bound if math.isfinite(lowest_bound) else None
         return replace(base, status="time-limit", proof=Proof(None, bound_or_none, False))
-    return replace(base, shortfall=strongest_of(solved, max(5.0, min(60.0, deadline - time.monotonic()))))
+    return replace(base, shortfall=strongest_of(solved, budget.slice(_SECONDS_STRONGEST)))
 
 
 def values_of(solved: Solved) -> tuple[object, ...]:
@@ -93,20 +87,12 @@ def values_of(solved: Solved) -> tuple[object, ...]:
     return (*objectives, ids)
 
 
-def strongest_of(solved: Sequence[Solved], seconds: float) -> Shortfall:
-    """The strongest kit of classes of which none has one that works.
-
-    Parameters
-    ----------
-    seconds : float
-        Time limit over all classes. [s]
-    """
-    deadline = time.monotonic() + seconds
+def strongest_of(solved: Sequence[Solved], budget: Budget = UNLIMITED) -> Shortfall:
+    """The strongest kit of classes of which none has one that works."""
     best: tuple[float, Solved, Floats] | None = None
     for s in solved:
         floor = 0.0 if best is None else best[0]
-        left = max(0.1, deadline - time.monotonic())
-        found = strongest(s.plan, s.outcome.memories, seconds=left, least_share=floor)
+        found = strongest(s.plan, s.outcome.memories, budget=budget, least_share=floor)
         if found.counts is not None and (best is None or found.share > best[0] + 1e-9):
             best = (found.share, s, found.counts)
     if best is None:

@@ -16,6 +16,7 @@ from kitopt.pack import Choice, Packed, Proof
 from kitopt.report.assumptions import in_order
 from kitopt.report.reasons import as_value
 from kitopt.report.repairs import conflicts_value, repairs_value
+from kitopt.report.second_opinion import second_opinion_value
 
 SCHEMA = "kitopt/plan-1"
 NOTHING_ASKED = Why()
@@ -71,6 +72,7 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
         "reasons": {one.id: as_value(choice, one) for one in why.withouts},
         "not_packed": {item_id: {"rule": r.rule, "text": r.text} for item_id, r in not_packed(choice).items()},
         "no_sun_hours": _number(choice.no_sun_hours),
+        "second_opinion": second_opinion_value(choice, why.agreement),
         "assumed": [_assumed(one) for one in in_order(choice)],
         "cautions": [{"level": c.level, "text": c.text, "rule": c.rule} for c in cautions(choice)],
         "made_with": {

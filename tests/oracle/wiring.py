@@ -16,7 +16,7 @@ from oracle.judge import Bank
 from oracle.legal import EPSILON, LoadedUnit, charging_a
 from oracle.search import Answer, Kit, kits_in_order, legal_layouts
 from oracle.volts import full_w, needs_converter, suits
-from oracle.world import CHARGING, Lists, World
+from oracle.world import CHARGING_V, Lists, World
 
 MOST_PIECES = 3
 MOST_JOINED = 4
@@ -165,11 +165,13 @@ class Leads:
         first_fuse_m = pieces[0][2] if pieces and pieces[0][0].fuse_a is not None else math.inf
         return Run(uses, length_m, round(ohm, 12), rated_a, tuple(fuses_a), first_fuse_m)
 
-    def joined_w(self, joined: Joined, controller: Controller, nominal_v: float) -> Lists:
-        """Watts of joined panels behind a controller that has no limit, [window][step]."""
-        key = (joined.panel.id, joined.n, joined.ohm, controller.id, nominal_v)
+    def joined_w(self, joined: Joined, controller: Controller, nominal_v: float, charging_v: float) -> Lists:
+        """Amperes times nominal volts of joined panels behind a controller that has no limit, [window][step]."""
+        key = (joined.panel.id, joined.n, joined.ohm, controller.id, nominal_v, charging_v)
         if key not in self._joined_w:
-            self._joined_w[key] = _joined_w(self.world, joined, controller, nominal_v)
+            self._joined_w[key] = self.world.joined_w(
+                joined.panel, controller, nominal_v, charging_v, joined.n, joined.ohm
+            )
         return self._joined_w[key]
 
     def one_load_w(self, load_id: str, nominal_v: float) -> list[float]:
@@ -177,34 +179,6 @@ class Leads:
         if (load_id, nominal_v) not in self._one_load_w:
             self._one_load_w[load_id, nominal_v] = self.world.one_load_w(load_id, nominal_v)
         return self._one_load_w[load_id, nominal_v]
-
-
-def _joined_w(world: World, joined: Joined, controller: Controller, nominal_v: float) -> Lists:
-    panel = joined.panel
-    rated_w = joined.n * panel.rated_w * panel.output_factor
-    full_a = joined.n * panel.imp_a * panel.output_factor
-    charging_v = CHARGING * nominal_v
-    # losses are rounded up to half percents of the panels' power
-    lost_share = math.ceil(200 * full_a**2 * joined.ohm / rated_w - 1e-9) / 200
-    per_degc = panel.voc_per_degc if panel.voc_per_degc is not None else -0.0035
-    way = "aimed" if panel.tilts else "flat"
-    lists = []
-    for k in range(world.n_windows):
-        row = []
-        for t in range(world.n_steps):
-            suns, degc = world.poa[way][k][t] / 1000, world.panel_degc[way][k][t]
-            if controller.kind == "mppt":
-                warm = 1 + panel.power_per_degc * (degc - 25)
-                row.append(rated_w * controller.efficiency * max(0.0, suns * warm - lost_share * suns**2))
-                continue
-            hot = 1 + per_degc * (degc - 25)
-            needed_v = charging_v + suns * full_a * joined.ohm
-            knee_v, open_v = panel.vmp_v * hot, panel.voc_v * hot
-            # a source of current up to the knee, then a straight line to open circuit
-            share = 1.0 if needed_v <= knee_v else max(0.0, (open_v - needed_v) / (open_v - knee_v))
-            row.append(suns * full_a * charging_v * share)
-        lists.append(row)
-    return lists
 
 
 # -- the station's side --------------------------------------------------------------------
@@ -221,7 +195,7 @@ def station_ways(
     chemistry, nominal_v = batteries[0][0].chemistry, batteries[0][0].nominal_v
     sets: set[tuple[Uses, tuple[Fed, ...]]] = {(uses, ()) for uses in _battery_ways(leads, batteries, delivered_a)}
     for controller in controllers:
-        sets = _added(leads, sets, [(uses, ()) for uses in _controller_ways(leads, controller)])
+        sets = _added(leads, sets, [(uses, ()) for uses in _controller_ways(leads, controller, batteries[0][0])])
     n_loads = 0
     for use in world.operation.loads:
         load = world.inventory.by_id[use.id]
@@ -287,11 +261,17 @@ def _battery_ways(leads: Leads, batteries: Sequence[tuple[Battery, int]], delive
     return sets
 
 
-def _controller_ways(leads: Leads, controller: Controller) -> list[Uses]:
+def _controller_ways(leads: Leads, controller: Controller, battery: Battery) -> list[Uses]:
     bus = leads.world.operation.station_connector
     if bus is None:
         return [leads.none]
-    return [run.uses for run in leads.runs(controller.battery_connector, bus) if run.carries(controller.max_charge_a)]
+    full_a = controller.max_charge_a
+    most_drop_v = 0.03 * CHARGING_V[battery.chemistry] * battery.nominal_v
+    return [
+        run.uses
+        for run in leads.runs(controller.battery_connector, bus)
+        if run.carries(full_a) and (not any(run.uses) or full_a * run.ohm <= most_drop_v + EPSILON)
+    ]
 
 
 def _load_ways(leads: Leads, load: Load, chemistry: str, nominal_v: float) -> list[tuple[Uses, tuple[Fed, ...]]]:
@@ -458,8 +438,8 @@ class WiredBank(Bank):
         super().__init__(leads.world, batteries, units)
         self.units = []
         for u, (controller, _) in enumerate(units):
-            limit_w = controller.max_charge_a * CHARGING * self.nominal_v
-            own = [(1, leads.joined_w(j, controller, self.nominal_v)) for j in joined if j.unit == u]
+            limit_w = controller.max_charge_a * self.nominal_v
+            own = [(1, leads.joined_w(j, controller, self.nominal_v, self.charging_v)) for j in joined if j.unit == u]
             if own:
                 self.units.append((limit_w, own))
         self.load_w = list(self.load_w)
@@ -514,7 +494,7 @@ def wired_ways(leads: Leads, kit: Kit, most: int | None = None) -> list[WiredWay
     wholes: dict[Uses, Kit] = {}
     found: dict[tuple[object, ...], WiredWay] = {}
     for batteries, units in legal_layouts(world, kit):
-        delivered_a = charging_a(batteries[0][0].nominal_v, units)
+        delivered_a = charging_a(batteries[0][0], units)
         if delivered_a not in stations:
             controllers = [controller for controller, _ in units]
             stations[delivered_a] = station_ways(leads, batteries, controllers, delivered_a)

@@ -1,6 +1,6 @@
 """Connectors to chains of leads, with resistance, mass and ampacity."""
 
-from kitopt.model.wiring.chains import Chain, Piece, beaten, chains
+from kitopt.model.wiring.chains import Chain, Piece, chains
 from kitopt.model.wiring.conductors import Contacts, ampacity_a, loop_ohm, ohm_per_m
 from kitopt.model.wiring.refusals import Demand, Missing, missing, why_no_chain
 
@@ -11,7 +11,6 @@ __all__ = [
     "Missing",
     "Piece",
     "ampacity_a",
-    "beaten",
     "chains",
     "loop_ohm",
     "missing",

@@ -148,22 +148,3 @@ def _minimal(found: Sequence[Chain]) -> tuple[Chain, ...]:
         if not any(all(chain.uses.get(i, 0) >= n for i, n in other.uses.items()) for other in kept):
             kept.append(chain)
     return tuple(kept)
-
-
-def beaten(found: Sequence[Chain], contacts: Contacts) -> list[bool]:
-    """Which chains another beats, or equals and precedes, in mass, price, pieces, resistance and rating.
-
-    A beaten chain is worth taking only where the better one's leads are needed elsewhere.
-    """
-
-    def merits(chain: Chain) -> tuple[float, ...]:
-        prices = [math.inf if p.lead.price_cents is None else p.lead.price_cents for p in chain.pieces]
-        return (chain.mass_g, sum(prices), len(chain.pieces), chain.ohm(contacts), -chain.rated_a(contacts))
-
-    all_merits = [merits(chain) for chain in found]
-
-    def beats(one: int, other: int) -> bool:
-        better = all(a <= b for a, b in zip(all_merits[one], all_merits[other], strict=True))
-        return better and (all_merits[one] != all_merits[other] or one < other)
-
-    return [any(beats(i, k) for i in range(len(found)) if i != k) for k in range(len(found))]

@@ -23,20 +23,28 @@ class Demand:
         Least fuse over that current; a fuse is never above what the chain carries.
     min_length_m : float
         Distance to be covered. [m]
+    most_drop_v : float
+        Drop allowed at that current, contacts included. [V]
     """
 
     amps: float
     fuse_per_a: float
     min_length_m: float = 0.0
+    most_drop_v: float = math.inf
 
     def is_carried(self, chain: Chain, contacts: Contacts) -> bool:
         """Whether leads and connectors carry the current."""
         return chain.rated_a(contacts) >= self.amps - 1e-9
 
+    def is_stout(self, chain: Chain, contacts: Contacts) -> bool:
+        """Whether they carry it with no more drop than allowed; two that plug into each other are no lead."""
+        drops_v = self.amps * chain.ohm(contacts) if chain.pieces and math.isfinite(self.most_drop_v) else 0.0
+        return self.is_carried(chain, contacts) and drops_v <= self.most_drop_v + 1e-9
+
     def is_met(self, chain: Chain, contacts: Contacts) -> bool:
         """Whether they do, and every fuse fits both the current and the wire."""
         rated_a = chain.rated_a(contacts)
-        return self.is_carried(chain, contacts) and all(
+        return self.is_stout(chain, contacts) and all(
             self.fuse_per_a * self.amps <= fuse_a + 1e-9 <= rated_a + 2e-9 for fuse_a in chain.fuses_a
         )
 
@@ -53,6 +61,8 @@ def why_no_chain(
         return "no-lead", f"no leads of yours join them over {least_m:g} m"
     if not chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_carried(c, contacts)):
         return "ampacity", f"no leads of yours that join them carry {demand.amps:.1f} A"
+    if not chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_stout(c, contacts)):
+        return "lead-drop", f"all leads of yours that join them drop more than {demand.most_drop_v:.2f} V"
     if chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_met(c, contacts)):
         return None
     least_a = demand.fuse_per_a * demand.amps

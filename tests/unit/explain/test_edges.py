@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from oracle.instances import battery, controller, load, numbered, operation, panel, sky
 
+from kitopt.budget import Budget
 from kitopt.engine import choose
 from kitopt.explain.again import at_least
 from kitopt.explain.binding import binding
@@ -99,7 +100,7 @@ def test_confidence_is_at_its_edge_where_windows_say_so() -> None:
 
 def test_edges_that_are_cut_short_say_so() -> None:
     choice = lamp(battery("b", 10.0))
-    found = edges(choice, sky_of=dark, seconds=0.0)
+    found = edges(choice, sky_of=dark, budget=Budget.of(0.0))
     assert found.is_cut_short
     assert "not known" in edges_section(choice, found)[-1]
 

@@ -11,7 +11,7 @@ import pytest
 
 from kitopt.inventory.items import Connector
 from kitopt.operation import read_operation
-from kitopt.operation.terms import Aim, Climate, NoSun, Operation, Shares, Span, WeatherFile
+from kitopt.operation.terms import Aim, Climate, NoSun, Operation, Shade, Shares, Span, WeatherFile
 
 Read = Callable[..., Operation]
 
@@ -56,7 +56,7 @@ def test_everything_said(read: Read) -> None:
     assert operation.batteries == "parallel"
     assert operation.site.warmest_degc == pytest.approx(20)
     assert operation.site.horizon_deg == ((90, 4.5), (180, 3))
-    assert operation.site.shade == (Span(960, 1200),)
+    assert operation.site.shade == (Shade((Span(960, 1200),)),)
     need = operation.need
     # 0.55 as a binary float times 100 is above 55: the share must be kept exactly
     assert need.confidence == Fraction(55, 100)

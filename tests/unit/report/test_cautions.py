@@ -10,6 +10,7 @@ from small_choices import Make, battery, controller, panel
 
 from kitopt.explain import Caution, cautions
 from kitopt.explain.thrown_away import thrown_away
+from kitopt.inventory.items import Unusual
 from kitopt.operation.terms import Need
 from kitopt.pack import Choice
 
@@ -168,3 +169,16 @@ def test_blocks_are_told_when_rules_leave_no_kit(choose_for: Make) -> None:
     blocks = [caution for caution in cautions(choice) if caution.level == "block"]
     assert [block.rule for block in blocks] == ["discharge-limit"]
     assert not any(caution.level == "block" for caution in cautions(choose_for(battery())))
+
+
+def test_an_unusual_value_is_asked_about_when_it_is_packed_or_kept_something_out(choose_for: Make) -> None:
+    choice = choose_for(battery())
+    packed = choice.packed[0].id
+    odd = tuple(
+        Unusual("batteries.csv", 2, name, "mass_g", f"{name} is odd", keeps_out)
+        for name, keeps_out in ((packed, False), ("other-heavy", True), ("other-light", False))
+    )
+    choice = replace(choice, inventory=replace(choice.inventory, unusual=odd))
+    asked = [one.text for one in cautions(choice) if one.rule == "usual"]
+    assert [text.rpartition(": ")[2] for text in asked] == [f"{packed} is odd", "other-heavy is odd"]
+    assert {one.level for one in cautions(choice) if one.rule == "usual"} == {"ask"}

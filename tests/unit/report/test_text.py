@@ -9,6 +9,7 @@ from fractions import Fraction
 import pytest
 from small_choices import ZONE, Make, battery, controller, panel
 
+from kitopt.files.plain import cut
 from kitopt.inventory.items import Assumed, Extra
 from kitopt.pack import Choice, Proof, Survival
 from kitopt.report import words
@@ -184,8 +185,8 @@ def test_why_an_owned_item_is_not_packed(choose_for: Make) -> None:
         (words.price(123456, "EUR"), "EUR 1,234.56"),
         (words.price(5, ""), "0.05"),
         (words.moment(datetime(2027, 10, 9, 7, 5, tzinfo=ZONE)), "Sat 9 Oct 07:05"),
-        (words.cut("abcdef", 4), "abc…"),
-        (words.cut("abcd", 4), "abcd"),
+        (cut("abcdef", 4), "abc…"),
+        (cut("abcd", 4), "abcd"),
     ],
 )
 def test_quantities_in_words(found: str, wanted: str) -> None:
