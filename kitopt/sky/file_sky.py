@@ -12,9 +12,9 @@ from kitopt.errors import BadInput, Fault
 from kitopt.operation.terms import Operation, WeatherFile
 from kitopt.sky.assemble import UNKNOWN_WIND_MS, Air, Words, assemble, usual_air
 from kitopt.sky.between_hours import light_over_steps, sky_over_steps, value_at
-from kitopt.sky.budget import check_fits
 from kitopt.sky.climate_data import distance_km
 from kitopt.sky.light import Light
+from kitopt.sky.memory import check_fits
 from kitopt.sky.moments import moments_of
 from kitopt.sky.record import Record
 from kitopt.sky.temperature import BATTERY_LAG_H

@@ -7,8 +7,8 @@ from dataclasses import replace
 from math import ceil
 
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, WeatherFile
-from kitopt.sky.budget import check_fits
 from kitopt.sky.coarsen import coarsen
+from kitopt.sky.memory import check_fits
 from kitopt.sky.windows import Sky
 
 _LONGEST_STEP_H = 0.5

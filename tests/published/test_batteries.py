@@ -29,11 +29,11 @@ def agm(capacity_ah: float, **changes: Any) -> Battery:
     return battery("agm", capacity_ah, **(usual | {"lowest_charging_degc": -20.0} | changes))
 
 
-def dark(batteries: Battery, load_w: float, hours: float, degc: float = 20.0, **terms: Any) -> Choice:
+def dark(store: Battery, load_w: float, hours: float, degc: float = 20.0, **terms: Any) -> Choice:
     """What powers a steady load in the dark."""
     step_h = hours / 10
     outing = operation((LoadUse("lamp"),), hours, step_h=step_h, **({"reserve_share": 0.0} | terms))
-    inventory = Inventory("invented", batteries=(batteries,), loads=(load("lamp", full_w=load_w),))
+    inventory = Inventory("invented", batteries=(store,), loads=(load("lamp", full_w=load_w),))
     return pack(outing, inventory, sky([[0.0] * 10], step_h=step_h, battery_degc=degc))
 
 

@@ -68,12 +68,6 @@ CONTACT_A: Mapping[str, float] = {"barrel": 5.0, "usb": 5.0, "cigar": 10.0, "gen
 """Most current of a family where the owner gives no rating; common practice, no source. [A]"""
 
 
-def awg_mm2(awg: float) -> float:
-    """Area of an American wire gauge, d = 0.127 mm · 92^((36 - n)/39). [mm²]"""
-    diameter_mm = 0.127 * 92 ** ((36 - awg) / 39)
-    return float(math.pi / 4 * diameter_mm**2)
-
-
 def ohm_per_m(area_mm2: float, degc: float = LEAD_DEGC) -> float:
     """Resistance of one stranded copper conductor. [Ω m⁻¹]
 

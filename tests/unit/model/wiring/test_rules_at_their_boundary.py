@@ -125,14 +125,14 @@ def test_chemistry() -> None:
 
 
 def test_controller_output_against_the_charge_limit() -> None:
-    # 100 W / (1.04 x 12.8 V) = 7.51 A, at most 5 A
+    # 100 W / 13.4 V = 7.463 A, at most 5 A
     def with_limits(max_charge_a: float, output_a: float = 5.0) -> Choice:
         return in_the_sun(battery(max_charge_a=max_charge_a), panel(), controller(max_charge_a=output_a), load())
 
     assert with_limits(5.0).status == "found"
     assert is_ruled_out(with_limits(4.9), "charge-limit")
-    assert with_limits(7.52, 20.0).status == "found"
-    assert is_ruled_out(with_limits(7.50, 20.0), "charge-limit")
+    assert with_limits(7.47, 20.0).status == "found"
+    assert is_ruled_out(with_limits(7.45, 20.0), "charge-limit")
 
 
 def test_the_batteries_lead_carries_the_charge() -> None:

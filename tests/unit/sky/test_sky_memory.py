@@ -46,7 +46,7 @@ def test_a_file_counts_the_windows_that_it_holds(outing: Make, greensboro: Path)
 
 @pytest.mark.parametrize("source", ["climate", "file"])
 def test_light_takes_no_more_than_is_counted(outing: Make, greensboro: Path, source: str) -> None:
-    from kitopt.sky import budget
+    from kitopt.sky import memory
 
     more = {"weather": WeatherFile(greensboro), "place": (36.1, -79.95)} if source == "file" else {}
     operation = outing(hours=1000.0, need={"windows": 41}, **more)
@@ -57,5 +57,5 @@ def test_light_takes_no_more_than_is_counted(outing: Make, greensboro: Path, sou
         peak = tracemalloc.get_traced_memory()[1]
     finally:
         tracemalloc.stop()
-    each = budget._BYTES_A_STEP_OF_A_FILE if source == "file" else budget._BYTES_A_STEP
+    each = memory._BYTES_A_STEP_OF_A_FILE if source == "file" else memory._BYTES_A_STEP
     assert peak < each * 41 * operation.n_steps

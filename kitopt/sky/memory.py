@@ -9,8 +9,8 @@ LARGEST_BYTES = 2_000_000_000
 
 _BYTES_A_STEP = 340
 _BYTES_A_STEP_OF_A_FILE = 400
-"""Of one step in one window, measured on the demo: light and air while they are made take 100 (climate) or 250 (a
-file), and less once they are there; then eight a shape of panel, some twenty shapes over all classes, and the judge."""
+"""Of one step in one window. Light and air while they are made take 100 (climate) or 250 (a file), measured on the
+demo's aim; the rest is an estimate: eight for each shape of panel, some twenty over all classes, and the judge."""
 
 
 def check_fits(operation: Operation, n_windows: int) -> None:
