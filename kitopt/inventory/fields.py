@@ -28,8 +28,8 @@ def complaint(value: object, need: str) -> PydanticCustomError:
 def two_readings(value: object, error: Ambiguous) -> PydanticCustomError:
     """Return the error that shows both readings of a number, each as it can be written without doubt."""
     text = (
-        f"found {quoted(value)}, which may be {error.thousands} or {error.decimals}, and no other number in the file "
-        f"tells whether its mark stands for thousands or decimals; write {error.thousands} or {error.decimals}."
+        f"found {quoted(value)}, which may be {error.thousands} or {error.decimals}, and nothing else settles "
+        f"whether its mark stands for thousands or decimals; write {error.thousands} or {error.decimals}."
     )
     return PydanticCustomError("need", "{text}", {"text": text})
 

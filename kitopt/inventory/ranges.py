@@ -16,7 +16,7 @@ from pydantic import BaseModel
 from kitopt.files.faults import quoted
 from kitopt.files.units import to_unit
 from kitopt.inventory.cells import is_percent
-from kitopt.inventory.fields import Number
+from kitopt.inventory.fields import Amount, Number
 from kitopt.inventory.fill import BATTERY_USUAL, awg_to_mm2
 from kitopt.inventory.rows import annotations_of
 
@@ -278,6 +278,7 @@ RANGES: tuple[Range, ...] = (
     Range("site", ("warmest_degc",), "the warmest air", "°C", -35, 50, has_decade=False),
     Range("need", ("confidence",), "a confidence", "0–1", 0.5, 1),
     Range("need", ("reserve",), "a reserve", "0–1", 0.05, 0.5, of=lambda row: row.reserve[0]),
+    Range("need", ("reserve",), "a reserve of energy", "Wh", 1, 3000, of=lambda row: row.reserve[1]),
     Range("need", ("start_charge",), "a charge at the start", "0–1", 0.2, 1),
     Range("limits", ("mass_g",), "a kit's limit of mass", "g", 500, 200_000),
     Range("uses", ("full_share",), "a share of full draw", "0–1", 0.05, 1),
@@ -362,16 +363,17 @@ def judge(kind: str, row: BaseModel, written: Mapping[str, object], decimal: str
 def _meant(one: Range, row: BaseModel, column: str, written: object, decimal: str | None) -> dict[str, str]:
     """How a cell can be written so that the value is usual: text, and the name of its unit."""
     single = _SINGLE.fullmatch(str(written))
-    field = next((part for part in annotations_of(type(row), column) if isinstance(part, Number)), None)
-    if single is None or (field is None and not is_percent(written)):
+    field = next((part for part in annotations_of(type(row), column) if isinstance(part, Number | Amount)), None)
+    if single is None or field is None:
         return {}
-    if field is None:
-        # a share that must be written in percent
+    if isinstance(field, Amount) and is_percent(written):
+        # a share that must be written in percent, and was meant as a plain one
         value = 100 * (one.value(row) or 0.0)
-        return {f"{100 * value:g} %": "percent"} if one.holds(value, NEAR) else {}
-    now = _unit_now(field.unit, single[2])
+        return {f"{100 * value:g} %": "a plain share"} if one.holds(value, NEAR) else {}
+    kept = field.unit if isinstance(field, Number) else one.unit
+    now = _unit_now(kept, single[2])
     found = {}
-    for unit, name in _READINGS.get(field.unit or "", {}).items():
+    for unit, name in _READINGS.get(kept or "", {}).items():
         if now in (None, unit):
             continue
         text = f"{single[1]} {unit}".strip()
@@ -422,7 +424,8 @@ def _told(
     text += f" {usual}"
     readings = [(column, other, name) for column in columns for other, name in meant[column].items()]
     if not readings:
-        return f"{text}; {'correct it, with its unit.' if is_fault else 'is it so?'}"
+        correction = "correct it." if one.unit == "0–1" else "correct it, with its unit."
+        return f"{text}; {correction if is_fault else 'is it so?'}"
     first = columns[0]
     own = [name for column, _, name in readings if column == first]
     question = f"{_name_now(written[first], own[0])} or {own[0]}? " if own else ""
