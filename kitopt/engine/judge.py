@@ -21,7 +21,7 @@ TOLERANCE_WH = 1e-5
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Verdict:
     """How a plant fared.
 
@@ -48,7 +48,7 @@ class Verdict:
         return self.margin_wh >= -TOLERANCE_WH
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Cuts:
     """Linear functions that lie above the margins of some windows, everywhere.
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from kitopt.choice import Choice
 from kitopt.explain.caution import Caution
 from kitopt.inventory.items import Battery, Lead, Load
 from kitopt.model.bus import lowest_loaded_v
 from kitopt.model.station_side import FUSE_PER_LOAD, FUSE_WITHIN_M, limits_v
 from kitopt.model.wiring import Contacts, ampacity_a
 from kitopt.model.wiring_list import STATION, Wire
-from kitopt.pack import Choice
 
 
 def voltages(choice: Choice) -> Iterator[Caution]:

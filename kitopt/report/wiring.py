@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from kitopt.choice import Choice
 from kitopt.inventory.items import Lead
 from kitopt.model.wiring_list import STATION, Wire
-from kitopt.pack import Choice
 from kitopt.report.words import wrapped
 
 

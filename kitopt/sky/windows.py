@@ -16,7 +16,7 @@ Laid = Literal["flat", "aimed"]
 """How a panel lies: flat on the ground, or as the operation aims those that tilt."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Sky:
     """Weather windows over one operation's steps.
 

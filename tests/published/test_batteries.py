@@ -15,11 +15,11 @@ import numpy as np
 import pytest
 from oracle.instances import battery, controller, load, operation, panel, sky
 
+from kitopt.choice import Choice, pack
 from kitopt.inventory import read_inventory
 from kitopt.inventory.items import Battery, Inventory
 from kitopt.model.bus import capacity_share
 from kitopt.operation.terms import LoadUse
-from kitopt.pack import Choice, pack
 
 
 def agm(capacity_ah: float, **changes: Any) -> Battery:

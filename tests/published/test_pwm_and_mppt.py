@@ -13,11 +13,11 @@ from pathlib import Path
 import pytest
 from oracle.instances import battery, controller, load, operation, panel, sky
 
+from kitopt.choice import pack
 from kitopt.inventory import read_inventory
 from kitopt.inventory.items import Battery, Controller, Inventory, Panel
 from kitopt.model.harvest import ShapeBook, charging_v
 from kitopt.operation.terms import LoadUse
-from kitopt.pack import pack
 
 LIFEPO4_V = 12.8
 

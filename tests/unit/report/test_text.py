@@ -9,8 +9,8 @@ from fractions import Fraction
 import pytest
 from small_choices import ZONE, Make, battery, controller, panel
 
+from kitopt.choice import Choice, Proof, Survival
 from kitopt.inventory.items import Assumed, Extra
-from kitopt.pack import Choice, Proof, Survival
 from kitopt.report import words
 from kitopt.report.document import as_json, document
 from kitopt.report.text import answer, brief

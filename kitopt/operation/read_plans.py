@@ -13,10 +13,10 @@ from kitopt.files.decode import decode, read_bytes
 from kitopt.files.faults import FaultList, quoted
 from kitopt.files.nearest import did_you_mean
 from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, KeyPath, dotted, parse_toml
-from kitopt.many import tables
-from kitopt.many.terms import Bag, Event, Outing, Programme, Standing
+from kitopt.operation import plan_tables as tables
 from kitopt.operation import read_operation
 from kitopt.operation.moment import Skipped, moment_of
+from kitopt.operation.plans import Bag, Event, Outing, Programme, Standing
 from kitopt.operation.tables import Table
 from kitopt.operation.terms import Operation
 
