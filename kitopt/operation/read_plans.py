@@ -17,10 +17,10 @@ from kitopt.files.reading import read_bytes, what_lies_at
 from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, KeyPath, dotted, parse_toml, texts_in
 from kitopt.files.unknown import is_unknown
 from kitopt.inventory.ranges import judge
-from kitopt.many import tables
-from kitopt.many.terms import Bag, Event, Outing, Programme, Standing
+from kitopt.operation import plan_tables as tables
 from kitopt.operation import read_operation
 from kitopt.operation.moment import Skipped, moment_of
+from kitopt.operation.plans import Bag, Event, Outing, Programme, Standing
 from kitopt.operation.tables import Table
 from kitopt.operation.terms import Operation
 
