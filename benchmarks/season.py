@@ -17,10 +17,11 @@ from pathlib import Path
 
 import numpy as np
 
+from kitopt.budget import Budget
+from kitopt.choice.season import buy
 from kitopt.inventory import read_inventory
 from kitopt.inventory.items import Inventory
-from kitopt.many.buy import buy
-from kitopt.many.read import read_programme
+from kitopt.operation.read_plans import read_programme
 from kitopt.sky import windows_for
 
 PLUG = "genderless-30"
@@ -175,7 +176,9 @@ def main() -> None:
             )
             programme = read_programme(file)
             began = time.perf_counter()
-            found = buy(programme, owned, offered, windows_for, seconds=options.seconds, with_singles=options.singles)
+            found = buy(
+                programme, owned, offered, windows_for, budget=Budget.of(options.seconds), with_singles=options.singles
+            )
             took = time.perf_counter() - began
         first = first or took
         memory_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

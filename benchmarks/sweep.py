@@ -16,6 +16,7 @@ import time
 import numpy as np
 from synthetic import synthetic_plan
 
+from kitopt.budget import Budget
 from kitopt.engine import Outcome, Plan, choose
 from kitopt.engine.judge import cuts, simulate
 from kitopt.engine.solver import Program, solve
@@ -39,7 +40,7 @@ def judge_s(plan: Plan) -> float:
 def whole_and_master_s(plan: Plan, seconds: float) -> tuple[float, float, str]:
     """Times of the whole choice, and of one integer program with all that it learned. [s]"""
     began = time.perf_counter()
-    outcome = choose(plan, seconds=seconds)
+    outcome = choose(plan, budget=Budget.of(seconds))
     whole = time.perf_counter() - began
     program = Program()
     for low, high, weight in zip(plan.lower, plan.upper, plan.objectives[0].weights, strict=True):
@@ -88,7 +89,7 @@ def large(n_seeds: int, seconds: float, n_windows: int, n_steps: int) -> None:
     for seed in range(n_seeds):
         plan = synthetic_plan(seed, n_windows=n_windows, n_steps=n_steps)
         began = time.perf_counter()
-        outcome = choose(plan, seconds=seconds)
+        outcome = choose(plan, budget=Budget.of(seconds))
         times.append(time.perf_counter() - began)
         print(
             f"seed {seed}: {times[-1]:7.1f} s  {outcome.status:10} {_found(outcome)}, rounds {outcome.rounds}",

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, cast
 
-from kitopt.cli.progress import Progress
+from kitopt.budget import Budget
 from kitopt.errors import BadInput, Fault
 
 if TYPE_CHECKING:
+    from kitopt.choice import Choice
     from kitopt.explain.tradeoff import Against
-    from kitopt.pack import Choice
 
 WHAT = ("hours", "confidence", "price")
 
@@ -26,19 +26,13 @@ def check_against_what(against: str | None) -> None:
         raise BadInput([Fault("--against", None, None, text)])
 
 
-def trade(choice: Choice, against: str, seconds: float, progress: Progress, *, is_json: bool) -> str:
-    """Weigh mass against a quantity and word it.
-
-    Parameters
-    ----------
-    seconds : float
-        Time limit. [s]
-    """
+def trade(choice: Choice, against: str, budget: Budget, *, is_json: bool) -> str:
+    """Weigh mass against a quantity and word it."""
     from kitopt.explain.tradeoff import tradeoff
     from kitopt.report.document import as_json
     from kitopt.report.tradeoff import tradeoff_text, tradeoff_value
     from kitopt.sky import windows_for
 
     what = cast("Against", against)
-    found = tradeoff(choice, what, sky_of=windows_for, seconds=seconds, say=progress.say)
+    found = tradeoff(choice, what, sky_of=windows_for, budget=budget)
     return as_json(tradeoff_value(choice, found)) if is_json else tradeoff_text(choice, found)

@@ -12,12 +12,13 @@ from kitopt.cli.inputs import Gather, catalogue_beside, read_with_inventory
 from kitopt.cli.options import Options, Overrides, check_options, field_of, read_option
 from kitopt.cli.progress import Progress
 from kitopt.cli.request import EXIT_CODES, Answer
+from kitopt.cli.streams import say
 from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import Operation
 
 if TYPE_CHECKING:
-    from kitopt.many.terms import Programme, Standing
+    from kitopt.operation.plans import Programme, Standing
     from kitopt.sky.windows import Sky
 
 
@@ -31,7 +32,7 @@ def run_grab_kit(
     BadInput
         With every fault of the options and files.
     """
-    from kitopt.many.read import read_standing
+    from kitopt.operation.read_plans import read_standing
 
     gather = Gather()
     overrides = gather.get(lambda: check_options(options))
@@ -42,17 +43,16 @@ def run_grab_kit(
     _check(inventory, [event.dates[0] for event in standing.events])
     _warn((*standing.warnings, *inventory.warnings))
 
-    from kitopt.many.grab import grab_kit, longest
+    from kitopt.choice.standing import grab_kit, longest
 
     progress = Progress(sys.stderr, standing.least)
+    budget = overrides.budget(progress)
     hours = None
     try:
         if most_g is None:
-            kit = grab_kit(standing, inventory, _sky_of, seconds=overrides.seconds, reporter=progress)
+            kit = grab_kit(standing, inventory, _sky_of, budget=budget)
         else:
-            hours, kit = longest(
-                standing, inventory, _sky_of, float(most_g), seconds=overrides.seconds, reporter=progress
-            )
+            hours, kit = longest(standing, inventory, _sky_of, float(most_g), budget=budget)
     finally:
         progress.clear()
 
@@ -81,7 +81,7 @@ def run_buy(
         With every fault of the options and files.
     """
     from kitopt.inventory import read_inventory
-    from kitopt.many.read import read_programme
+    from kitopt.operation.read_plans import read_programme
 
     gather = Gather()
     overrides = gather.get(lambda: check_options(options))
@@ -97,9 +97,10 @@ def run_buy(
     programme = _changed(programme, overrides, inventory)
     _warn((*programme.warnings, *inventory.warnings, *catalogue.warnings))
 
-    from kitopt.many.buy import buy
+    from kitopt.choice.season import buy
 
     progress = Progress(sys.stderr, "price" if cents is None else "items")
+    clock = overrides.budget(progress)
     try:
         found = buy(
             programme,
@@ -107,9 +108,8 @@ def run_buy(
             catalogue,
             _sky_of,
             budget_cents=cents,
-            seconds=overrides.seconds,
+            budget=clock,
             with_singles=with_singles,
-            say=progress.say,
         )
     finally:
         progress.clear()
@@ -129,7 +129,7 @@ def run_share(file: Path, folder: Path | None, options: Options, *, is_json: boo
     BadInput
         With every fault of the options and files.
     """
-    from kitopt.many.read import read_programme
+    from kitopt.operation.read_plans import read_programme
 
     gather = Gather()
     overrides = gather.get(lambda: check_options(options))
@@ -138,11 +138,12 @@ def run_share(file: Path, folder: Path | None, options: Options, *, is_json: boo
     programme = _changed(programme, overrides, inventory)
     _warn((*programme.warnings, *inventory.warnings))
 
-    from kitopt.many.share import share
+    from kitopt.choice.sharing import share
 
     progress = Progress(sys.stderr, "mass")
+    budget = overrides.budget(progress)
     try:
-        found = share(programme, inventory, _sky_of, seconds=overrides.seconds, reporter=progress, say=progress.say)
+        found = share(programme, inventory, _sky_of, budget=budget)
     finally:
         progress.clear()
 
@@ -165,7 +166,7 @@ def _check(inventory: Inventory, operations: Iterable[Operation]) -> None:
 
 def _check_together(programme: Programme, inventory: Inventory) -> None:
     """Loads of operations at the same time are owned often enough."""
-    from kitopt.many.terms import at_once
+    from kitopt.operation.plans import at_once
 
     faults = []
     for together in at_once(programme.outings):
@@ -217,7 +218,7 @@ def _cents(text: str) -> int:
 
 def _warn(warnings: Iterable[str]) -> None:
     for warning in dict.fromkeys(warnings):
-        print(f"warning: {warning}", file=sys.stderr)
+        say(f"warning: {warning}")
 
 
 def _sky_of(operation: Operation) -> Sky:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any, cast
 
+from kitopt.budget import STARTED_S, Budget, Reporter
 from kitopt.errors import BadInput, Fault
 from kitopt.operation.terms import Objective, Operation
 
@@ -37,6 +38,10 @@ class Overrides:
     step_h: float | None = None
     backup: tuple[str, ...] | None = None
     seconds: float = math.inf
+
+    def budget(self, reporter: Reporter) -> Budget:
+        """The time that there is, counted from the start of the process."""
+        return Budget(STARTED_S + self.seconds, reporter)
 
     def of(self, operation: Operation) -> Operation:
         """The operation with what was overridden replaced; its weather windows stay what they were."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-import time
 from pathlib import Path
 
 from kitopt.cli.against import check_against_what, trade
@@ -11,6 +10,7 @@ from kitopt.cli.inputs import Gather, catalogue_beside, read_both
 from kitopt.cli.options import Options, check_options
 from kitopt.cli.progress import Progress
 from kitopt.cli.request import EXIT_CODES, Answer
+from kitopt.cli.streams import say
 
 
 def run_pack(
@@ -37,34 +37,32 @@ def run_pack(
     assert overrides is not None
     operation = overrides.of(operation)
     if file is None:
-        print(f"No operation named: this is the invented demo, {Path(operation.file).name}.", file=sys.stderr)
+        say(f"No operation named: this is the invented demo, {Path(operation.file).name}.")
     for warning in (*operation.warnings, *inventory.warnings):
-        print(f"warning: {warning}", file=sys.stderr)
+        say(f"warning: {warning}")
 
     # the engine brings NumPy and the solver: not before the files are known to be good
+    from kitopt.choice import pack, with_fresh
     from kitopt.explain import Why, why
-    from kitopt.pack import pack, with_fresh
     from kitopt.sky import fresh_windows, windows_for
 
     progress = Progress(sys.stderr, operation.least)
+    budget = overrides.budget(progress)
     reasons = Why()
     try:
         sky = windows_for(operation)
-        deadline = time.monotonic() + overrides.seconds
-        choice = pack(operation, inventory, sky, seconds=overrides.seconds, reporter=progress)
+        choice = pack(operation, inventory, sky, budget=budget)
         if against is not None:
-            left = deadline - time.monotonic()
-            return Answer(trade(choice, against, left, progress, is_json=is_json), EXIT_CODES[choice.status])
+            return Answer(trade(choice, against, budget, is_json=is_json), EXIT_CODES[choice.status])
         progress.say("judging unseen weather")
         if sky.can_refresh:
-            choice = with_fresh(choice, lambda: fresh_windows(operation))
+            choice = with_fresh(choice, lambda: fresh_windows(operation), budget)
         if with_reasons and not is_brief:
             reasons = why(
                 choice,
                 sky_of=windows_for,
                 catalogue=lambda: catalogue_beside(inventory),
-                seconds=deadline - time.monotonic(),
-                say=progress.say,
+                budget=budget,
             )
     finally:
         progress.clear()

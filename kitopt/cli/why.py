@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-import time
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -11,6 +10,7 @@ from kitopt.cli.inputs import Gather, catalogue_beside, read_both
 from kitopt.cli.options import Options, check_options
 from kitopt.cli.progress import Progress
 from kitopt.cli.request import EXIT_CODES, Answer
+from kitopt.cli.streams import say
 from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import Inventory
 
@@ -37,38 +37,36 @@ def run_why(asked: Sequence[str], folder: Path | None, options: Options, *, is_j
     if item_id is not None:
         _check_owned(item_id, inventory)
     if file is None:
-        print(f"No operation named: this is the invented demo, {Path(operation.file).name}.", file=sys.stderr)
-    deadline = time.monotonic() + overrides.seconds
+        say(f"No operation named: this is the invented demo, {Path(operation.file).name}.")
 
+    from kitopt.choice import pack, with_fresh
     from kitopt.explain import Resolver, binding, compared, edges, why, within
     from kitopt.explain.again import at_most
     from kitopt.inventory.items import Extra, Load
-    from kitopt.pack import pack, with_fresh
     from kitopt.report import why as told
     from kitopt.report.document import as_json, document
     from kitopt.report.text import answer
     from kitopt.sky import fresh_windows, windows_for
 
     progress = Progress(sys.stderr, operation.least)
+    budget = overrides.budget(progress)
     try:
         sky = windows_for(operation)
-        choice = pack(operation, inventory, sky, seconds=overrides.seconds, reporter=progress)
+        choice = pack(operation, inventory, sky, budget=budget)
         fresh = (lambda: fresh_windows(operation)) if sky.can_refresh else None
         code = EXIT_CODES[choice.status]
         if choice.status != "found":
             # without a proved kit there is nothing to compare with; without any, what would help is the answer
-            left = deadline - time.monotonic()
             reasons = why(
                 choice,
                 sky_of=windows_for,
                 catalogue=lambda: catalogue_beside(inventory),
-                seconds=left,
-                say=progress.say,
+                budget=budget,
             )
             text = as_json(document(choice, reasons)) if is_json else answer(choice, reasons)
             return Answer(text, code)
         if item_id is None:
-            found = edges(choice, sky_of=windows_for, seconds=deadline - time.monotonic(), say=progress.say)
+            found = edges(choice, sky_of=windows_for, budget=budget)
             held = binding(choice)
             if is_json:
                 return Answer(as_json(told.kit_value(choice, held, found)), code)
@@ -79,15 +77,13 @@ def run_why(asked: Sequence[str], folder: Path | None, options: Options, *, is_j
             return Answer(as_json(value) if is_json else told.given_text(choice, item_id), code)
         packed = next((one for one in choice.packed if one.id == item_id), None)
         if packed is not None:
-            again = Resolver(choice).under(
-                at_most(item_id, packed.count - 1), seconds=max(0.0, deadline - time.monotonic())
-            )
-            without = compared(choice, packed, again, seconds=deadline - time.monotonic())
+            again = Resolver(choice).under(at_most(item_id, packed.count - 1), budget=budget)
+            without = compared(choice, packed, again, budget=budget)
             value = told.item_value(choice, item_id, without)
             return Answer(as_json(value) if is_json else told.without_text(choice, without), code)
         if fresh is not None:
             choice = with_fresh(choice, fresh)
-        other = within(choice, item_id, fresh=fresh, seconds=max(0.0, deadline - time.monotonic()))
+        other = within(choice, item_id, fresh=fresh, budget=budget)
         value = told.item_value(choice, item_id, other)
         return Answer(as_json(value) if is_json else told.within_text(choice, other), code)
     finally:

@@ -6,13 +6,13 @@ Leaving cases out allows more, so what is best without them and passes them all 
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from kitopt.engine import Outcome, Plan, Reporter, choose
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.engine import Outcome, Plan, choose
 from kitopt.engine.learned import CaseMemory
 
 _ADDED_AT_ONCE = 4
@@ -22,10 +22,9 @@ def choose_lazily(
     plan: Plan,
     first: Sequence[int],
     *,
-    seconds: float = math.inf,
+    budget: Budget = UNLIMITED,
     cutoff: float = math.inf,
     memories: dict[str, CaseMemory] | None = None,
-    reporter: Reporter | None = None,
 ) -> Outcome:
     """Choose as ``choose`` does, some cases first and others as they are failed.
 
@@ -36,14 +35,12 @@ def choose_lazily(
     memories : dict of CaseMemory, optional
         By the name of the case; what earlier plans that allow no less have learned. Added to.
     """
-    deadline = time.monotonic() + seconds
     known = {} if memories is None else memories
     active = sorted(set(first))
     while True:
         here = [known.setdefault(plan.cases[i].name, CaseMemory(plan.cases[i])) for i in active]
         part = replace(plan, cases=tuple(plan.cases[i] for i in active))
-        left = max(0.05, deadline - time.monotonic())
-        outcome = choose(part, seconds=left, cutoff=cutoff, memories=here, reporter=reporter)
+        outcome = choose(part, budget=budget, cutoff=cutoff, memories=here)
         if outcome.counts is None:
             return outcome
         failed: list[tuple[float, int]] = []
@@ -57,5 +54,5 @@ def choose_lazily(
             return outcome
         if outcome.status == "time-limit":
             # the counts in hand do not pass; the bound stands
-            return replace(outcome, counts=None, objective=math.inf)
+            return replace(outcome, counts=None, objective=math.inf, reached={})
         active = sorted({*active, *(i for _, i in sorted(failed)[:_ADDED_AT_ONCE])})

@@ -7,7 +7,7 @@ judges the kit whose counts its matrix picks out.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
@@ -34,9 +34,6 @@ class Row:
         Identifier of the rule, such as "stock".
     text : str
         The rule in words, for reasons.
-    loose : tuple of (column, coefficient), or None
-        The terms without those for which a spare column could stand in: with these the rule is kept by
-        any counts in which each spare column is replaced by what beats it. None where all terms are.
     """
 
     terms: tuple[tuple[int, float], ...]
@@ -44,10 +41,9 @@ class Row:
     upper: float = math.inf
     rule: str = ""
     text: str = ""
-    loose: tuple[tuple[int, float], ...] | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Case:
     """A kit under one set of windows and one contingency.
 
@@ -133,7 +129,7 @@ class Case:
         return self.conditions.n_windows - self.n_needed
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Objective:
     """A whole-number quantity to be made small: ``weights @ counts + fixed``."""
 
@@ -153,7 +149,7 @@ class Objective:
         return Row(terms, upper=value - self.fixed + 1e-6, rule="cutoff", text=f"{self.name} at most {value:g}")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Terms:
     """All rows at once: one entry a term, one bound and slack a row."""
 
@@ -165,7 +161,7 @@ class _Terms:
     slack: Floats
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Plan:
     """Columns with bounds, rules, cases, and objectives in order of importance.
 
@@ -187,9 +183,15 @@ class Plan:
     tie_break: tuple[Floats, ...] = ()
     is_integer: NDArray[np.bool_] | None = None
     """Which columns are counts; all when None. The others are helpers of rules."""
-    is_spare: NDArray[np.bool_] | None = None
-    """Columns that others beat in every respect but stock; none when None. They are left aside at first,
-    and brought in to prove that none is needed."""
+
+    def with_cases(self, cases: tuple[Case, ...]) -> Plan:
+        """The same plan with other cases."""
+        return replace(self, cases=cases)
+
+    def least(self, objective: Objective) -> float:
+        """What an objective is at least by the bounds of the columns alone: known before any work."""
+        ends = np.minimum(objective.weights * self.lower, objective.weights * self.upper)
+        return float(math.ceil(float(np.sum(ends)) - 1e-6) + objective.fixed)
 
     def whole(self, values: Floats) -> Floats:
         """Counts rounded to whole numbers, helpers left as they are."""

@@ -7,16 +7,15 @@ passes it, it is the answer. Everything that is valid for all kits is kept from 
 from __future__ import annotations
 
 import contextlib
-import itertools
 import math
-import time
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal, Protocol
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.engine.judge import Verdict
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.plan import Objective, Plan, Row
@@ -38,21 +37,7 @@ _GAP = 0.999
 """Objectives are whole numbers, so a gap below 1 is none."""
 
 
-class Reporter(Protocol):
-    """Hears how the work goes."""
-
-    def round(self, *, bound: float, best: float | None, n_rows: int) -> None:
-        """One proposal has been judged."""
-
-
-class Silent:
-    """Hears and says nothing."""
-
-    def round(self, *, bound: float, best: float | None, n_rows: int) -> None:
-        """Ignore it."""
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Outcome:
     """What a plan came to.
 
@@ -63,6 +48,8 @@ class Outcome:
         The best counts known, always judged; None when there are none.
     objective, bound : float
         Of the first objective; equal when proved.
+    reached : mapping of name to (value, bound)
+        Every objective that was looked at.
     memories : tuple of CaseMemory
         The learned rows, one memory a case.
     rounds : int
@@ -73,8 +60,9 @@ class Outcome:
     counts: Floats | None
     objective: float
     bound: float
-    memories: tuple[CaseMemory, ...]
-    rounds: int
+    memories: tuple[CaseMemory, ...] = ()
+    rounds: int = 0
+    reached: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     @property
     def proved(self) -> bool:
@@ -82,30 +70,24 @@ class Outcome:
         return self.status != "time-limit"
 
 
-class OutOfTime(Exception):
-    """The time is up: an internal signal, never seen outside."""
-
-
 def choose(
     plan: Plan,
     *,
-    seconds: float = math.inf,
+    budget: Budget = UNLIMITED,
     cutoff: float = math.inf,
     memories: Sequence[CaseMemory] | None = None,
-    reporter: Reporter | None = None,
 ) -> Outcome:
     """Find the counts that pass every case with the least first objective, then the next.
 
     Parameters
     ----------
     plan : Plan
-    seconds : float
-        Time limit; the best counts so far come back with their bound. [s]
+    budget : Budget
+        When the time is up the best counts so far come back with their bound.
     cutoff : float
         Only counts whose first objective is at most this are of interest.
     memories : sequence of CaseMemory, optional
         Rows that an earlier choice learned on the very same cases.
-    reporter : Reporter, optional
 
     Returns
     -------
@@ -117,35 +99,27 @@ def choose(
         If the judge and the integer program disagree: a defect.
     SolverFailed
     """
-    return _Chooser(plan, seconds, cutoff, memories, reporter or Silent()).run()
+    return _Chooser(plan, budget, cutoff, memories).run()
 
 
 class _Chooser:
-    def __init__(
-        self,
-        plan: Plan,
-        seconds: float,
-        cutoff: float,
-        memories: Sequence[CaseMemory] | None,
-        reporter: Reporter,
-    ) -> None:
+    def __init__(self, plan: Plan, budget: Budget, cutoff: float, memories: Sequence[CaseMemory] | None) -> None:
         self.plan = plan
-        self.deadline = time.monotonic() + seconds
+        self.budget = budget
         self.cutoff = cutoff
         self.memories = tuple(memories) if memories is not None else tuple(CaseMemory(c) for c in plan.cases)
-        self.reporter = reporter
         self.rounds = 0
         self.is_hard = False
-        self.is_narrow = plan.is_spare is not None and bool(np.any(plan.is_spare))
         self.alone: set[tuple[str, bytes]] = set()
         self.best: Floats | None = None
-        self.bound = -math.inf
+        self.bound = plan.least(plan.objectives[0])
         self.fixed: list[Row] = []
+        self.later = {o.name: plan.least(o) for o in plan.objectives[1:]}
+        """What is proved of each further objective."""
         self.seen: set[bytes] = set()
         self.forbidden: list[Floats] = []
         whole = np.ones(plan.n_columns, dtype=bool) if plan.is_integer is None else plan.is_integer
         self._is_integer: list[bool] = whole.tolist()
-        self._has_loose = any(row.loose is not None for row in plan.rows)
         self._hard_nodes = _HARD_NODES * max(1.0, plan.n_columns / _SMALL_COLUMNS) ** 2
         self._floors = {c.name: WindowFloor(c) for c in plan.cases}
         self._boxes = [m.upper_of_coordinates(plan.upper) for m in self.memories]
@@ -156,95 +130,53 @@ class _Chooser:
         first = self.plan.objectives[0]
         try:
             # with a cutoff the relaxation most often already tells that nothing is left
-            is_wide = self.is_narrow and math.isfinite(self.cutoff)
-            self.is_narrow &= not is_wide
             is_possible = self._relax(first, self.cutoff, with_quantiles=False)
-            if is_wide:
-                found = is_possible and self._widen(first)
-            else:
-                found = (is_possible or self.is_narrow) and self._minimise(first, self.cutoff, is_first=True)
-                if self.is_narrow:
-                    found = self._widen(first)
+            if not (is_possible and self._minimise(first, self.cutoff, is_full=True)):
+                return self._outcome("no-kit", first)
         except OutOfTime:
-            return self._outcome("time-limit" if self.best is None or not self._is_proved(first) else "found", first)
-        if not found:
-            return self._outcome("no-kit", first)
-        # the first objective is proved; a tie broken otherwise is no defect
+            return self._outcome("found" if self._is_proved(first) else "time-limit", first)
+        # the first objective is proved; a later one that is not is told so
         with contextlib.suppress(OutOfTime):
-            self._break_ties()
+            self._go_on()
         return self._outcome("found", first)
-
-    def _widen(self, objective: Objective) -> bool:
-        """Bring the spare columns in: is there anything at least as good with them?
-
-        Returns
-        -------
-        bool
-            Whether there is a best.
-        """
-        self.is_narrow = False
-        if self.best is not None and self.plan.tie_break:
-            while (other := self._other(objective)) is not None:
-                value, best = objective.of(other), objective.of(self.best)
-                self.best = other
-                if value == best:
-                    break  # a tie, to be broken among all
-        elif not (self._has_loose and self._is_settled_when_loose(objective)):
-            self._minimise(objective, self._better(objective), is_first=True)
-        return self.best is not None
-
-    def _better(self, objective: Objective) -> float:
-        """Only counts with at most this are of interest, where equally good ones are not."""
-        return self.cutoff if self.best is None else min(self.cutoff, objective.of(self.best) - 1.0)
-
-    def _is_settled_when_loose(self, objective: Objective) -> bool:
-        """Whether nothing is better even if whatever spare columns stand in for were there in plenty.
-
-        Such counts need no spare columns, which are many; most often they prove that none is needed.
-        """
-        while True:
-            program = self._program(objective.weights, is_loose=True)
-            most = self._better(objective)
-            answer = solve(
-                program,
-                seconds=self._left(),
-                absolute_gap=_GAP,
-                cutoff=most - objective.fixed,
-                confirm=not math.isfinite(most),
-                is_hard=self.is_hard,
-            )
-            if answer.status == "infeasible":
-                if self.best is not None:
-                    self.bound = float(objective.of(self.best))
-                return True
-            if answer.values is None:
-                raise OutOfTime
-            counts = self.plan.whole(answer.values[: self.plan.n_columns])
-            if self._judge_all(counts):
-                if self.plan.broken_rows(counts):
-                    return False
-                self.best = counts
 
     def _is_proved(self, objective: Objective) -> bool:
         return self.best is not None and objective.of(self.best) <= self.bound + 1e-6
 
     def _outcome(self, status: Literal["found", "no-kit", "time-limit"], first: Objective) -> Outcome:
-        objective = math.inf if self.best is None else float(first.of(self.best))
-        bound = objective if status == "found" else self.bound
-        return Outcome(status, self.best, objective, bound, self.memories, self.rounds)
+        if self.best is None:
+            return Outcome(status, None, math.inf, self.bound, self.memories, self.rounds)
+        value = float(first.of(self.best))
+        bound = value if status == "found" else self.bound
+        reached = {first.name: (value, bound)}
+        if status == "found":
+            for name, least in self.later.items():
+                of = next(o for o in self.plan.objectives if o.name == name)
+                reached[name] = (float(of.of(self.best)), least)
+        return Outcome(status, self.best, value, bound, self.memories, self.rounds, reached)
 
-    def _break_ties(self) -> None:
+    def _go_on(self) -> None:
         """Among the best by the first objective, the best by the next, then by id order.
 
-        Most often the best is alone, and one search for another tells.
+        Where the quantities are given by which kits are told apart, the best is most often alone, and one
+        search for another tells.
         """
         assert self.best is not None
         objectives = [*self.plan.objectives, *(Objective("order", -w) for w in self.plan.tie_break)]
-        for done, objective in itertools.pairwise(objectives):
-            if self._other(done) is None:
+        for place, objective in enumerate(objectives[1:]):
+            if self.plan.tie_break and self._other(objectives[place]) is None:
+                for same in self.plan.objectives[place + 1 :]:
+                    self.later[same.name] = float(same.of(self.best))
                 return
-            self._fix(done.weights, self.best)
-            self._minimise(objective, objective.of(self.best), is_first=False)
+            self._fix(objectives[place].weights, self.best)
+            if np.any(objective.weights):
+                value = objective.of(self.best)
+                self.bound = self.plan.least(objective)
+                is_full = not self.plan.tie_break
+                if not is_full or self._relax(objective, value, with_quantiles=False):
+                    self._minimise(objective, value, is_full=is_full)
+            if objective.name in self.later:
+                self.later[objective.name] = float(objective.of(self.best))
 
     def _fix(self, weights: Floats, at: Floats) -> None:
         value = float(round(float(weights @ at)))
@@ -302,25 +234,23 @@ class _Chooser:
         Returns
         -------
         bool
-            False when the relaxation has no point within a finite cutoff.
+            False when the relaxation has no point within the cutoff, which was confirmed.
         """
         stalled, last = 0, -math.inf
         for _ in range(_MOST_RELAXED_ROUNDS):
             program = self._program(objective.weights, objective.most(cutoff))
-            answer = solve(program, relaxed=True, seconds=self._left(), confirm=False)
+            answer = solve(program, relaxed=True, seconds=self._left())
             if answer.values is None:
-                # without a kit in hand the integer program decides, whose verdict is checked
-                return not (answer.status == "infeasible" and math.isfinite(cutoff))
+                return answer.status != "infeasible"
             counts = np.clip(answer.values[: self.plan.n_columns], self.plan.lower, self.plan.upper)
             failed = self._failed(counts)
             learned = [memory.learn(counts, verdict) for memory, verdict in failed]
             stalled = 0 if answer.objective > last + 1e-3 * abs(last) else stalled + 1
             if with_quantiles and failed and (not any(learned) or stalled >= _STALLED_ROUNDS):
                 learned = [self._learn_quantile(memory, counts) for memory, _ in failed]
-            if not self.is_narrow:
-                self.bound = max(self.bound, math.ceil(answer.objective - 1e-6) + objective.fixed)
+            self.bound = max(self.bound, math.ceil(answer.objective - 1e-6) + objective.fixed)
             best = None if self.best is None else float(objective.of(self.best))
-            self.reporter.round(bound=self.bound, best=best, n_rows=len(program.rows))
+            self.budget.reporter.round(bound=self.bound, best=best, n_rows=len(program.rows))
             last = max(last, answer.objective)
             if not any(learned) or stalled >= 2 * _STALLED_ROUNDS:
                 break
@@ -329,17 +259,22 @@ class _Chooser:
     def _learn_quantile(self, memory: CaseMemory, counts: Floats) -> bool:
         if memory.case.n_allowed == 0 or memory.case.served is not None:
             return False
-        # over all columns: a row proved without the spare ones would cut off kits that need them
-        program = self._program(np.zeros(self.plan.n_columns), with_fixed=False, with_spare=True)
+        program = self._program(np.zeros(self.plan.n_columns), with_fixed=False)
         self._left()
         return quantile_row(memory, self._floors[memory.case.name], Relaxation(program), counts)
 
     def _failed(self, counts: Floats) -> list[tuple[CaseMemory, Verdict]]:
         """The cases that counts fail, with their verdicts."""
-        asked = [m for m in self.memories if m.case.is_asked(counts)]
-        return [(m, v) for m, v in ((m, m.judge(counts)) for m in asked) if not m.passes(v)]
+        failed = []
+        for memory in self.memories:
+            if memory.case.is_asked(counts):
+                self.budget.check()
+                verdict = memory.judge(counts)
+                if not memory.passes(verdict):
+                    failed.append((memory, verdict))
+        return failed
 
-    def _minimise(self, objective: Objective, cutoff: float, *, is_first: bool) -> bool:
+    def _minimise(self, objective: Objective, cutoff: float, *, is_full: bool) -> bool:
         while True:
             program = self._program(objective.weights)
             start = None if self.best is None else {j: float(c) for j, c in enumerate(self.best)}
@@ -349,30 +284,30 @@ class _Chooser:
                 seconds=self._left(),
                 absolute_gap=_GAP,
                 cutoff=cutoff - objective.fixed,
-                # above a known kit nothing is lost by a wrong verdict but a tie
-                confirm=not math.isfinite(cutoff),
+                # it ends the proof; of later passes nothing is lost by a wrong verdict but a tie
+                confirm=is_full,
                 is_hard=self.is_hard,
             )
             if answer.status == "infeasible":
                 # nothing better than the kit in hand, where there is one
                 return self.best is not None and objective.of(self.best) <= cutoff
-            if is_first and not self.is_narrow and math.isfinite(answer.bound):
+            if is_full and math.isfinite(answer.bound):
                 self.bound = max(self.bound, math.ceil(answer.bound - 1e-6) + objective.fixed)
             if answer.values is None:
                 raise OutOfTime
             counts = self._whole(answer.values)
-            turns_hard = is_first and not self.is_hard and answer.n_nodes > self._hard_nodes
+            turns_hard = is_full and not self.is_hard and answer.n_nodes > self._hard_nodes
             self.is_hard |= turns_hard
             passed = self._judge_all(counts)
             if passed:
                 self.best = counts
             best = None if self.best is None else float(objective.of(self.best))
-            self.reporter.round(bound=self.bound, best=best, n_rows=len(program.rows))
+            self.budget.reporter.round(bound=self.bound, best=best, n_rows=len(program.rows))
             if answer.status == "stopped":
                 raise OutOfTime
             if passed:
                 return True
-            if is_first:
+            if is_full:
                 cutoff = self._try_neighbours(counts, objective, cutoff)
             if turns_hard:
                 # branching has begun to cost: rows that need no binaries are now worth their price
@@ -435,20 +370,15 @@ class _Chooser:
         most: Row | None = None,
         *,
         with_fixed: bool = True,
-        with_spare: bool = False,
-        is_loose: bool = False,
     ) -> Program:
         plan = self.plan
         program = Program()
-        upper = plan.upper
-        if (is_loose or (self.is_narrow and not with_spare)) and plan.is_spare is not None:
-            upper = np.where(plan.is_spare, 0.0, upper)
         for j in range(plan.n_columns):
             program.add_column(
-                float(plan.lower[j]), float(upper[j]), integer=self._is_integer[j], cost=float(weights[j])
+                float(plan.lower[j]), float(plan.upper[j]), integer=self._is_integer[j], cost=float(weights[j])
             )
         for row in (*plan.rows, *(self.fixed if with_fixed else ()), *([most] if most else ())):
-            program.add_row(row.terms if row.loose is None or not is_loose else row.loose, row.lower, row.upper)
+            program.add_row(row.terms, row.lower, row.upper)
         for memory, box in zip(self.memories, self._boxes, strict=True):
             if memory.free_rows or memory.window_rows:
                 add_learned(program, memory, box)
@@ -473,10 +403,8 @@ class _Chooser:
         program.add_row(either, lower=1.0)
 
     def _left(self) -> float:
-        left = self.deadline - time.monotonic()
-        if left <= 0:
-            raise OutOfTime
-        return left
+        self.budget.check()
+        return self.budget.left_s
 
     def _whole(self, values: Floats) -> Floats:
         counts = self.plan.whole(values[: self.plan.n_columns])

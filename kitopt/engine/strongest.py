@@ -8,13 +8,13 @@ measures the λ that the proposal really meets, and cuts there.
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.budget import UNLIMITED, Budget
 from kitopt.engine.judge import cuts, simulate
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.plan import Case, Plan
@@ -29,7 +29,7 @@ _FAR_WH = 1e6
 _MOST_ROUNDS = 200
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Strongest:
     """Counts that meet every rule and the largest share of the need.
 
@@ -48,7 +48,9 @@ class Strongest:
 def scaled(case: Case, share: float) -> Case:
     """A case with that share of its loads and fixed reserve."""
     c = case.conditions
-    return replace(case, conditions=replace(c, load_w=share * c.load_w, reserve_wh=share * c.reserve_wh))
+    # the 20-hour power too, so that need and kit may be scaled together
+    less = replace(c, load_w=share * c.load_w, reserve_wh=share * c.reserve_wh, rated_w=share * c.rated_w)
+    return replace(case, conditions=less)
 
 
 def share_met(case: Case, counts: Floats) -> float:
@@ -69,7 +71,7 @@ def share_met(case: Case, counts: Floats) -> float:
 
 
 def strongest(
-    plan: Plan, memories: Sequence[CaseMemory], *, seconds: float = math.inf, least_share: float = 0.0
+    plan: Plan, memories: Sequence[CaseMemory], *, budget: Budget = UNLIMITED, least_share: float = 0.0
 ) -> Strongest:
     """Find the strongest counts of a plan of which none pass.
 
@@ -77,23 +79,21 @@ def strongest(
     ----------
     memories : sequence of CaseMemory
         What the failed choice learned; added to.
-    seconds : float
-        Time limit; the best so far is returned. [s]
+    budget : Budget
+        When the time is up the best so far is returned.
     least_share : float
         Only counts that meet at least this are of interest. [0–1]
     """
-    deadline = time.monotonic() + seconds
     best, best_share = None, -1.0
     boxes = [m.upper_of_coordinates(plan.upper) for m in memories]
     for _ in range(_MOST_ROUNDS):
-        left = deadline - time.monotonic()
-        if left <= 0:
+        if budget.is_over:
             break
         program = _rules(plan)
         share_column = program.add_column(least_share, 1.0, integer=False, cost=-1.0)
         for memory, box in zip(memories, boxes, strict=True):
             add_learned(program, memory, box, share_column)
-        answer = solve(program, seconds=left, absolute_gap=_CLOSE / 2)
+        answer = solve(program, seconds=budget.left_s, absolute_gap=_CLOSE / 2)
         if answer.values is None:
             break
         counts = plan.whole(answer.values[: plan.n_columns])
@@ -108,11 +108,11 @@ def strongest(
             _learn_at(memory, counts, min(1.0, (met + hoped) / 2 if met + _CLOSE < hoped else hoped))
     if best is None:
         # the reserve and the cold alone ask for more than any kit starts with: no share of the need can be met
-        best = _least_short(plan, memories, deadline)
+        best = _least_short(plan, memories, budget)
     return Strongest(best, max(0.0, best_share))
 
 
-def _least_short(plan: Plan, memories: Sequence[CaseMemory], deadline: float) -> Floats | None:
+def _least_short(plan: Plan, memories: Sequence[CaseMemory], budget: Budget) -> Floats | None:
     """Counts that obey the rules and whose shortfall is small: the margin of the deciding windows is maximised."""
     rows: list[tuple[list[tuple[int, float]], float]] = []
     best, best_margin_wh = None, -math.inf
@@ -121,8 +121,7 @@ def _least_short(plan: Plan, memories: Sequence[CaseMemory], deadline: float) ->
         margin = program.add_column(-_FAR_WH, _FAR_WH, integer=False, cost=-1.0)
         for terms, constant in rows:
             program.add_row([*terms, (margin, -1.0)], lower=-constant)
-        left = deadline - time.monotonic()
-        answer = solve(program, seconds=left, absolute_gap=_CLOSE_WH) if left > 0 else None
+        answer = None if budget.is_over else solve(program, seconds=budget.left_s, absolute_gap=_CLOSE_WH)
         if answer is None or answer.values is None:
             break
         counts = plan.whole(answer.values[: plan.n_columns])

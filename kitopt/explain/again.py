@@ -7,16 +7,16 @@ and its objective is a bound: only what the rule changes has to be found anew.
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from kitopt.engine import Plan, Reporter, Row, choose
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice import Choice, Made, Packed, Shortfall, Solved, Status, packed_of, strongest_of
+from kitopt.choice.classes import over_classes
+from kitopt.engine import Plan, Row, choose
 from kitopt.engine.learned import CaseMemory
 from kitopt.model.kit import KitModel
-from kitopt.pack import Choice, Packed, Shortfall, Solved, Status, packed_of, strongest_of, values_of
-
-_LEAST_S = 0.05
+from kitopt.sky.windows import Sky
 
 
 @dataclass(frozen=True)
@@ -39,9 +39,15 @@ class Again:
     solved: tuple[Solved, ...]
     best: Solved | None = None
 
-    def strongest(self, seconds: float = math.inf) -> Shortfall:
+    def made(self, sky: Sky) -> Made:
+        """The best kit, to be measured."""
+        assert self.best is not None
+        assert self.best.outcome.counts is not None
+        return Made(self.best.model, sky, self.best.outcome.counts)
+
+    def strongest(self, choice: Choice, budget: Budget = UNLIMITED) -> Shortfall:
         """The strongest kit under the rule, when none works."""
-        return strongest_of(self.solved, seconds)
+        return strongest_of(choice, self.solved, budget)
 
 
 Rule = Callable[[KitModel], Sequence[Row] | None]
@@ -67,26 +73,19 @@ class Resolver:
         Whether among equally light kits the cheapest is wanted, and so on.
     """
 
-    def __init__(self, choice: Choice, reporter: Reporter | None = None, *, breaks_ties: bool = False) -> None:
-        self._reporter = reporter
+    def __init__(self, choice: Choice, *, breaks_ties: bool = False) -> None:
         self._breaks_ties = breaks_ties
         # the class of the chosen kit first: what it finds bounds the others
         self._solved = sorted(choice.solved, key=lambda s: s.model.bus != choice.bus)
         self._memories = [s.outcome.memories for s in self._solved]
         self._free = [_Free() for _ in self._solved]
 
-    def under(self, rule: Rule, *, seconds: float = math.inf) -> Again:
-        """The best kit under one rule more.
-
-        Parameters
-        ----------
-        seconds : float
-            Time limit over all classes. [s]
-        """
-        return self.under_each([rule], seconds=seconds)[0]
+    def under(self, rule: Rule, *, budget: Budget = UNLIMITED) -> Again:
+        """The best kit under one rule more."""
+        return self.under_each([rule], budget=budget)[0]
 
     def under_each(
-        self, rules: Sequence[Rule], *, seconds: float = math.inf, say: Callable[[int], None] = lambda i: None
+        self, rules: Sequence[Rule], *, budget: Budget = UNLIMITED, say: Callable[[int], None] = lambda i: None
     ) -> list[Again]:
         """The best kit under each of some rules.
 
@@ -95,57 +94,44 @@ class Resolver:
 
         Parameters
         ----------
-        seconds : float
-            Time limit over all. [s]
         say : callable
             Is told the index of the rule before it is asked.
         """
-        deadline = time.monotonic() + seconds
         firsts: list[Solved | None] = []
         for i, rule in enumerate(rules):
             say(i)
-            is_late = time.monotonic() >= deadline or not self._solved
-            firsts.append(None if is_late else self._choose(0, rule, math.inf, deadline))
+            is_late = budget.is_over or not self._solved
+            firsts.append(None if is_late else self._choose(0, rule, math.inf, budget))
         objectives = [s.outcome.objective for s in firsts if s is not None and s.outcome.counts is not None]
         highest = max(objectives, default=-math.inf)
-        return [self._complete(rule, first, highest, deadline) for rule, first in zip(rules, firsts, strict=True)]
+        return [self._complete(rule, first, highest, budget) for rule, first in zip(rules, firsts, strict=True)]
 
-    def _complete(self, rule: Rule, first: Solved | None, highest: float, deadline: float) -> Again:
+    def _complete(self, rule: Rule, first: Solved | None, highest: float, budget: Budget) -> Again:
         """The best over all classes, the first of them being known; it is None where the rule leaves it no kit."""
-        found = [] if first is None else [first]
-        best = first if first is not None and first.outcome.counts is not None else None
-        is_proved = time.monotonic() < deadline if first is None else first.outcome.proved
-        for i in range(1, len(self._solved)):
-            if time.monotonic() >= deadline:
-                is_proved = False
-                break
-            here = (
-                self._choose(i, rule, math.inf, deadline)
-                if best is None
-                else self._at_most(i, rule, best.outcome.objective, highest, deadline)
-            )
-            if here is None:
-                continue
-            found.append(here)
-            is_proved = is_proved and here.outcome.proved
-            if here.outcome.counts is not None and (best is None or values_of(here) < values_of(best)):
-                best = here
-        if best is None:
-            return Again("no-kit" if is_proved else "time-limit", None, (), tuple(found))
-        assert best.outcome.counts is not None
-        return Again(
-            "found" if is_proved else "time-limit",
-            round(best.outcome.objective),
-            packed_of(best.model, best.outcome.counts),
-            tuple(found),
-            best,
-        )
 
-    def _at_most(self, i: int, rule: Rule, cutoff: float, highest: float, deadline: float) -> Solved | None:
+        def attempt(i: int, cutoff: float) -> Solved | None:
+            if i == 0:
+                if first is None:
+                    budget.check()
+                return first
+            budget.check()
+            if math.isinf(cutoff):
+                return self._choose(i, rule, math.inf, budget)
+            return self._at_most(i, rule, cutoff, highest, budget)
+
+        found = over_classes(range(len(self._solved)), attempt)
+        if found.best is None:
+            return Again("no-kit" if found.is_sure else "time-limit", None, (), found.tried)
+        counts = found.best.outcome.counts
+        assert counts is not None
+        status: Status = "found" if found.is_sure else "time-limit"
+        return Again(status, round(found.value), packed_of(found.best.model, counts), found.tried, found.best)
+
+    def _at_most(self, i: int, rule: Rule, cutoff: float, highest: float, budget: Budget) -> Solved | None:
         """The best kit of a class that costs no more than a cutoff; None where there is none."""
         free = self._free[i]
         if free.solved is None and free.floor < cutoff:
-            solved = self._choose(i, lambda _: (), max(cutoff, highest), deadline)
+            solved = self._choose(i, lambda _: (), max(cutoff, highest), budget)
             assert solved is not None
             if not solved.outcome.proved:
                 return solved
@@ -162,9 +148,9 @@ class Resolver:
             return None
         if not replace(free.solved.plan, rows=tuple(rows)).broken_rows(free.solved.outcome.counts):
             return free.solved
-        return self._choose(i, rule, cutoff, deadline)
+        return self._choose(i, rule, cutoff, budget)
 
-    def _choose(self, i: int, rule: Rule, cutoff: float, deadline: float) -> Solved | None:
+    def _choose(self, i: int, rule: Rule, cutoff: float, budget: Budget) -> Solved | None:
         before = self._solved[i]
         rows = rule(before.model)
         if rows is None:
@@ -172,15 +158,14 @@ class Resolver:
         plan = replace(before.plan, rows=(*before.plan.rows, *rows))
         outcome = choose(
             plan if self._breaks_ties else _in_one_go(plan),
-            seconds=max(_LEAST_S, deadline - time.monotonic()),
+            budget=budget,
             cutoff=cutoff,
             memories=tuple(memory.fork(is_restriction=True) for memory in self._memories[i]),
-            reporter=self._reporter,
         )
         self._memories[i] = tuple(
             _with_pure(old, new) for old, new in zip(self._memories[i], outcome.memories, strict=True)
         )
-        return Solved(before.model, plan, outcome)
+        return replace(before, plan=plan, outcome=outcome)
 
 
 def _in_one_go(plan: Plan) -> Plan:
@@ -189,7 +174,7 @@ def _in_one_go(plan: Plan) -> Plan:
     By price or pieces ties are common, and their masses differ: there they are broken as ever.
     """
     first = plan.objectives[0]
-    return replace(plan, objectives=(first,), tie_break=(), is_spare=None) if first.name == "mass" else plan
+    return replace(plan, objectives=(first,), tie_break=()) if first.name == "mass" else plan
 
 
 def _with_pure(old: CaseMemory, new: CaseMemory) -> CaseMemory:

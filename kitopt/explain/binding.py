@@ -8,10 +8,9 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.choice import Choice, step_end
 from kitopt.engine.judge import cuts, simulate, unit_power_w
 from kitopt.inventory.items import Battery, Controller, Panel
-from kitopt.model.harvest import charging_v
-from kitopt.pack import Choice, chosen, step_end
 
 _TOLD_RULES = frozenset(("mass-limit", "charge-limit", "discharge-limit", "pv-current", "pv-power", "air-travel"))
 _MOST_MISSED = 1
@@ -91,10 +90,10 @@ class Binding:
 
 def binding(choice: Choice) -> Binding | None:
     """What binds the chosen kit; None without one."""
-    solved = chosen(choice)
-    if solved is None or solved.outcome.counts is None:
+    made = choice.made
+    if made is None:
         return None
-    counts, case, model = solved.outcome.counts, solved.plan.cases[0], solved.model
+    counts, case, model = made.counts, made.cases[0], made.model
     conditions, plant = case.conditions, case.plant(counts)
     verdict = simulate(conditions, plant)
     order = np.argsort(verdict.margin_wh, kind="stable")
@@ -124,8 +123,7 @@ def binding(choice: Choice) -> Binding | None:
             continue
         power_w = unit_power_w(conditions, plant, u, np.array([k]))[0]
         clips = is_counted & (power_w > plant[conditions.layout.limit(u)])
-        volts = charging_v(model.bus.nominal_v)
-        limit_wh = float(slope[conditions.layout.limit(u)]) * volts
+        limit_wh = float(slope[conditions.layout.limit(u)]) * model.bus.nominal_v
         worth.append(Worth("controller", unit.name, limit_wh, _spans(choice, clips)))
         for panel_id in sorted({join.panel.id for _, join in joins}):
             per_w = [
@@ -135,7 +133,7 @@ def binding(choice: Choice) -> Binding | None:
             ]
             worth.append(Worth("panel", panel_id, max(per_w)))
     tight = []
-    for row in solved.plan.rows:
+    for row in model.rows:
         if row.rule not in _TOLD_RULES or not row.text:
             continue
         value = sum(c * counts[i] for i, c in row.terms)

@@ -7,7 +7,6 @@ between two solves: one with the same objective, and the next step with another.
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -15,12 +14,13 @@ from typing import Literal
 
 import numpy as np
 
+from kitopt.budget import UNLIMITED, Budget, OutOfTime
+from kitopt.choice import Choice, build_model, cases_under, pack
 from kitopt.engine.judge import simulate
 from kitopt.engine.strongest import scaled
 from kitopt.explain.without import Pieces, beyond
 from kitopt.inventory.items import Inventory, Load, Panel
 from kitopt.operation.terms import Operation
-from kitopt.pack import Choice, build_model, cases_under, chosen, pack
 from kitopt.sky.windows import SkyOf
 
 Quantity = Literal["hours", "confidence", "load", "coldest", "panel hours"]
@@ -68,16 +68,11 @@ class Edges:
     is_cut_short: bool = False
 
 
-class _OutOfTime(Exception):
-    """The time is up: an internal signal, never seen outside."""
-
-
 def edges(
     choice: Choice,
     *,
     sky_of: SkyOf,
-    seconds: float = math.inf,
-    say: Callable[[str], None] = lambda text: None,
+    budget: Budget = UNLIMITED,
 ) -> Edges:
     """The nearest values of hours, confidence, load and cold at which the answer is another.
 
@@ -87,14 +82,10 @@ def edges(
         A kit that is proved best.
     sky_of : callable
         The weather of an operation; its windows stay what they are.
-    seconds : float
-        Time limit over all. [s]
-    say : callable
-        Is told what is being tried.
     """
     if not choice.packed or not choice.proof.proved:
         return Edges()
-    search = _Search(choice, sky_of, time.monotonic() + seconds, say)
+    search = _Search(choice, sky_of, budget)
     found: list[Edge] = []
     is_cut_short = False
     for one in (_hours_up, _hours_down, _panel_hours, _confidence_up, _confidence_down, _load_up, _colder):
@@ -103,7 +94,7 @@ def edges(
         except _TooHard:
             is_cut_short = True
             continue
-        except _OutOfTime:
+        except OutOfTime:
             return Edges(tuple(found), True)
         if edge is not None:
             found.append(edge)
@@ -117,23 +108,22 @@ class _TooHard(Exception):
 class _Search:
     """Chooses again at values of a grid, and remembers."""
 
-    def __init__(self, choice: Choice, sky_of: SkyOf, deadline: float, say: Callable[[str], None]) -> None:
+    def __init__(self, choice: Choice, sky_of: SkyOf, budget: Budget) -> None:
         self.choice = choice
         self.sky_of = sky_of
-        self._deadline = deadline
-        self._say = say
+        self._budget = budget
         self._known: dict[tuple[str, float], Choice] = {}
 
     def at(self, quantity: str, value: float, question: Question) -> Choice:
         """The answer at a value."""
         key = (quantity, value)
         if key not in self._known:
-            left = self._deadline - time.monotonic()
-            if left <= 0:
-                raise _OutOfTime
-            self._say(f"edge: {quantity} {value:g}")
+            self._budget.check()
+            self._budget.say(f"edge: {quantity} {value:g}")
             operation, inventory = question
-            self._known[key] = pack(operation, inventory, self.sky_of(operation), seconds=min(left, _SECONDS_EACH))
+            self._known[key] = pack(
+                operation, inventory, self.sky_of(operation), budget=self._budget.slice(_SECONDS_EACH)
+            )
         return self._known[key]
 
     def is_same(self, other: Choice) -> bool:
@@ -203,17 +193,17 @@ def _hours_down(search: _Search) -> Edge:
 
 def _lasting(search: _Search, grid: Sequence[float]) -> int:
     """Index up to which the chosen kit itself survives enough windows; the judge alone is asked."""
-    solved = chosen(search.choice)
-    if solved is None or solved.outcome.counts is None or not grid:
+    made = search.choice.made
+    if made is None or not grid:
         return -1
     operation, inventory = _with_hours(search.choice, grid[-1])
     sky = search.sky_of(operation)
-    model = build_model(operation, inventory, solved.model.bus, sky)
+    model = build_model(operation, inventory, made.model.bus, sky)
     case = cases_under(model, sky)[0]
-    if case.matrix.shape[1] != len(solved.outcome.counts):
+    if case.matrix.shape[1] != len(made.counts):
         return -1
-    verdict = simulate(case.conditions, case.plant(solved.outcome.counts))
-    failed = np.maximum.accumulate(verdict.charge_wh - verdict.held_wh < -1e-5, axis=1)
+    verdict = simulate(case.conditions, case.plant(made.counts))
+    failed = np.maximum.accumulate(verdict.free_wh < -1e-5, axis=1)
     n_failed = np.count_nonzero(failed, axis=0)
     ends_h = np.cumsum(case.conditions.step_h)
     lost = np.flatnonzero(n_failed > case.n_allowed)
@@ -243,11 +233,10 @@ def _confidence_down(search: _Search) -> Edge | None:
 
 
 def _load_up(search: _Search) -> Edge | None:
-    solved = chosen(search.choice)
-    assert solved is not None
-    assert solved.outcome.counts is not None
+    made = search.choice.made
+    assert made is not None
     grid = [1 + p / 100 for p in range(1, round(100 * (_MOST_LOAD_SHARE - 1)) + 1)]
-    case, counts = solved.plan.cases[0], solved.outcome.counts
+    case, counts = made.cases[0], made.counts
     guess = -1
     for i, factor in enumerate(grid):
         c = scaled(case, factor).conditions

@@ -4,24 +4,24 @@ from __future__ import annotations
 
 import itertools
 import math
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any, Literal
 
 import numpy as np
 
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice import Choice, pack
+from kitopt.choice.season import cheapest_single
 from kitopt.engine.judge import simulate
 from kitopt.errors import BadInput
 from kitopt.inventory.items import CHOSEN_KINDS, Battery, Controller, Inventory, Item, Lead, Load, Panel
-from kitopt.many.buy import cheapest_single
 from kitopt.model.kit import Block
 from kitopt.model.need import draws as draws_of
-from kitopt.model.need import idle_and_full_w, total_wh
+from kitopt.model.need import idle_and_full_w
 from kitopt.model.wiring import missing
 from kitopt.operation.terms import LoadUse, Operation, Span
-from kitopt.pack import Choice, pack
 from kitopt.sky.windows import Laid, Sky, SkyOf
 
 Family = Literal[
@@ -103,8 +103,7 @@ def repairs(
     *,
     sky_of: SkyOf | None = None,
     catalogue: Inventory | None = None,
-    seconds: float = math.inf,
-    say: Callable[[str], None] = lambda text: None,
+    budget: Budget = UNLIMITED,
 ) -> Repairs:
     """Single changes with which a kit works, at most one of each family, and those that are not enough.
 
@@ -116,31 +115,25 @@ def repairs(
         The weather of a changed operation; the choice's own, cut to its hours, when left out.
     catalogue : Inventory, optional
         What could be bought.
-    seconds : float
-        Time limit over all. [s]
-    say : callable
-        Is told what is being tried.
     """
-    deadline = time.monotonic() + seconds
     skies = sky_of or (lambda operation: shortened(choice.sky, operation))
     work: list[Repair] = []
     not_enough: list[Repair] = []
     undecided: list[Change] = []
-    for changes in families(choice, catalogue, deadline):
+    for changes in families(choice, catalogue, budget):
         for n, change in enumerate(changes):
-            left = deadline - time.monotonic()
-            if left <= 0:
+            if budget.is_over:
                 return Repairs(tuple(work), tuple(not_enough), True, tuple(undecided))
             if n == _MOST_PER_FAMILY:
                 break
-            say(f"trying: {change.family} {change.id} {change.value}".rstrip())
-            tried, is_decided = tried_out(choice, change, skies(change.operation), min(left, _SECONDS_EACH))
+            budget.say(f"trying: {change.family} {change.id} {change.value}".rstrip())
+            tried, is_decided = tried_out(choice, change, skies(change.operation), budget.slice(_SECONDS_EACH))
             if tried is None:
                 undecided += [] if is_decided else [change]
                 continue
             if tried.works:
                 if change.family == "hours":
-                    tried = _longest(choice, tried, skies, deadline)
+                    tried = _longest(choice, tried, skies, budget)
                 work.append(tried)
                 break
             not_enough.append(tried)
@@ -149,7 +142,7 @@ def repairs(
     return Repairs(tuple(work), tuple(not_enough), undecided=tuple(undecided))
 
 
-def tried_out(choice: Choice, change: Change, sky: Sky, seconds: float) -> tuple[Repair | None, bool]:
+def tried_out(choice: Choice, change: Change, sky: Sky, budget: Budget) -> tuple[Repair | None, bool]:
     """Choose again after a change.
 
     Returns
@@ -159,7 +152,7 @@ def tried_out(choice: Choice, change: Change, sky: Sky, seconds: float) -> tuple
     is_decided : bool
         Whether the time sufficed.
     """
-    after = pack(change.operation, change.inventory, sky, seconds=seconds)
+    after = pack(change.operation, change.inventory, sky, budget=budget)
     before_wh = choice.shortfall.shortfall_wh if choice.shortfall and choice.shortfall.packed else None
     if after.packed:
         spare_wh = after.lowest.margin_wh if after.lowest else 0.0
@@ -173,18 +166,17 @@ def tried_out(choice: Choice, change: Change, sky: Sky, seconds: float) -> tuple
     return Repair(change, False, None if before_wh is None else before_wh - left_wh, left_wh, None, after), True
 
 
-def _longest(choice: Choice, works: Repair, skies: SkyOf, deadline: float) -> Repair:
+def _longest(choice: Choice, works: Repair, skies: SkyOf, budget: Budget) -> Repair:
     """The most hours, to within one: what works is known, and that all the hours do not."""
     step_h = choice.operation.need.step_h
     good_h, bad_h = works.change.operation.hours, choice.operation.hours
     for _ in range(_MOST_HALVINGS):
         middle_h = step_h * math.floor((good_h + bad_h) / 2 / step_h)
-        left = deadline - time.monotonic()
-        if bad_h - good_h <= 1.0 or left <= 0 or middle_h <= good_h:
+        if bad_h - good_h <= 1.0 or budget.is_over or middle_h <= good_h:
             break
         operation = replace(choice.operation, hours=middle_h)
         change = replace(works.change, value=f"{middle_h:g}", operation=operation)
-        tried, _ = tried_out(choice, change, skies(operation), min(left, _SECONDS_EACH))
+        tried, _ = tried_out(choice, change, skies(operation), budget.slice(_SECONDS_EACH))
         if tried is not None and tried.works:
             works, good_h = tried, middle_h
         else:
@@ -192,7 +184,7 @@ def _longest(choice: Choice, works: Repair, skies: SkyOf, deadline: float) -> Re
     return works
 
 
-def families(choice: Choice, catalogue: Inventory | None, deadline: float = math.inf) -> Iterator[Iterator[Change]]:
+def families(choice: Choice, catalogue: Inventory | None, budget: Budget = UNLIMITED) -> Iterator[Iterator[Change]]:
     """The changes worth trying, by family: those that most often do it first."""
     yield _quiet(choice)
     yield _off(choice)
@@ -200,7 +192,7 @@ def families(choice: Choice, catalogue: Inventory | None, deadline: float = math
     yield _fewer_hours(choice)
     yield _less_sure(choice)
     yield _missing_leads(choice)
-    yield _one_more(choice, catalogue, deadline)
+    yield _one_more(choice, catalogue, budget)
     yield _less_transmitting(choice)
     yield _heavier(choice)
     yield _parallel(choice)
@@ -216,6 +208,7 @@ def shortened(sky: Sky, operation: Operation) -> Sky:
     return replace(
         sky,
         poa_wm2=cut(sky.poa_wm2),
+        useful_wm2=cut(sky.useful_wm2),
         panel_degc=cut(sky.panel_degc),
         air_degc=sky.air_degc[:, :n],
         battery_degc=sky.battery_degc[:, :n],
@@ -230,9 +223,8 @@ def _uses(choice: Choice, changed: int, use: LoadUse | None) -> Operation:
 
 def _by_energy(choice: Choice) -> list[int]:
     """Loads by what they draw over the operation, the most first."""
-    n_steps = choice.operation.n_steps
     parts = draws_of(choice.operation, choice.inventory, 12.8)
-    drawn = {i: float(np.sum(total_wh([part], n_steps))) for i, part in enumerate(parts)}
+    drawn = {i: float(np.sum(part.load_wh)) for i, part in enumerate(parts)}
     return sorted(drawn, key=lambda i: -drawn[i])
 
 
@@ -332,10 +324,11 @@ def _less_sure(choice: Choice) -> Iterator[Change]:
 
 def _strongest(choice: Choice) -> tuple[Any, Any] | None:
     """The conditions and the verdict of the strongest kit; None where nothing fits together."""
-    if choice.shortfall is None or choice.shortfall.counts is None or choice.shortfall.solved is None:
+    made = None if choice.shortfall is None else choice.shortfall.made
+    if made is None:
         return None
-    case = choice.shortfall.solved.plan.cases[0]
-    return case.conditions, simulate(case.conditions, case.plant(choice.shortfall.counts))
+    case = made.cases[0]
+    return case.conditions, simulate(case.conditions, case.plant(made.counts))
 
 
 def _strongest_lasts_h(choice: Choice) -> float | None:
@@ -345,9 +338,9 @@ def _strongest_lasts_h(choice: Choice) -> float | None:
         return None
     conditions, verdict = strongest
     assert choice.shortfall is not None
-    assert choice.shortfall.solved is not None
-    n_allowed = choice.shortfall.solved.plan.cases[0].n_allowed
-    failed = np.maximum.accumulate(verdict.charge_wh - verdict.held_wh < 0.0, axis=1)
+    assert choice.shortfall.made is not None
+    n_allowed = choice.shortfall.made.cases[0].n_allowed
+    failed = np.maximum.accumulate(verdict.free_wh < 0.0, axis=1)
     lost = np.flatnonzero(np.count_nonzero(failed, axis=0) > n_allowed)
     ends_h = np.concatenate([[0.0], np.cumsum(conditions.step_h)])
     return float(ends_h[lost[0]]) if len(lost) else None
@@ -412,7 +405,7 @@ def _stout_lead(choice: Choice, ends: tuple[str, str], block: Block) -> Lead | N
     )
 
 
-def _one_more(choice: Choice, catalogue: Inventory | None, deadline: float) -> Iterator[Change]:
+def _one_more(choice: Choice, catalogue: Inventory | None, budget: Budget) -> Iterator[Change]:
     """One purchase: from the catalogue, or one more of what is owned. Cheap and light things first."""
     offers: list[tuple[str, Item]] = []
     source = choice.inventory if catalogue is None else catalogue
@@ -440,18 +433,17 @@ def _one_more(choice: Choice, catalogue: Inventory | None, deadline: float) -> I
         pairs = itertools.zip_longest(sorted(batteries, key=cost), sorted(panels, key=cost, reverse=True))
         order = [*(o for pair in pairs for o in pair if o is not None), *rest, *others]
     if catalogue is not None:
-        left = min(_SECONDS_TO_BUY, deadline - time.monotonic())
-        order = _singled_out(choice, catalogue, order, left)
+        order = _singled_out(choice, catalogue, order, budget.slice(_SECONDS_TO_BUY))
     for kind, item in order:
         yield Change("one more", item.id, "", choice.operation, with_one_more(choice.inventory, kind, item))
 
 
 def _singled_out(
-    choice: Choice, catalogue: Inventory, order: list[tuple[str, Item]], seconds: float
+    choice: Choice, catalogue: Inventory, order: list[tuple[str, Item]], budget: Budget
 ) -> list[tuple[str, Item]]:
     """What is worth trying of a catalogue: the cheapest piece that is enough, or what has no price and one more."""
     try:
-        found, is_sure = cheapest_single(choice.operation, choice.inventory, catalogue, choice.sky, seconds=seconds)
+        found, is_sure = cheapest_single(choice.operation, choice.inventory, catalogue, choice.sky, budget=budget)
     except BadInput:
         return order  # an id stands for two kinds of things
     if found is not None:

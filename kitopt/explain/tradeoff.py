@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
-import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice import Choice, measured, pack
 from kitopt.engine import Row
 from kitopt.explain.again import Again, Resolver, Rule
 from kitopt.model.kit import KitModel
 from kitopt.operation.terms import Operation
-from kitopt.pack import Choice, measured, pack
 from kitopt.sky.windows import SkyOf
 
 Against = Literal["hours", "confidence", "price"]
@@ -52,8 +52,7 @@ def tradeoff(
     against: Against,
     *,
     sky_of: SkyOf,
-    seconds: float = math.inf,
-    say: Callable[[str], None] = lambda text: None,
+    budget: Budget = UNLIMITED,
 ) -> Tradeoff:
     """The lightest kits at a dozen steps of another quantity, without those that another beats.
 
@@ -63,24 +62,18 @@ def tradeoff(
         The operation as it was asked, solved for any objective.
     sky_of : callable
         The weather of an operation; its windows stay what they are.
-    seconds : float
-        Time limit over all. [s]
-    say : callable
-        Is told what is being tried.
     """
-    deadline = time.monotonic() + seconds
     if against == "price":
-        found, is_cut_short = _by_price(choice, deadline, say)
+        found, is_cut_short = _by_price(choice, budget)
     else:
         questions = _hours(choice.operation) if against == "hours" else _shares(choice.operation)
         found, is_cut_short = [], False
         for operation in questions:
-            left = deadline - time.monotonic()
-            if left <= 0:
+            if budget.is_over:
                 is_cut_short = True
                 break
-            say(f"{against} {operation.hours if against == 'hours' else float(operation.need.confidence):g}")
-            one = pack(operation, choice.inventory, sky_of(operation), seconds=left)
+            budget.say(f"{against} {operation.hours if against == 'hours' else float(operation.need.confidence):g}")
+            one = pack(operation, choice.inventory, sky_of(operation), budget=budget)
             is_cut_short |= one.status == "time-limit"
             if one.status == "found":
                 found.append(Point(_value(one, against), one))
@@ -121,26 +114,24 @@ def _shares(operation: Operation) -> list[Operation]:
     ]
 
 
-def _by_price(choice: Choice, deadline: float, say: Callable[[str], None]) -> tuple[list[Point], bool]:
+def _by_price(choice: Choice, budget: Budget) -> tuple[list[Point], bool]:
     """The lightest kit below each of falling prices.
 
     What is lightest below a price, and cheapest among the equally light, is beaten by none.
     """
     operation = replace(choice.operation, least="mass")
-    cheapest = pack(
-        replace(operation, least="price"), choice.inventory, choice.sky, seconds=max(0.05, deadline - time.monotonic())
-    )
+    cheapest = pack(replace(operation, least="price"), choice.inventory, choice.sky, budget=budget)
     if cheapest.status != "found":
         return [], cheapest.status == "time-limit"
-    lightest = pack(operation, choice.inventory, choice.sky, seconds=max(0.05, deadline - time.monotonic()))
+    lightest = pack(operation, choice.inventory, choice.sky, budget=budget)
     if lightest.status != "found":
         return [], True
     resolver = Resolver(lightest, breaks_ties=True)
     points: list[Point] = []
     most: float = math.inf
     while most >= cheapest.price_cents:
-        say("price" if math.isinf(most) else f"price {most / 100:,.2f}")
-        again = resolver.under(_priced_at_most(lightest, most), seconds=max(0.0, deadline - time.monotonic()))
+        budget.say("price" if math.isinf(most) else f"price {most / 100:,.2f}")
+        again = resolver.under(_priced_at_most(lightest, most), budget=budget)
         if again.status == "time-limit":
             return points, True
         if again.best is None:
@@ -159,7 +150,7 @@ def _point(lightest: Choice, again: Again) -> Point:
     assert again.best is not None
     assert again.objective is not None
     proof = replace(lightest.proof, objective=float(again.objective), bound=float(again.objective), proved=True)
-    one = replace(measured(replace(lightest, solved=again.solved), again.best), proof=proof)
+    one = replace(measured(replace(lightest, solved=again.solved), again.made(lightest.sky)), proof=proof)
     return Point(float(one.price_cents), one)
 
 

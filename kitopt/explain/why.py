@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import math
-import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from kitopt.engine import Reporter
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice import Choice
+from kitopt.explain.agreement import Agreement, agreement
 from kitopt.explain.conflict import Conflict, conflicts
 from kitopt.explain.repairs import Repairs, repairs
 from kitopt.explain.without import Without, without_each
 from kitopt.inventory.items import Inventory
-from kitopt.pack import Choice
 from kitopt.sky.windows import SkyOf
 
 NOTHING_TRIED = Repairs()
@@ -30,11 +29,14 @@ class Why:
         What would make it work, where no kit does.
     conflicts : tuple of Conflict
         Why nothing fits together, where nothing does.
+    agreement : Agreement or None
+        What a second opinion makes of the kit.
     """
 
     withouts: tuple[Without, ...] = ()
     repairs: Repairs = NOTHING_TRIED
     conflicts: tuple[Conflict, ...] = ()
+    agreement: Agreement | None = None
 
 
 def why(
@@ -42,11 +44,9 @@ def why(
     *,
     sky_of: SkyOf | None = None,
     catalogue: Callable[[], Inventory | None] = lambda: None,
-    seconds: float = math.inf,
-    reporter: Reporter | None = None,
-    say: Callable[[str], None] = lambda text: None,
+    budget: Budget = UNLIMITED,
 ) -> Why:
-    """Argue for a kit by what happens without each of its items; where there is none, find what would help.
+    """Argue for a kit by what happens without each of its items and by a second opinion; else find what would help.
 
     Parameters
     ----------
@@ -54,16 +54,14 @@ def why(
         The weather of a changed operation; the choice's own, cut to its hours, when left out.
     catalogue : callable
         Reads what could be bought, if there is anything.
-    seconds : float
-        Time limit; what is not known then says so. [s]
-    say : callable
-        Is told what is being done.
+    budget : Budget
+        What is not known when the time is up says so.
     """
-    deadline = time.monotonic() + seconds
     if choice.status == "no-kit":
         is_whole = choice.shortfall is not None and bool(choice.shortfall.packed)
         facts = () if is_whole else conflicts(choice)
-        left = deadline - time.monotonic()
-        tried = repairs(choice, sky_of=sky_of, catalogue=catalogue(), seconds=left, say=say)
+        tried = repairs(choice, sky_of=sky_of, catalogue=catalogue(), budget=budget)
         return Why(repairs=tried, conflicts=facts)
-    return Why(withouts=without_each(choice, seconds=seconds, reporter=reporter, say=say))
+    budget.say("going through it minute by minute")
+    second = agreement(choice)
+    return Why(withouts=without_each(choice, budget=budget), agreement=second)

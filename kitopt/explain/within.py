@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice import Choice, measured, with_fresh
 from kitopt.explain.again import Resolver, at_least
 from kitopt.explain.conflict import Fact, conflict_of
 from kitopt.explain.reasons import Reason, not_packed
 from kitopt.explain.without import Pieces, difference
-from kitopt.pack import Choice, measured, with_fresh
 from kitopt.sky.windows import Sky
 
 
@@ -52,7 +52,7 @@ def within(
     item_id: str,
     *,
     fresh: Callable[[], Iterable[Sky]] | None = None,
-    seconds: float = math.inf,
+    budget: Budget = UNLIMITED,
 ) -> Within:
     """Choose again with one piece of an item packed.
 
@@ -62,12 +62,10 @@ def within(
         A kit that is proved best, without the item.
     fresh : callable, optional
         Gives skies that no choice has seen.
-    seconds : float
-        Time limit. [s]
     """
     reason = not_packed(choice)[item_id]
     resolver = Resolver(choice)
-    again = resolver.under(at_least(item_id, 1), seconds=seconds)
+    again = resolver.under(at_least(item_id, 1), budget=budget)
     if again.status == "time-limit":
         return Within(item_id, reason, "time-limit")
     if again.best is None:
@@ -75,7 +73,7 @@ def within(
         facts = conflict_of(again.solved[0]) if again.solved else ()
         return Within(item_id, reason, "no-kit" if again.solved and not facts else "blocked", facts=facts)
     assert again.objective is not None
-    other = measured(replace(choice, solved=again.solved), again.best)
+    other = measured(replace(choice, solved=again.solved), again.made(choice.sky))
     proof = replace(choice.proof, objective=float(again.objective), bound=float(again.objective))
     other = replace(other, proof=proof)
     return Within(

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import math
-import time
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal, TypedDict
 
-from kitopt.engine import Reporter
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice import Choice, Packed
 from kitopt.explain.again import Again, Resolver, at_most
 from kitopt.inventory.items import Extra, Load
-from kitopt.pack import Choice, Packed
 
 Pieces = tuple[tuple[str, int], ...]
 """Ids and how many of each."""
@@ -60,9 +58,7 @@ class Without:
 def without_each(
     choice: Choice,
     *,
-    seconds: float = math.inf,
-    reporter: Reporter | None = None,
-    say: Callable[[str], None] = lambda text: None,
+    budget: Budget = UNLIMITED,
 ) -> tuple[Without, ...]:
     """For each item that was chosen, not given: what happens with one piece of it less.
 
@@ -70,22 +66,17 @@ def without_each(
     ----------
     choice : Choice
         A kit that is proved best; of another nothing can be said, and nothing is.
-    seconds : float
-        Time limit over all items. [s]
-    say : callable
-        Is told what is being done.
     """
     if not choice.packed or not choice.proof.proved:
         return ()
-    deadline = time.monotonic() + seconds
     pieces = chosen_pieces(choice)
     rules = [at_most(one.id, one.count - 1) for one in pieces]
-    resolver = Resolver(choice, reporter)
-    agains = resolver.under_each(rules, seconds=seconds, say=lambda i: say(f"without {pieces[i].id}"))
+    resolver = Resolver(choice)
+    agains = resolver.under_each(rules, budget=budget, say=lambda i: budget.say(f"without {pieces[i].id}"))
     found = []
     for one, again in zip(pieces, agains, strict=True):
-        say(f"without {one.id}")
-        found.append(compared(choice, one, again, seconds=deadline - time.monotonic()))
+        budget.say(f"without {one.id}")
+        found.append(compared(choice, one, again, budget=budget))
     return tuple(found)
 
 
@@ -94,7 +85,7 @@ def chosen_pieces(choice: Choice) -> list[Packed]:
     return [one for one in choice.packed if not isinstance(choice.inventory.by_id[one.id], Load | Extra)]
 
 
-def compared(choice: Choice, one: Packed, again: Again, *, seconds: float = math.inf) -> Without:
+def compared(choice: Choice, one: Packed, again: Again, *, budget: Budget = UNLIMITED) -> Without:
     """The best kit with one piece less, against the chosen one.
 
     Parameters
@@ -103,13 +94,13 @@ def compared(choice: Choice, one: Packed, again: Again, *, seconds: float = math
         What is packed of the item.
     again : Again
         The choice with one piece less.
-    seconds : float
-        Time limit of finding the strongest kit, where none works. [s]
+    budget : Budget
+        Of finding the strongest kit, where none works.
     """
-    if again.status == "time-limit" or (again.status == "no-kit" and seconds <= 0):
+    if again.status == "time-limit" or (again.status == "no-kit" and budget.is_over):
         return Without(one.id, one.count, "time-limit")
     if again.status == "no-kit":
-        short = again.strongest(seconds)
+        short = again.strongest(choice, budget)
         is_whole = bool(short.packed)
         shortfall_wh = short.shortfall_wh if is_whole else None
         return Without(one.id, one.count, "no-kit", shortfall_wh=shortfall_wh, time=short.time, fits=is_whole)

@@ -16,9 +16,9 @@ from oracle import World, answer, best_share, kits_in_order
 from oracle.compare import assert_agrees, bank_of, counts_of
 from oracle.instances import CONFIDENCES, Instance, battery, load, numbered, operation, random_instance, sky
 
+from kitopt.choice import Choice, pack
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import LoadUse
-from kitopt.pack import Choice, pack
 
 
 def solved(instance: Instance, **changes: object) -> Choice:
@@ -102,6 +102,7 @@ def test_longer_is_never_lighter(instance: Instance, dropped: int) -> None:
     short_sky = replace(
         sky,
         poa_wm2={way: a[:, :n_steps] for way, a in sky.poa_wm2.items()},
+        useful_wm2={way: a[:, :n_steps] for way, a in sky.useful_wm2.items()},
         panel_degc={way: a[:, :n_steps] for way, a in sky.panel_degc.items()},
         air_degc=sky.air_degc[:, :n_steps],
         battery_degc=sky.battery_degc[:, :n_steps],

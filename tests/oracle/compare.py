@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.choice import Choice, Packed, Solved
 from kitopt.inventory.items import Battery, Controller
 from kitopt.model.kit import Join, Unit
-from kitopt.pack import Choice, Packed, Solved
 from oracle.judge import Bank
 from oracle.legal import LoadedUnit, batteries_are_legal, charging_is_legal, unit_is_legal
 from oracle.world import World
@@ -107,4 +107,14 @@ def is_judged_by(solved: Solved, bank: Bank) -> bool:
         bank.charge_efficiency,
         bank.discharge_efficiency,
         bank.lowest_charging_degc,
-    ) == (bus.chemistry, bus.nominal_v, bus.charge_efficiency, bus.discharge_efficiency, bus.lowest_charging_degc)
+        bank.taper_h,
+        bank.rated_w if bus.rated_w > 0 and bank.world.operation.batteries == "in turn" else bus.rated_w,
+    ) == (
+        bus.chemistry,
+        bus.nominal_v,
+        bus.charge_efficiency,
+        bus.discharge_efficiency,
+        bus.lowest_charging_degc,
+        bus.taper_h,
+        bus.rated_w,
+    )

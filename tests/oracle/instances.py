@@ -124,6 +124,7 @@ def sky(
         start=datetime(2026, 10, 10, 9, tzinfo=UTC),
         step_h=step_h,
         poa_wm2={"aimed": aimed, "flat": flat},
+        useful_wm2={"aimed": aimed, "flat": flat},
         panel_degc={"aimed": degrees(panel_degc), "flat": degrees(panel_degc)},
         air_degc=degrees(battery_degc),
         battery_degc=degrees(battery_degc),

@@ -8,15 +8,19 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
 import pytest
 from oracle import World, answer
 from oracle.instances import numbered
+from oracle.wired_instances import wired
 
+from kitopt.budget import Budget
+from kitopt.choice import pack
 from kitopt.engine import Objective, Plan, Row, choose
-from kitopt.pack import pack
+from kitopt.inventory.items import Inventory
 
 UPPER = (2, 1, 3, 1, 2)
 
@@ -81,7 +85,7 @@ def test_a_cutoff_admits_its_own_value_and_nothing_above() -> None:
 
 def test_out_of_time_before_the_start() -> None:
     plan, _, _ = plan_of(0)
-    outcome = choose(plan, seconds=0.0)
+    outcome = choose(plan, budget=Budget.of(0.0))
     assert outcome.status == "time-limit"
     assert not outcome.proved
     assert outcome.counts is None
@@ -106,7 +110,7 @@ def test_a_bound_never_exceeds_the_optimum_when_time_is_short() -> None:
         instance = numbered(number)
         right = answer(World(instance.operation, instance.inventory, instance.sky))
         # whether time runs out is the machine's affair; what is said must be true either way
-        choice = pack(instance.operation, instance.inventory, instance.sky, seconds=0.0)
+        choice = pack(instance.operation, instance.inventory, instance.sky, budget=Budget.of(0.0))
         if choice.status == "no-kit":
             assert right.first is None, number
         elif choice.status == "found":
@@ -114,3 +118,44 @@ def test_a_bound_never_exceeds_the_optimum_when_time_is_short() -> None:
         elif right.first is not None and choice.proof.bound is not None:
             assert choice.proof.bound <= right.first, number
             assert choice.proof.objective is None or choice.proof.objective >= right.first, number
+
+
+def with_heavier_copies(inventory: Inventory) -> Inventory:
+    """One piece of every lead, and a heavier one that is needed only where the first is taken."""
+    firsts = tuple(replace(lead, count=1) for lead in inventory.leads)
+    copies = tuple(replace(lead, id=f"{lead.id}-heavy", count=2, mass_g=lead.mass_g + 15) for lead in inventory.leads)
+    return replace(inventory, leads=firsts + copies)
+
+
+def test_a_cutoff_at_the_optimum_is_found_where_leads_are_scarce_and_one_below_is_not() -> None:
+    # a heavier lead is worth taking only where the better one is needed elsewhere
+    n_found = 0
+    for number in range(60):
+        instance = wired(number)
+        for solved in pack(instance.operation, with_heavier_copies(instance.inventory), instance.sky).solved:
+            plan = replace(solved.plan, objectives=solved.plan.objectives[:1], tie_break=())
+            whole = choose(plan)
+            if whole.counts is not None:
+                n_found += 1
+                assert choose(plan, cutoff=whole.objective).objective == whole.objective, number
+                assert choose(plan, cutoff=whole.objective - 1).status == "no-kit", number
+    assert n_found > 20
+
+
+def test_rules_broken_by_whole_counts_are_those_that_adding_up_finds() -> None:
+    rng = np.random.default_rng(3)
+    n_broken = 0
+    for number in range(40):
+        instance = wired(number)
+        for solved in pack(instance.operation, instance.inventory, instance.sky).solved:
+            plan = solved.plan
+            for _ in range(20):
+                counts = np.floor(rng.random(plan.n_columns) ** 4 * (plan.upper + 1))
+                expected = [
+                    row
+                    for row in plan.rows
+                    if not row.lower - 1e-6 <= sum(c * float(counts[j]) for j, c in row.terms) <= row.upper + 1e-6
+                ]
+                assert plan.broken_rows(counts) == expected
+                n_broken += len(expected)
+    assert n_broken > 100

@@ -7,11 +7,12 @@ from dataclasses import replace
 import pytest
 from oracle.instances import Instance, battery, load, numbered, operation, sky
 
+from kitopt.budget import Budget
+from kitopt.choice import Choice, pack
 from kitopt.explain import Why
 from kitopt.explain.repairs import Repairs, repairs, shortened
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import LoadUse
-from kitopt.pack import Choice, pack
 from kitopt.report.document import document
 from kitopt.report.repairs import repairs_section
 from kitopt.report.text import answer
@@ -128,6 +129,6 @@ def test_a_purchase_comes_from_the_catalogue() -> None:
 
 def test_time_that_is_up_is_told() -> None:
     choice = dim()
-    found = repairs(choice, seconds=0.0)
+    found = repairs(choice, budget=Budget.of(0.0))
     assert found == Repairs((), (), True)
     assert "more --seconds" in repairs_section(choice, found)[0]

@@ -9,10 +9,11 @@ from oracle import World, kits_in_order
 from oracle.instances import Instance, battery, load, numbered, operation, sky
 from oracle.search import passes
 
+from kitopt.budget import Budget
+from kitopt.choice import Choice, pack
 from kitopt.explain.tradeoff import AGAINST, Against, tradeoff
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import LoadUse, Operation
-from kitopt.pack import Choice, pack
 from kitopt.report.tradeoff import tradeoff_text, tradeoff_value
 from kitopt.sky.windows import Sky
 
@@ -127,7 +128,7 @@ def test_no_kit_is_listed_twice_or_beaten(against: Against) -> None:
 
 def test_time_that_is_up_is_told() -> None:
     choice, _ = lamp()
-    found = tradeoff(choice, "hours", sky_of=dark, seconds=0.0)
+    found = tradeoff(choice, "hours", sky_of=dark, budget=Budget.of(0.0))
     assert found.is_cut_short
     assert found.points == ()
     assert "the time was up" in tradeoff_text(choice, found)

@@ -9,11 +9,12 @@ from typing import Any
 import pytest
 from oracle.instances import Instance, battery, load, numbered, operation, sky
 
+from kitopt.budget import Budget
+from kitopt.choice import Choice, pack
 from kitopt.explain.again import Resolver, at_most
 from kitopt.explain.without import Without, without_each
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import LoadUse
-from kitopt.pack import Choice, pack
 from kitopt.report.reasons import as_value, section, sentence
 
 KINDS = ("batteries", "controllers", "panels")
@@ -132,7 +133,7 @@ def test_a_kit_that_is_not_proved_has_no_reasons() -> None:
 
 def test_reasons_that_are_cut_short_say_so() -> None:
     choice = solved(lamp_inventory(battery("a", 10.0), battery("b", 10.0, mass_g=1300)))
-    (without,) = without_each(choice, seconds=0.0)
+    (without,) = without_each(choice, budget=Budget.of(0.0))
     assert without.status == "time-limit"
     told = section(choice, [without])
     assert "not known" in told[1]

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from kitopt.choice import Choice, pack
 from kitopt.explain import Caution, cautions
 from kitopt.inventory.items import (
     Battery,
@@ -23,7 +24,6 @@ from kitopt.inventory.items import (
     Panel,
 )
 from kitopt.operation.terms import LoadUse, Need, Operation, Site
-from kitopt.pack import Choice, pack
 from kitopt.sky.windows import Sky
 
 ZONE = ZoneInfo("Europe/Vienna")
@@ -140,6 +140,7 @@ def sky_of(operation: Operation, sun_wm2: float, coldest_degc: float) -> Sky:
         start=operation.start,
         step_h=operation.need.step_h,
         poa_wm2={"flat": sun, "aimed": sun},
+        useful_wm2={"flat": sun, "aimed": sun},
         panel_degc={"flat": mild, "aimed": mild},
         air_degc=mild,
         battery_degc=mild,

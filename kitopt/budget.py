@@ -1,0 +1,93 @@
+"""How much time there is, and who hears how the work goes: one object for a whole command.
+
+Every part of the work is given the same budget, or a slice of it. Whoever works long without the
+solver calls ``check`` now and then; what is known when the time is up is then all that is told.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+STARTED_S = time.monotonic()
+"""When the process began, as near as its first import tells. [s]"""
+
+
+class OutOfTime(Exception):
+    """The time is up: a signal between parts of the work, never seen by a user."""
+
+
+class Reporter(Protocol):
+    """Hears how the work goes."""
+
+    def round(self, *, bound: float, best: float | None, n_rows: int) -> None:
+        """One proposal has been judged."""
+
+    def say(self, text: str) -> None:
+        """Something else is begun."""
+
+
+class Silent:
+    """Hears and says nothing."""
+
+    def round(self, *, bound: float, best: float | None, n_rows: int) -> None:
+        """Ignore it."""
+
+    def say(self, text: str) -> None:
+        """Ignore it."""
+
+
+SILENT = Silent()
+
+
+@dataclass(frozen=True)
+class Budget:
+    """A moment by which work must end, and a reporter.
+
+    Attributes
+    ----------
+    ends_s : float
+        On the clock of ``time.monotonic``; infinite without a limit. [s]
+    """
+
+    ends_s: float = math.inf
+    reporter: Reporter = SILENT
+
+    @classmethod
+    def of(cls, seconds: float, reporter: Reporter | None = None) -> Budget:
+        """So many seconds from now. [s]"""
+        return cls(time.monotonic() + seconds, reporter or SILENT)
+
+    @property
+    def left_s(self) -> float:
+        """What is left; 0 when the time is up. [s]"""
+        return max(0.0, self.ends_s - time.monotonic())
+
+    @property
+    def is_over(self) -> bool:
+        """Whether the time is up."""
+        return self.left_s <= 0.0
+
+    def check(self) -> None:
+        """Go on only while there is time.
+
+        Raises
+        ------
+        OutOfTime
+        """
+        if self.is_over:
+            raise OutOfTime
+
+    def slice(self, seconds: float = math.inf, *, share: float = 1.0) -> Budget:
+        """A part of it: so many seconds at most, and that share of what is left at most. [s]"""
+        left_s = min(seconds, share * self.left_s)
+        return replace(self, ends_s=min(self.ends_s, time.monotonic() + left_s))
+
+    def say(self, text: str) -> None:
+        """Tell the reporter what is begun."""
+        self.reporter.say(text)
+
+
+UNLIMITED = Budget()

@@ -1,0 +1,111 @@
+"""What is on offer beside what is owned, and which sets of it a sum of money buys."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from typing import Any, cast
+
+from kitopt.choice.problem import Problem, Wanted
+from kitopt.choice.program import Program
+from kitopt.choice.search import Found
+from kitopt.choice.side_by_side import Floats
+from kitopt.errors import BadInput, Fault
+from kitopt.inventory.items import CHOSEN_KINDS, Inventory, Item
+from kitopt.operation.plans import Programme, at_once
+from kitopt.sky.windows import SkyOf
+
+MOST_SETS = 60
+"""So many sets of purchases are tried one by one."""
+
+
+def problem_with(programme: Programme, inventory: Inventory, catalogue: Inventory, sky_of: SkyOf) -> Problem:
+    """Owned and offered things in one stock.
+
+    Raises
+    ------
+    BadInput
+        If an id means one kind of thing in the inventory and another in the catalogue.
+    """
+    faults = []
+    for item_id, item in sorted(catalogue.by_id.items()):
+        mine = inventory.by_id.get(item_id)
+        if mine is not None and type(mine) is not type(item):
+            kinds = f"a {type(item).__name__.lower()}, but a {type(mine).__name__.lower()} in {inventory.folder}"
+            text = f"{item_id} is {kinds}; need another id."
+            faults.append(Fault(f"{catalogue.folder}/{item.file}", item.line, "id", text))
+    if faults:
+        raise BadInput(faults)
+    offered: dict[str, int] = {}
+    prices: dict[str, int] = {}
+    merged: dict[str, tuple[Item, ...]] = {}
+    for kind in CHOSEN_KINDS:
+        things = {item.id: item for item in cast("tuple[Item, ...]", getattr(inventory, kind))}
+        for item in cast("tuple[Item, ...]", getattr(catalogue, kind)):
+            if item.price_cents is None or item.count < 1:
+                continue
+            offered[item.id], prices[item.id] = item.count, item.price_cents
+            mine = things.get(item.id)
+            things[item.id] = item if mine is None else replace(mine, count=mine.count + item.count)
+        merged[kind] = tuple(things[i] for i in sorted(things))
+    stock = replace(inventory, **cast(Any, merged))
+    wanted = tuple(Wanted((outing.operation,)) for outing in programme.outings)
+    together = tuple(at_once(programme.outings))
+    return Problem(wanted, stock, sky_of, together, offered=offered, prices=prices)
+
+
+def unpriced(items: Iterable[Item]) -> list[str]:
+    """Ids of those without a price."""
+    return [item.id for item in items if item.price_cents is None]
+
+
+def maximal_sets(allowed: Mapping[str, int], prices: Mapping[str, int], limit: float) -> list[dict[str, int]] | None:
+    """Every set of purchases within a limit to which nothing can be added; None when they are too many."""
+    ids = sorted(allowed, key=lambda i: (-prices[i], i))
+    found: list[dict[str, int]] = []
+    steps = 0
+
+    def extend(place: int, taken: dict[str, int], left: float) -> bool:
+        nonlocal steps
+        steps += 1
+        if steps > 50 * MOST_SETS or len(found) > MOST_SETS:
+            return False
+        if place == len(ids):
+            if all(taken.get(i, 0) == allowed[i] or prices[i] > left for i in ids):
+                found.append({i: n for i, n in sorted(taken.items()) if n})
+            return True
+        item_id = ids[place]
+        price = prices[item_id]
+        most = allowed[item_id] if price == 0 else min(allowed[item_id], int(left // price))
+        return all(extend(place + 1, {**taken, item_id: n}, left - n * price) for n in range(most, -1, -1))
+
+    return found if extend(0, {}, limit) and len(found) <= MOST_SETS else None
+
+
+def bought_of(found: Found) -> dict[str, int] | None:
+    """What the kits that were found take of what is offered, beyond what is owned."""
+    if found.best is None or found.best.outcome.counts is None:
+        return None
+    return needed(found.best.program, found.best.outcome.counts)
+
+
+def needed(program: Program, counts: Floats) -> dict[str, int]:
+    """What kits take of what is offered, beyond what is owned."""
+    return beyond_owned(program.problem, program.used(counts))
+
+
+def beyond_owned(problem: Problem, used: Mapping[int, Mapping[str, int]]) -> dict[str, int]:
+    """What outings that overlap or not take together, beyond what is owned; by what each takes."""
+    needs: dict[str, int] = {}
+    for together in problem.at_once:
+        total: Counter[str] = Counter()
+        for o in together:
+            total.update(used.get(o, {}))
+        needs = most_of_each(needs, {i: n - problem.owned(i) for i, n in total.items()})
+    return {i: n for i, n in sorted(needs.items()) if n > 0}
+
+
+def most_of_each(one: Mapping[str, int], other: Mapping[str, int]) -> dict[str, int]:
+    """The larger number of each, since what is bought for one outing serves another after it."""
+    return {i: max(one.get(i, 0), other.get(i, 0)) for i in sorted({*one, *other})}

@@ -1,0 +1,456 @@
+"""What to buy for a season: the purchases that make its operations possible, at least cost.
+
+Each operation is first solved alone: what it needs at least bounds what the season needs. Where the
+purchases of all together cost no more than the dearest alone, that is the answer; otherwise those
+that call for most are solved in one plan, and with them others only as they are failed by it.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from kitopt.budget import UNLIMITED, Budget, OutOfTime
+from kitopt.choice.measure import listed, part_of
+from kitopt.choice.offers import (
+    MOST_SETS,
+    beyond_owned,
+    bought_of,
+    maximal_sets,
+    most_of_each,
+    needed,
+    problem_with,
+    unpriced,
+)
+from kitopt.choice.problem import Problem
+from kitopt.choice.program import Program
+from kitopt.choice.purchase import Purchase
+from kitopt.choice.search import Found, Search, Solved
+from kitopt.choice.singles import singles
+from kitopt.choice.terms import Choice, Proof, Status
+from kitopt.choice.trials import Trials
+from kitopt.inventory.items import CHOSEN_KINDS, Inventory
+from kitopt.model.bus import bus_classes
+from kitopt.operation.plans import Outing, Programme, hang_together
+from kitopt.operation.terms import Operation
+from kitopt.sky.windows import Sky, SkyOf
+
+LIGHTEST = ("mass", "cost", "items")
+
+
+def buy(
+    programme: Programme,
+    inventory: Inventory,
+    catalogue: Inventory,
+    sky_of: SkyOf,
+    *,
+    budget_cents: int | None = None,
+    budget: Budget = UNLIMITED,
+    with_singles: bool = True,
+) -> Purchase:
+    """Find the purchases that serve a whole season at least cost, or most of it within a budget.
+
+    Parameters
+    ----------
+    budget_cents : int, optional
+        Without it all operations are to be served, whatever it costs. [1/100]
+    """
+    problem = problem_with(programme, inventory, catalogue, sky_of)
+    season = _Season(programme, problem, budget_cents, budget)
+    found = season.solve()
+    found = replace(
+        found, unpriced=tuple(sorted(i for kind in CHOSEN_KINDS for i in unpriced(getattr(catalogue, kind))))
+    )
+    if not with_singles:
+        return found
+    least = {o: hand.bound for o, hand in season.hands.items()}
+    ranked, is_complete = singles(season.with_owned, season.affordable(season.most), least)
+    return replace(found, singles=ranked, has_all_singles=is_complete)
+
+
+def cheapest_single(
+    operation: Operation, inventory: Inventory, catalogue: Inventory, sky: Sky, *, budget: Budget
+) -> tuple[str | None, bool]:
+    """The cheapest piece of a catalogue that alone makes an operation possible, and whether that is sure.
+
+    Raises
+    ------
+    BadInput
+        If an id means one kind of thing in the inventory and another in the catalogue.
+    """
+    problem = problem_with(Programme("", "", (Outing(operation),)), inventory, catalogue, lambda _: sky)
+    one_each = dict.fromkeys(problem.offered, 1)
+    found = Search(problem, ["cost"], budget, one_each, {"bought": 1.0}).alone(0)
+    bought = bought_of(found)
+    return (next(iter(bought)) if bought else None), found.is_sure
+
+
+@dataclass
+class _Season:
+    programme: Programme
+    problem: Problem
+    most_cents: int | None
+    budget: Budget
+
+    def __post_init__(self) -> None:
+        self.numbers = list(range(len(self.problem.wanted)))
+        self.most = math.inf if self.most_cents is None else float(self.most_cents)
+        self.hands: dict[int, Found] = {}
+        """The cheapest way to serve each outing alone; the bound is a cost."""
+        self.left_out: set[int] = set()
+        """Outings that are proved to go without a kit."""
+        self._calling: list[int] = []
+        """The outings that call for what the purchases cost."""
+        self.with_owned = self.search({}, LIGHTEST)
+
+    def search(self, allowed: Mapping[str, int], names: Sequence[str], **more: Any) -> Search:
+        """Outings on what is owned and some purchases."""
+        return Search(self.problem, names, more.pop("budget", self.budget), allowed, **more)
+
+    def _lightest_with(self, bought: Mapping[str, int]) -> Search:
+        return self.search(bought, ["mass"]) if bought else self.with_owned
+
+    # -- alone ---------------------------------------------------------------------------
+
+    def affordable(self, most: float) -> dict[str, int]:
+        """Types of which one piece at least is within a sum, and how many."""
+        found: dict[str, int] = {}
+        for item_id, n in self.problem.offered.items():
+            price = self.problem.prices[item_id]
+            pieces = n if price == 0 or not math.isfinite(most) else min(n, int(most // price))
+            if pieces > 0:
+                found[item_id] = pieces
+        return found
+
+    def alone(self, o: int) -> Found:
+        """The cheapest way to serve one outing; the value and bound are costs."""
+        name = self.problem.wanted[o].operation.name
+        self.budget.say(f"{name}: what is owned")
+        owned = self.with_owned.alone(o)
+        if owned.has_kits:
+            return replace(owned, bound=0.0, is_sure=True)
+        self.budget.say(f"{name}: with purchases")
+        most = self._pilot(o)
+        found = self.search(self.affordable(most), ["cost"]).alone(o, most)
+        return found
+
+    def _pilot(self, o: int) -> float:
+        """A sum that is known to be enough, from a few cheap types of each kind; else the budget."""
+        few = self._few(self.problem.offered)
+        if len(few) >= len(self.problem.offered) * 0.6:
+            return self.most
+        allowed = {i: n for i, n in self.affordable(self.most).items() if i in few}
+        found = self.search(allowed, ["cost"]).alone(o, self.most)
+        return found.value if found.has_kits else self.most
+
+    def _few(self, offered: Mapping[str, int]) -> set[str]:
+        """A few types of each kind, from cheap to dear."""
+        few: set[str] = set()
+        for kind in CHOSEN_KINDS:
+            ids = [item.id for item in getattr(self.problem.stock, kind) if item.id in offered]
+            ids.sort(key=lambda i: (self.problem.prices[i], i))
+            few |= set(ids[:: max(1, len(ids) // 6)])
+        return few
+
+    # -- together ------------------------------------------------------------------------
+
+    def solve(self) -> Purchase:
+        """Serve as many as can be, then at least cost or within the budget, then with least mass."""
+        self.hands = {o: self.alone(o) for o in self.numbers}
+        self.left_out = {o for o, hand in self.hands.items() if hand.bound > self.most + 1e-6 or hand.is_impossible}
+        served = [o for o in self.numbers if self.hands[o].has_kits and o not in self.left_out]
+        if not served:
+            return self._described([], math.inf, 0.0, is_lightest=False)
+        chosen, cost, bound = self._cheapest(served)
+        if chosen is None:
+            return self._most_served(served)
+        return self._lightest(served, chosen, cost, bound)
+
+    def _cheapest(self, served: Sequence[int]) -> tuple[Mapping[str, int] | None, float, float]:
+        """Purchases that serve all of some outings, their cost and a bound on it; None where nothing does."""
+        least = max(self.hands[o].bound for o in served)
+        union = self._union(served)
+        if union is None:
+            union = self._at_hand(served)
+        cost = math.inf if union is None else float(self._cost(union))
+        if union is not None and cost <= least + 1e-6:
+            self._calling = [max(served, key=lambda o: (self.hands[o].bound, -o))]
+            return union, cost, least
+        found = self._cheapest_for_all(served, min(self.most, cost))
+        bought = bought_of(found)
+        if bought is not None:
+            return bought, float(self._cost(bought)), max(least, found.bound)
+        if not found.is_sure and union is not None and cost <= self.most:
+            return union, cost, max(least, min(cost, found.bound))
+        return None, math.inf, least
+
+    def _cheapest_for_all(self, served: Sequence[int], most: float) -> Found:
+        """The cheapest purchases that serve some outings, some of them first and others as they are failed.
+
+        What the outings that call for most cannot do without often serves the others too; then it is
+        cheapest for all, since all need no less than some.
+        """
+        over = self.search(self.affordable(most), ["cost"])
+        waiting = sorted(self._groups(served), key=lambda group: (max(self.hands[o].bound for o in group), -group[0]))
+        self._calling = []
+        while True:
+            self._calling = sorted(self._calling + waiting.pop())
+            self.budget.say(f"the cheapest for {len(self._calling)} operations")
+            found = self.hands[self._calling[0]] if len(self._calling) == 1 else over.together(self._calling, most)
+            bought = bought_of(found)
+            if bought is None:
+                return found
+            with_these = self._lightest_with(bought)
+            failing = [g for g in waiting if not with_these.together(g, is_any_enough=True).has_kits]
+            if not failing:
+                return found
+            waiting = [g for g in waiting if g not in failing] + failing
+
+    def _at_hand(self, served: Sequence[int]) -> dict[str, int] | None:
+        """Purchases that serve all of some outings, from a few types; None where these do not suffice.
+
+        Outings that overlap may call for the same piece when each is looked at alone. What they can do
+        with what they call for and a few other types bounds what the whole catalogue has to be asked.
+        """
+        few = self._few(self.problem.offered) | {i for o in served for i in bought_of(self.hands[o]) or {}}
+        allowed = {i: n for i, n in self.affordable(self.most).items() if i in few}
+        over = self.search(allowed, ["cost"], budget=self.budget.slice(share=0.5))
+        needs: dict[str, int] = {}
+        for group in self._groups(served):
+            self.budget.say("a first answer")
+            found = self.hands[group[0]] if len(group) == 1 else over.together(group, self.most)
+            bought = bought_of(found)
+            if bought is None:
+                return None
+            needs = most_of_each(needs, bought)
+        return needs
+
+    def _union(self, served: Sequence[int]) -> dict[str, int] | None:
+        """What has to be bought for the kits that were found alone; None where there is not enough on offer."""
+        used: dict[int, dict[str, int]] = {}
+        for o in served:
+            best = self.hands[o].best
+            assert best is not None
+            assert best.outcome.counts is not None
+            used |= best.program.used(best.outcome.counts)
+        needs = beyond_owned(self.problem, used)
+        return None if any(n > self.problem.offered.get(i, 0) for i, n in needs.items()) else needs
+
+    def _most_served(self, served: Sequence[int]) -> Purchase:
+        """As many outings as the budget and the stock can serve, which of them being open too."""
+        self.budget.say("as many as can be")
+        allowed = self.affordable(self.most)
+        classes = dict.fromkeys(served, bus_classes(self.problem.with_purchases(allowed).batteries))
+        names = ["cost", "mass", "items"] if self.most_cents is None else ["mass", "cost", "items"]
+        try:
+            program = Program(self.problem, classes, allowed, may_skip=True, budget=self.budget)
+        except OutOfTime:
+            return self._described([], math.inf, 0.0, is_lightest=False)
+        plan = program.plan(["unserved", *names], {"cost": self.most})
+        outcome = program.solve(plan, budget=self.budget)
+        if outcome.counts is None:
+            return self._described([], math.inf, 0.0, is_lightest=False, n_without=outcome.bound)
+        if outcome.proved:
+            self.left_out |= set(served) - set(program.made(outcome.counts))
+        cost, bound = outcome.reached.get("cost", (math.inf, 0.0))
+        is_lightest = all(least >= value - 1e-6 for value, least in outcome.reached.values())
+        part = Solved(program, plan, outcome)
+        return self._described([part], cost, bound, is_lightest=is_lightest, n_without=outcome.bound)
+
+    def _lightest(self, served: list[int], chosen: Mapping[str, int], cost: float, bound: float) -> Purchase:
+        """The lightest kits for what is served, at that cost or within the budget."""
+        if self.most_cents is None:
+            parts, is_lightest = self._lightest_for(served, dict(chosen), cost)
+            return self._described(parts, cost, bound, is_lightest=is_lightest)
+        allowed = self.affordable(self.most)
+        best, is_lightest = dict(chosen), True
+        if self.most > 0 and dict(allowed) != dict(chosen):
+            best, is_lightest = self._best_set(served, best, allowed)
+        parts, is_sure = self._with(served, best)
+        return self._described(parts, cost, bound, is_lightest=is_lightest and is_sure)
+
+    def _lightest_for(self, served: list[int], chosen: dict[str, int], cost: float) -> tuple[list[Solved], bool]:
+        """The lightest kits among all purchases that serve these outings at the least cost.
+
+        Such purchases have nothing in them that could be left out, so they are few: they are found one
+        after another, for the outings that call for that cost, and the kits are chosen with each.
+        """
+        free = {i: n for i, n in self.problem.offered.items() if self.problem.prices[i] == 0}
+        parts, is_sure = self._with(served, chosen | free)
+        if cost <= 0:
+            return parts, is_sure
+        best, tried = self._order_of(parts, served), [{i: n for i, n in chosen.items() if i not in free}]
+        while len(tried) < MOST_SETS:
+            self.budget.say("other purchases at that price")
+            found = self.search(self.affordable(cost), ["cost"], forbidden=tried).together(self._calling, cost)
+            if not found.has_kits:
+                return parts, is_sure and found.is_sure
+            another = {i: n for i, n in (bought_of(found) or {}).items() if i not in free}
+            if not another or another in tried:
+                return parts, False
+            tried.append(another)
+            other, is_known = self._with(served, another | free)
+            is_sure &= is_known or not other
+            order = self._order_of(other, served)
+            if order < best:
+                parts, best = other, order
+        return parts, False
+
+    @staticmethod
+    def _order_of(parts: list[Solved], served: Sequence[int]) -> tuple[float, list[str]]:
+        """By what purchases are compared: the mass of all kits, infinite where an outing has none; then the ids."""
+        if sorted(o for part in parts for o in part.program.numbers) != sorted(served):
+            return math.inf, []
+        bought = {i for part in parts for i in _needed(part)}
+        return sum(part.outcome.objective for part in parts), sorted(bought)
+
+    def _described(
+        self, parts: list[Solved], cost: float, bound: float, *, is_lightest: bool, n_without: float = 0.0
+    ) -> Purchase:
+        """What is bought and what kits that makes.
+
+        Parameters
+        ----------
+        n_without : float
+            How many go without a kit at the least, beside those that cannot be served even alone.
+        """
+        unserved = tuple(sorted(self.left_out))
+        made = {
+            o: (part, kit)
+            for part in parts
+            if part.outcome.counts is not None
+            for o, kit in sorted(part.program.made(part.outcome.counts).items())
+        }
+        unknown = tuple(o for o in self.numbers if o not in made and o not in self.left_out)
+        proof, status = self._proof(len(made), unknown, cost, bound, n_without)
+        choices: dict[int, Choice] = {}
+        bought: dict[str, int] = {}
+        for o, (part, kit) in sorted(made.items()):
+            counts = part.outcome.counts
+            assert counts is not None
+            bought = most_of_each(bought, _needed(part))
+            sky = self.problem.skies(o)[0]
+            choices[o] = part_of(kit.model, kit.counts(counts), sky, status, is_settled=is_lightest)
+        return Purchase(
+            self.programme,
+            self.problem.stock,
+            status,
+            proof,
+            self.most_cents,
+            bought=tuple(sorted(listed(self.problem.stock, bought), key=lambda one: one.id)),
+            cost_cents=self._cost(bought),
+            choices=choices,
+            unserved=unserved,
+            unknown=unknown,
+            is_lightest=is_lightest,
+        )
+
+    def _proof(
+        self, n_served: int, unknown: Sequence[int], cost: float, bound: float, n_without: float
+    ) -> tuple[Proof, Status]:
+        """Of the cost where all are to be served, of how many go without where money is short."""
+        if not n_served and not unknown:
+            of: Any = "price" if self.most_cents is None else "unserved"
+            return Proof(of, None, None, True), "no-kit"
+        if self.most_cents is None:
+            # what serves some of them only costs nothing that could be compared
+            proof = Proof.reached("price", math.inf, 0.0) if unknown else Proof.reached("price", cost, bound)
+            return proof, "no-kit" if proof.proved and self.left_out else proof.status
+        n_alone = sum(1 for o in self.left_out if self.hands[o].bound > self.most + 1e-6)
+        without = float(len(self.numbers) - n_served)
+        proof = Proof.reached("unserved", without, max(float(len(self.left_out)), n_alone + max(0.0, n_without)))
+        return proof, proof.status
+
+    def _with(self, served: Sequence[int], chosen: Mapping[str, int]) -> tuple[list[Solved], bool]:
+        """The lightest kits with given purchases: groups of outings that overlap do not touch each other."""
+        parts: list[Solved] = []
+        is_sure = True
+        for group in self._groups(served):
+            self.budget.say("the lightest kits")
+            over = self.search(chosen, LIGHTEST) if chosen else self.with_owned
+            found = over.together(group)
+            is_sure &= found.is_settled and found.has_kits
+            if found.best is not None:
+                parts.append(found.best)
+            else:
+                parts += self._at_hand_with(group, chosen)
+        return parts, is_sure
+
+    def _at_hand_with(self, group: Sequence[int], chosen: Mapping[str, int]) -> list[Solved]:
+        """The kits that were found alone, where the purchases serve them all: when there is no time for better ones."""
+        needs = self._union(group)
+        is_enough = needs is not None and all(chosen.get(i, 0) >= n for i, n in needs.items())
+        return [best for o in group if (best := self.hands[o].best) is not None] if is_enough else []
+
+    def _best_set(
+        self, served: Sequence[int], chosen: dict[str, int], allowed: Mapping[str, int]
+    ) -> tuple[dict[str, int], bool]:
+        """The purchases within the budget that make all kits together lightest, then the cheapest of these.
+
+        With purchases given, groups of outings do not touch each other. So where the sets of purchases
+        are few they are tried, each bounded by what each group could do with whatever it likes best.
+        """
+        groups = self._groups(served)
+        sets = maximal_sets(allowed, self.problem.prices, self.most)
+        if sets is None:
+            return self._best_set_in_one(served, chosen, allowed)
+        self.budget.say("the lightest kits, whatever is bought")
+        wide = self.search(allowed, ["mass"], at_most={"cost": self.most})
+        widest = [wide.together(one) for one in groups]
+        trials = Trials(self._lightest_with, [tuple(group) for group in groups], allowed, widest)
+        best, best_g = chosen, trials.mass_g(chosen, math.inf)
+        for one in sets:
+            mass_g = trials.mass_g(one, best_g)
+            if mass_g < best_g - 0.5:
+                best, best_g = one, mass_g
+        # what is not needed for that is not bought
+        for item_id in sorted(best, key=lambda i: (-self.problem.prices[i], i)):
+            while best.get(item_id, 0):
+                less = {i: n - (i == item_id) for i, n in best.items()}
+                less = {i: n for i, n in less.items() if n}
+                if trials.mass_g(less, best_g + 1.0) > best_g + 0.5:
+                    break
+                best = less
+        for one in sets:
+            best = self._cheaper(one, best, best_g, trials)
+        return best, trials.is_sure
+
+    def _cheaper(
+        self, within: Mapping[str, int], best: dict[str, int], mass_g: float, trials: Trials
+    ) -> dict[str, int]:
+        """The cheapest part of a set of purchases with which the kits are as light as known."""
+        if trials.mass_g(within, mass_g + 1.0) > mass_g + 0.5:
+            return best
+        ranges = [range(n + 1) for n in within.values()]
+        parts = [dict(zip(within, numbers, strict=True)) for numbers in itertools.product(*ranges)]
+        parts = [{i: n for i, n in part.items() if n} for part in parts]
+        for part in sorted(parts, key=lambda part: (self._cost(part), sorted(part.items()))):
+            if self._cost(part) >= self._cost(best):
+                break
+            if trials.mass_g(part, mass_g + 1.0) <= mass_g + 0.5:
+                return part
+        return best
+
+    def _cost(self, bought: Mapping[str, int]) -> int:
+        return sum(n * self.problem.prices[i] for i, n in bought.items())
+
+    def _best_set_in_one(
+        self, served: Sequence[int], chosen: dict[str, int], allowed: Mapping[str, int]
+    ) -> tuple[dict[str, int], bool]:
+        """The same in one plan, where the sets of purchases are many."""
+        found = self.search(allowed, LIGHTEST, at_most={"cost": self.most}).together(served)
+        bought = bought_of(found)
+        return (chosen, False) if bought is None else (bought, found.is_settled)
+
+    def _groups(self, served: Sequence[int]) -> list[list[int]]:
+        """Outings that hang together by overlaps."""
+        groups = hang_together(tuple(self.programme.outings[o] for o in served))
+        return [[served[i] for i in group] for group in groups]
+
+
+def _needed(part: Solved) -> dict[str, int]:
+    assert part.outcome.counts is not None
+    return needed(part.program, part.outcome.counts)
