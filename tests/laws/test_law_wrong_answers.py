@@ -150,7 +150,7 @@ def test_a_budget_is_spent_where_it_saves_most(budget: int, cost: int, mass_g: i
 @pytest.mark.parametrize("with_lead", [False, True])
 def test_what_makes_an_outing_possible_is_told_whatever_else_is_on_offer(with_lead: bool, tmp_path: Path) -> None:
     # the owned battery of half an ampere-hour holds no more than half an hour of the lamp after sunset
-    small = "small,400,25,1,lifepo4,12.8,0.5,0.5,20,20,yes,g\n"
+    small = "small,400,25,1,lifepo4,12.8,0.5,0.5,2,2,yes,g\n"
     new = "new-bat,900,60,1,lifepo4,12.8,5,5,20,20,yes,g\n"
     found = season(tmp_path / "a", small, new, with_lead=with_lead)
     assert (found["status"], found["cost"], chosen(found["buy"])) == ("found", 60, {"new-bat": 1})
