@@ -27,6 +27,7 @@ LAYERS: tuple[frozenset[str], ...] = tuple(
         "sky",
         "model",
         "choice",
+        "ask",
         "explain",
         "report",
         "cli",

@@ -42,7 +42,8 @@ def run_grab_kit(
     _check(inventory, [event.dates[0] for event in standing.events])
     _warn((*standing.warnings, *inventory.warnings))
 
-    from kitopt.choice.standing import grab_kit, longest
+    from kitopt.ask.longest import longest
+    from kitopt.choice.standing import grab_kit
 
     progress = Progress(sys.stderr, standing.least)
     budget = overrides.budget(progress)

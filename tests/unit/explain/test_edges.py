@@ -10,10 +10,10 @@ from typing import Any
 import pytest
 from oracle.instances import battery, controller, load, numbered, operation, panel, sky
 
+from kitopt.ask import at_least
 from kitopt.budget import Budget
 from kitopt.choice import Choice, pack
 from kitopt.engine import choose
-from kitopt.explain.again import at_least
 from kitopt.explain.binding import binding
 from kitopt.explain.edges import edges
 from kitopt.explain.reasons import not_packed
@@ -118,7 +118,7 @@ def test_an_item_forced_in_costs_what_a_solve_from_scratch_says() -> None:
             found = within(choice, item_id)
             best = math.inf
             for solved in choice.solved:
-                rows = at_least(item_id, 1)(solved.model)
+                rows = at_least(item_id, 1).rows(solved.model)
                 if rows is not None:
                     outcome = choose(replace(solved.plan, rows=(*solved.plan.rows, *rows)))
                     best = min(best, outcome.objective)
