@@ -112,6 +112,7 @@ def shortened(sky: Sky, operation: Operation) -> Sky:
     return replace(
         sky,
         poa_wm2=cut(sky.poa_wm2),
+        useful_wm2=cut(sky.useful_wm2),
         panel_degc=cut(sky.panel_degc),
         air_degc=sky.air_degc[:, :n],
         battery_degc=sky.battery_degc[:, :n],

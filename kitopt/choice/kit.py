@@ -31,7 +31,8 @@ def pack(operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget
 def best_kit(operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget = UNLIMITED) -> Choice:
     """The best kit and its proof alone: nothing is measured yet, and no strongest kit looked for."""
     problem = Problem((Wanted((operation,)),), inventory, lambda _: sky)
-    found = Search(problem, in_order(operation.least), budget).alone(0)
+    first, *others = in_order(operation.least)
+    found = Search(problem, [first, "ends", *others], budget).alone(0)
     return of_found(operation, inventory, sky, found, found.tried)
 
 

@@ -20,7 +20,7 @@ from kitopt.explain.lasts import lasts_h
 from kitopt.inventory.items import CHOSEN_KINDS, Battery, Connector, Controller, Inventory, Item, Lead, Load, Panel
 from kitopt.model.kit import Block
 from kitopt.model.need import draws as draws_of
-from kitopt.model.need import idle_and_full_w, total_wh
+from kitopt.model.need import idle_and_full_w
 from kitopt.model.wiring import missing
 from kitopt.operation.terms import Span
 
@@ -46,9 +46,8 @@ def families(choice: Choice, catalogue: Inventory | None, budget: Budget) -> Ite
 
 def _by_energy(choice: Choice) -> list[int]:
     """Loads by what they draw over the operation, the most first."""
-    n_steps = choice.operation.n_steps
     parts = draws_of(choice.operation, choice.inventory, 12.8)
-    drawn = {i: float(np.sum(total_wh([part], n_steps))) for i, part in enumerate(parts)}
+    drawn = {i: float(np.sum(part.load_wh)) for i, part in enumerate(parts)}
     return sorted(drawn, key=lambda i: -drawn[i])
 
 

@@ -14,6 +14,7 @@ from kitopt.sky.assemble import UNKNOWN_WIND_MS, Air, Words, assemble, usual_air
 from kitopt.sky.between_hours import light_over_steps, sky_over_steps, value_at
 from kitopt.sky.climate_data import distance_km
 from kitopt.sky.light import Light
+from kitopt.sky.memory import check_fits
 from kitopt.sky.moments import moments_of
 from kitopt.sky.record import Record
 from kitopt.sky.temperature import BATTERY_LAG_H
@@ -42,6 +43,7 @@ def file_sky(operation: Operation, weather: WeatherFile, n: int) -> Sky:
     """
     record = read_weather(weather.path)
     starts_s = _choose(_starts(operation, record, weather.path), n, operation.need.seed)
+    check_fits(operation, len(starts_s))
     light = _light(operation, record, starts_s)
     words = Words(
         _labels(operation, record, starts_s),
@@ -154,7 +156,17 @@ def _notes(operation: Operation, record: Record, n_found: int, n_asked: int) -> 
     if n_found < n_asked:
         notes.append(f"The weather file gives {n_found} windows within {NEAR_DAYS} days of the date, not {n_asked}.")
     if record.is_typical:
-        notes.append("A typical year joins months of different years: long dark spells may be missing from it.")
+        notes.append(
+            "The weather file is a typical year: its months were chosen for being usual, so bad years and long dark "
+            "spells are missing from it, and a kit that survives it may fail in one."
+        )
+    if record.late_s:
+        minutes, early = abs(record.late_s) / 60, "before" if record.late_s > 0 else "after"
+        late = "later" if record.late_s > 0 else "earlier"
+        notes.append(
+            f"The weather file is out of step: its light comes {minutes:.0f} min {early} the sun, so its rows are read "
+            f"{minutes:.0f} min {late}."
+        )
     if record.air_degc is None:
         notes.append("The weather file has no air temperature: the operation's own is used.")
     return tuple(notes)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from kitopt.errors import BadInput, Fault
 from kitopt.sky.clear_sky import Place
+from kitopt.sky.in_step import MOST_S, seconds_late
 
 Array = NDArray[np.float64]
 
@@ -19,6 +20,9 @@ _BRIDGED_S = 3 * 3600
 """Longer gaps in the light are not guessed; windows that touch one are left out. [s]"""
 
 _MOST_MISSING_SHARE = 0.1
+
+_MOST_SLOTS_A_ROW = 4
+"""Gaps of up to three hours are bridged, so even a file of every fourth hour may do."""
 
 TYPICAL_START_S = float(np.datetime64("2001-01-01", "s").astype(np.int64))
 """Typical years are laid on 2001, an ordinary year midway between two long ones."""
@@ -36,6 +40,10 @@ class Table:
         When the air was measured: seconds after the interval's start.
     utc_offset_s : float
         The file's standard time less universal time. [s]
+    outside_wm2 : ndarray, shape (n_rows,)
+        Irradiance on the flat outside the atmosphere, as the file has it; NaN where it does not. [Wm⁻²]
+    is_typical : bool
+        Whether the file says that its months were chosen from different years.
     """
 
     kind: str
@@ -47,6 +55,8 @@ class Table:
     wind_ms: Array
     air_lag_s: float
     utc_offset_s: float
+    outside_wm2: Array
+    is_typical: bool
 
 
 @dataclass(frozen=True)
@@ -75,6 +85,7 @@ class Record:
     air_degc: Array | None
     wind_ms: Array | None
     air_lag_s: float
+    late_s: float = 0.0
 
     @property
     def n_intervals(self) -> int:
@@ -88,16 +99,19 @@ class Record:
 
 
 def lay_out(table: Table, path: Path) -> Record:
-    """Put a file's rows on an even grid; a single year becomes a typical one.
+    """Put a file's rows on an even grid, in step with the sun; a typical year is laid on one year.
 
     Raises
     ------
     BadInput
-        If there is less than a year, rows are doubled, or more than a tenth of the light is missing.
+        If there is less than a year, rows are doubled, more than a tenth of the light is missing, or it comes when the
+        sun does not.
     """
     n_rows = len(table.start_s)
     if n_rows < 365:
         raise _fault(path, f"found {n_rows} rows of weather, need a whole year or several: get a longer file.")
+    if not np.isfinite(table.start_s).all():
+        raise _fault(path, "found rows without a date and hour, need both in every row: get the file again.")
     interval_s = int(np.median(np.diff(np.sort(table.start_s))))
     if interval_s < 60 or interval_s > 3600 or 3600 % interval_s:
         raise _fault(path, f"found rows {interval_s / 60:g} minutes apart, need an even part of an hour, such as 60.")
@@ -105,7 +119,11 @@ def lay_out(table: Table, path: Path) -> Record:
     if n_rows < a_year * (1 - _MOST_MISSING_SHARE):
         days = n_rows * interval_s / _DAY_S
         raise _fault(path, f"found {days:.1f} days of weather, need a whole year or several: get a longer file.")
-    is_typical = n_rows <= a_year + _DAY_S // interval_s
+    late_s = _late_s(table, interval_s, path)
+    table = replace(table, start_s=table.start_s + late_s)
+    # months that follow each other from different years betray one, whatever the file says
+    is_joined = bool((np.abs(np.diff(table.start_s)) > 40 * _DAY_S).any())
+    is_typical = n_rows <= a_year + _DAY_S // interval_s and (table.is_typical or is_joined)
     if is_typical:
         # half-hourly values centred on their stamps begin a quarter of an hour off the clock's half hours
         local_s = table.start_s + table.utc_offset_s
@@ -117,6 +135,10 @@ def lay_out(table: Table, path: Path) -> Record:
         keep = np.arange(n_rows)
         slot = np.round((table.start_s - start_s) / interval_s).astype(np.int64)
         n_slots = int(slot.max()) + 1
+        # before room is made for them: two rows may lie eight thousand years apart
+        if n_slots > _MOST_SLOTS_A_ROW * n_rows:
+            found = f"found rows from {_day(start_s)} to {_day(float(table.start_s.max()))}"
+            raise _fault(path, f"{found}, but too few to fill that time, need years without long gaps.")
     if len(np.unique(slot)) < len(slot):
         raise _fault(path, "found the same hour twice: take out the doubled rows.")
 
@@ -132,8 +154,29 @@ def lay_out(table: Table, path: Path) -> Record:
         raise _fault(path, f"found {missing:.0%} of the direct and diffuse light missing, need at least nine tenths.")
     air, wind = (_known(spread(values)) for values in (table.air_degc, table.wind_ms))
     return Record(
-        table.kind, table.place, start_s, interval_s, is_typical, light[0], light[1], air, wind, table.air_lag_s
+        table.kind, table.place, start_s, interval_s, is_typical, light[0], light[1], air, wind, table.air_lag_s, late_s
     )
+
+
+def _late_s(table: Table, interval_s: int, path: Path) -> float:
+    """How much later the rows are read, so that the light comes with the sun. [s]"""
+    place = table.place
+    light_wm2 = table.dni_wm2 + table.dhi_wm2
+    late_s = seconds_late(
+        table.start_s, interval_s, place.latitude_deg, place.longitude_deg, light_wm2, table.outside_wm2
+    )
+    if abs(late_s) > MOST_S:
+        early = "before" if late_s > 0 else "after"
+        raise _fault(
+            path,
+            f"found light that comes {abs(late_s) / 3600:.1f} h {early} the sun at {place.latitude_deg:g}, "
+            f"{place.longitude_deg:g}, need rows in step with it: look at the file's longitude and time zone.",
+        )
+    return late_s
+
+
+def _day(at_s: float) -> str:
+    return str(np.datetime64(int(at_s), "s").astype("datetime64[D]"))
 
 
 def _fault(path: Path, text: str) -> BadInput:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Literal
 
 import numpy as np
@@ -14,6 +14,15 @@ from kitopt.operation.terms import Operation
 
 Laid = Literal["flat", "aimed"]
 """How a panel lies: flat on the ground, or as the operation aims those that tilt."""
+
+
+@dataclass(frozen=True)
+class DayFrom:
+    """One of the operation's days, what its weather comes from, and the share of clear sky that a forecast gives."""
+
+    day: date
+    source: Literal["forecast", "climate"]
+    share: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,6 +38,8 @@ class Sky:
         Aware, in the site's time zone.
     poa_wm2 : mapping of {"flat", "aimed"} to ndarray
         Irradiance in the plane of the panels, mean over the step. [Wm⁻²]
+    useful_wm2 : mapping of {"flat", "aimed"} to ndarray
+        What of it makes current: less what the glass reflects and what weak light is worth less. [Wm⁻²]
     panel_degc : mapping of {"flat", "aimed"} to ndarray
         Temperature of the panels' cells. [°C]
     air_degc, battery_degc : ndarray
@@ -45,11 +56,14 @@ class Sky:
         Whether unseen windows of the same kind can be drawn.
     aim_text : str
         How the tilting panels are aimed, in words.
+    days : tuple of DayFrom
+        Where each day's weather comes from; empty where all days come from one source that says so itself.
     """
 
     start: datetime
     step_h: float
     poa_wm2: Mapping[Laid, NDArray[np.float64]]
+    useful_wm2: Mapping[Laid, NDArray[np.float64]]
     panel_degc: Mapping[Laid, NDArray[np.float64]]
     air_degc: NDArray[np.float64]
     battery_degc: NDArray[np.float64]
@@ -59,11 +73,17 @@ class Sky:
     notes: tuple[str, ...] = ()
     can_refresh: bool = False
     aim_text: str = ""
+    days: tuple[DayFrom, ...] = ()
 
     @property
     def n_windows(self) -> int:
         """Number of windows."""
         return len(self.labels)
+
+    def coldest_lit_degc(self, way: Laid) -> float | None:
+        """Temperature of the panels' cells in the coldest step in which they see the sun; None without sun. [°C]"""
+        is_lit = self.useful_wm2[way] > 0.0
+        return float(np.min(self.panel_degc[way], where=is_lit, initial=np.inf)) if np.any(is_lit) else None
 
 
 SkyOf = Callable[[Operation], Sky]

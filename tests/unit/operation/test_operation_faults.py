@@ -69,6 +69,9 @@ def where(faults: list[Fault]) -> list[tuple[int | None, str | None]]:
         ("windows = 40", "weather = 'a\\u0000b'", 13, "need.weather", "need"),
         ("windows = 40", "weather = []", 13, "need.weather", "daily shares"),
         ("windows = 40", "weather = [0.3, 1.3]", 13, "need.weather", "from 0 to 1.2"),
+        ("windows = 40", "forecast = 0.3", 13, "need.forecast", "a word"),
+        ("windows = 40", 'forecast = ["sunny"]', 13, "need.forecast", "dull"),
+        ("windows = 40", "forecast = [1.1]", 13, "need.forecast", "from 0 to 1"),
         ("windows = 40", "weather = [true]", 13, "need.weather", "daily shares"),
         ("windows = 40", "start_charge = '120 %'", 13, "need.start_charge", "80 %"),
         ("windows = 40", "backup = ['radio']", 13, "need.backup", "battery, controller, panel, lead"),
@@ -186,3 +189,20 @@ def test_no_file_and_a_folder(tmp_path: Path) -> None:
         read_operation(tmp_path / "x.toml")
     with pytest.raises(BadInput, match="not a file"):
         read_operation(tmp_path)
+
+
+# ---- numbers mean what was typed
+
+
+def test_a_number_with_a_unit_that_nothing_settles_shows_both_readings(faults_of: FaultsOf) -> None:
+    faults = faults_of(end="[limits]\nmass_g = '1,500 g'\n")
+    assert [fault.column for fault in faults] == ["limits.mass_g"]
+    assert "write 1500 g or 1.5 g." in faults[0].text
+
+
+def test_kilograms_for_grams_and_a_percentage_of_a_percentage(faults_of: FaultsOf) -> None:
+    faults = faults_of(("windows = 40", "windows = 40\nconfidence = '0.95 %'"), end="[limits]\nmass_g = 9\n")
+    assert [(fault.column, fault.text.partition(": ")[2]) for fault in faults] == [
+        ("need.confidence", 'percent or a plain share? Write "0.95".'),
+        ("limits.mass_g", 'grams or kilograms? Write "9 kg".'),
+    ]
