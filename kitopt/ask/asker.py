@@ -12,7 +12,7 @@ from typing import Any
 
 from kitopt.ask.again import Again
 from kitopt.ask.change import Change, Question
-from kitopt.budget import UNLIMITED, Budget
+from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.choice import Choice, Proof
 from kitopt.choice.kit import best_kit, in_full
 from kitopt.operation.terms import Operation
@@ -72,14 +72,22 @@ class Asker:
         base = Question(question.operation, question.inventory)
         before = None if not question.rules else _of(self._known, base) or self._answer(base)
         if self.budget.is_over or (before is not None and not before.proof.proved):
-            proof = Proof(question.operation.least, None, None, False)
-            return Choice(question.operation, question.inventory, self.choice.sky, "time-limit", proof)
+            return self._unknown(question)
         if before is not None:
             self._keep(base, before)
             (choice,) = self._again_from(base).under_each([question.rules], self._part())
             return choice
-        sky = self.choice.sky if question.operation == self._asked.operation else self._sky_of(question.operation)
+        is_same_sky = question.operation == self._asked.operation
+        try:
+            sky = self.choice.sky if is_same_sky else self._sky_of(question.operation)
+        except OutOfTime:
+            return self._unknown(question)
         return best_kit(question.operation, question.inventory, sky, budget=self._part())
+
+    def _unknown(self, question: Question) -> Choice:
+        operation = question.operation
+        proof = Proof(operation.least, None, None, False)
+        return Choice(operation, question.inventory, self.choice.sky, "time-limit", proof)
 
     def _again_from(self, base: Question) -> Again:
         again = _of(self._again, base)

@@ -17,7 +17,7 @@ import numpy as np
 
 from kitopt.ask import Asker, Change
 from kitopt.ask.change import Family
-from kitopt.budget import UNLIMITED, Budget
+from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.choice import Choice, build_model, cases_under
 from kitopt.engine.halving import last_that_holds
 from kitopt.engine.judge import simulate
@@ -114,10 +114,8 @@ def edges(choice: Choice, *, sky_of: SkyOf, budget: Budget = UNLIMITED) -> Edges
     for way in _WAYS:
         try:
             edge = table.edge(way)
-        except _Unknown:
+        except (_Unknown, OutOfTime):
             is_cut_short = True
-            if budget.is_over:
-                break
             continue
         if edge is not None:
             found.append(edge)
