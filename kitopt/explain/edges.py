@@ -112,6 +112,8 @@ def edges(choice: Choice, *, sky_of: SkyOf, budget: Budget = UNLIMITED) -> Edges
     found: list[Edge] = []
     is_cut_short = False
     for way in _WAYS:
+        if budget.is_over:
+            return Edges(tuple(found), True)
         try:
             edge = table.edge(way)
         except (_Unknown, OutOfTime):
