@@ -146,7 +146,7 @@ def _less_sure(choice: Choice) -> Iterator[Change]:
 
 def _missing_leads(choice: Choice) -> Iterator[Change]:
     """What would lift a block: a lead that nobody owns yet, for an owned item that nothing joins."""
-    seen: set[tuple[str, str]] = set()
+    seen: set[tuple[Connector, Connector]] = set()
     for _, blocks in choice.blocks:
         for block in blocks:
             ends = _ends(choice, block)
@@ -159,7 +159,8 @@ def _missing_leads(choice: Choice) -> Iterator[Change]:
                 yield Change("lead", block.items[0], value, thing=lead)
 
 
-def _ends(choice: Choice, block: Block) -> tuple[str, str] | None:
+def _ends(choice: Choice, block: Block) -> tuple[Connector, Connector] | None:
+    """What a lead would have to join."""
     if block.rule not in ("no-lead", "fuse-reach", "battery-fuse"):
         return None
     things = [choice.inventory.by_id[i] for i in block.items]
@@ -167,21 +168,15 @@ def _ends(choice: Choice, block: Block) -> tuple[str, str] | None:
     if len(things) == 1 and isinstance(things[0], Battery | Controller | Load) and station is not None:
         thing = things[0]
         own = thing.battery_connector if isinstance(thing, Controller) else thing.connector
-        return (str(station), str(own)) if isinstance(thing, Load) else (str(own), str(station))
+        return (station, own) if isinstance(thing, Load) else (own, station)
     if len(things) == 2 and isinstance(things[0], Panel) and isinstance(things[1], Controller):
-        return str(things[0].connector), str(things[1].pv_connector)
+        return things[0].connector, things[1].pv_connector
     return None
 
 
-def _stout_lead(choice: Choice, ends: tuple[str, str], block: Block) -> Lead | None:
+def _stout_lead(choice: Choice, ends: tuple[Connector, Connector], block: Block) -> Lead | None:
     """A lead that joins two ends and carries all that is asked."""
-
-    def read(text: str) -> Connector:
-        family, _, side = text.partition(":")
-        return Connector(family, side)  # type: ignore[arg-type]
-
-    source, sink = read(ends[0]), read(ends[1])
-    found = missing(choice.inventory.leads, source, sink)
+    found = missing(choice.inventory.leads, *ends)
     if found.adapter is None:
         return None
     thing = choice.inventory.by_id[block.items[0]]
