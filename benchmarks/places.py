@@ -21,7 +21,6 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from kitopt.pack import pack, with_fresh
 from numpy.typing import NDArray
 
 from kitopt.choice import pack, with_fresh
