@@ -16,7 +16,6 @@ from kitopt.choice import Choice, Solved
 from kitopt.choice.classes import over_classes
 from kitopt.choice.kit import of_found
 from kitopt.engine import Plan, Row, choose
-from kitopt.engine.learned import CaseMemory
 from kitopt.model.kit import KitModel
 
 Rules = Sequence[Change]
@@ -114,10 +113,8 @@ class Again:
             plan if breaks_ties else _in_one_go(plan),
             budget=budget,
             cutoff=cutoff,
-            memories=tuple(memory.fork(is_restriction=True) for memory in self._memories[i]),
-        )
-        self._memories[i] = tuple(
-            _with_pure(old, new) for old, new in zip(self._memories[i], outcome.memories, strict=True)
+            # what is learned rests on the cases alone, so it holds with the rule and without
+            memories=self._memories[i],
         )
         return replace(before, plan=plan, outcome=outcome)
 
@@ -135,10 +132,3 @@ def _in_one_go(plan: Plan) -> Plan:
     """
     first = plan.objectives[0]
     return replace(plan, objectives=(first,), tie_break=()) if first.name == "mass" else plan
-
-
-def _with_pure(old: CaseMemory, new: CaseMemory) -> CaseMemory:
-    """What one rule has taught that holds without it, and what was known before."""
-    merged = new.fork(is_restriction=False)
-    merged.free_rows += [row for row in old.free_rows if not row.is_pure]
-    return merged

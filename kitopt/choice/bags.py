@@ -39,7 +39,7 @@ def fill_bags(
             program.add_row([(used[b - 1], 1.0), (used[b], -1.0)], lower=0.0)
     if budget.is_over:
         return None
-    answer = solve(program, seconds=budget.slice(_SECONDS).left_s, absolute_gap=0.999, is_hard=True)
+    answer = solve(program, seconds=budget.slice(_SECONDS).left_s, absolute_gap=0.999)
     values = answer.values
     if values is None:
         return () if answer.status == "infeasible" else None

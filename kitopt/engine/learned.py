@@ -33,14 +33,12 @@ _KEPT_PER_WINDOW = 6
 class FreeRow:
     """``v @ plant >= least``, valid whichever windows are given up.
 
-    ``windows`` are those that it was made from, for reasons. A row that is not pure also rests on
-    the plan's rules and bounds: it holds for any plan that allows no more, and for no other.
+    ``windows`` are those that it was made from, for reasons.
     """
 
     v: Floats
     least: float
     windows: tuple[int, ...]
-    is_pure: bool = True
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,17 +81,10 @@ class CaseMemory:
         self._in_pool = np.zeros(0, dtype=np.intp)
         self._least: dict[bytes, tuple[int, float]] = {}
 
-    def fork(self, *, is_restriction: bool) -> CaseMemory:
-        """A copy for another plan on the very same case, that learns on its own.
-
-        Parameters
-        ----------
-        is_restriction : bool
-            Whether the other plan allows no more than the one that was learned on: smaller bounds,
-            more rules. Otherwise only pure rows are taken along.
-        """
+    def fork(self) -> CaseMemory:
+        """A copy for another plan on the very same case, that learns on its own: the rows rest on the case alone."""
         copy = CaseMemory(self.case)
-        copy.free_rows = [row for row in self.free_rows if is_restriction or row.is_pure]
+        copy.free_rows = list(self.free_rows)
         copy.window_rows = list(self.window_rows)
         copy._pool_v = list(self._pool_v)
         copy._pool_window = list(self._pool_window)
@@ -222,9 +213,9 @@ class CaseMemory:
                 self._pool_v.append(row)
                 self._pool_window.append(window)
 
-    def add_free(self, v: Floats, least: float, windows: tuple[int, ...], *, is_pure: bool = True) -> None:
+    def add_free(self, v: Floats, least: float, windows: tuple[int, ...]) -> None:
         """Keep a row that holds whichever windows are given up."""
-        self.free_rows.append(FreeRow(v, least, windows, is_pure))
+        self.free_rows.append(FreeRow(v, least, windows))
 
     @staticmethod
     def _unlike(v: Floats, order: NDArray[np.intp], most: int) -> list[int]:

@@ -19,8 +19,7 @@ from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.engine.judge import Verdict
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.plan import Objective, Plan, Row
-from kitopt.engine.quantile import WindowFloor, quantile_row
-from kitopt.engine.solver import Program, Relaxation, solve
+from kitopt.engine.solver import Program, solve
 from kitopt.engine.write import add_learned
 from kitopt.errors import ModelError
 
@@ -29,10 +28,6 @@ Floats = NDArray[np.float64]
 _MOST_RELAXED_ROUNDS = 200
 _STALLED_ROUNDS = 8
 _MOST_NEIGHBOURS = 12
-_HARD_NODES = 10
-_SMALL_COLUMNS = 300
-"""Branching beyond this many nodes calls for rows that need no binaries: such a row costs hundreds of linear
-programs. Of more columns than these each program costs more, so more branching is put up with."""
 _GAP = 0.999
 """Objectives are whole numbers, so a gap below 1 is none."""
 
@@ -109,7 +104,6 @@ class _Chooser:
         self.cutoff = cutoff
         self.memories = tuple(memories) if memories is not None else tuple(CaseMemory(c) for c in plan.cases)
         self.rounds = 0
-        self.is_hard = False
         self.alone: set[tuple[str, bytes]] = set()
         self.best: Floats | None = None
         self.bound = plan.least(plan.objectives[0])
@@ -120,8 +114,6 @@ class _Chooser:
         self.forbidden: list[Floats] = []
         whole = np.ones(plan.n_columns, dtype=bool) if plan.is_integer is None else plan.is_integer
         self._is_integer: list[bool] = whole.tolist()
-        self._hard_nodes = _HARD_NODES * max(1.0, plan.n_columns / _SMALL_COLUMNS) ** 2
-        self._floors = {c.name: WindowFloor(c) for c in plan.cases}
         self._boxes = [m.upper_of_coordinates(plan.upper) for m in self.memories]
 
     # -- the passes ------------------------------------------------------------------
@@ -130,7 +122,7 @@ class _Chooser:
         first = self.plan.objectives[0]
         try:
             # with a cutoff the relaxation most often already tells that nothing is left
-            is_possible = self._relax(first, self.cutoff, with_quantiles=False)
+            is_possible = self._relax(first, self.cutoff)
             if not (is_possible and self._minimise(first, self.cutoff, is_full=True)):
                 return self._outcome("no-kit", first)
         except OutOfTime:
@@ -173,7 +165,7 @@ class _Chooser:
                 value = objective.of(self.best)
                 self.bound = self.plan.least(objective)
                 is_full = not self.plan.tie_break
-                if not is_full or self._relax(objective, value, with_quantiles=False):
+                if not is_full or self._relax(objective, value):
                     self._minimise(objective, value, is_full=is_full)
             if objective.name in self.later:
                 self.later[objective.name] = float(objective.of(self.best))
@@ -228,7 +220,7 @@ class _Chooser:
 
     # -- one objective ---------------------------------------------------------------
 
-    def _relax(self, objective: Objective, cutoff: float, *, with_quantiles: bool) -> bool:
+    def _relax(self, objective: Objective, cutoff: float) -> bool:
         """Cut the relaxation before any branching: linear programs are cheap.
 
         Returns
@@ -246,8 +238,6 @@ class _Chooser:
             failed = self._failed(counts)
             learned = [memory.learn(counts, verdict) for memory, verdict in failed]
             stalled = 0 if answer.objective > last + 1e-3 * abs(last) else stalled + 1
-            if with_quantiles and failed and (not any(learned) or stalled >= _STALLED_ROUNDS):
-                learned = [self._learn_quantile(memory, counts) for memory, _ in failed]
             self.bound = max(self.bound, math.ceil(answer.objective - 1e-6) + objective.fixed)
             best = None if self.best is None else float(objective.of(self.best))
             self.budget.round(bound=self.bound, best=best, n_rows=len(program.rows))
@@ -255,13 +245,6 @@ class _Chooser:
             if not any(learned) or stalled >= 2 * _STALLED_ROUNDS:
                 break
         return True
-
-    def _learn_quantile(self, memory: CaseMemory, counts: Floats) -> bool:
-        if memory.case.n_allowed == 0 or memory.case.served is not None:
-            return False
-        program = self._program(np.zeros(self.plan.n_columns), with_fixed=False)
-        self._left()
-        return quantile_row(memory, self._floors[memory.case.name], Relaxation(program), counts)
 
     def _failed(self, counts: Floats) -> list[tuple[CaseMemory, Verdict]]:
         """The cases that counts fail, with their verdicts."""
@@ -286,7 +269,6 @@ class _Chooser:
                 cutoff=cutoff - objective.fixed,
                 # it ends the proof; of later passes nothing is lost by a wrong verdict but a tie
                 confirm=is_full,
-                is_hard=self.is_hard,
             )
             if answer.status == "infeasible":
                 # nothing better than the kit in hand, where there is one
@@ -296,8 +278,6 @@ class _Chooser:
             if answer.values is None:
                 raise OutOfTime
             counts = self._whole(answer.values)
-            turns_hard = is_full and not self.is_hard and answer.n_nodes > self._hard_nodes
-            self.is_hard |= turns_hard
             passed = self._judge_all(counts)
             if passed:
                 self.best = counts
@@ -309,9 +289,6 @@ class _Chooser:
                 return True
             if is_full:
                 cutoff = self._try_neighbours(counts, objective, cutoff)
-            if turns_hard:
-                # branching has begun to cost: rows that need no binaries are now worth their price
-                self._relax(objective, cutoff, with_quantiles=True)
 
     def _try_neighbours(self, counts: Floats, objective: Objective, cutoff: float) -> float:
         """Look for a kit that passes by one piece more than a failing one; it bounds what is worth trying.
@@ -354,7 +331,7 @@ class _Chooser:
         if not failed:
             return True
         for memory, verdict in failed:
-            if not (memory.learn(counts, verdict) or (self.is_hard and self._learn_quantile(memory, counts))):
+            if not memory.learn(counts, verdict):
                 memory.learn_windows(counts, verdict)
         if fingerprint in self.seen:
             # rows say yes and the judge says no by less than the solver's tolerance

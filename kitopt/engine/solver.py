@@ -94,7 +94,6 @@ def solve(
     absolute_gap: float = 0.0,
     cutoff: float = math.inf,
     confirm: bool = True,
-    is_hard: bool = False,
 ) -> Answer:
     """Solve a program with HiGHS on one thread with a fixed seed.
 
@@ -116,8 +115,6 @@ def solve(
         "infeasible". A bound prunes far better than a row that says the same.
     confirm : bool
         Whether an infeasible verdict is checked a second time.
-    is_hard : bool
-        Whether much branching is to be expected.
 
     Raises
     ------
@@ -130,7 +127,7 @@ def solve(
         left = ends - time.monotonic()
         if left <= 0.0 and not presolve:
             return _UNKNOWN
-        return _solve_once(some, relaxed, start, left, absolute_gap, most, is_hard=is_hard, presolve=presolve)
+        return _solve_once(some, relaxed, start, left, absolute_gap, most, presolve=presolve)
 
     answer = once(program, cutoff, presolve=True)
     if answer.status != "infeasible" or not confirm:
@@ -154,7 +151,6 @@ def _solve_once(
     absolute_gap: float,
     cutoff: float,
     *,
-    is_hard: bool,
     presolve: bool,
 ) -> Answer:
     import highspy
@@ -173,20 +169,18 @@ def _solve_once(
     }
     if math.isfinite(cutoff) and not relaxed:
         options["objective_bound"] = cutoff + _CUTOFF_SLACK
-    if not is_hard:
-        # measured on small programs: what the solver does before it branches costs more than branching
-        options |= {
-            "mip_heuristic_effort": 0.0,
-            "mip_heuristic_run_feasibility_jump": False,
-            "mip_heuristic_run_rens": False,
-            "mip_heuristic_run_rins": False,
-            "mip_heuristic_run_root_reduced_cost": False,
-            "mip_heuristic_run_shifting": False,
-            "mip_heuristic_run_zi_round": False,
-            "mip_pscost_minreliable": 1,
-            "mip_allow_restart": False,
-            "mip_allow_cut_separation_at_nodes": False,
-        }
+    # measured: what the solver does before it branches costs more than branching
+    options |= {
+        "mip_heuristic_effort": 0.0,
+        "mip_heuristic_run_feasibility_jump": False,
+        "mip_heuristic_run_rens": False,
+        "mip_heuristic_run_rins": False,
+        "mip_heuristic_run_root_reduced_cost": False,
+        "mip_heuristic_run_shifting": False,
+        "mip_heuristic_run_zi_round": False,
+        "mip_pscost_minreliable": 1,
+        "mip_allow_cut_separation_at_nodes": False,
+    }
     if math.isfinite(seconds):
         options["time_limit"] = max(seconds, 0.01)
     solver = pulp.HiGHS(msg=False)
@@ -260,55 +254,3 @@ def _write(program: Program, relaxed: bool) -> tuple[Any, list[int]]:
             problem.addConstraint(pulp.LpConstraint(expression, sense, rhs=side), f"r{n_written:06d}")
             n_written += 1
     return problem, rows
-
-
-class Relaxation:
-    """A program without integrality, written once and re-optimised from its last basis.
-
-    For asking the same program many questions that differ in the objective and a few rows.
-    """
-
-    def __init__(self, program: Program) -> None:
-        import highspy
-        import pulp
-
-        problem, _ = _write(program, relaxed=True)
-        solver = pulp.HiGHS(msg=False)
-        solver.createAndConfigureSolver(problem)
-        solver.buildSolverModel(problem)
-        self._highs: Any = problem.solverModel
-        _set_options(self._highs, {"output_flag": False, "threads": 1, "random_seed": 0})
-        self._optimal = highspy.HighsModelStatus.kOptimal
-        self._infeasible = highspy.HighsModelStatus.kInfeasible
-        self._columns = np.arange(len(program.lower), dtype=np.int32)
-        self._n_rows = int(self._highs.getNumRow())
-
-    def aim(self, direction: Sequence[tuple[int, float]]) -> None:
-        """Minimise another linear function from now on."""
-        cost = np.zeros(len(self._columns))
-        for j, coefficient in direction:
-            cost[j] += coefficient
-        self._highs.changeColsCost(len(cost), self._columns, cost)
-
-    def add_row(self, terms: Sequence[tuple[int, float]], lower: float) -> None:
-        """Add ``Σ coefficient·column >= lower`` until `forget_rows`."""
-        indices = np.asarray([j for j, _ in terms], dtype=np.int32)
-        values = np.asarray([c for _, c in terms], dtype=np.float64)
-        self._highs.addRow(lower, math.inf, len(indices), indices, values)
-
-    def forget_rows(self) -> None:
-        """Drop the rows added since the program was written."""
-        now = int(self._highs.getNumRow())
-        if now > self._n_rows:
-            self._highs.deleteRows(now - self._n_rows, np.arange(self._n_rows, now, dtype=np.int32))
-
-    def least(self) -> tuple[float, Floats | None]:
-        """The least value and a point that has it.
-
-        Infinity without a point when no point exists; minus infinity when the solver could not say.
-        """
-        self._highs.run()
-        status = self._highs.getModelStatus()
-        if status == self._optimal:
-            return float(self._highs.getInfo().objective_function_value), np.array(self._highs.getSolution().col_value)
-        return (math.inf if status == self._infeasible else -math.inf), None

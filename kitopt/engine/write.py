@@ -32,7 +32,6 @@ def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column:
     scale_column : int, optional
         A column λ in place of the 1 on the right-hand sides: the share of the need that is met.
         A case's own served column is another.
-        Rows that rest on the plan as a whole are then left out, since they hold for λ = 1 only.
     """
     case = memory.case
     is_few = len(memory.free_rows) + len(memory.window_rows) <= _FEW_ROWS
@@ -44,8 +43,7 @@ def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column:
         program.add_row([*terms, *((j, -least) for j in scales)], lower=least * (1 - len(scales)))
 
     for row in memory.free_rows:
-        if not scales or row.is_pure:
-            at_least(in_columns(row.v), row.least)
+        at_least(in_columns(row.v), row.least)
     given_up: dict[int, int] = {}
     for window_row in memory.window_rows:
         floor = _floor(memory, window_row, box, is_scaled=bool(scales))

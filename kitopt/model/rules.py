@@ -161,9 +161,11 @@ def _matching_panels(model: KitModel) -> None:
         picks = [model.add(Column(f"{unit} takes panels of {low:g} to {high:g} V", 1)) for low, high in groups]
         text = f"panels on {unit} must match within {MATCH_SHARE:.0%} in voltage"
         model.rows.append(Row((*((p, 1.0) for p in picks), (x, -1.0)), upper=0.0, rule="panel-match", text=text))
-        for j, join in joins:
-            fit = [p for p, (low, high) in zip(picks, groups, strict=True) if low <= join.panel.vmp_v <= high]
-            terms = ((j, 1.0), *((p, -model.columns[j].upper) for p in fit))
+        # one row a type: all its joins together are no more panels than are owned, which binds more than a row a join
+        for panel in sorted({join.panel for _, join in joins}, key=lambda panel: panel.id):
+            fit = [p for p, (low, high) in zip(picks, groups, strict=True) if low <= panel.vmp_v <= high]
+            own = ((j, float(join.n_joined)) for j, join in joins if join.panel == panel)
+            terms = (*own, *((p, -float(panel.count)) for p in fit))
             model.rows.append(Row(terms, upper=0.0, rule="panel-match", text=text))
 
 

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from kitopt.engine import solver
-from kitopt.engine.solver import Program, Relaxation, solve
+from kitopt.engine.solver import Program, solve
 from kitopt.errors import SolverFailed
 
 
@@ -174,24 +174,3 @@ def test_each_row_has_its_own_dual() -> None:
     assert answer.objective == pytest.approx(5.0)
     assert answer.duals is not None
     assert answer.duals[1] == pytest.approx(2.0)
-
-
-def test_a_relaxation_is_asked_again_and_forgets_rows() -> None:
-    program = Program()
-    x = program.add_column(0, 4, integer=True)
-    y = program.add_column(0, 4, integer=True)
-    program.add_row([(x, 1.0), (y, 1.0)], lower=2.5)
-    relaxation = Relaxation(program)
-    relaxation.aim([(x, 1.0)])
-    assert relaxation.least()[0] == pytest.approx(0.0)
-    relaxation.add_row([(x, 1.0), (y, -1.0)], 1.0)
-    value, point = relaxation.least()
-    # x - y >= 1 and x + y >= 2.5 meet at x = 1.75
-    assert value == pytest.approx(1.75)
-    assert point is not None
-    assert point[0] == pytest.approx(1.75)
-    relaxation.add_row([(x, 1.0)], 5.0)
-    assert relaxation.least() == (math.inf, None)
-    relaxation.forget_rows()
-    relaxation.aim([(x, 1.0), (y, 2.0)])
-    assert relaxation.least()[0] == pytest.approx(2.5)
