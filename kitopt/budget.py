@@ -1,18 +1,21 @@
 """How much time there is, and who hears how the work goes: one object for a whole command.
 
-Every part of the work is given the same budget, or a slice of it. Whoever works long without the
-solver calls ``check`` now and then; what is known when the time is up is then all that is told.
+Every part of the work is given the same budget, or a slice of it. What is known when the time is up is all
+that is told. Deep loops that know nothing of budgets call ``check_time``, which asks the one in force.
 """
 
 from __future__ import annotations
 
+import contextlib
 import math
 import time
+from collections.abc import Iterator
+from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-STARTED_S = time.monotonic()
-"""When the process began, as near as its first import tells. [s]"""
+STARTED_S = time.monotonic() - time.process_time()
+"""When the process began: what it has computed until this is imported counts too. [s]"""
 
 
 class OutOfTime(Exception):
@@ -92,6 +95,15 @@ class Budget:
         if self.is_over:
             raise OutOfTime
 
+    @contextlib.contextmanager
+    def in_force(self) -> Iterator[None]:
+        """Let ``check_time`` ask this budget."""
+        token = _IN_FORCE.set(self)
+        try:
+            yield
+        finally:
+            _IN_FORCE.reset(token)
+
     def slice(self, seconds: float = math.inf, *, share: float = 1.0) -> Budget:
         """A part of it: so many seconds at most, and that share of what is left at most. [s]"""
         left_s = min(seconds, share * self.left_s)
@@ -113,3 +125,14 @@ class Budget:
 
 
 UNLIMITED = Budget()
+_IN_FORCE: ContextVar[Budget] = ContextVar("budget", default=UNLIMITED)
+
+
+def check_time() -> None:
+    """Go on only while the budget in force has time: for loops that may take long without the solver.
+
+    Raises
+    ------
+    OutOfTime
+    """
+    _IN_FORCE.get().check()

@@ -45,12 +45,12 @@ def run_why(asked: Sequence[str], folder: Path | None, options: Options, *, is_j
     from kitopt.report import why as told
     from kitopt.report.document import as_json, document
     from kitopt.report.text import answer
-    from kitopt.sky import fresh_windows, windows_for
+    from kitopt.sky import fresh_windows, not_made, windows_for
 
     progress = Progress(sys.stderr, operation.least)
     budget = overrides.budget(progress)
     try:
-        sky = windows_for(operation)
+        sky = not_made(operation) if budget.is_over else windows_for(operation)
         choice = pack(operation, inventory, sky, budget=budget)
         fresh = (lambda: fresh_windows(operation)) if sky.can_refresh else None
         code = EXIT_CODES[choice.status]
