@@ -18,7 +18,7 @@ from kitopt.choice.kit import best_kit, in_full
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Laid, Sky, SkyOf
 
-MOST_PROPOSALS = 2000
+MOST_PROPOSALS = 300
 """What one question may take; one that takes more stays open."""
 
 

@@ -27,7 +27,7 @@ from kitopt.operation.terms import Span
 NIGHT = Span(23 * 60, 7 * 60)
 DAY = Span(NIGHT.end_min, NIGHT.start_min)
 _ADAPTER_G = 40
-_PROPOSALS_TO_BUY = 4000
+_PROPOSALS_TO_BUY = 600
 
 
 def families(choice: Choice, catalogue: Inventory | None, budget: Budget) -> Iterator[Iterator[Change]]:
