@@ -276,7 +276,7 @@ def several(number: int, n_tasks: int, *, backup: bool = False) -> Several:
     is_wired = number % 2 == 1
     first = wired_instance(rng) if is_wired else random_instance(rng, n_windows=10)
     inventory = _thinned(first.inventory, rng, 5 if is_wired else 6)
-    factor = rng.uniform(0.5, 1.0)
+    factor = rng.uniform(0.5, 1.4)
     fields = ("idle_a", "idle_w", "full_a", "full_w")
     loads = tuple(
         replace(x, count=10, **{f: factor * v for f in fields if (v := getattr(x, f)) is not None})
