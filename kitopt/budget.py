@@ -45,6 +45,13 @@ class Silent:
 SILENT = Silent()
 
 
+@dataclass
+class Allowance:
+    """So many proposals may still be judged."""
+
+    left: int
+
+
 @dataclass(frozen=True)
 class Budget:
     """A moment by which work must end, and a reporter.
@@ -53,10 +60,13 @@ class Budget:
     ----------
     ends_s : float
         On the clock of ``time.monotonic``; infinite without a limit. [s]
+    allowed : Allowance or None
+        How many proposals may be judged, whatever the time; None for any number.
     """
 
     ends_s: float = math.inf
     reporter: Reporter = SILENT
+    allowed: Allowance | None = None
 
     @classmethod
     def of(cls, seconds: float, reporter: Reporter | None = None) -> Budget:
@@ -65,7 +75,9 @@ class Budget:
 
     @property
     def left_s(self) -> float:
-        """What is left; 0 when the time is up. [s]"""
+        """What is left; 0 when the time is up, or no proposal is allowed any more. [s]"""
+        if self.allowed is not None and self.allowed.left <= 0:
+            return 0.0
         return max(0.0, self.ends_s - time.monotonic())
 
     @property
@@ -96,6 +108,16 @@ class Budget:
         """A part of it: so many seconds at most, and that share of what is left at most. [s]"""
         left_s = min(seconds, share * self.left_s)
         return replace(self, ends_s=min(self.ends_s, time.monotonic() + left_s))
+
+    def proposals(self, most: int) -> Budget:
+        """A part of it in which no more than so many proposals are judged: the same on every machine."""
+        return replace(self, allowed=Allowance(most))
+
+    def round(self, *, bound: float, best: float | None, n_rows: int) -> None:
+        """Tell the reporter that a proposal has been judged, and count it."""
+        if self.allowed is not None:
+            self.allowed.left -= 1
+        self.reporter.round(bound=bound, best=best, n_rows=n_rows)
 
     def say(self, text: str) -> None:
         """Tell the reporter what is begun."""

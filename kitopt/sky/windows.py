@@ -84,7 +84,7 @@ class Sky:
     def coldest_lit_degc(self, way: Laid) -> float | None:
         """Temperature of the panels' cells in the coldest step in which they see the sun; None without sun. [°C]"""
         is_lit = self.useful_wm2[way] > 0.0
-        return float(np.min(self.panel_degc[way], where=is_lit, initial=np.inf)) if np.any(is_lit) else None
+        return float(np.min(np.where(is_lit, self.panel_degc[way], np.inf))) if np.any(is_lit) else None
 
 
 SkyOf = Callable[[Operation], Sky]

@@ -13,9 +13,9 @@ from oracle.instances import Instance, random_instance
 from oracle.wired_instances import wired
 from oracle.wiring import wired_answer
 
+from kitopt.ask import Asker, at_least, at_most
 from kitopt.choice import Choice, pack
 from kitopt.engine import choose
-from kitopt.explain.again import Resolver, Rule, at_least, at_most
 from kitopt.explain.without import without_each
 
 instances = st.randoms(use_true_random=False).map(random_instance)
@@ -53,16 +53,16 @@ def test_rows_kept_for_a_rule_more_change_no_optimum(instance: Instance, number:
     things = [*owned.batteries, *owned.controllers, *owned.panels]
     item_id = things[number % len(things)].id
     packed = next((p.count for p in choice.packed if p.id == item_id), 0)
-    rule: Rule = at_most(item_id, max(0, packed - 1)) if is_less else at_least(item_id, 1)
-    kept = Resolver(choice).under(rule)
+    rule = at_most(item_id, max(0, packed - 1)) if is_less else at_least(item_id, 1)
+    kept = Asker(choice).ask(rule)
     objectives = []
     for one in choice.solved:
-        rows = rule(one.model)
+        rows = rule.rows(one.model)
         if rows is not None:
             outcome = choose(replace(one.plan, rows=(*one.plan.rows, *rows)))
             if outcome.counts is not None:
                 objectives.append(round(outcome.objective))
-    assert kept.objective == min(objectives, default=None)
+    assert kept.proof.objective == min(objectives, default=None)
     assert kept.status == ("found" if objectives else "no-kit")
 
 
