@@ -50,7 +50,20 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
             "backup",
             "wiring_list",
         )
-    )
+    ),
+    "choice": tuple(
+        frozenset(names.split())
+        for names in (
+            "problem side_by_side classes",
+            "program",
+            "search",
+            "terms",
+            "measure",
+            "strongest bags handovers offers purchase",
+            "kit singles trials",
+            "standing sharing season",
+        )
+    ),
 }
 """Within a layer, likewise."""
 

@@ -162,7 +162,7 @@ def test_fetch_weather_wants_one_place(run: Run) -> None:
 
 def test_the_demo_is_packed_though_every_warning_is_an_error(tmp_path: Path) -> None:
     result = subprocess.run(
-        [sys.executable, "-W", "error", *KITOPT[1:], "pack", "--brief", "--seconds", "20"],
+        [sys.executable, "-W", "error", *KITOPT[1:], "pack", "--brief", "--seconds", "100"],
         cwd=tmp_path,
         capture_output=True,
         text=True,
