@@ -111,7 +111,13 @@ class Problem:
 
 
 def build_model(
-    operation: Operation, inventory: Inventory, bus: BusClass, sky: Sky, *, budget: Budget = UNLIMITED
+    operation: Operation,
+    inventory: Inventory,
+    bus: BusClass,
+    sky: Sky,
+    *,
+    is_part_of_a_bag: bool = False,
+    budget: Budget = UNLIMITED,
 ) -> KitModel:
     """Columns, rows and rules of one kit on one bus class.
 
@@ -128,17 +134,24 @@ def build_model(
     apply_rules(model, sky.coldest_degc, amps)
     budget.check()
     lay_backups(model)
-    add_stock(model)
+    add_stock(model, is_part_of_a_bag=is_part_of_a_bag)
     return model
 
 
 def model_over(
-    dates: Sequence[Operation], inventory: Inventory, bus: BusClass, skies: Sequence[Sky], *, budget: Budget = UNLIMITED
+    dates: Sequence[Operation],
+    inventory: Inventory,
+    bus: BusClass,
+    skies: Sequence[Sky],
+    *,
+    is_part_of_a_bag: bool = False,
+    budget: Budget = UNLIMITED,
 ) -> KitModel:
     """The model of one kit for several dates: laid out for the highest peak and the coldest air."""
     peaks = [station_peak_a(date, inventory, bus) for date in dates]
     coldest = min(skies, key=lambda sky: sky.coldest_degc)
-    return build_model(dates[int(np.argmax(peaks))], inventory, bus, coldest, budget=budget)
+    hardest = dates[int(np.argmax(peaks))]
+    return build_model(hardest, inventory, bus, coldest, is_part_of_a_bag=is_part_of_a_bag, budget=budget)
 
 
 def cases_under(
