@@ -18,7 +18,7 @@ from kitopt.engine.plant import Conditions, Layout
 PERSISTENCE = 0.29
 STEPS_A_DAY = 48
 NOMINAL_V = 12.8
-CHARGING_V = 1.04 * NOMINAL_V
+CHARGING_V = 13.4
 
 
 def synthetic_plan(
@@ -53,15 +53,15 @@ def synthetic_plan(
     unit_g = np.where(is_mppt, rng.integers(150, 600, n_controllers), rng.integers(60, 250, n_controllers))
     for c in range(n_controllers):
         mass_g[first_unit + c] = float(unit_g[c])
-        matrix[layout.limit(c), first_unit + c] = limit_a[c] * CHARGING_V
+        matrix[layout.limit(c), first_unit + c] = limit_a[c] * NOMINAL_V
         matrix[layout.demand(0), first_unit + c] = 0.25
         for p in range(n_panels):
             j = first_join + c * n_panels + p
             mass_g[j], upper[j] = panel_g[p], each
             if is_mppt[c]:
-                matrix[layout.panel(c, 2), j] = panel_w[p] * 0.75 * 0.95
+                matrix[layout.panel(c, 2), j] = panel_w[p] * 0.75 * 0.95 * NOMINAL_V / CHARGING_V
             else:
-                matrix[layout.panel(c, 0 if p % 3 else 1), j] = panel_w[p] / 18 * CHARGING_V * 0.75
+                matrix[layout.panel(c, 0 if p % 3 else 1), j] = panel_w[p] / 18 * NOMINAL_V * 0.75
 
     def join(c: int, p: int) -> int:
         return first_join + c * n_panels + p
@@ -88,6 +88,8 @@ def synthetic_plan(
         reserve_share=0.1,
         reserve_wh=0.0,
         has_charge_limit=False,
+        first_of_cell=np.arange(n_steps),
+        may_discharge=np.ones((1, n_steps), dtype=bool),
         n_windows=n_windows,
     )
     price = np.round(mass_g * rng.uniform(0.5, 1.5, n_columns)) * 5

@@ -11,17 +11,22 @@ settings.register_profile(
 )
 settings.load_profile("kitopt")
 
-INSTANCES_A_CHUNK = 50
+NUMBERED = {"instance_numbers": (1_000, 10_000, 50), "cell_numbers": (5_000, 100_000, 500)}
+"""Fixtures that are ranges of numbers: how many in all, how many in the long run, how many in a chunk."""
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Add the long run."""
-    parser.addoption("--many", action="store_true", help="compare 10,000 random inventories instead of 1,000")
+    parser.addoption(
+        "--many", action="store_true", help="10,000 random inventories and 100,000 changed cells, not 1,000 and 5,000"
+    )
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """Split the numbered instances into chunks, so that several workers can share them."""
-    if "instance_numbers" in metafunc.fixturenames:
-        n = 10_000 if metafunc.config.getoption("--many") else 1_000
-        chunks = [range(first, first + INSTANCES_A_CHUNK) for first in range(0, n, INSTANCES_A_CHUNK)]
-        metafunc.parametrize("instance_numbers", chunks, ids=[f"{c.start}-{c.stop - 1}" for c in chunks])
+    is_long = metafunc.config.getoption("--many")
+    for name, (short, n_long, a_chunk) in NUMBERED.items():
+        if name in metafunc.fixturenames:
+            n = n_long if is_long else short
+            chunks = [range(first, first + a_chunk) for first in range(0, n, a_chunk)]
+            metafunc.parametrize(name, chunks, ids=[f"{c.start}-{c.stop - 1}" for c in chunks])

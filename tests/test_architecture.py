@@ -7,6 +7,7 @@ import importlib
 import re
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator
 from graphlib import TopologicalSorter
 from pathlib import Path
@@ -25,7 +26,7 @@ LAYERS: tuple[frozenset[str], ...] = tuple(
         "inventory",
         "operation",
         "sky",
-        "model",
+        "model second_opinion",
         "choice",
         "explain",
         "report",
@@ -40,9 +41,10 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
         frozenset(names.split())
         for names in (
             "bus need harvest rulebook",
-            "wiring",
+            "wiring feeding",
             "kit",
-            "panel_side station_side",
+            "protection panel_side",
+            "station_side",
             "rules",
             "backup",
             "wiring_list",
@@ -54,17 +56,20 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
 NO_ITEMS = {"engine"}
 """They see numbers, never an item: anything from here may be imported by them, the errors and the budget."""
 
-SINGLE_IMPORTERS = {
-    "pvlib": "kitopt.sky",
-    "gsee_climate_data": "kitopt.sky",
-    "requests": "kitopt.sky.fetch",
-    "pulp": "kitopt.engine.solver",
-    "highspy": "kitopt.engine.solver",
-    "typer": "kitopt.cli",
-}
-"""Who alone imports a library."""
+APART = {"second_opinion": {"errors", "inventory", "operation", "sky"}}
+"""What checks the planner from outside, and all that it may share with it."""
 
-HEAVY = {"numpy", "pandas", "scipy", "pvlib", "pulp", "highspy", "pydantic", "pint", "networkx", "tomlkit", "rich"}
+SINGLE_IMPORTERS = {
+    "pvlib": ("kitopt.sky", "kitopt.second_opinion"),
+    "gsee_climate_data": ("kitopt.sky",),
+    "requests": ("kitopt.sky.fetch",),
+    "pulp": ("kitopt.engine.solver",),
+    "highspy": ("kitopt.engine.solver",),
+    "typer": ("kitopt.cli",),
+}
+"""Who alone imports a library; pvlib has two, since whoever checks the panels must not share the planner's."""
+
+HEAVY = {"numpy", "pandas", "scipy", "pvlib", "pulp", "highspy", "pydantic", "pint", "requests", "tomlkit", "rich"}
 """What a help text must not wait for."""
 
 UNITS = {
@@ -161,13 +166,31 @@ def test_nothing_is_loaded_in_a_circle() -> None:
     assert set(order) >= set(MODULES)
 
 
-@pytest.mark.parametrize(("library", "owner"), SINGLE_IMPORTERS.items())
-def test_a_library_has_one_importer(library: str, owner: str) -> None:
+@pytest.mark.parametrize("name", [name for name in MODULES if top(name) in APART])
+def test_what_checks_the_planner_shares_nothing_with_it(name: str) -> None:
+    used = {top(other) for other in imports(name, ast.walk(TREES[name])) if within(other, "kitopt")}
+    assert used - {top(name)} <= APART[top(name)]
+
+
+@pytest.mark.parametrize(("library", "owners"), SINGLE_IMPORTERS.items())
+def test_a_library_has_its_importers(library: str, owners: tuple[str, ...]) -> None:
     importers = {
         name for name, tree in TREES.items() if any(within(one, library) for one in imports(name, ast.walk(tree)))
     }
     assert importers, f"nobody imports {library}"
-    assert {name for name in importers if not within(name, owner)} == set()
+    assert {name for name in importers if not any(within(name, owner) for owner in owners)} == set()
+
+
+def test_every_library_that_is_imported_is_declared_and_no_other() -> None:
+    with (PACKAGE.parent / "pyproject.toml").open("rb") as file:
+        declared = {
+            re.split(r"[<>=]", one)[0].replace("-", "_") for one in tomllib.load(file)["project"]["dependencies"]
+        }
+    used = {one.split(".")[0] for name, tree in TREES.items() for one in imports(name, ast.walk(tree))}
+    # pydantic_core comes with pydantic; tzdata is found by the standard library
+    own = {"kitopt", "pydantic_core", *sys.stdlib_module_names}
+    assert used - own - declared == set()
+    assert declared - used == {"tzdata"}
 
 
 def test_no_module_is_a_drawer_for_odds_and_ends() -> None:

@@ -26,7 +26,8 @@ def pack(operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget
         Status "no-kit" comes with the strongest kit; "time-limit" with the best so far, if any.
     """
     problem = Problem((Wanted((operation,)),), inventory, lambda _: sky)
-    found = Search(problem, in_order(operation.least), budget).alone(0)
+    first, *others = in_order(operation.least)
+    found = Search(problem, [first, "ends", *others], budget).alone(0)
     proof = Proof.reached(operation.least, found.value, found.bound)
     base = Choice(
         operation,

@@ -17,10 +17,11 @@ from kitopt.engine.judge import TOLERANCE_WH, simulate
 from kitopt.engine.plant import Conditions
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import BusClass
+from kitopt.model.feeding import station_peak_a
 from kitopt.model.kit import Join, KitModel, Unit, case_under
-from kitopt.model.need import draws, peak_a, step_lengths_h, total_wh
-from kitopt.model.station_side import station_peak_a
+from kitopt.model.need import draws, peak_a
 from kitopt.model.wiring_list import wiring_list
+from kitopt.operation.clock import steps_of
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
@@ -59,7 +60,7 @@ def with_need(choice: Choice, bus: BusClass | None) -> Choice:
     """The choice with what the loads ask for on a bus class."""
     nominal_v = bus.nominal_v if bus else 12.8
     parts = draws(choice.operation, choice.inventory, nominal_v)
-    need_wh = float(np.sum(total_wh(parts, choice.operation.n_steps)))
+    need_wh = float(sum(np.sum(part.load_wh) for part in parts))
     most_a = station_peak_a(choice.operation, choice.inventory, bus) if bus else peak_a(parts)
     return replace(choice, need_wh=need_wh, peak_a=most_a)
 
@@ -71,7 +72,8 @@ def measured(choice: Choice, made: Made) -> Choice:
     survives = verdict.survives
     k = int(np.argmin(np.where(survives, verdict.margin_wh, np.inf)))
     step = int(verdict.lowest_step[k])
-    charge_wh = float(verdict.charge_wh[k, step])
+    held_wh = np.broadcast_to(verdict.held_wh, verdict.free_wh.shape)
+    charge_wh = float(verdict.margin_wh[k] + held_wh[k, step])
     lowest = Lowest(
         made.sky.labels[k],
         k,
@@ -139,7 +141,7 @@ def losses_of(made: Made) -> tuple[Loss, ...]:
 
 def step_end(operation: Operation, step: int) -> datetime:
     """When a step ends, in the site's time zone."""
-    elapsed_h = float(np.cumsum(step_lengths_h(operation))[step])
+    elapsed_h = float(np.cumsum(steps_of(operation).length_h)[step])
     moment = operation.start.astimezone(UTC) + timedelta(hours=elapsed_h)
     return moment.astimezone(operation.site.timezone)
 
@@ -151,11 +153,10 @@ def hours_without_sun(conditions: Conditions, plant: Floats) -> float:
     dark[layout.panel(0, 0) : layout.demand(0)] = 0.0
     only = conditions.window(0) if conditions.capacity_share.shape[0] == 1 else conditions
     verdict = simulate(only, dark)
-    free_wh = verdict.charge_wh - verdict.held_wh
     start_wh = plant[layout.capacity] * (1 - conditions.reserve_share) - plant[layout.missing] - conditions.reserve_wh
     ends_h = np.concatenate([[0.0], np.cumsum(conditions.step_h)])
     hours = float(ends_h[-1])
-    for row in free_wh:
+    for row in verdict.free_wh:
         below = np.flatnonzero(row < -TOLERANCE_WH)
         if len(below):
             t = int(below[0])

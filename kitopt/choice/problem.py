@@ -16,10 +16,11 @@ from kitopt.engine import Case
 from kitopt.inventory.items import CHOSEN_KINDS, Inventory
 from kitopt.model.backup import backup_cases, lay_backups
 from kitopt.model.bus import BusClass
-from kitopt.model.kit import KitModel, add_stock, case_under, lay_out, order_equal_units
+from kitopt.model.feeding import station_peak_a
+from kitopt.model.kit import KitModel, add_fuse_stock, add_stock, case_under, lay_out, order_equal_units
 from kitopt.model.panel_side import lay_panels
 from kitopt.model.rules import apply_rules
-from kitopt.model.station_side import lay_station, station_peak_a
+from kitopt.model.station_side import lay_station
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky, SkyOf
 
@@ -131,10 +132,11 @@ def build_model(
     lay_station(model, amps)
     budget.check()
     order_equal_units(model)
-    apply_rules(model, sky.coldest_degc, amps)
+    apply_rules(model, sky, amps)
     budget.check()
     lay_backups(model)
     add_stock(model, is_part_of_a_bag=is_part_of_a_bag)
+    add_fuse_stock(model)
     return model
 
 

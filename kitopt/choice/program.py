@@ -7,7 +7,8 @@ one is made; one that may be left out has such a column too. What kits share is 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -19,7 +20,8 @@ from kitopt.engine.lazily import choose_lazily
 from kitopt.engine.learned import CaseMemory
 from kitopt.inventory.items import Battery, Inventory, Item
 from kitopt.model.bus import BusClass
-from kitopt.model.kit import KitModel
+from kitopt.model.kit import Join, KitModel
+from kitopt.model.panel_side import meets_station
 from kitopt.operation.terms import Operation
 
 UNPRICED_CENTS = 10**7
@@ -170,6 +172,11 @@ class Program:
         if name in ("bought", "cost"):
             each = {i: 1 if name == "bought" else self.problem.prices[i] for i in self.buys}
             return Objective(name, self.side.weights([(j, float(each[i])) for i, j in self.buys.items()]))
+        if name == "ends":
+            kits = [kit for some in self.kits.values() for kit in some]
+            return Objective(
+                name, self.side.weights([(kit.first + j, 1.0) for kit in kits for j in _by_station_ends(kit.model)])
+            )
         cost, by_id = COST[name], self.stock.by_id
         terms = [(j, float(cost(by_id[i]))) for i, j in self.bag.items()]
         if not self.bag:
@@ -256,10 +263,17 @@ class Program:
         return total
 
 
+def _by_station_ends(model: KitModel) -> Iterator[int]:
+    """Joins of panels by ends that fit into the station: at an equal first objective, the fewer the better."""
+    for j in model.join_columns:
+        join = model.columns[j].meaning
+        assert isinstance(join, Join)
+        if meets_station(model.operation, join, model.units[join.unit].controller.pv_connector):
+            yield j
+
+
 def _at(model: KitModel, date: Operation) -> KitModel:
     """A model at another date."""
-    from dataclasses import replace
-
     return model if date is model.operation else replace(model, operation=date)
 
 

@@ -245,12 +245,21 @@ def _why(
 
 
 @app.command("check")
-def _check(operation: OperationFile = None, inventory: Inventory = None, json: Json = False) -> Request:
+def _check(
+    operation: OperationFile = None,
+    inventory: Inventory = None,
+    json: Json = False,
+    connectors: Annotated[
+        bool, typer.Option("--connectors", help="Print the families of connectors instead: volts, amperes, mates.")
+    ] = False,
+) -> Request:
     """Read the files and say what is wrong in them, or what was read and what had to be assumed."""
 
     def run() -> Answer:
-        from kitopt.cli.check import run_check
+        from kitopt.cli.check import run_check, run_connectors
 
+        if connectors:
+            return run_connectors(inventory, is_json=json)
         return run_check(operation, inventory, is_json=json)
 
     return Request(run, json, CHECK_SCHEMA)
@@ -278,12 +287,13 @@ def _fetch_weather(
     longitude: Annotated[float | None, typer.Option(metavar="DEG", help="Instead of an operation; east is +.")] = None,
     first_year: Annotated[int | None, typer.Option(metavar="YEAR", help="Ten years back when left out.")] = None,
     last_year: Annotated[int | None, typer.Option(metavar="YEAR", help="Last year when left out.")] = None,
+    force: Annotated[bool, typer.Option("--force", help="Replace FILE if it is there.")] = False,
 ) -> Request:
     """Save years of hourly NASA POWER weather of a place. The only command that uses the network."""
 
     def run() -> Answer:
         from kitopt.cli.weather import run_fetch_weather
 
-        return run_fetch_weather(files, latitude, longitude, first_year, last_year)
+        return run_fetch_weather(files, latitude, longitude, first_year, last_year, may_replace=force)
 
     return Request(run)

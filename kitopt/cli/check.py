@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 from kitopt.cli.inputs import Gather, read_both
 from kitopt.cli.request import CHECK_SCHEMA, Answer
+from kitopt.cli.streams import say
 from kitopt.inventory.items import Inventory
-from kitopt.operation.terms import Operation
+from kitopt.operation.terms import Operation, WeatherFile
 
 
 def run_check(file: Path | None, folder: Path | None, *, is_json: bool = False) -> Answer:
@@ -29,7 +29,12 @@ def run_check(file: Path | None, folder: Path | None, *, is_json: bool = False) 
     else:
         operation, inventory = read_both(gather, file, folder)
         if file is None:
-            print(f"No operation named: this is the invented demo, {Path(operation.file).name}.", file=sys.stderr)
+            say(f"No operation named: this is the invented demo, {Path(operation.file).name}.")
+        if isinstance(operation.need.weather, WeatherFile):
+            # whether it holds weather, and enough of it, is seen only from inside
+            from kitopt.sky import windows_for
+
+            windows_for(operation, n=1)
     if is_json:
         from kitopt.report.document import as_json
         from kitopt.report.reading import reading_document
@@ -38,3 +43,25 @@ def run_check(file: Path | None, folder: Path | None, *, is_json: bool = False) 
     from kitopt.report.reading import reading_text
 
     return Answer(reading_text(operation, inventory))
+
+
+def run_connectors(folder: Path | None, *, is_json: bool = False) -> Answer:
+    """Print the families of connectors that are known, and what an inventory says of its own.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the inventory, where one is named.
+    """
+    from kitopt.report.families import families_document, families_text
+
+    inventory: Inventory | None = None
+    if folder is not None:
+        from kitopt.inventory import read_inventory
+
+        inventory = read_inventory(folder)
+    if is_json:
+        from kitopt.report.document import as_json
+
+        return Answer(as_json({"schema": CHECK_SCHEMA, **families_document(inventory)}))
+    return Answer(families_text(inventory))

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from kitopt.errors import BadInput, Fault
+from kitopt.files.reading import what_lies_at
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import Operation
 
@@ -24,7 +25,8 @@ class Gather:
         try:
             return read()
         except BadInput as error:
-            self.faults.extend(error.faults)
+            # what two readers trip over is told once
+            self.faults.extend(fault for fault in error.faults if fault not in self.faults)
             return None
 
     def stop_if_any(self) -> None:
@@ -49,7 +51,7 @@ def catalogue_beside(inventory: Inventory) -> Inventory | None:
     from kitopt.inventory import read_inventory
 
     folder = Path(inventory.folder) / "catalogue"
-    return read_inventory(folder) if folder.is_dir() else None
+    return read_inventory(folder) if what_lies_at(folder) == "folder" else None
 
 
 def read_both(gather: Gather, file: Path | None, folder: Path | None) -> tuple[Operation, Inventory]:
@@ -88,7 +90,7 @@ def read_with_inventory(
     from kitopt.operation import find_inventory
 
     asked = gather.get(lambda: read(file))
-    if folder is None and (asked is not None or file.is_file()):
+    if folder is None and (asked is not None or gather.get(lambda: what_lies_at(file)) == "file"):
         folder = gather.get(lambda: find_inventory(file))
     where = folder
     inventory = None if where is None else gather.get(lambda: read_inventory(where))

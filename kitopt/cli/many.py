@@ -12,6 +12,7 @@ from kitopt.cli.inputs import Gather, catalogue_beside, read_with_inventory
 from kitopt.cli.options import Options, Overrides, check_options, field_of, read_option
 from kitopt.cli.progress import Progress
 from kitopt.cli.request import EXIT_CODES, Answer
+from kitopt.cli.streams import say
 from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import Operation
@@ -217,7 +218,7 @@ def _cents(text: str) -> int:
 
 def _warn(warnings: Iterable[str]) -> None:
     for warning in dict.fromkeys(warnings):
-        print(f"warning: {warning}", file=sys.stderr)
+        say(f"warning: {warning}")
 
 
 def _sky_of(operation: Operation) -> Sky:

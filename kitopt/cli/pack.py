@@ -10,6 +10,7 @@ from kitopt.cli.inputs import Gather, catalogue_beside, read_both
 from kitopt.cli.options import Options, check_options
 from kitopt.cli.progress import Progress
 from kitopt.cli.request import EXIT_CODES, Answer
+from kitopt.cli.streams import say
 
 
 def run_pack(
@@ -36,9 +37,9 @@ def run_pack(
     assert overrides is not None
     operation = overrides.of(operation)
     if file is None:
-        print(f"No operation named: this is the invented demo, {Path(operation.file).name}.", file=sys.stderr)
+        say(f"No operation named: this is the invented demo, {Path(operation.file).name}.")
     for warning in (*operation.warnings, *inventory.warnings):
-        print(f"warning: {warning}", file=sys.stderr)
+        say(f"warning: {warning}")
 
     # the engine brings NumPy and the solver: not before the files are known to be good
     from kitopt.choice import pack, with_fresh

@@ -10,59 +10,83 @@ import contextlib
 import gc
 import io
 import os
+import signal
 import sys
+import threading
 import traceback
 import warnings
-from collections.abc import Sequence
-from typing import NoReturn, TextIO
+from collections.abc import Callable, Sequence
+from typing import NoReturn
 
-from kitopt.cli.request import BAD_INPUT, DEFECT, FOUND, INTERRUPTED, Answer, Request
+from kitopt.cli.request import BAD_INPUT, DEFECT, INTERRUPTED, Answer, Request
+from kitopt.cli.streams import say, settle, write_answer
 from kitopt.errors import BadInput, Fault
 
 
-def main(args: Sequence[str] | None = None) -> NoReturn:
+def main(args: Sequence[str] | None = None, *, interrupted: Callable[[], bool] = lambda: False) -> NoReturn:
     """Run one command line and exit.
 
     Parameters
     ----------
     args : sequence of str, optional
         Those of the process when not given.
+    interrupted : callable
+        Whether the user has given up before anything could be answered.
     """
     given = list(sys.argv[1:] if args is None else args)
     # one short run makes few cycles: looking for them often costs a tenth of its time
     gc.set_threshold(100_000)
+    settle()
     try:
-        code = _answer(given)
+        code = _answer(given, interrupted)
     except KeyboardInterrupt:
         code = INTERRUPTED
+    # all is said: an interrupt now would only add Python's own words
+    with contextlib.suppress(ValueError):  # not the main thread, which interrupts never reach
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
     sys.exit(code)
 
 
-def _answer(args: list[str]) -> int:
+def _answer(args: list[str], interrupted: Callable[[], bool]) -> int:
     if not sys.warnoptions:
         # what libraries warn of concerns developers
         warnings.simplefilter("ignore")
     options = args[: args.index("--")] if "--" in args else args
     request = Request(run=lambda: Answer(""), is_json="--json" in options)
     try:
+        if (
+            signal.getsignal(signal.SIGINT) is not signal.SIG_IGN
+            and threading.current_thread() is threading.main_thread()
+        ):
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+        if interrupted():
+            raise KeyboardInterrupt
         parsed = _parse(args)
         if isinstance(parsed, Answer):
-            return _write(sys.stdout, parsed.text) or parsed.exit_code
+            return _told(parsed)
         request = parsed
         answer = request.run()
     except BadInput as error:
         answer = Answer(_bad_input(request, error.faults), BAD_INPUT)
     except KeyboardInterrupt:
-        _say("Interrupted.\n")
+        say("Interrupted.")
         answer = Answer(_failure(request, "interrupted", "interrupted"), INTERRUPTED)
     except Exception as error:
         if os.environ.get("KITOPT_TRACEBACK"):
-            traceback.print_exc()
+            say(*traceback.format_exc().splitlines())
         told = " ".join(str(error).split())[:300]
         text = f"a defect in kitopt, please report it: {type(error).__name__}: {told}"
-        _say(f"kitopt: {text}\n")
+        say(f"kitopt: {text}")
         answer = Answer(_failure(request, "defect", text), DEFECT)
-    return _write(sys.stdout, answer.text) or answer.exit_code
+    return _told(answer)
+
+
+def _told(answer: Answer) -> int:
+    why = write_answer(answer.text)
+    if why is None:
+        return answer.exit_code
+    say(f"kitopt: the answer cannot be written: {why}.")
+    return DEFECT
 
 
 def _parse(args: list[str]) -> Request | Answer:
@@ -84,7 +108,7 @@ def _bad_input(request: Request, faults: Sequence[Fault]) -> str:
     lines = [str(fault) for fault in faults]
     if len(faults) > 1:
         lines.append(f"({len(faults)} faults.)")
-    _say("\n".join(lines) + "\n")
+    say(*lines)
     return ""
 
 
@@ -94,27 +118,3 @@ def _failure(request: Request, status: str, text: str) -> str:
     from kitopt.report.document import as_json
 
     return as_json({"schema": request.schema, "status": status, "text": text})
-
-
-def _say(text: str) -> None:
-    _write(sys.stderr, text)
-
-
-def _write(stream: TextIO | None, text: str) -> int:
-    """Write all of it; a reader that has gone away is no failure."""
-    if stream is None or not text:
-        return FOUND
-    if isinstance(stream, io.TextIOWrapper):
-        stream.reconfigure(errors="replace")
-    try:
-        stream.write(text)
-        stream.flush()
-    except BrokenPipeError:
-        # or Python complains when it flushes at exit
-        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
-    except OSError as error:
-        if stream is not sys.stderr:
-            _say(f"kitopt: the answer cannot be written: {error.strerror}.\n")
-            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
-        return DEFECT
-    return FOUND

@@ -17,6 +17,8 @@ def run_fetch_weather(
     longitude_deg: float | None,
     first_year: int | None,
     last_year: int | None,
+    *,
+    may_replace: bool = False,
 ) -> Answer:
     """Fetch whole years of hourly weather and say how to use the file.
 
@@ -42,6 +44,6 @@ def run_fetch_weather(
 
     from kitopt.sky import fetch_weather
 
-    written = fetch_weather(latitude_deg, longitude_deg, first, last, target)
+    written = fetch_weather(latitude_deg, longitude_deg, first, last, target, may_replace=may_replace)
     text = f'Wrote {written}, {first} to {last}. In the operation: weather = "{target.name}" (a path from its folder).'
     return Answer(text + "\n")

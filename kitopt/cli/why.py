@@ -10,6 +10,7 @@ from kitopt.cli.inputs import Gather, catalogue_beside, read_both
 from kitopt.cli.options import Options, check_options
 from kitopt.cli.progress import Progress
 from kitopt.cli.request import EXIT_CODES, Answer
+from kitopt.cli.streams import say
 from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import Inventory
 
@@ -36,7 +37,7 @@ def run_why(asked: Sequence[str], folder: Path | None, options: Options, *, is_j
     if item_id is not None:
         _check_owned(item_id, inventory)
     if file is None:
-        print(f"No operation named: this is the invented demo, {Path(operation.file).name}.", file=sys.stderr)
+        say(f"No operation named: this is the invented demo, {Path(operation.file).name}.")
 
     from kitopt.choice import pack, with_fresh
     from kitopt.explain import Resolver, binding, compared, edges, why, within

@@ -18,6 +18,9 @@ from kitopt.errors import ShapeMismatch
 TOLERANCE_WH = 1e-5
 """A margin this little below zero still counts as survived: rounding, not weather. [Wh]"""
 
+MOST_RATED = 100.0
+"""From so many times the 20-hour current on, what leaves the store grows in proportion: no battery is drained so."""
+
 Floats = NDArray[np.float64]
 
 
@@ -33,6 +36,9 @@ class Verdict:
         The step at whose end that happens.
     charge_wh : ndarray, shape (n_windows, n_steps)
         Charge at the end of each step, below zero where it is in debt. [Wh]
+    free_wh : ndarray, shape (n_windows, n_steps)
+        Lowest charge that may occur by the end of each step within its interval of weather, less what must be held
+        back; where frozen cells give nothing, what the sun leaves over if that is less. [Wh]
     held_wh : ndarray, shape (n_windows or 1, n_steps)
         What must be held back then: the reserve and what the cold locks away. [Wh]
     """
@@ -40,6 +46,7 @@ class Verdict:
     margin_wh: Floats
     lowest_step: NDArray[np.intp]
     charge_wh: Floats
+    free_wh: Floats
     held_wh: Floats
 
     @property
@@ -104,19 +111,111 @@ def demand_w(conditions: Conditions, plant: Floats) -> Floats:
     return np.asarray(conditions.load_w + extra @ conditions.demand_shapes)
 
 
-def _stored_w(conditions: Conditions, plant: Floats, net_w: Floats, may_charge: NDArray[np.bool_]) -> Floats:
-    """What the battery gains per hour: min(efficiency·net, net/efficiency), nothing when too cold to charge."""
-    gain = net_w
+@dataclass(frozen=True)
+class _Flow:
+    """What some windows' batteries go through, and by which branch of each minimum.
+
+    Attributes
+    ----------
+    net_w : ndarray, shape (n, n_steps)
+        What the controllers pass less what is drawn. [W]
+    stored_wh : ndarray, shape (n, n_steps)
+        What a battery with room gains over each step. [Wh]
+    by_net : ndarray, shape (n, n_steps)
+        Derivative of the stored power by the net power.
+    by_rated : ndarray, shape (n, n_steps)
+        The same by the 20-hour power; zero unless the battery is drained hard.
+    is_capped : ndarray of bool, shape (n, n_steps)
+        Where the bank's charge limit holds.
+    """
+
+    net_w: Floats
+    stored_wh: Floats
+    by_net: Floats
+    by_rated: Floats
+    is_capped: NDArray[np.bool_]
+
+
+def _drain(conditions: Conditions, plant: Floats, drawn_w: Floats) -> tuple[Floats, Floats]:
+    """Derivatives of what leaves the store by what is drawn and by the 20-hour power; the two times these are it.
+
+    Below the 20-hour power as much leaves as is drawn, above it ``drawn · (drawn / rated)^(k-1)``: W. Peukert's law,
+    as a function that is convex in both, and straight where no battery could follow.
+    """
+    if conditions.peukert == 1.0:
+        return np.ones_like(drawn_w), np.zeros_like(drawn_w)
+    k, rated_w = conditions.peukert, conditions.rated_w + plant[conditions.layout.rated]
+    ratio = np.where(drawn_w > MOST_RATED * rated_w, MOST_RATED, drawn_w / max(rated_w, 1e-12))
+    is_hard = ratio > 1.0
+    power = np.where(is_hard, ratio, 1.0) ** (k - 1.0)
+    return np.where(is_hard, k * power, 1.0), np.where(is_hard, (1.0 - k) * power * ratio, 0.0)
+
+
+def _flow(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> _Flow:
+    """Net and stored power of some windows, or of all."""
+    may_charge = conditions.may_charge
+    if windows is not None and len(may_charge) > 1:
+        may_charge = may_charge[windows]
+    net_w = charging_w(conditions, plant, windows) - demand_w(conditions, plant)
+    by_drawn, by_rated = _drain(conditions, plant, np.maximum(-net_w, 0.0))
+    rated_w = conditions.rated_w + plant[conditions.layout.rated]
+    draining_w = (by_drawn * net_w - by_rated * rated_w) / conditions.discharge_efficiency
+    charging = conditions.charge_efficiency * may_charge
+    gained_w, is_capped = net_w, np.zeros(net_w.shape, dtype=bool)
     if conditions.has_charge_limit:
-        gain = np.minimum(gain, plant[conditions.layout.charge_limit])
-    gain = np.where(may_charge, conditions.charge_efficiency * gain, 0.0)
-    return np.minimum(gain, net_w / conditions.discharge_efficiency)
+        is_capped = may_charge & (net_w > plant[conditions.layout.charge_limit])
+        gained_w = np.where(is_capped, plant[conditions.layout.charge_limit], net_w)
+    is_draining = draining_w <= charging * gained_w
+    stored_w = np.where(is_draining, draining_w, charging * gained_w)
+    return _Flow(
+        net_w,
+        stored_w * conditions.step_h,
+        np.where(is_draining, by_drawn / conditions.discharge_efficiency, np.where(is_capped, 0.0, charging)),
+        np.where(is_draining, -by_rated / conditions.discharge_efficiency, 0.0),
+        is_capped & ~is_draining,
+    )
+
+
+def _charge_wh(conditions: Conditions, plant: Floats, stored_wh: Floats) -> Floats:
+    """Charge at the end of each step, shape (n, n_steps). [Wh]"""
+    layout = conditions.layout
+    capacity_wh, missing_wh = plant[layout.capacity], plant[layout.missing]
+    if conditions.taper_h is None:
+        # charge[t] = min(capacity, charge[t-1] + gain) unrolled: the ceiling last met decides
+        gained_wh = np.cumsum(stored_wh, axis=1)
+        peak_wh = np.maximum.accumulate(gained_wh, axis=1)
+        return np.asarray(gained_wh + np.minimum(capacity_wh - missing_wh, capacity_wh - peak_wh))
+    kept = conditions.kept_share
+    charge_wh = np.empty_like(stored_wh)
+    now_wh = np.full(len(stored_wh), capacity_wh - missing_wh)
+    for t in range(conditions.n_steps):
+        now_wh = np.minimum(now_wh + stored_wh[:, t], kept[t] * now_wh + (1.0 - kept[t]) * capacity_wh)
+        charge_wh[:, t] = now_wh
+    return charge_wh
+
+
+def _before_cell_wh(conditions: Conditions, plant: Floats, charge_wh: Floats) -> Floats:
+    """Charge at the start of each step's weather interval, shape (n, n_steps). [Wh]"""
+    start_wh = plant[conditions.layout.capacity] - plant[conditions.layout.missing]
+    before = np.concatenate([np.full((len(charge_wh), 1), start_wh), charge_wh], axis=1)
+    return np.asarray(before[:, conditions.first_of_cell])
+
+
+def _drawn_in_cell_wh(conditions: Conditions, plant: Floats) -> Floats:
+    """What leaves the store without any sun from the start of a step's weather interval to its end. [Wh]"""
+    demand = demand_w(conditions, plant)
+    by_drawn, by_rated = _drain(conditions, plant, demand)
+    rated_w = conditions.rated_w + plant[conditions.layout.rated]
+    drawn_wh = (by_drawn * demand + by_rated * rated_w) / conditions.discharge_efficiency * conditions.step_h
+    total = np.concatenate([[0.0], np.cumsum(drawn_wh)])
+    return np.asarray(total[1:] - total[conditions.first_of_cell])
 
 
 def simulate(conditions: Conditions, plant: Floats) -> Verdict:
     """Run a plant through every weather window and find its lowest step.
 
-    Charge may go *below empty*: it is recorded as negative, never clipped.
+    Charge may go *below empty*: it is recorded as negative, never clipped. Within an interval of weather the load may
+    come first and the sun last, so the lowest charge in it is that at its start less all that is drawn since.
 
     Parameters
     ----------
@@ -143,18 +242,57 @@ def simulate(conditions: Conditions, plant: Floats) -> Verdict:
     if plant.shape != (conditions.layout.size,):
         raise ShapeMismatch(f"plant of shape {plant.shape}, layout of {conditions.layout.size} coordinates")
     capacity_wh = plant[conditions.layout.capacity]
-    net_w = charging_w(conditions, plant) - demand_w(conditions, plant)
-    gained_wh = np.cumsum(_stored_w(conditions, plant, net_w, conditions.may_charge) * conditions.step_h, axis=1)
-    # charge[t] = min(capacity, charge[t-1] + gain) unrolled: the ceiling last met decides
-    peak_wh = np.maximum.accumulate(gained_wh, axis=1)
-    charge_wh = gained_wh + np.minimum(capacity_wh - plant[conditions.layout.missing], capacity_wh - peak_wh)
+    flow = _flow(conditions, plant)
+    charge_wh = _charge_wh(conditions, plant, flow.stored_wh)
     held_wh = (
         conditions.reserve_share * capacity_wh + conditions.reserve_wh + (1.0 - conditions.capacity_share) * capacity_wh
     )
-    free_wh = charge_wh - held_wh
+    free_wh = _before_cell_wh(conditions, plant, charge_wh) - _drawn_in_cell_wh(conditions, plant) - held_wh
+    if not np.all(conditions.may_discharge):
+        # frozen cells give nothing: the sun alone must carry the load
+        by_sun_wh = np.where(conditions.may_discharge, np.inf, flow.net_w * conditions.step_h)
+        free_wh = np.minimum(free_wh, by_sun_wh)
     lowest_step = np.argmin(free_wh, axis=1)
     margin_wh = np.take_along_axis(free_wh, lowest_step[:, None], axis=1)[:, 0]
-    return Verdict(margin_wh, lowest_step, charge_wh, np.asarray(held_wh))
+    return Verdict(margin_wh, lowest_step, charge_wh, free_wh, np.asarray(held_wh))
+
+
+@dataclass(frozen=True)
+class _Since:
+    """What of a window's past still counts in its lowest charge: steps, and the charge missing at the start.
+
+    The rest of the weight, up to one, is on the capacity: in steps in which the battery was full, or as full as it
+    lets itself be charged.
+    """
+
+    steps: Floats
+    missing: Floats
+    first_step: NDArray[np.intp]
+
+
+def _since_full(conditions: Conditions, plant: Floats, stored_wh: Floats, until: NDArray[np.intp]) -> _Since:
+    """Weights of the steps up to and with `until`, by the active branch of each minimum."""
+    n, steps = len(stored_wh), np.arange(conditions.n_steps)
+    is_past = steps <= until[:, None]
+    if conditions.taper_h is None:
+        # the last full step before the lowest one, or the start
+        gained_wh = np.where(is_past, np.cumsum(stored_wh, axis=1), -np.inf)
+        full_step = conditions.n_steps - 1 - np.argmax(gained_wh[:, ::-1], axis=1)
+        since_start = plant[conditions.layout.missing] >= gained_wh[np.arange(n), full_step]
+        first = np.where(since_start, -1, full_step)
+        counted = is_past & (steps > first[:, None])
+        return _Since(counted.astype(np.float64), since_start.astype(np.float64), first)
+    capacity_wh, kept = plant[conditions.layout.capacity], conditions.kept_share
+    charge_wh = _charge_wh(conditions, plant, stored_wh)
+    start_wh = np.full((n, 1), capacity_wh - plant[conditions.layout.missing])
+    before_wh = np.concatenate([start_wh, charge_wh[:, :-1]], axis=1)
+    tapers = is_past & (kept * before_wh + (1.0 - kept) * capacity_wh < before_wh + stored_wh)
+    weight, now = np.zeros(stored_wh.shape), np.ones(n)
+    for t in range(conditions.n_steps - 1, -1, -1):
+        weight[:, t] = np.where(is_past[:, t] & ~tapers[:, t], now, 0.0)
+        now = np.where(tapers[:, t], kept[t] * now, now)
+    first = np.where(tapers.any(axis=1), conditions.n_steps - 1 - np.argmax(tapers[:, ::-1], axis=1), -1)
+    return _Since(weight, now, first)
 
 
 def cuts(conditions: Conditions, plant: Floats, lowest_step: NDArray[np.intp], windows: NDArray[np.intp]) -> Cuts:
@@ -172,54 +310,57 @@ def cuts(conditions: Conditions, plant: Floats, lowest_step: NDArray[np.intp], w
     windows : ndarray of int, shape (n,)
         Which windows.
     """
-    layout = conditions.layout
-    n = len(windows)
-    rows = np.arange(n)
+    layout, step_h = conditions.layout, conditions.step_h
+    rows, steps = np.arange(len(windows)), np.arange(conditions.n_steps)
     last = lowest_step[windows]
-    steps = np.arange(conditions.n_steps)
-    may_charge = np.broadcast_to(conditions.may_charge, (conditions.n_windows, conditions.n_steps))[windows]
     capacity_share = np.broadcast_to(conditions.capacity_share, (conditions.n_windows, conditions.n_steps))[windows]
+    flow = _flow(conditions, plant, windows)
+    since = _since_full(conditions, plant, flow.stored_wh, conditions.first_of_cell[last] - 1)
+    # from the start of the lowest step's interval on, what is drawn without sun
+    in_cell = (steps >= conditions.first_of_cell[last][:, None]) & (steps <= last[:, None])
+    by_drawn, by_rated = _drain(conditions, plant, demand_w(conditions, plant))
+    weight = since.steps * step_h
+    by_net, by_load = weight * flow.by_net, in_cell * by_drawn * step_h / conditions.discharge_efficiency
+    rated = np.sum(weight * flow.by_rated - in_cell * by_rated * step_h / conditions.discharge_efficiency, axis=1)
+    capacity = capacity_share[rows, last] - conditions.reserve_share
+    held_wh, missing = np.full(len(windows), conditions.reserve_wh), since.missing
 
-    powers = {unit: unit_power_w(conditions, plant, unit, windows) for unit in range(layout.n_units)}
-    net_w = -demand_w(conditions, plant) + np.zeros((n, 1))
-    for unit, power in powers.items():
-        net_w = net_w + np.minimum(power, plant[layout.limit(unit)])
-    gained_wh = np.cumsum(_stored_w(conditions, plant, net_w, may_charge) * conditions.step_h, axis=1)
+    frozen = _is_frozen(conditions, plant, flow, windows, last)
+    if np.any(frozen):
+        by_sun = frozen[:, None] & (steps == last[:, None])
+        by_net = np.where(frozen[:, None], by_sun * step_h, by_net)
+        by_load, rated = np.where(frozen[:, None], 0.0, by_load), np.where(frozen, 0.0, rated)
+        weight = np.where(frozen[:, None], 0.0, weight)
+        capacity, held_wh = np.where(frozen, 0.0, capacity), np.where(frozen, 0.0, held_wh)
+        missing = np.where(frozen, 0.0, missing)
 
-    # the last full step before the lowest one, or the start
-    before = np.where(steps <= last[:, None], gained_wh, -np.inf)
-    full_step = conditions.n_steps - 1 - np.argmax(before[:, ::-1], axis=1)
-    since_start = plant[layout.missing] >= before[rows, full_step]
-    first = np.where(since_start, -1, full_step)
-    counted = (steps > first[:, None]) & (steps <= last[:, None])
-
-    # derivative of the stored power by the net power, branch by branch
-    draining = net_w / conditions.discharge_efficiency
-    charging = conditions.charge_efficiency * net_w
-    slope_net = np.where(
-        draining <= np.where(may_charge, charging, 0.0),
-        1.0 / conditions.discharge_efficiency,
-        np.where(may_charge, conditions.charge_efficiency, 0.0),
-    )
-    capped = np.zeros_like(counted)
+    slope = np.zeros((len(windows), layout.size))
+    slope[:, layout.capacity], slope[:, layout.missing], slope[:, layout.rated] = capacity, -missing, rated
     if conditions.has_charge_limit:
-        capped = may_charge & (net_w > plant[layout.charge_limit])
-        slope_net = np.where(capped, 0.0, slope_net)
-    weight = np.where(counted, slope_net * conditions.step_h, 0.0)
-
-    slope = np.zeros((n, layout.size))
-    slope[:, layout.capacity] = capacity_share[rows, last] - conditions.reserve_share
-    slope[:, layout.missing] = -1.0 * since_start
-    if conditions.has_charge_limit:
-        slope[:, layout.charge_limit] = conditions.charge_efficiency * np.sum(
-            np.where(counted & capped, conditions.step_h, 0.0), axis=1
-        )
-    for unit, power in powers.items():
-        clipped = power > plant[layout.limit(unit)]
-        slope[:, layout.limit(unit)] = np.sum(np.where(clipped, weight, 0.0), axis=1)
-        passed = np.where(clipped, 0.0, weight)
+        slope[:, layout.charge_limit] = conditions.charge_efficiency * np.sum(weight * flow.is_capped, axis=1)
+    for unit in range(layout.n_units):
+        clipped = unit_power_w(conditions, plant, unit, windows) > plant[layout.limit(unit)]
+        slope[:, layout.limit(unit)] = np.sum(np.where(clipped, by_net, 0.0), axis=1)
+        passed = np.where(clipped, 0.0, by_net)
         for s, shape in enumerate(conditions.shapes):
             slope[:, layout.panel(unit, s)] = np.einsum("kt,kt->k", passed, shape[windows])
-    slope[:, layout.demand(0) : layout.demand(0) + layout.n_demands] = -weight @ conditions.demand_shapes.T
-    constant = -weight @ conditions.load_w - conditions.reserve_wh
-    return Cuts(windows, slope, constant, first, last)
+    slope[:, layout.demand(0) : layout.demand(0) + layout.n_demands] = -(by_net + by_load) @ conditions.demand_shapes.T
+    constant = -(by_net + by_load) @ conditions.load_w - held_wh + rated * conditions.rated_w
+    return Cuts(windows, slope, constant, np.where(frozen, last - 1, since.first_step), last)
+
+
+def _is_frozen(
+    conditions: Conditions, plant: Floats, flow: _Flow, windows: NDArray[np.intp], last: NDArray[np.intp]
+) -> NDArray[np.bool_]:
+    """Whether the lowest step of each window is one in which frozen cells leave the load to the sun."""
+    rows = np.arange(len(windows))
+    may_discharge = np.broadcast_to(conditions.may_discharge, (conditions.n_windows, conditions.n_steps))[windows]
+    frozen = ~may_discharge[rows, last]
+    if not np.any(frozen):
+        return frozen
+    capacity_wh = plant[conditions.layout.capacity]
+    capacity_share = np.broadcast_to(conditions.capacity_share, (conditions.n_windows, conditions.n_steps))[windows]
+    charge_wh = _charge_wh(conditions, plant, flow.stored_wh)
+    low_wh = _before_cell_wh(conditions, plant, charge_wh)[rows, last] - _drawn_in_cell_wh(conditions, plant)[last]
+    held_wh = (1.0 + conditions.reserve_share - capacity_share[rows, last]) * capacity_wh + conditions.reserve_wh
+    return np.asarray(frozen & (flow.net_w[rows, last] * conditions.step_h[last] < low_wh - held_wh))

@@ -23,7 +23,8 @@ class Layout:
 
     In order: usable capacity [Wh]; charge missing at the start [Wh]; charge limit of the
     bank [W]; for each controller unit its output limit [W]; for each unit and irradiance
-    shape the panel power that goes with that shape [W]; for each extra demand its size [W].
+    shape the panel power that goes with that shape [W]; for each extra demand its size [W];
+    the power at which the bank's capacity is rated, where that grows with the bank [W].
     """
 
     n_units: int
@@ -37,7 +38,12 @@ class Layout:
     @property
     def size(self) -> int:
         """Number of coordinates."""
-        return 3 + self.n_units * (1 + self.n_shapes) + self.n_demands
+        return 4 + self.n_units * (1 + self.n_shapes) + self.n_demands
+
+    @property
+    def rated(self) -> int:
+        """Index of the 20-hour power."""
+        return self.size - 1
 
     def limit(self, unit: int) -> int:
         """Index of a unit's output limit."""
@@ -77,6 +83,17 @@ class Conditions:
         Charge held back, as a share of usable capacity plus a fixed amount.
     has_charge_limit : bool
         Whether the bank's charge limit caps the charging power.
+    first_of_cell : ndarray of int, shape (n_steps,)
+        First step of the interval of weather that each step lies in; steps within one share its sun.
+    may_discharge : ndarray of bool, (n_windows or 1, n_steps)
+        False where the cells are frozen and give nothing.
+    taper_h : float or None
+        A step of length Δ stores at most ``(1 - exp(-Δ/taper_h))`` of what is missing; None where a battery takes
+        all until it is full. [h]
+    peukert : float
+        Exponent of what leaves the store above the 20-hour power; 1 where it is what is drawn.
+    rated_w : float
+        The part of the 20-hour power that does not grow with the bank. [W]
     """
 
     layout: Layout
@@ -92,6 +109,11 @@ class Conditions:
     reserve_wh: float
     has_charge_limit: bool
     n_windows: int
+    first_of_cell: NDArray[np.intp]
+    may_discharge: NDArray[np.bool_]
+    taper_h: float | None = None
+    peukert: float = 1.0
+    rated_w: float = 0.0
 
     def __post_init__(self) -> None:
         n_steps = self.load_w.shape[0]
@@ -101,6 +123,8 @@ class Conditions:
             "demand_shapes": self.demand_shapes.shape == (self.layout.n_demands, n_steps),
             "step_h": self.step_h.shape == (n_steps,),
             "capacity_share": self.capacity_share.shape in ((self.n_windows, n_steps), (1, n_steps)),
+            "first_of_cell": self.first_of_cell.shape == (n_steps,),
+            "may_discharge": self.may_discharge.shape in ((self.n_windows, n_steps), (1, n_steps)),
             "may_charge": self.may_charge.shape in ((self.n_windows, n_steps), (1, n_steps)),
         }
         wrong = [name for name, fits in wanted.items() if not fits]
@@ -111,6 +135,12 @@ class Conditions:
     def n_steps(self) -> int:
         """Number of steps."""
         return int(self.load_w.shape[0])
+
+    @property
+    def kept_share(self) -> NDArray[np.float64]:
+        """Share of what is missing that is still missing after a step of charging as fast as the cells allow."""
+        assert self.taper_h is not None
+        return np.exp(-self.step_h / self.taper_h)
 
     def window(self, k: int) -> Conditions:
         """The same conditions with one window alone."""
@@ -123,5 +153,6 @@ class Conditions:
             shapes=tuple(shape[k : k + 1] for shape in self.shapes),
             capacity_share=part(self.capacity_share),
             may_charge=part(self.may_charge),
+            may_discharge=part(self.may_discharge),
             n_windows=1,
         )

@@ -48,7 +48,9 @@ class Strongest:
 def scaled(case: Case, share: float) -> Case:
     """A case with that share of its loads and fixed reserve."""
     c = case.conditions
-    return replace(case, conditions=replace(c, load_w=share * c.load_w, reserve_wh=share * c.reserve_wh))
+    # the 20-hour power too, so that need and kit may be scaled together
+    less = replace(c, load_w=share * c.load_w, reserve_wh=share * c.reserve_wh, rated_w=share * c.rated_w)
+    return replace(case, conditions=less)
 
 
 def share_met(case: Case, counts: Floats) -> float:

@@ -1,6 +1,7 @@
 """Reasons as data: why a kit is what it is, and what its owner must mind. The words are put in order elsewhere."""
 
 from kitopt.explain.again import Resolver
+from kitopt.explain.agreement import Agreement, agreement
 from kitopt.explain.binding import Binding, binding
 from kitopt.explain.caution import Caution
 from kitopt.explain.cautions import cautions
@@ -11,6 +12,7 @@ from kitopt.explain.within import Within, within
 from kitopt.explain.without import Without, compared, without_each
 
 __all__ = [
+    "Agreement",
     "Binding",
     "Caution",
     "Edge",
@@ -20,6 +22,7 @@ __all__ = [
     "Why",
     "Within",
     "Without",
+    "agreement",
     "binding",
     "cautions",
     "compared",

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from kitopt.choice import Choice, step_end
 from kitopt.engine.judge import cuts, simulate, unit_power_w
 from kitopt.inventory.items import Battery, Controller, Panel
-from kitopt.model.harvest import charging_v
 
 _TOLD_RULES = frozenset(("mass-limit", "charge-limit", "discharge-limit", "pv-current", "pv-power", "air-travel"))
 _MOST_MISSED = 1
@@ -124,8 +123,7 @@ def binding(choice: Choice) -> Binding | None:
             continue
         power_w = unit_power_w(conditions, plant, u, np.array([k]))[0]
         clips = is_counted & (power_w > plant[conditions.layout.limit(u)])
-        volts = charging_v(model.bus.nominal_v)
-        limit_wh = float(slope[conditions.layout.limit(u)]) * volts
+        limit_wh = float(slope[conditions.layout.limit(u)]) * model.bus.nominal_v
         worth.append(Worth("controller", unit.name, limit_wh, _spans(choice, clips)))
         for panel_id in sorted({join.panel.id for _, join in joins}):
             per_w = [

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 from kitopt.choice import Choice
 from kitopt.inventory.items import Battery, Connector, Controller, Converter, Load, Panel
+from kitopt.model.feeding import CONTINUOUS_FUSE
 from kitopt.model.kit import Block
-from kitopt.model.need import idle_and_full_w
 from kitopt.model.panel_side import panel_demand
-from kitopt.model.station_side import is_fused_near, load_demand
+from kitopt.model.station_side import charger_demand, is_fused_near, load_demand
 from kitopt.model.wiring import Chain, Contacts, Demand, missing, why_no_chain
 
 MOST_ENDS = 6
@@ -30,7 +30,7 @@ def remedy(choice: Choice, block: Block) -> str:
     leads = choice.inventory.leads
 
     def suits(chain: Chain) -> bool:
-        return demand.is_met(chain, contacts)
+        return demand.is_met(chain, contacts, choice.inventory.fuses)
 
     def is_fused_too(chain: Chain) -> bool:
         return suits(chain) and (battery is None or is_fused_near(battery, chain))
@@ -65,23 +65,23 @@ def _join(choice: Choice, ids: Sequence[str]) -> tuple[Connector, Connector, Dem
     other = things[1] if len(things) == 2 else None
     if isinstance(thing, Panel) and isinstance(other, Controller):
         return thing.connector, other.pv_connector, panel_demand(choice.operation, thing), None
+    uses = {use.id: use for use in choice.operation.loads}
     if isinstance(thing, Load) and isinstance(other, Converter) and station is not None:
-        _, full_w = idle_and_full_w(thing, nominal_v)
-        before = load_demand(full_w / other.efficiency / nominal_v)
+        before = load_demand(uses[thing.id], thing, nominal_v, efficiency=other.efficiency)
         contacts = Contacts(choice.inventory.contact_ohm, choice.inventory.contact_a)
         if why_no_chain(choice.inventory.leads, station, other.from_connector, before, contacts) is not None:
             return station, other.from_connector, before, None
-        return other.to_connector, thing.connector, load_demand(full_w / other.out_v), None
+        after = load_demand(uses[thing.id], thing, other.out_v, is_on_bus=False)
+        return other.to_connector, thing.connector, after, None
     if other is not None or station is None:
         return None
     if isinstance(thing, Battery):
         battery = None if thing.fused else thing
-        return thing.connector, station, load_demand(choice.peak_a), battery
+        return thing.connector, station, Demand(choice.peak_a, CONTINUOUS_FUSE * choice.peak_a, is_on_bus=True), battery
     if isinstance(thing, Controller):
-        return thing.battery_connector, station, load_demand(thing.max_charge_a), None
+        return thing.battery_connector, station, charger_demand(thing.max_charge_a, bus), None
     if isinstance(thing, Load):
-        _, full_w = idle_and_full_w(thing, nominal_v)
-        return station, thing.connector, load_demand(full_w / nominal_v), None
+        return station, thing.connector, load_demand(uses[thing.id], thing, nominal_v), None
     return None
 
 

@@ -6,6 +6,7 @@ Levels: "block" is never chosen and explains why there is no kit; "warn" is to b
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -14,6 +15,7 @@ from kitopt.choice import Choice
 from kitopt.engine.judge import charging_w
 from kitopt.explain.caution import Caution
 from kitopt.explain.cautions_wiring import leads, voltages
+from kitopt.explain.guesses import ShutOut, shut_out
 from kitopt.explain.ruled_out import blocks_that_matter, told
 from kitopt.explain.thrown_away import thrown_away
 from kitopt.inventory.items import Battery, Controller, Item
@@ -34,6 +36,10 @@ _ORDER = (
     "Local codes and licensed practice come first."
 )
 
+_PANEL_FIRST = (
+    " Cover or unplug the panel first; a controller that loses its battery in the sun may put panel volts on the radio."
+)
+
 
 def cautions(choice: Choice) -> tuple[Caution, ...]:
     """Everything to mind about a choice; the last one always says what "no rule failed" does not mean."""
@@ -49,12 +55,31 @@ def cautions(choice: Choice) -> tuple[Caution, ...]:
     found.extend(Caution("warn", note, "sky") for note in choice.sky.notes)
     read = (*choice.operation.warnings, *choice.inventory.warnings)
     found.extend(Caution("ask", warning, "file") for warning in read)
+    found.extend(_unusual(choice))
     found.extend(leads(choice))
+    found.extend(_guesses(choice))
     # what is to be heeded comes before what is to be looked up
     found.sort(key=lambda caution: ("block", "warn", "ask").index(caution.level))
     passed = not any(caution.level == "block" for caution in found)
     found.append(Caution("warn", f"{_PASSED if passed else _NOT_PASSED} {_ORDER}", "no-rule-failed"))
     return tuple(found)
+
+
+def _guesses(choice: Choice) -> Iterator[Caution]:
+    """What a charging limit that nobody read from a label keeps at home."""
+    by_battery: dict[str, list[ShutOut]] = {}
+    for one in shut_out(choice):
+        by_battery.setdefault(one.battery, []).append(one)
+    for battery, some in by_battery.items():
+        nearest = min(some, key=lambda one: one.needed_a)
+        others = "" if len(some) == 1 else f" (and {', '.join(o.panel for o in some if o is not nearest)} at more)"
+        yield Caution(
+            "ask",
+            f"A guess keeps {nearest.panel} out: max_charge_a of {battery} is blank and taken as "
+            f"{nearest.assumed_a:g} A. Look it up: at {math.ceil(10 * nearest.needed_a - 1e-9) / 10:.1f} A or more "
+            f"{nearest.panel} may come in on {nearest.unit}{others}.",
+            "assumed-limit",
+        )
 
 
 def _packed(choice: Choice, kind: type[Item]) -> Iterator[tuple[Item, int]]:
@@ -72,22 +97,19 @@ def _batteries(choice: Choice) -> Iterator[Caution]:
     if choice.operation.batteries == "in turn":
         yield Caution(
             "warn",
-            f"The {count} batteries count as one store: swap them before the one in use is empty, "
-            "and keep the one that has room on charge.",
+            f"The {count} batteries count as one store: swap them by ampere-hours out, never by volts."
+            f"{_PANEL_FIRST if choice.joins else ''}",
             "swaps",
         )
-    elif batteries[0][0].chemistry == "lifepo4":
-        yield Caution(
-            "warn",
-            "LiFePO4 in parallel: join only when full, rested and within 0.05 V of each other, each with its own fuse.",
-            "parallel",
-        )
-    else:
-        yield Caution(
-            "warn",
-            "Batteries in parallel: join only alike ones, full, rested and at equal voltage, each with its own fuse.",
-            "parallel",
-        )
+        return
+    is_lifepo4 = batteries[0][0].chemistry == "lifepo4"
+    which, near = ("LiFePO4", "within 0.05 V of each other") if is_lifepo4 else ("Alike batteries", "at equal volts")
+    yield Caution(
+        "warn",
+        f"{which} in parallel: first make the volts equal. Charge each to full, let it rest for an hour, measure, and "
+        f"join only those {near}, each with its own fuse: 1.6 V over 0.04 ohm is 40 A.",
+        "parallel",
+    )
 
 
 def _cold(choice: Choice) -> Iterator[Caution]:
@@ -204,6 +226,14 @@ def _assumed_limits(choice: Choice) -> Iterator[Caution]:
     if found:
         named = [f"{one.id} {one.column} {one.value}" for one in found]
         yield Caution("ask", f"Limits not read from a label: {_some(named)}. Look them up.", "assumed-limit")
+
+
+def _unusual(choice: Choice) -> Iterator[Caution]:
+    """Values outside the usual, of what is packed and of what they may have kept out."""
+    packed = {one.id for one in choice.packed}
+    for one in choice.inventory.unusual:
+        if one.id in packed or one.keeps_out:
+            yield Caution("ask", str(one), "usual")
 
 
 def _prices(choice: Choice) -> Iterator[Caution]:

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
 from kitopt.choice import Choice
 from kitopt.explain.caution import Caution
+from kitopt.inventory.fuses import HOLDERS
 from kitopt.inventory.items import Battery, Lead, Load
 from kitopt.model.bus import lowest_loaded_v
-from kitopt.model.station_side import FUSE_PER_LOAD, FUSE_WITHIN_M, limits_v
-from kitopt.model.wiring import Contacts, ampacity_a
+from kitopt.model.feeding import limits_v
+from kitopt.model.kit import Join, Unit
+from kitopt.model.panel_side import meets_station
+from kitopt.model.wiring import FUSE_WITHIN_M, ampacity_a
 from kitopt.model.wiring_list import STATION, Wire
+
+SHORT_CIRCUIT_PER_AH = 25.0
+"""Amperes that a battery may give into a short, for each ampere-hour; common practice, no source. [A/Ah]"""
 
 
 def voltages(choice: Choice) -> Iterator[Caution]:
@@ -60,6 +65,8 @@ def leads(choice: Choice) -> Iterator[Caution]:
         text = "The operation names no station_connector, so nothing but the panels' leads is checked."
         yield Caution("ask", text, "leads")
     yield from _unchecked_fuses(choice)
+    yield from panel_ends(choice)
+    yield from breaking(choice)
     yield from _unrated(choice)
     yield from _branches(choice)
 
@@ -67,7 +74,7 @@ def leads(choice: Choice) -> Iterator[Caution]:
 def _unchecked_fuses(choice: Choice) -> Iterator[Caution]:
     bare = [w for w in choice.wiring if w.kind == "battery" and w.fuse_a is None and not w.is_fused_inside]
     if bare:
-        least_a = max(FUSE_PER_LOAD * wire.amps for wire in bare)
+        least_a = max(wire.least_fuse_a or 0.0 for wire in bare)
         names = ", ".join(dict.fromkeys(wire.source for wire in bare))
         yield Caution(
             "warn",
@@ -93,37 +100,64 @@ def _unrated(choice: Choice) -> Iterator[Caution]:
 
 
 def _branches(choice: Choice) -> Iterator[Caution]:
-    """Leads that a short would heat before the fuse at the battery blows."""
-    contacts = Contacts(choice.inventory.contact_ohm, choice.inventory.contact_a)
-    fuses_a = [_fuse_a(choice, wire) for wire in choice.wiring if wire.kind == "battery"]
-    before_a = max(fuses_a, default=0.0)
-    thin: dict[str, float] = {}
+    """Leads that an overload would heat where the fuse in the battery is not written down."""
+    unknown = [w.source for w in choice.wiring if w.kind == "battery" and w.is_fused_inside and w.fuse_a is None]
+    on_bus = [w for w in choice.wiring if w.kind in ("strip", "controller", "converter") or w.source == STATION]
+    used = {i for w in on_bus if w.fuse_a is None for i in w.leads}
+    used |= {i for w in choice.wiring if w.kind == "battery" and w.source in unknown for i in w.leads}
+    amps = {i: ampacity_a(lead) for i in sorted(used) if isinstance(lead := choice.inventory.by_id[i], Lead)}
+    if not unknown or not amps:
+        return
+    thinnest = min(amps, key=lambda i: amps[i])
+    names = " and ".join(dict.fromkeys(unknown))
+    yield Caution(
+        "ask",
+        f"The fuse in {names} is not written down. Above {amps[thinnest]:g} A an overload would overheat "
+        f"{thinnest} before it blows: look, and write fuse_a in batteries.csv.",
+        "branch-fuse",
+    )
+
+
+def breaking(choice: Choice) -> Iterator[Caution]:
+    """Fuses that a battery's short circuit may be too much for."""
     for wire in choice.wiring:
-        is_on_bus = wire.kind in ("strip", "controller", "converter", "battery") or wire.source == STATION
-        if not is_on_bus or wire.fuse_a is not None:
+        battery = choice.inventory.by_id.get(wire.source)
+        if wire.kind != "battery" or not isinstance(battery, Battery):
             continue
-        own_a = _fuse_a(choice, wire) if wire.kind == "battery" else before_a
-        for lead_id in wire.leads:
-            lead = choice.inventory.by_id[lead_id]
-            assert isinstance(lead, Lead)
-            families = (lead.from_connector.family, lead.to_connector.family)
-            carries_a = min(ampacity_a(lead), *(contacts.rated_a(family) for family in families))
-            if carries_a < own_a - 1e-9:
-                thin[lead_id] = carries_a
-    if thin:
-        named = ", ".join(f"{lead_id} {amps:g} A" for lead_id, amps in thin.items())
-        yield Caution(
-            "warn",
-            f"A short would overheat these leads before a battery's fuse ({before_a:g} A or more) blows: {named}. "
-            "Put a fuse of no more than that where each begins.",
-            "branch-fuse",
-        )
+        short_a = SHORT_CIRCUIT_PER_AH * battery.capacity_ah
+        leads = [lead for i in wire.leads if isinstance(lead := choice.inventory.by_id[i], Lead) and lead.has_fuse]
+        weak = [lead for lead in leads if HOLDERS[lead.fuse_holder or "blade"].breaks_a < short_a]
+        if weak:
+            yield Caution(
+                "ask",
+                f"{battery.id} may give some {short_a:,.0f} A into a short. Look up what the fuse in {weak[0].id} can "
+                f"break; {HOLDERS[weak[0].fuse_holder or 'blade'].breaks_a:,.0f} A is usual for its sort.",
+                "breaking",
+            )
 
 
-def _fuse_a(choice: Choice, wire: Wire) -> float:
-    """Fuse before the station, at least: a battery's own lets through what the battery may give. [A]"""
-    battery = choice.inventory.by_id[wire.source]
-    assert isinstance(battery, Battery)
-    if wire.fuse_a is not None:
-        return wire.fuse_a
-    return battery.max_discharge_a if wire.is_fused_inside else math.inf
+def panel_ends(choice: Choice) -> Iterator[Caution]:
+    """Ends with panel volts on them that would fit into the station."""
+    if not any(_fits(choice, join, unit) for join, unit, _ in choice.joins):
+        return
+    station = choice.operation.station_connector
+    assert station is not None
+    things = [join.panel.id for join, _, _ in choice.joins if join.panel.connector.family == station.family]
+    leads = [
+        piece.lead.id
+        for join, _, _ in choice.joins
+        for piece in (join.chain.pieces if join.chain else ())
+        if station.family in (piece.near.family, piece.far.family)
+    ]
+    inputs = [unit.name for join, unit, _ in choice.joins if unit.controller.pv_connector.family == station.family]
+    named = [*dict.fromkeys(things), *dict.fromkeys(leads), *(f"the panel input of {u}" for u in dict.fromkeys(inputs))]
+    yield Caution(
+        "warn",
+        f"Panel and station both use {station.family}: mark these with tape, and never plug one into the station: "
+        f"{', '.join(named)}.",
+        "panel-ends",
+    )
+
+
+def _fits(choice: Choice, join: Join, unit: Unit) -> bool:
+    return bool(meets_station(choice.operation, join, unit.controller.pv_connector))

@@ -203,7 +203,7 @@ def _lasting(search: _Search, grid: Sequence[float]) -> int:
     if case.matrix.shape[1] != len(made.counts):
         return -1
     verdict = simulate(case.conditions, case.plant(made.counts))
-    failed = np.maximum.accumulate(verdict.charge_wh - verdict.held_wh < -1e-5, axis=1)
+    failed = np.maximum.accumulate(verdict.free_wh < -1e-5, axis=1)
     n_failed = np.count_nonzero(failed, axis=0)
     ends_h = np.cumsum(case.conditions.step_h)
     lost = np.flatnonzero(n_failed > case.n_allowed)

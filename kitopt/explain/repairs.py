@@ -19,7 +19,7 @@ from kitopt.errors import BadInput
 from kitopt.inventory.items import CHOSEN_KINDS, Battery, Controller, Inventory, Item, Lead, Load, Panel
 from kitopt.model.kit import Block
 from kitopt.model.need import draws as draws_of
-from kitopt.model.need import idle_and_full_w, total_wh
+from kitopt.model.need import idle_and_full_w
 from kitopt.model.wiring import missing
 from kitopt.operation.terms import LoadUse, Operation, Span
 from kitopt.sky.windows import Laid, Sky, SkyOf
@@ -208,6 +208,7 @@ def shortened(sky: Sky, operation: Operation) -> Sky:
     return replace(
         sky,
         poa_wm2=cut(sky.poa_wm2),
+        useful_wm2=cut(sky.useful_wm2),
         panel_degc=cut(sky.panel_degc),
         air_degc=sky.air_degc[:, :n],
         battery_degc=sky.battery_degc[:, :n],
@@ -222,9 +223,8 @@ def _uses(choice: Choice, changed: int, use: LoadUse | None) -> Operation:
 
 def _by_energy(choice: Choice) -> list[int]:
     """Loads by what they draw over the operation, the most first."""
-    n_steps = choice.operation.n_steps
     parts = draws_of(choice.operation, choice.inventory, 12.8)
-    drawn = {i: float(np.sum(total_wh([part], n_steps))) for i, part in enumerate(parts)}
+    drawn = {i: float(np.sum(part.load_wh)) for i, part in enumerate(parts)}
     return sorted(drawn, key=lambda i: -drawn[i])
 
 
@@ -340,7 +340,7 @@ def _strongest_lasts_h(choice: Choice) -> float | None:
     assert choice.shortfall is not None
     assert choice.shortfall.made is not None
     n_allowed = choice.shortfall.made.cases[0].n_allowed
-    failed = np.maximum.accumulate(verdict.charge_wh - verdict.held_wh < 0.0, axis=1)
+    failed = np.maximum.accumulate(verdict.free_wh < 0.0, axis=1)
     lost = np.flatnonzero(np.count_nonzero(failed, axis=0) > n_allowed)
     ends_h = np.concatenate([[0.0], np.cumsum(conditions.step_h)])
     return float(ends_h[lost[0]]) if len(lost) else None

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice
+from kitopt.explain.agreement import Agreement, agreement
 from kitopt.explain.conflict import Conflict, conflicts
 from kitopt.explain.repairs import Repairs, repairs
 from kitopt.explain.without import Without, without_each
@@ -28,11 +29,14 @@ class Why:
         What would make it work, where no kit does.
     conflicts : tuple of Conflict
         Why nothing fits together, where nothing does.
+    agreement : Agreement or None
+        What a second opinion makes of the kit.
     """
 
     withouts: tuple[Without, ...] = ()
     repairs: Repairs = NOTHING_TRIED
     conflicts: tuple[Conflict, ...] = ()
+    agreement: Agreement | None = None
 
 
 def why(
@@ -42,7 +46,7 @@ def why(
     catalogue: Callable[[], Inventory | None] = lambda: None,
     budget: Budget = UNLIMITED,
 ) -> Why:
-    """Argue for a kit by what happens without each of its items; where there is none, find what would help.
+    """Argue for a kit by what happens without each of its items and by a second opinion; else find what would help.
 
     Parameters
     ----------
@@ -58,4 +62,6 @@ def why(
         facts = () if is_whole else conflicts(choice)
         tried = repairs(choice, sky_of=sky_of, catalogue=catalogue(), budget=budget)
         return Why(repairs=tried, conflicts=facts)
-    return Why(withouts=without_each(choice, budget=budget))
+    budget.say("going through it minute by minute")
+    second = agreement(choice)
+    return Why(withouts=without_each(choice, budget=budget), agreement=second)

@@ -3,32 +3,10 @@
 from __future__ import annotations
 
 import codecs
-from pathlib import Path
 
 from kitopt.files.faults import FaultList
 
-LARGEST_BYTES = 4_000_000
-"""Some 20,000 rows. More is not an inventory but a mistake, and is refused before it costs time."""
-
 _OTHER_MARKS = (codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE)
-
-
-def read_bytes(path: Path, faults: FaultList, largest: int = LARGEST_BYTES) -> bytes | None:
-    """Return the bytes of a regular file of bearable size, or None after noting a fault."""
-    try:
-        if not path.is_file():
-            faults.add(None, None, "not a file; need a text file here." if path.exists() else "there is no such file.")
-            return None
-        with path.open("rb") as stream:
-            content = stream.read(largest + 1)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        faults.add(None, None, f"cannot be read: {reason}.")
-        return None
-    if len(content) > largest:
-        faults.add(None, None, f"found more than {largest / 1e6:g} MB, need a smaller file. Is it the right file?")
-        return None
-    return content
 
 
 def decode(content: bytes, faults: FaultList, save_as: str) -> str | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from kitopt.errors import Fault
+from kitopt.files.plain import printable
 
 LISTED = 50
 HOPELESS = 10_000
@@ -15,7 +16,10 @@ def quoted(value: object) -> str:
         shown = str(value).lower() if isinstance(value, bool) else str(value)
     except RecursionError:
         shown = "something deeply nested"
-    text = "".join(char if char.isprintable() else " " for char in shown[:200])
+    except ValueError:
+        # Python spells no whole number of more than 4,300 digits, which TOML may hold in base 16
+        shown = "a number of thousands of digits"
+    text = printable(shown[:200])
     return f'"{text[:60]}…"' if len(text) > 60 else f'"{text}"'
 
 

@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 
-def nearest(name: str, known: Iterable[str]) -> str | None:
-    """Return the known name most like `name`, or None when nothing comes near."""
+def nearest(name: str, known: Iterable[str], cutoff: float = 0.6) -> str | None:
+    """Return the known name most like `name`, or None when nothing comes near.
+
+    `cutoff` is how like it must be, from 0 to 1.
+    """
     import difflib
 
     choices = {choice.lower(): choice for choice in sorted(known)}
     small = name[:100].lower()
-    close = difflib.get_close_matches(small, choices, n=1, cutoff=0.6)
+    close = difflib.get_close_matches(small, choices, n=1, cutoff=cutoff)
     if close:
         return choices[close[0]]
     # "mass" for "mass_g" or "latitude_deg" for "latitude": one is the start of the other

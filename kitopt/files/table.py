@@ -13,6 +13,8 @@ from kitopt.files.faults import FaultList, quoted
 MOST_ROWS = 20_000
 DELIMITERS = ",;\t"
 _NAMES = {",": "commas", ";": "semicolons", "\t": "tabs"}
+# a spreadsheet may quote a remark, and guard its sign with an apostrophe
+_REMARK = re.compile(r"""\s*"?\s*'?#""")
 _SEP_LINE = re.compile(r'"?sep=(.)"?[,;\t]*$', re.IGNORECASE)
 
 
@@ -31,7 +33,6 @@ class Table:
 
     header_line: int = 1
     columns: tuple[str, ...] = ()
-    decimal_comma: bool = False
     rows: list[Row] = field(default_factory=list)
 
 
@@ -55,20 +56,34 @@ class _Lines:
         for line in self._stream:
             self.number += 1
             if self.at_start:
-                if line.startswith("#") or not line.strip():
+                if not line.strip():
+                    continue
+                if _REMARK.match(line):
+                    self._pass_over(line)
                     continue
                 self.first = self.number
                 self.at_start = False
             return line
         raise StopIteration
 
+    def _pass_over(self, line: str) -> None:
+        """Skip the other lines of a remark that was quoted as one cell, unless its mark is never closed."""
+        if not line.lstrip().startswith('"') or line.count('"') % 2 == 0:
+            return
+        here, number = self._stream.tell(), self.number
+        for other in self._stream:
+            self.number += 1
+            if other.count('"') % 2:
+                return
+        self._stream.seek(here)
+        self.number = number
+
 
 def read_table(text: str, faults: FaultList) -> Table | None:
     """Split CSV text into rows.
 
     The delimiter is the one of comma, semicolon and tab that the header holds most of, unless a first line
-    ``sep=;`` names it. Blank rows and rows that begin with # are skipped. Decimal commas are possible
-    only where the comma does not separate cells.
+    ``sep=;`` names it. Blank rows and rows that begin with # are skipped, quoted or not.
 
     Returns
     -------
@@ -128,7 +143,7 @@ class _Reader:
         columns = self._columns(header)
         if columns is None:
             return None
-        table = Table(self.lines.first, columns, self.delimiter != ",")
+        table = Table(self.lines.first, columns)
         while not self.faults.is_hopeless:
             self.lines.at_start = True
             before = self.lines.number
@@ -136,8 +151,6 @@ class _Reader:
             if cells is None:
                 if self.lines.number == before or self.lines.at_start:
                     break
-                continue
-            if cells and cells[0].lstrip().startswith("#"):
                 continue
             if any(cell.strip() for cell in cells):
                 if len(table.rows) == MOST_ROWS:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Iterator
 from typing import Any
 
 from kitopt.files.faults import FaultList
@@ -59,6 +60,17 @@ def _syntax_fault(text: str, reason: str) -> tuple[int | None, str]:
     except Exception:  # it raises whatever it trips over; there is no better place then than the end
         pass
     return text.count("\n") + 1, reason
+
+
+def texts_in(value: Any) -> Iterator[str]:
+    """Every text among a document's values, however deep."""
+    waiting = [value]
+    while waiting:
+        one = waiting.pop()
+        if isinstance(one, str):
+            yield one
+        elif isinstance(one, dict | list):
+            waiting.extend(one.values() if isinstance(one, dict) else one)
 
 
 class KeyLines:

@@ -7,26 +7,25 @@ import re
 from datetime import date
 from typing import Literal
 
+from kitopt.files.marks import LONGEST, with_points
 from kitopt.files.units import to_unit
 from kitopt.inventory.items import Connector
 
 # float() would take 1_000, nan, inf, full-width digits and 1e400
 _NUMBER = r"(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _PLAIN = re.compile(rf"[+-]?{_NUMBER}", re.ASCII)
-_COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
 _PART = re.compile(rf"\s*({_NUMBER})\s*(mm2|[A-Za-zµμΩ°'\"′″²]{{1,16}})\.?")
 _PERCENT = re.compile(rf"([+-]?{_NUMBER})\s*%(?:\s*(?:/|per\s)\s*(?:K|°C|degC|C))?")
 _SPACES = re.compile(r"[   ]")
 _CONNECTOR = re.compile(r"(\w[\w.+/-]{0,59})(?::(plug|socket))?")
 _ID = re.compile(r"\w[\w.+/:-]{0,79}")
-LONGEST_NUMBER = 60
 
 
-def _clean(text: str, decimal_comma: bool) -> str:
+def _clean(text: str, decimal: str | None) -> str:
     text = _SPACES.sub(" ", text).replace("−", "-").strip()
-    if len(text) > LONGEST_NUMBER:
+    if len(text) > LONGEST:
         raise ValueError("too long for a number")
-    return _COMMA.sub(".", text) if decimal_comma else text
+    return with_points(text, decimal)
 
 
 def _finite(text: str) -> float:
@@ -36,19 +35,19 @@ def _finite(text: str) -> float:
     return value
 
 
-def number(text: str, unit: str | None, decimal_comma: bool = False) -> float:
+def number(text: str, unit: str | None, decimal: str | None = None) -> float:
     """Return a number, converted to `unit` when the cell names one.
 
     Parameters
     ----------
     text : str
-        Such as ``740``, ``1.6 lb``, ``3 lb 2 oz`` or, with decimal commas, ``7,4``.
+        Such as ``740``, ``1.6 lb``, ``3 lb 2 oz`` or ``7,4``.
     unit : str or None
-        The column's unit as pint spells it; None for a bare number.
-    decimal_comma : bool
-        Whether a comma between digits is a decimal point.
+        The column's unit as `kitopt.files.units` spells it; None for a bare number.
+    decimal : str or None
+        The file's decimal mark, "." or ","; None where nothing settles it.
     """
-    cleaned = _clean(text, decimal_comma)
+    cleaned = _clean(text, decimal)
     if _PLAIN.fullmatch(cleaned):
         return _finite(cleaned)
     if unit is None:
@@ -69,9 +68,14 @@ def number(text: str, unit: str | None, decimal_comma: bool = False) -> float:
     return to_unit(parts, unit)
 
 
-def share(text: str, decimal_comma: bool = False) -> float:
+def is_percent(text: object) -> bool:
+    """Whether a share is written in percent."""
+    return isinstance(text, str) and "%" in text
+
+
+def share(text: str, decimal: str | None = None) -> float:
     """Return a share written as a fraction or in percent: ``0.95``, ``95 %``, ``-0.3 %/K``."""
-    cleaned = _clean(text, decimal_comma)
+    cleaned = _clean(text, decimal)
     if percent := _PERCENT.fullmatch(cleaned):
         # shifting the point is exact where dividing by 100 is not
         return _finite(f"{percent[1]}e-2") if "e" not in percent[1].lower() else _finite(percent[1]) / 100

@@ -6,8 +6,7 @@ The same annotations read text from CSV and typed values from TOML.
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any, cast
@@ -16,9 +15,8 @@ from pydantic import GetCoreSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from kitopt.files.faults import quoted
+from kitopt.files.marks import Ambiguous
 from kitopt.inventory import cells
-
-_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(,[0-9]{3})+")
 
 
 def complaint(value: object, need: str) -> PydanticCustomError:
@@ -27,16 +25,25 @@ def complaint(value: object, need: str) -> PydanticCustomError:
     return PydanticCustomError("need", "{text}", {"text": f"found {quoted(value)}, need {need}."})
 
 
+def two_readings(value: object, error: Ambiguous) -> PydanticCustomError:
+    """Return the error that shows both readings of a number, each as it can be written without doubt."""
+    text = (
+        f"found {quoted(value)}, which may be {error.thousands} or {error.decimals}, and no other number in the file "
+        f"tells whether its mark stands for thousands or decimals; write {error.thousands} or {error.decimals}."
+    )
+    return PydanticCustomError("need", "{text}", {"text": text})
+
+
 class _Field:
     """Common part: the reading function runs before pydantic's own check of the type."""
 
-    def read(self, value: Any, decimal_comma: bool) -> Any:
+    def read(self, value: Any, decimal: str | None) -> Any:
         raise NotImplementedError
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         def before(value: Any, info: core_schema.ValidationInfo[Any]) -> Any:
-            context = cast("dict[str, bool]", info.context or {})
-            return self.read(value, context.get("decimal_comma", False))
+            context = cast("dict[str, str | None]", info.context or {})
+            return self.read(value, context.get("decimal"))
 
         return core_schema.with_info_before_validator_function(before, handler(source))
 
@@ -75,13 +82,12 @@ class Number(_Field):
             limits = "" if self.least is None else f" of at least {self.least:g}"
         return f"{self.what}{limits}, such as {self.such}"
 
-    def read(self, value: Any, decimal_comma: bool) -> float | int:
+    def read(self, value: Any, decimal: str | None) -> float | int:
         """Return the number, or raise the complaint."""
-        if self.whole in ("half-up", "cents") and decimal_comma and _THOUSANDS.fullmatch(str(value)):
-            # 1,234 is one and a bit to some and a thousand to others: ask rather than guess
-            raise complaint(value, f"{value.replace(',', '')} or {value.replace(',', '.', 1)}, whichever is meant")
         try:
-            number = self._number(value, decimal_comma)
+            number = self._number(value, decimal)
+        except Ambiguous as error:
+            raise two_readings(value, error) from None
         except ValueError:
             raise complaint(value, self.need()) from None
         if self.most is not None and number > self.most:
@@ -103,15 +109,15 @@ class Number(_Field):
     def _is_below(self, number: float) -> bool:
         return (self.above is not None and number <= self.above) or (self.least is not None and number < self.least)
 
-    def _number(self, value: Any, decimal_comma: bool) -> float:
+    def _number(self, value: Any, decimal: str | None) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float | str):
             raise ValueError("not a number")
         if isinstance(value, str):
             if self.unit == "share":
-                return cells.share(value, decimal_comma)
-            return cells.number(value, self.unit, decimal_comma)
+                return cells.share(value, decimal)
+            return cells.number(value, self.unit, decimal)
         # repr is checked like text: it knows nan and inf
-        return cells.number(repr(value), None)
+        return cells.number(repr(value), None, ".")
 
 
 @dataclass(frozen=True)
@@ -129,7 +135,7 @@ class Text(_Field):
     reader: Callable[[str], Any]
     need: str
 
-    def read(self, value: Any, decimal_comma: bool) -> Any:
+    def read(self, value: Any, decimal: str | None) -> Any:
         """Return the value, or raise the complaint."""
         try:
             if not isinstance(value, str):
@@ -145,7 +151,7 @@ class OneOf(_Field):
 
     choices: tuple[str, ...]
 
-    def read(self, value: Any, decimal_comma: bool) -> str:
+    def read(self, value: Any, decimal: str | None) -> str:
         """Return the word in small letters, or raise the complaint."""
         word = value.strip().lower() if isinstance(value, str) else ""
         if word not in self.choices:
@@ -160,7 +166,7 @@ class SomeOf(_Field):
     choices: tuple[str, ...]
     such: str
 
-    def read(self, value: Any, decimal_comma: bool) -> tuple[str, ...]:
+    def read(self, value: Any, decimal: str | None) -> tuple[str, ...]:
         """Return the words in the order given, each once, or raise the complaint."""
         words = value.lower().split() if isinstance(value, str) else value
         if not isinstance(words, list) or any(word not in self.choices for word in words):
@@ -172,7 +178,7 @@ class SomeOf(_Field):
 class Flag(_Field):
     """Yes or no in CSV, true or false in TOML."""
 
-    def read(self, value: Any, decimal_comma: bool) -> bool:
+    def read(self, value: Any, decimal: str | None) -> bool:
         """Return the answer, or raise the complaint."""
         if isinstance(value, bool):
             return value
@@ -202,9 +208,38 @@ class Value(_Field):
     reader: Callable[[Any], Any]
     need: str
 
-    def read(self, value: Any, decimal_comma: bool) -> Any:
+    def read(self, value: Any, decimal: str | None) -> Any:
         """Return what is kept, or raise the complaint."""
         try:
             return self.reader(value)
         except ValueError:
             raise complaint(value, self.need) from None
+
+
+@dataclass(frozen=True)
+class Amount(_Field):
+    """Like `Value`, for numbers in shapes of their own: the reader also takes the file's decimal mark."""
+
+    reader: Callable[[Any, str | None], Any]
+    need: str
+
+    def read(self, value: Any, decimal: str | None) -> Any:
+        """Return what is kept, or raise the complaint."""
+        try:
+            return self.reader(value, decimal)
+        except Ambiguous as error:
+            raise two_readings(value, error) from None
+        except ValueError:
+            raise complaint(value, self.need) from None
+
+
+def needed(parts: Iterable[object]) -> str:
+    """Return in words what a field needs, from its annotations."""
+    for part in parts:
+        if isinstance(part, Number):
+            return part.need()
+        if isinstance(part, Text | Value | Amount):
+            return part.need
+        if isinstance(part, OneOf):
+            return f"one of {', '.join(part.choices)}"
+    return "a value"

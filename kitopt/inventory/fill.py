@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from kitopt.inventory import rows
+from kitopt.inventory.families import admits, is_off_bus
+from kitopt.inventory.fuses import HOLDERS
 from kitopt.inventory.items import (
     Assumed,
     Battery,
@@ -27,10 +29,10 @@ ISC_OVER_IMP = 1.1
 UNKNOWN_AWG = 18
 
 # chemistry: nominal_v, efficiency, depth_share, lowest_charging_degc
-_BATTERY: dict[str, tuple[float, float, float, float]] = {
-    "lifepo4": (12.8, 0.95, 0.9, 0.0),
-    "agm": (12.0, 0.85, 0.5, -20.0),
-    "li-ion": (14.4, 0.95, 0.9, 0.0),
+BATTERY_USUAL: dict[str, tuple[float, float, float, float]] = {
+    "lifepo4": (12.8, 0.98, 0.9, 0.0),
+    "agm": (12.0, 0.90, 0.5, -20.0),
+    "li-ion": (14.4, 0.98, 0.9, 0.0),
 }
 # kind: efficiency, idle_ma
 _CONTROLLER = {"pwm": (1.0, 15.0), "mppt": (0.95, 40.0)}
@@ -126,9 +128,6 @@ def _panel(row: rows.PanelRow, notes: Notes) -> Panel:
         imp_a = notes.fill(row.imp_a, "imp_a", row.rated_w / vmp_v, "rated_w over vmp_v")
     isc_a = notes.fill(row.isc_a, "isc_a", ISC_OVER_IMP * imp_a, "1.1 times imp_a, for limits")
     voc_v = notes.fill(row.voc_v, "voc_v", VOC_OVER_VMP * vmp_v, "1.28 times vmp_v, for limits")
-    product_w = imp_a * vmp_v
-    if abs(product_w - row.rated_w) > 0.25 * row.rated_w:
-        notes.warn("rated_w", f"{row.rated_w:g} W, but imp_a times vmp_v is {product_w:.3g} W; check the label.")
     power_per_degc = notes.fill(
         row.power_per_degc, "power_per_degc", -0.0045, "median of the module list that the CEC publishes"
     )
@@ -158,11 +157,11 @@ def _panel(row: rows.PanelRow, notes: Notes) -> Panel:
 
 
 def _battery(row: rows.BatteryRow, notes: Notes) -> Battery:
-    nominal_v, efficiency, depth, lowest = _BATTERY[row.chemistry]
+    nominal_v, efficiency, depth, lowest = BATTERY_USUAL[row.chemistry]
     usual = f"usual for {row.chemistry}"
+    if row.fuse_a is not None and row.fused is False:
+        raise Inconsistent("fuse_a", f"found {row.fuse_a:g} A in a battery that is not fused; need fused = yes.")
     measured_ah = notes.fill(row.measured_ah, "measured_ah", 0.9 * row.capacity_ah, "0.9 of the label until measured")
-    if measured_ah > 1.3 * row.capacity_ah:
-        notes.warn("measured_ah", f"{measured_ah:g} Ah is far above the label's {row.capacity_ah:g} Ah; check both.")
     return Battery(
         **_common(row, notes),
         chemistry=row.chemistry,  # type: ignore[arg-type]  # checked against the list
@@ -177,7 +176,8 @@ def _battery(row: rows.BatteryRow, notes: Notes) -> Battery:
             row.max_discharge_a, "max_discharge_a", 0.5 * row.capacity_ah, "0.5 of capacity_ah per hour"
         ),
         lowest_charging_degc=notes.fill(row.lowest_charging_degc, "lowest_charging_degc", lowest, usual),
-        fused=notes.fill(row.fused, "fused", False, "taken to have no fuse of its own"),
+        fused=row.fuse_a is not None or notes.fill(row.fused, "fused", False, "taken to have no fuse of its own"),
+        fuse_a=row.fuse_a,
         connector=row.connector,
     )
 
@@ -187,6 +187,8 @@ def _controller(row: rows.ControllerRow, notes: Notes) -> Controller:
     usual = f"usual for {row.kind}"
     if not row.chemistries:
         notes.say("chemistries", "any", "taken to fit; check its setting")
+    if row.boost and row.kind == "pwm":
+        raise Inconsistent("boost", "found yes for a pwm controller; only an mppt controller can step up.")
     if row.max_pv_v is None:
         notes.say("max_pv_v", "not given", "no panel's cold voltage is checked against it; read its label")
     return Controller(
@@ -202,6 +204,8 @@ def _controller(row: rows.ControllerRow, notes: Notes) -> Controller:
         battery_connector=row.battery_connector,
         chemistries=row.chemistries,  # type: ignore[arg-type]  # checked against the list
         rf=notes.fill(row.rf, "rf", "unknown", "listen for its noise before the outing"),  # type: ignore[arg-type]
+        boost=bool(row.boost),
+        start_above_v=row.start_above_v,
     )
 
 
@@ -214,10 +218,19 @@ def _lead(row: rows.LeadRow, notes: Notes) -> Lead:
         awg = notes.fill(row.awg, "awg", UNKNOWN_AWG, "taken as a thin lead")
         area_mm2 = awg_to_mm2(awg)
     fuse_at_m = row.fuse_at_m
-    if row.fuse_a is not None:
+    if row.fuse_max_a is not None and row.fuse_holder is None:
+        raise Inconsistent(
+            "fuse_holder", f"the cell is blank beside fuse_max_a; need the holder, one of {', '.join(HOLDERS)}."
+        )
+    fuse_max_a = row.fuse_max_a
+    if row.fuse_holder is not None:
+        fuse_max_a = notes.fill(
+            fuse_max_a, "fuse_max_a", row.fuse_a or HOLDERS[row.fuse_holder].usual_a, "what is in it, or usual"
+        )
+    if row.fuse_a is not None or row.fuse_holder is not None:
         fuse_at_m = notes.fill(fuse_at_m, "fuse_at_m", row.length_m, "taken to sit at the far end")
     elif fuse_at_m is not None:
-        notes.warn("fuse_at_m", "this lead has no fuse_a, so the place of its fuse is ignored.")
+        notes.warn("fuse_at_m", "this lead has no fuse_a and no fuse_holder, so the place of its fuse is ignored.")
         fuse_at_m = None
     if fuse_at_m is not None and fuse_at_m > row.length_m:
         raise Inconsistent(
@@ -232,12 +245,16 @@ def _lead(row: rows.LeadRow, notes: Notes) -> Lead:
         ways=row.ways,
         fuse_a=row.fuse_a,
         fuse_at_m=fuse_at_m,
+        fuse_holder=row.fuse_holder or "",
+        fuse_max_a=fuse_max_a,
         max_a=row.max_a,
     )
 
 
 def _converter(row: rows.ConverterRow, notes: Notes) -> Converter:
     usual = "usual for a converter"
+    if not admits(row.to.family, row.out_v):
+        notes.warn("out_v", f"{row.out_v:g} V, which {row.to} does not carry; check both.")
     return Converter(
         **_common(row, notes),
         from_connector=row.from_,
@@ -246,6 +263,7 @@ def _converter(row: rows.ConverterRow, notes: Notes) -> Converter:
         max_w=row.max_w,
         efficiency=notes.fill(row.efficiency, "efficiency", 0.85, usual),
         idle_ma=notes.fill(row.idle_ma, "idle_ma", 10.0, usual),
+        ports=row.ports,
     )
 
 
@@ -274,11 +292,21 @@ def _load(row: rows.LoadRow, notes: Notes) -> Load:
         idle_w=idle_w,
         full_a=full_a,
         full_w=full_w,
-        supply_v=row.supply_v,
+        supply_v=_supply_v(row, notes),
         lowest_v=row.lowest_v,
         highest_v=row.highest_v,
         connector=row.connector,
+        own_lead=row.own_lead,
     )
+
+
+def _supply_v(row: rows.LoadRow, notes: Notes) -> float | None:
+    """Volts that a load wants: what lives on its connector where its row does not say. [V]"""
+    if row.supply_v is None and is_off_bus(row.connector.family):
+        return notes.fill(None, "supply_v", 5.0, f"what lives on {row.connector.family}")
+    if row.supply_v is not None and not admits(row.connector.family, row.supply_v):
+        notes.warn("supply_v", f"{row.supply_v:g} V, which {row.connector} does not carry; check both.")
+    return row.supply_v
 
 
 def _say_either(notes: Notes, state: str, in_a: float | None, in_w: float | None, rule: str) -> None:

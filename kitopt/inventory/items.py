@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
+from kitopt.inventory.families import Side, mate
+
 Chemistry = Literal["lifepo4", "agm", "li-ion"]
 
 
@@ -18,13 +20,11 @@ class Connector:
     """
 
     family: str
-    side: Literal["", "plug", "socket"] = ""
+    side: Side = ""
 
     def mates_with(self, other: Connector) -> bool:
-        """Whether the two can be pushed together."""
-        if self.family != other.family:
-            return False
-        return {self.side, other.side} in ({""}, {"plug", "socket"})
+        """Whether the two can be joined by hand, by the table of families."""
+        return mate(self.family, self.side, other.family, other.side)
 
     def __str__(self) -> str:
         return f"{self.family}:{self.side}" if self.side else self.family
@@ -39,6 +39,27 @@ class Assumed:
     column: str
     value: str
     rule: str
+
+
+@dataclass(frozen=True)
+class Unusual:
+    """A value outside what is usual for such a thing, to be asked about.
+
+    Attributes
+    ----------
+    keeps_out : bool
+        Whether it lies on the side on which it keeps the item out of a kit.
+    """
+
+    file: str
+    line: int
+    id: str
+    column: str
+    text: str
+    keeps_out: bool
+
+    def __str__(self) -> str:
+        return f"{self.file}, line {self.line}, {self.id}, column {self.column}: {self.text}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,9 +122,10 @@ class Battery(Item):
     Attributes
     ----------
     efficiency : float
-        Charge efficiency, energy stored over energy put in, 0 to 1.
+        Ampere-hours that come out over those put in, 0 to 1; what the higher voltage of charging costs is counted
+        apart.
     discharge_efficiency : float
-        Energy delivered over energy taken from the store, 0 to 1.
+        Ampere-hours delivered over those taken from the store, 0 to 1.
     depth_share : float
         Share of the measured capacity that may be used, 0 to 1.
     """
@@ -120,6 +142,9 @@ class Battery(Item):
     max_discharge_a: float
     lowest_charging_degc: float
     fused: bool
+    """Whether it brings a fuse; its electronics are none."""
+    fuse_a: float | None = None
+    """Rating of that fuse; None where it is not written down. [A]"""
     connector: Connector
 
     @property
@@ -149,11 +174,27 @@ class Controller(Item):
     chemistries: tuple[Chemistry, ...] = ()
     """Profiles it can be set to; empty when the owner did not say."""
     rf: Literal["quiet", "hash", "unknown"] = "unknown"
+    boost: bool = False
+    """Whether tracking also steps up: charges a battery whose voltage is above the panel's."""
+    start_above_v: float | None = None
+    """Open-circuit voltage of the panels above which it starts to work at all. [V]"""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Lead(Item):
-    """A lead, adapter, joiner (``ways`` 2) or distribution strip (``ways`` 6)."""
+    """A lead, adapter, joiner (``ways`` 2) or distribution strip (``ways`` 6).
+
+    Attributes
+    ----------
+    fuse_a : float or None
+        Rating of a fixed fuse; with a holder, of the fuse that is in it now. [A]
+    fuse_at_m : float or None
+        Place of the fuse or holder from the ``from`` end. [m]
+    fuse_holder : str
+        What sort of fuse can be changed in it; empty for none.
+    fuse_max_a : float or None
+        The largest that its holder takes. [A]
+    """
 
     from_connector: Connector
     to_connector: Connector
@@ -162,7 +203,14 @@ class Lead(Item):
     ways: int = 1
     fuse_a: float | None = None
     fuse_at_m: float | None = None
+    fuse_holder: str = ""
+    fuse_max_a: float | None = None
     max_a: float | None = None
+
+    @property
+    def has_fuse(self) -> bool:
+        """Whether there is a fuse in it, fixed or to be fitted."""
+        return self.fuse_a is not None or bool(self.fuse_holder)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -175,6 +223,8 @@ class Converter(Item):
     max_w: float
     efficiency: float
     idle_ma: float
+    ports: int = 1
+    """Loads that one of it can feed."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -189,6 +239,8 @@ class Load(Item):
     lowest_v: float | None = None
     highest_v: float | None = None
     connector: Connector
+    own_lead: bool = False
+    """Whether its connector is the end of its maker's lead, with its maker's fuse."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -213,10 +265,15 @@ class Inventory:
     contact_ohm: Mapping[str, float] = field(default_factory=dict)
     contact_a: Mapping[str, float] = field(default_factory=dict)
     """The owner's own values for connector families: resistance of a mated pair [Ω] and most current [A]."""
+    fuses: Mapping[tuple[str, float], int] | None = None
+    """Fuses owned by holder and rating [A]; None where the owner wrote none down, and any can be had."""
     currency: str = ""
     assumed: tuple[Assumed, ...] = ()
     warnings: tuple[str, ...] = ()
     """Things that were read but look mistaken, such as an unknown column."""
+    unusual: tuple[Unusual, ...] = ()
+    other_files: tuple[str, ...] = ()
+    """Names in the folder that belong to no inventory."""
     fingerprint: str = ""
     """First 12 hex digits of the SHA-256 of the files' bytes, in name order."""
     by_id: dict[str, Item] = field(init=False, repr=False, compare=False)

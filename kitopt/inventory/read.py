@@ -9,20 +9,32 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from kitopt.errors import BadInput, Fault
-from kitopt.files.decode import decode, read_bytes
+from kitopt.files.decode import decode
 from kitopt.files.faults import FaultList, quoted
-from kitopt.files.nearest import did_you_mean
+from kitopt.files.marks import decimal_mark
+from kitopt.files.nearest import did_you_mean, nearest
+from kitopt.files.reading import read_bytes, what_lies_at
 from kitopt.files.table import Row, Table, read_table
 from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, parse_toml
+from kitopt.files.unknown import is_unknown
 from kitopt.inventory import rows
+from kitopt.inventory.families import family_of, first_words
+from kitopt.inventory.fields import needed
 from kitopt.inventory.fill import KINDS, REQUIRED, Inconsistent, Kind, Notes
-from kitopt.inventory.items import Assumed, Connector, Inventory, Item
+from kitopt.inventory.items import Assumed, Connector, Inventory, Item, Unusual
+from kitopt.inventory.ranges import judge
 
 _SAVE_CSV = 'save it as "CSV UTF-8"'
 _WARNINGS_LISTED = 50
+MISTYPED_LETTERS = 2
+"""A word that is so much longer or shorter than a known one is another word."""
 
-CONNECTORS = "connectors.csv"
-"""Not a file of items: what is known of connector families."""
+CONNECTORS, FUSES = "connectors.csv", "fuses.csv"
+"""Not files of items: what is known of connector families, and the fuses owned."""
+
+CATALOGUE = "catalogue"
+CURRENCY = "inventory.toml"
+_NAMES = (*(kind.file for kind in KINDS), CONNECTORS, FUSES, CURRENCY, CATALOGUE)
 
 Checked = TypeVar("Checked", bound=BaseModel)
 
@@ -51,6 +63,12 @@ def read_inventory(folder: Path) -> Inventory:
     return _Folder(folder).read()
 
 
+def _families(items: dict[str, tuple[Item, ...]]) -> set[str]:
+    """Every family that an item has an end of."""
+    every = (value for some in items.values() for item in some for value in vars(item).values())
+    return {value.family for value in every if isinstance(value, Connector)}
+
+
 class _Folder:
     """The state of one reading."""
 
@@ -59,25 +77,34 @@ class _Folder:
         self.faults: list[Fault] = []
         self.assumed: list[Assumed] = []
         self.warnings: list[str] = []
+        self.unusual: list[Unusual] = []
         self.first: dict[str, str] = {}
         """Where each id was first seen."""
         self.digest = hashlib.sha256()
 
     def read(self) -> Inventory:
-        if not self.folder.is_dir():
+        if what_lies_at(self.folder) != "folder":
             text = "there is no such folder; name an inventory folder, or make one with `kitopt start`."
             raise BadInput([Fault(str(self.folder), None, None, text)])
         contents: dict[str, bytes] = {}
+        misnamed, others = _other_names(self.folder)
+        for other, wanted in misnamed.items():
+            self.warnings.append(f"the file {quoted(other)} is ignored. Did you mean {wanted}?")
         items: dict[str, tuple[Item, ...]] = {}
         for kind in KINDS:
             faults = FaultList(str(self.folder / kind.file))
-            table = self._table(kind.file, contents, faults)
+            table = self._table(kind.file, contents, faults, misnamed)
             if table is not None:
                 items[kind.stem] = self._items(kind, table, faults)
             self.faults += faults.listed()
         faults = FaultList(str(self.folder / CONNECTORS))
-        table = self._table(CONNECTORS, contents, faults)
+        table = self._table(CONNECTORS, contents, faults, misnamed)
         contacts = [] if table is None else self._contacts(table, items, faults)
+        self.faults += faults.listed()
+        self._unknown_families(items)
+        faults = FaultList(str(self.folder / FUSES))
+        table = self._table(FUSES, contents, faults, misnamed)
+        fuses = None if table is None else self._fuses(table, faults)
         self.faults += faults.listed()
         currency = self._currency(contents)
         if self.faults:
@@ -90,17 +117,24 @@ class _Folder:
             has_leads_file="leads.csv" in contents,
             contact_ohm={c.family: c.contact_mohm / 1000.0 for c in contacts if c.contact_mohm is not None},
             contact_a={c.family: c.max_a for c in contacts if c.max_a is not None},
+            fuses=fuses,
             currency=currency,
             assumed=tuple(self.assumed),
             warnings=tuple(self.warnings),
+            unusual=tuple(self.unusual),
+            other_files=others,
             fingerprint=self.digest.hexdigest()[:12],
         )
 
-    def _table(self, name: str, contents: dict[str, bytes], faults: FaultList) -> Table | None:
+    def _table(
+        self, name: str, contents: dict[str, bytes], faults: FaultList, misnamed: dict[str, str]
+    ) -> Table | None:
         path = self.folder / name
-        if not path.exists():
-            if name in REQUIRED:
-                faults.add(None, None, "there is no such file; every inventory needs it, if only with a header.")
+        if self._is_missing(path, faults):
+            if name in REQUIRED and not faults.n:
+                hint = "".join(f" Is {quoted(other)} meant?" for other, meant in misnamed.items() if meant == name)
+                need = f"there is no such file; every inventory needs it, if only with a header.{hint}"
+                faults.add(None, None, need)
             return None
         content = read_bytes(path, faults)
         if content is None:
@@ -109,25 +143,29 @@ class _Folder:
         text = decode(content, faults, _SAVE_CSV)
         return None if text is None else read_table(text, faults)
 
+    def _is_missing(self, path: Path, faults: FaultList) -> bool:
+        """Whether there is nothing at a path, or nothing that the system lets be seen, which is a fault."""
+        try:
+            return what_lies_at(path) == "nothing"
+        except BadInput as error:
+            faults.add(None, None, error.faults[0].text)
+            return True
+
     def _contacts(self, table: Table, items: dict[str, tuple[Item, ...]], faults: FaultList) -> list[rows.ContactRow]:
         """What the owner knows of connector families, instead of what is usual."""
         known = rows.columns_of(rows.ContactRow)
         self._check_header(CONNECTORS, table, known, faults)
-        families = {
-            value.family
-            for some in items.values()
-            for item in some
-            for value in vars(item).values()
-            if isinstance(value, Connector)
-        }
+        families = _families(items)
         first: dict[str, int] = {}
         found: list[rows.ContactRow] = []
+        decimal = _decimal_mark(rows.ContactRow, table)
         for row in table.rows:
             if faults.is_hopeless:
                 break
-            checked = self._checked(rows.ContactRow, row, table, known, faults)
+            checked = self._checked(rows.ContactRow, row, table, known, faults, decimal)
             if checked is None:
                 continue
+            self._judge("connectors", CONNECTORS, checked.family, checked, row, faults, decimal)
             line = row.lines["family"]
             if checked.family in first:
                 text = f"found {quoted(checked.family)} again, first in line {first[checked.family]}; need it once."
@@ -141,14 +179,40 @@ class _Folder:
             found.append(checked)
         return found
 
+    def _unknown_families(self, items: dict[str, tuple[Item, ...]]) -> None:
+        """Words that look like a family and are none: two ends written differently never meet."""
+        words = first_words()
+        for family in sorted(_families(items)):
+            word = family.split("-")[0]
+            near = nearest(word, words)
+            if family_of(family) is None and near is not None and abs(len(near) - len(word)) <= MISTYPED_LETTERS:
+                text = f"{family} is no family that is known (see kitopt check --connectors). Did you mean {near}?"
+                self.warnings.append(f"{self.folder.name}: {text}")
+
+    def _fuses(self, table: Table, faults: FaultList) -> dict[tuple[str, float], int]:
+        """How many fuses of each holder and rating are owned."""
+        known = rows.columns_of(rows.FuseRow)
+        self._check_header(FUSES, table, known, faults)
+        found: dict[tuple[str, float], int] = {}
+        decimal = _decimal_mark(rows.FuseRow, table)
+        for row in table.rows:
+            if faults.is_hopeless:
+                break
+            checked = self._checked(rows.FuseRow, row, table, known, faults, decimal)
+            if checked is not None:
+                key = (checked.holder, checked.rating_a)
+                found[key] = found.get(key, 0) + checked.count
+        return found
+
     def _items(self, kind: Kind, table: Table, faults: FaultList) -> tuple[Item, ...]:
         known = rows.columns_of(kind.model)
         self._check_header(kind.file, table, known, faults)
         built: list[Item] = []
+        decimal = _decimal_mark(kind.model, table)
         for row in table.rows:
             if faults.is_hopeless:
                 break
-            item = self._item(kind, row, table, known, faults)
+            item = self._item(kind, row, table, known, faults, decimal)
             if item is not None:
                 built.append(item)
         return tuple(sorted(built, key=lambda item: item.id))
@@ -167,10 +231,12 @@ class _Folder:
             where = f"{file}, line {table.header_line}"
             self.warnings.append(f"{where}: the unknown column {quoted(name)} is ignored.{hint}")
 
-    def _item(self, kind: Kind, row: Row, table: Table, known: dict[str, bool], faults: FaultList) -> Item | None:
+    def _item(
+        self, kind: Kind, row: Row, table: Table, known: dict[str, bool], faults: FaultList, decimal: str | None
+    ) -> Item | None:
         self._check_id(kind, row, row.cells.get("id"), faults)
-        checked = self._checked(kind.model, row, table, known, faults)
-        if checked is None:
+        checked = self._checked(kind.model, row, table, known, faults, decimal)
+        if checked is None or self._judge(kind.stem, kind.file, checked.id, checked, row, faults, decimal):
             return None
         notes = Notes(kind.file, checked.id, row.line, self.assumed, self.warnings)
         try:
@@ -179,12 +245,35 @@ class _Folder:
             faults.add(row.lines.get(error.column, row.line), error.column, error.text)
             return None
 
+    def _judge(
+        self, kind: str, file: str, name: str, checked: BaseModel, row: Row, faults: FaultList, decimal: str | None
+    ) -> bool:
+        """Hold a row to what is usual; returns whether something in it must be a mistake."""
+        found = judge(kind, checked, row.cells, decimal)
+        for one in found:
+            line = row.lines[one.column]
+            if one.is_fault:
+                faults.add(line, one.column, one.text)
+            else:
+                self.unusual.append(Unusual(file, line, name, one.column, one.text, one.keeps_out))
+        return any(one.is_fault for one in found)
+
     def _checked(
-        self, model: type[Checked], row: Row, table: Table, known: dict[str, bool], faults: FaultList
+        self,
+        model: type[Checked],
+        row: Row,
+        table: Table,
+        known: dict[str, bool],
+        faults: FaultList,
+        decimal: str | None,
     ) -> Checked | None:
-        given = {name: cell for name, cell in row.cells.items() if name in known}
+        given = {
+            name: cell
+            for name, cell in row.cells.items()
+            if name in known and (not is_unknown(cell) or rows.is_word_of(model, name, cell))
+        }
         try:
-            return model.model_validate(given, context={"decimal_comma": table.decimal_comma})
+            return model.model_validate(given, context={"decimal": decimal})
         except ValidationError as error:
             for one in error.errors(include_url=False):
                 column = str(one["loc"][0]) if one["loc"] else None
@@ -198,7 +287,9 @@ class _Folder:
             faults.add(row.lines.get(column or "", row.line), column, error["msg"])
         elif column in table.columns:
             # a column that is missing altogether has its one fault at the header
-            faults.add(row.line, column, f"the cell is blank, need {rows.need_of(model, column or '')}.")
+            cell = row.cells.get(column or "", "")
+            found = f"found {quoted(cell)}, which says that it is unknown" if cell else "the cell is blank"
+            faults.add(row.line, column, f"{found}; need {needed(rows.annotations_of(model, column or ''))}.")
 
     def _check_id(self, kind: Kind, row: Row, name: str | None, faults: FaultList) -> None:
         if name is None:
@@ -210,12 +301,10 @@ class _Folder:
             self.first[name] = f"{kind.file}, line {line}"
 
     def _currency(self, contents: dict[str, bytes]) -> str:
-        path = self.folder / "inventory.toml"
-        if not path.exists():
-            return ""
+        path = self.folder / CURRENCY
         faults = FaultList(str(path))
         currency = ""
-        content = read_bytes(path, faults, LARGEST_BYTES)
+        content = None if self._is_missing(path, faults) else read_bytes(path, faults, LARGEST_BYTES)
         text = None if content is None else decode(content, faults, "save it as UTF-8 text")
         values = None if text is None else parse_toml(text, faults)
         if content is not None and text is not None and values is not None:
@@ -232,3 +321,46 @@ class _Folder:
                     faults.add(lines.of((key,)), key, f'found {quoted(value)}, need a currency, such as "EUR".')
         self.faults += faults.listed()
         return currency
+
+
+def _decimal_mark(model: type[BaseModel], table: Table) -> str | None:
+    """The decimal mark that a table's numbers prove."""
+    columns = [column for column in table.columns if rows.is_number(model, column)]
+    return decimal_mark(row.cells[column] for row in table.rows for column in columns if column in row.cells)
+
+
+def _other_names(folder: Path) -> tuple[dict[str, str], tuple[str, ...]]:
+    """Names in a folder that are no inventory's: those that look misspelt, each with what is meant, and the others.
+
+    Operations and plans may lie in the same folder, so other TOML files and folders are no matter.
+    """
+    try:
+        there = {path.name: path.is_dir() for path in sorted(folder.iterdir())}
+    except OSError:
+        # each file that cannot be reached has its own fault
+        return {}, ()
+    free = [name for name in _NAMES if name not in there]
+    misnamed: dict[str, str] = {}
+    others: list[str] = []
+    for name, is_folder in there.items():
+        # where a file system knows no capitals, Panels.csv has been read
+        if name in _NAMES or name.startswith((".", "~")) or _is_read_as(folder / name):
+            continue
+        stem, _, ending = name.rpartition(".")
+        is_toml = ending.lower() == "toml"
+        # panels.txt and panels.xlsx are meant as panels.csv
+        meant = nearest(name if is_folder or is_toml or not stem else f"{stem}.csv", free, cutoff=0.8)
+        if meant is not None and is_folder == (meant == CATALOGUE) and len(misnamed) < _WARNINGS_LISTED:
+            misnamed[name] = meant
+        elif not is_folder and not is_toml:
+            others.append(name)
+    return misnamed, tuple(others)
+
+
+def _is_read_as(path: Path) -> bool:
+    """Whether the file system takes a file for one of an inventory's."""
+    small = path.name.lower()
+    try:
+        return small in _NAMES and path.samefile(path.with_name(small))
+    except OSError:
+        return False

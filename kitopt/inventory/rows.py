@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated
+from typing import Annotated, Any, get_args
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from kitopt.inventory import cells
 from kitopt.inventory.fields import CONNECTOR, IDENTIFIER, WORDS, Flag, Number, OneOf, SomeOf, Text
+from kitopt.inventory.fuses import HOLDERS
 from kitopt.inventory.items import Connector
 
 CHEMISTRIES = ("lifepo4", "agm", "li-ion")
@@ -42,6 +43,16 @@ class ContactRow(BaseModel):
         | None
     ) = None
     max_a: Annotated[float, _CURRENT] | None = None
+
+
+class FuseRow(BaseModel):
+    """A row of fuses.csv: fuses that can be changed, and how many of them."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
+
+    rating_a: Annotated[float, Number("a rating in amperes", '7.5 or "7.5 A"', "A", above=0, most=1000)]
+    holder: Annotated[str, OneOf(tuple(HOLDERS))] = "blade"
+    count: Annotated[int, _COUNT] = 1
 
 
 class Row(BaseModel):
@@ -94,6 +105,7 @@ class BatteryRow(Row):
         Annotated[float, Number("a temperature in °C", '0, -20 or "14 °F"', "degC", least=-60, most=40)] | None
     ) = None
     fused: Annotated[bool, Flag()] | None = None
+    fuse_a: Annotated[float, _CURRENT] | None = None
     connector: Annotated[Connector, CONNECTOR]
 
 
@@ -111,6 +123,8 @@ class ControllerRow(Row):
     battery_connector: Annotated[Connector, CONNECTOR]
     chemistries: Annotated[tuple[str, ...], SomeOf(CHEMISTRIES, '"lifepo4 agm"')] = ()
     rf: Annotated[str, OneOf(("quiet", "hash", "unknown"))] | None = None
+    boost: Annotated[bool, Flag()] | None = None
+    start_above_v: Annotated[float, _VOLTAGE] | None = None
 
 
 class LeadRow(Row):
@@ -126,6 +140,8 @@ class LeadRow(Row):
     ] = 1
     fuse_a: Annotated[float, _CURRENT] | None = None
     fuse_at_m: Annotated[float, _LENGTH] | None = None
+    fuse_holder: Annotated[str, OneOf(tuple(HOLDERS))] | None = None
+    fuse_max_a: Annotated[float, _CURRENT] | None = None
     max_a: Annotated[float, _CURRENT] | None = None
 
 
@@ -138,6 +154,7 @@ class ConverterRow(Row):
     max_w: Annotated[float, _POWER]
     efficiency: Annotated[float, _EFFICIENCY] | None = None
     idle_ma: Annotated[float, _IDLE_MA] | None = None
+    ports: Annotated[int, Number("a number of ports", "1 or 2", least=1, most=12, whole="exact")] = 1
 
 
 class LoadRow(Row):
@@ -151,6 +168,7 @@ class LoadRow(Row):
     lowest_v: Annotated[float, _VOLTAGE] | None = None
     highest_v: Annotated[float, _VOLTAGE] | None = None
     connector: Annotated[Connector, CONNECTOR]
+    own_lead: Annotated[bool, Flag()] = False
 
 
 class ExtraRow(Row):
@@ -164,15 +182,24 @@ def columns_of(model: type[BaseModel]) -> dict[str, bool]:
     return {field.alias or name: field.is_required() for name, field in model.model_fields.items()}
 
 
-def need_of(model: type[BaseModel], column: str) -> str:
-    """Return in words what a required column needs."""
+def annotations_of(model: type[BaseModel], column: str) -> list[Any]:
+    """Return what a column's field is annotated with; nothing for a column that is not known."""
     for name, field in model.model_fields.items():
         if column == (field.alias or name):
-            for part in field.metadata:
-                if isinstance(part, Number):
-                    return part.need()
-                if isinstance(part, Text):
-                    return part.need
-                if isinstance(part, OneOf):
-                    return f"one of {', '.join(part.choices)}"
-    return "a value"
+            return field.metadata or list(getattr(_annotated(field.annotation), "__metadata__", ()))
+    return []
+
+
+def _annotated(annotation: Any) -> Any:
+    """The annotated part of an optional field."""
+    return next((one for one in get_args(annotation) if hasattr(one, "__metadata__")), None)
+
+
+def is_number(model: type[BaseModel], column: str) -> bool:
+    """Return whether a column holds numbers."""
+    return any(isinstance(part, Number) for part in annotations_of(model, column))
+
+
+def is_word_of(model: type[BaseModel], column: str, text: str) -> bool:
+    """Return whether a word is one of those that a column takes."""
+    return any(isinstance(part, OneOf) and text.lower() in part.choices for part in annotations_of(model, column))

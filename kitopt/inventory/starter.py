@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from pathlib import Path
 
-from kitopt.errors import BadInput, Fault
+from kitopt.files.writing import write_folder
 
 _INVENTED = "# Invented rows: replace them by what you own. A cell may carry its own unit: 1.5 kg, 3 lb 2 oz, 25 ft."
 
@@ -14,9 +12,10 @@ _BATTERIES = f"""\
 {_INVENTED}
 # Required: id, mass_g, chemistry (lifepo4, agm, li-ion), capacity_ah, connector. Blank cells are assumed and listed.
 # measured_ah: what a capacity test gave. max_charge_a and max_discharge_a: what its label or its protection allows.
-id,name,count,mass_g,price,chemistry,nominal_v,capacity_ah,measured_ah,charged_on,max_charge_a,max_discharge_a,fused,connector,notes
-lfp-6,small battery 6 Ah,1,780,45,lifepo4,12.8,6,5.8,,3,10,no,genderless-30,
-lfp-12,battery 12 Ah,2,1.45 kg,85,lifepo4,12.8,12,,,6,20,no,genderless-30,measure this one
+# fused: whether its plug has a fuse, of fuse_a; a battery's electronics are none.
+id,name,count,mass_g,price,chemistry,nominal_v,capacity_ah,measured_ah,charged_on,max_charge_a,max_discharge_a,fused,fuse_a,connector,notes
+lfp-6,small battery 6 Ah,1,780,45,lifepo4,12.8,6,5.8,,3,10,no,,genderless-30,
+lfp-12,battery 12 Ah,2,1.45 kg,85,lifepo4,12.8,12,,,6,20,no,,genderless-30,measure this one
 """
 
 _PANELS = f"""\
@@ -40,20 +39,34 @@ mppt-10,controller 10 A,1,260,80,mppt,10,50,20,pv-latch:socket,genderless-30,lif
 _LEADS = f"""\
 {_INVENTED}
 # Required: id, mass_g, from, to, length_m, and one of awg and area_mm2. ways: 2 for a Y, 6 for a strip.
-# fuse_at_m: where its fuse sits, from the `from` end. Adapters are short leads.
-id,name,count,mass_g,price,from,to,length_m,awg,area_mm2,ways,fuse_a,fuse_at_m,max_a
-pv-5m,panel lead,2,350,20,pv-latch:socket,pv-latch:plug,5,14,,1,,,15
-fused-1,fused battery lead,2,60,9,genderless-30,genderless-30,0.3,12,,1,20,0.1,20
-strip-6,distribution strip,1,210,30,genderless-30,genderless-30,0.2,12,,6,,,30
+# fuse_at_m: where its fuse sits, from the `from` end. Adapters are short leads. Words for ends: check --connectors.
+# fuse_holder: blade, maxi, midi or glass where the fuse can be changed; fuse_max_a: the largest that it takes, and
+# fuse_a the one that is in it now. Without a holder fuse_a is a fixed fuse.
+id,name,count,mass_g,price,from,to,length_m,awg,area_mm2,ways,fuse_a,fuse_at_m,fuse_holder,fuse_max_a,max_a
+pv-5m,panel lead,2,350,20,pv-latch:socket,pv-latch:plug,5,14,,1,,,,,15
+fused-1,fused battery lead,3,60,9,genderless-30,genderless-30,0.3,12,,1,,0.1,blade,20,20
+strip-6,distribution strip,1,210,30,genderless-30,genderless-30,0.2,12,,6,,,,,30
+usb-lead,USB lead,1,28,6,usb-a:plug,usb-c:plug,1,22,,1,,,,,3
+"""
+
+_CONVERTERS = f"""\
+{_INVENTED}
+# What makes another voltage from the battery's: a USB supply, a laptop supply.
+# Required: id, mass_g, from, to, out_v, max_w. ports: loads that one of it feeds at a time.
+id,name,count,mass_g,price,from,to,out_v,max_w,efficiency,idle_ma,ports
+usb-5v,USB supply,1,45,16,genderless-30,usb-a:socket,5,30,90 %,10,2
 """
 
 _LOADS = f"""\
 {_INVENTED}
 # Required: id, mass_g, connector, and idle_a or idle_w, full_a or full_w: current or power when receiving or idle,
-# and at full output. lowest_v and highest_v: between which voltages it works.
-id,name,count,mass_g,idle_a,idle_w,full_a,full_w,lowest_v,highest_v,connector
-hf-20w,transceiver 20 W,1,1.1 kg,0.5,,4.5,,11.7,15.8,genderless-30
-light,area light,1,180,,0,,3,,,genderless-30
+# and at full output. supply_v: the voltage that it wants; lowest_v and highest_v: between which it works.
+# What wants other volts than the battery's, such as a phone, goes through a converter (converters.csv).
+# own_lead: yes where its connector is the end of its maker's lead, which is taken with its fuse as it is.
+id,name,count,mass_g,idle_a,idle_w,full_a,full_w,supply_v,lowest_v,highest_v,connector,own_lead
+hf-20w,transceiver 20 W,1,1.1 kg,0.5,,4.5,,13.8,11.7,15.8,genderless-30,yes
+light,area light,1,180,,0,,3,12,,,genderless-30,
+phone,phone,1,190,,1,,12,5,,,usb-c:socket,
 """
 
 _EXTRAS = f"""\
@@ -77,6 +90,7 @@ hours = 24
 station_connector = "genderless-30"
 panel_distance_m = 5
 batteries = "in turn"            # one after another, or "parallel"
+battery_lead = "each"            # each on its own fused lead; "moved": one lead goes from battery to battery
 
 [site]
 locator = "JO20aa"               # or latitude and longitude
@@ -114,6 +128,7 @@ STARTER = {
     "panels.csv": _PANELS,
     "controllers.csv": _CONTROLLERS,
     "leads.csv": _LEADS,
+    "converters.csv": _CONVERTERS,
     "loads.csv": _LOADS,
     "extras.csv": _EXTRAS,
     "inventory.toml": _CURRENCY,
@@ -140,53 +155,4 @@ def write_starter(folder: Path) -> list[Path]:
     BadInput
         If one of the files is already there, or the folder cannot be written.
     """
-    targets = [folder / name for name in STARTER]
-    there = [path for path in targets if os.path.lexists(path)]
-    if there:
-        text = "there is such a file already, and nothing is overwritten; name another folder."
-        raise BadInput([Fault(str(path), None, None, text) for path in there])
-    made = _missing_parents(folder)
-    written: list[Path] = []
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        # every byte is on the disk before the first name appears
-        waiting = [(_temporary(path, STARTER[path.name], written), path) for path in targets]
-        for temporary, path in waiting:
-            os.replace(temporary, path)
-            written.append(path)
-    except OSError as error:
-        _undo(written, made)
-        raise BadInput([Fault(str(folder), None, None, f"cannot be written: {error.strerror}.")]) from None
-    except BaseException:
-        _undo(written, made)
-        raise
-    return targets
-
-
-def _missing_parents(folder: Path) -> list[Path]:
-    """Return the folders that will have to be made, innermost first."""
-    return [path for path in (folder, *folder.parents) if not path.exists()]
-
-
-def _temporary(path: Path, text: str, written: list[Path]) -> Path:
-    """Return a finished file beside the target, with the mode that a new file would have."""
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    written.append(Path(name))
-    with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-        stream.write(text)
-        stream.flush()
-        os.fsync(stream.fileno())
-    umask = os.umask(0)
-    os.umask(umask)
-    # mkstemp leaves 0600
-    os.chmod(name, 0o666 & ~umask)
-    return Path(name)
-
-
-def _undo(written: list[Path], made: list[Path]) -> None:
-    """Remove what was written and the folders that were made for it."""
-    for path in written:
-        path.unlink(missing_ok=True)
-    for folder in made:
-        if folder.is_dir():
-            folder.rmdir()
+    return write_folder(folder, STARTER)

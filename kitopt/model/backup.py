@@ -12,9 +12,9 @@ from dataclasses import replace
 
 from kitopt.engine.plan import Case, Row
 from kitopt.inventory.items import Battery
+from kitopt.model.feeding import station_peak_a
 from kitopt.model.kit import Column, Fed, Join, KitModel, Link, Loss, Strip
-from kitopt.model.need import draws, step_lengths_h, total_wh
-from kitopt.model.station_side import station_peak_a
+from kitopt.model.need import draws, total_w
 from kitopt.operation.terms import Operation
 
 
@@ -52,14 +52,14 @@ def backup_cases(model: KitModel, base: Case) -> tuple[Case, ...]:
             demand_shapes[1 + i] = 0.0
     conditions = replace(
         base.conditions,
-        load_w=total_wh(direct, operation.n_steps) / step_lengths_h(operation),
+        load_w=total_w(direct, base.conditions.step_h),
         demand_shapes=demand_shapes,
     )
     shed = base.matrix.copy()
     for j in model.fed_columns:
         feeding = model.columns[j].meaning
-        if isinstance(feeding, Fed) and feeding.load.id not in must_ids:
-            shed[conditions.layout.demand(0), j] = 0.0  # its converter is switched off with it
+        if isinstance(feeding, Fed) and not any(load.id in must_ids for load, _ in feeding.loads):
+            shed[conditions.layout.demand(0), j] = 0.0  # the converter is switched off with its loads
     return tuple(
         Case(
             f"{base.name}, loss {number}",

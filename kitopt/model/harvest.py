@@ -1,4 +1,4 @@
-"""One panel on one controller under a sky: watts that the controller could pass on.
+"""One panel on one controller under a sky: what the controller could pass on, in amperes times nominal volts.
 
 Power is a size in watts times a shape over windows and steps. Few shapes serve many panels,
 so a thousand windows of twenty panels on eight controllers fit in little memory.
@@ -16,25 +16,34 @@ from kitopt.sky.windows import Laid, Sky
 
 Floats = NDArray[np.float64]
 
-CHARGING_V_PER_NOMINAL_V = 1.04
-"""Voltage of a battery being charged over its nominal voltage (13.3 V over 12.8 V)."""
-
 VMP_PER_DEGC = -0.0035
 """Relative change of the voltage at maximum power per kelvin where the owner gave none for Voc;
 between the median of the CEC list's 36-cell panels for Voc (-0.0033) and for power (-0.0045)."""
+
+HEADROOM_V = 1.0
+"""So far above the battery a panel must stand for tracking to gain anything on it; common practice, no source. [V]"""
 
 _LOSS_STEPS = 200
 """Lead losses at full sun are rounded up to steps of 1/200, so that panels share shapes."""
 
 
-def charging_v(nominal_v: float) -> float:
-    """Voltage at the terminals of a battery being charged. [V]"""
-    return CHARGING_V_PER_NOMINAL_V * nominal_v
-
-
 def laid(panel: Panel) -> Laid:
     """How a panel lies: only one that tilts can be aimed."""
     return "aimed" if panel.tilts else "flat"
+
+
+def volts_share(panel: Panel, degc: Floats | float) -> Floats:
+    """Voltage of a panel's cells at a temperature over that at 25 °C."""
+    return np.asarray(1.0 + (panel.voc_per_degc or VMP_PER_DEGC) * (np.asarray(degc) - 25.0))
+
+
+def highest_v(panel: Panel, controller: Controller, degc: float) -> tuple[float, float]:
+    """Highest voltage at which a panel gives current through a controller, and that of the open panel. [V]
+
+    Tracking holds it at its voltage at maximum power; otherwise it is pulled down from open circuit.
+    """
+    share = float(volts_share(panel, degc))
+    return (panel.vmp_v if controller.kind == "mppt" else panel.voc_v) * share, panel.voc_v * share
 
 
 @dataclass(frozen=True)
@@ -49,11 +58,13 @@ class Gain:
 class ShapeBook:
     """The shapes met so far, each stored once.
 
-    A shape is watts per watt at 1000 Wm⁻² and 25 °C, (n_windows, n_steps).
+    A shape is watts per watt at 1000 Wm⁻² and 25 °C, (n_windows, n_steps). ``charging_v`` is the battery's voltage
+    while it is charged; what reaches it is counted in amperes times ``nominal_v``.
     """
 
     sky: Sky
     nominal_v: float
+    charging_v: float
     shapes: list[Floats] = field(default_factory=list)
     _index: dict[tuple[object, ...], int] = field(default_factory=dict)
     _most: dict[Laid, tuple[float, float]] = field(default_factory=dict)
@@ -68,59 +79,92 @@ class ShapeBook:
         lead_ohm : float
             Resistance of both conductors from the panels to the controller. [Ω]
         """
+        # volts lost in the lead at full sun; rounded, so that equal leads of several controllers share shapes
+        drop_v = round(n_joined * panel.imp_a * panel.output_factor * lead_ohm, 4)
         if controller.kind == "mppt":
-            return self._tracked(panel, controller, n_joined, lead_ohm)
-        return self._direct(panel, n_joined, lead_ohm)
+            return self._tracked(panel, controller, n_joined, lead_ohm, drop_v)
+        return self._direct(panel, controller, n_joined, drop_v)
 
-    def _tracked(self, panel: Panel, controller: Controller, n_joined: int, lead_ohm: float) -> Gain:
+    def _tracked(self, panel: Panel, controller: Controller, n_joined: int, lead_ohm: float, drop_v: float) -> Gain:
         """Maximum-power tracking passes power: irradiance, heat and the lead count.
 
-        P = G/1000 · P0 · (1 + γ·(T - 25)), NREL/TP-6A20-62641, less I²R in the lead.
+        P = G/1000 · P0 · (1 + γ·(T - 25)), NREL/TP-6A20-62641, less I²R in the lead; at the battery that is
+        P / charging voltage in amperes. A controller that only steps down passes no more than the panel's current
+        where the panel hardly stands above the battery, and nothing where it stands below.
         """
         rated_w = n_joined * panel.rated_w * panel.output_factor
         current_a = n_joined * panel.imp_a * panel.output_factor
         # rounded up: against the owner
         loss_steps = int(np.ceil(current_a**2 * lead_ohm / rated_w * _LOSS_STEPS - 1e-9)) if lead_ohm > 0 else 0
         way = laid(panel)
-        key = ("tracked", way, panel.power_per_degc, loss_steps)
+        key: tuple[object, ...] = ("tracked", way, panel.power_per_degc, loss_steps)
+        is_near = not controller.boost and not self._always_above(panel, panel.vmp_v, drop_v, HEADROOM_V)
+        if is_near:
+            # the panel's current at the battery over its rated power behind the controller
+            current_share = panel.imp_a * self.charging_v / (panel.rated_w * controller.efficiency)
+            key = (*key, panel.vmp_v, panel.voc_per_degc, drop_v, current_share)
+        key = (*key, *self._start_key(panel, controller))
         if key not in self._index:
-            sun = self.sky.poa_wm2[way] / 1000.0
+            sun = self.sky.useful_wm2[way] / 1000.0
             warm = np.maximum(0.0, 1.0 + panel.power_per_degc * (self.sky.panel_degc[way] - 25.0))
             # the current grows with the sun, the loss with its square; a panel never takes power
             shape = np.maximum(0.0, sun * warm - loss_steps / _LOSS_STEPS * sun**2)
-            self._keep(key, shape)
-        return Gain(self._index[key], rated_w * controller.efficiency)
+            if is_near:
+                above_v = self._volts(panel, panel.vmp_v) - sun * drop_v - self.charging_v
+                shape = np.where(above_v < HEADROOM_V, np.minimum(shape, sun * current_share), shape)
+                shape = np.where(above_v < 0.0, 0.0, shape)
+            self._keep(key, self._once_started(panel, controller, shape))
+        return Gain(self._index[key], rated_w * controller.efficiency * self.nominal_v / self.charging_v)
 
-    def _direct(self, panel: Panel, n_joined: int, lead_ohm: float) -> Gain:
+    def _direct(self, panel: Panel, controller: Controller, n_joined: int, drop_v: float) -> Gain:
         """A PWM controller passes the panel's current at the battery's voltage.
 
         Up to its voltage at maximum power a panel is a current source. Where the hot panel less
         the lead's drop cannot reach the battery, current falls along the line to open circuit.
         """
         way = laid(panel)
-        at_v = charging_v(self.nominal_v)
-        current_a = n_joined * panel.imp_a * panel.output_factor
-        sun = self.sky.poa_wm2[way] / 1000.0
-        per_degc = panel.voc_per_degc or VMP_PER_DEGC
-        hottest_degc, brightest = self._extremes(way)
-        if panel.vmp_v * (1.0 + per_degc * (hottest_degc - 25.0)) >= at_v + brightest * current_a * lead_ohm:
-            key: tuple[object, ...] = ("direct", way)
-        else:
-            key = ("direct", way, panel.vmp_v, panel.voc_v, per_degc, round(current_a * lead_ohm, 4))
+        key: tuple[object, ...] = ("direct", way)
+        is_near = not self._always_above(panel, panel.vmp_v, drop_v, 0.0)
+        if is_near:
+            key = (*key, panel.vmp_v, panel.voc_v, panel.voc_per_degc, drop_v)
+        key = (*key, *self._start_key(panel, controller))
         if key not in self._index:
-            share = np.ones_like(sun)
-            if len(key) > 2:
-                hot = 1.0 + per_degc * (self.sky.panel_degc[way] - 25.0)
-                needed_v = at_v + sun * current_a * lead_ohm
-                knee_v, open_v = panel.vmp_v * hot, panel.voc_v * hot
-                share = np.clip((open_v - needed_v) / np.maximum(open_v - knee_v, 1e-6), 0.0, 1.0)
-            self._keep(key, sun * share)
-        return Gain(self._index[key], current_a * at_v)
+            shape = self.sky.useful_wm2[way] / 1000.0
+            if is_near:
+                needed_v = self.charging_v + shape * drop_v
+                knee_v, open_v = self._volts(panel, panel.vmp_v), self._volts(panel, panel.voc_v)
+                shape = shape * np.clip((open_v - needed_v) / np.maximum(open_v - knee_v, 1e-6), 0.0, 1.0)
+            self._keep(key, self._once_started(panel, controller, shape))
+        return Gain(self._index[key], n_joined * panel.imp_a * panel.output_factor * self.nominal_v)
+
+    def _volts(self, panel: Panel, at_25_v: float) -> Floats:
+        """A voltage of the panel in every step, shape (n_windows or 1, n_steps). [V]"""
+        return at_25_v * volts_share(panel, self.sky.panel_degc[laid(panel)])
+
+    def _always_above(self, panel: Panel, at_25_v: float, drop_v: float, by_v: float) -> bool:
+        """Whether a panel behind its lead stands that far above the battery even when hottest and brightest at once."""
+        hottest_degc, brightest = self._extremes(laid(panel))
+        return at_25_v * float(volts_share(panel, hottest_degc)) >= self.charging_v + by_v + brightest * drop_v
+
+    def _start_key(self, panel: Panel, controller: Controller) -> tuple[object, ...]:
+        """What a start voltage adds to a shape's key: nothing where even the hottest panel starts."""
+        start_v = controller.start_above_v
+        hottest_degc, _ = self._extremes(laid(panel))
+        if start_v is None or panel.voc_v * float(volts_share(panel, hottest_degc)) > start_v:
+            return ()
+        return ("start", panel.voc_v, panel.voc_per_degc, start_v)
+
+    def _once_started(self, panel: Panel, controller: Controller, shape: Floats) -> Floats:
+        """The shape in the steps in which the open panel starts the controller, nothing in the others."""
+        if not self._start_key(panel, controller):
+            return shape
+        return np.where(self._volts(panel, panel.voc_v) > (controller.start_above_v or 0.0), shape, 0.0)
 
     def _extremes(self, way: Laid) -> tuple[float, float]:
         """Hottest cells and brightest sun of all windows. [°C], [1000 Wm⁻²]"""
         if way not in self._most:
-            self._most[way] = (float(np.max(self.sky.panel_degc[way])), float(np.max(self.sky.poa_wm2[way])) / 1000.0)
+            degc, useful_wm2 = self.sky.panel_degc[way], self.sky.useful_wm2[way]
+            self._most[way] = (float(np.max(degc)), float(np.max(useful_wm2)) / 1000.0)
         return self._most[way]
 
     def _keep(self, key: tuple[object, ...], shape: Floats) -> None:

@@ -14,11 +14,21 @@ from kitopt.budget import UNLIMITED, Budget
 from kitopt.engine.plan import Case, Row
 from kitopt.engine.plant import Conditions, Layout
 from kitopt.inventory.items import Battery, Controller, Converter, Inventory, Lead, Load, Panel
-from kitopt.model.bus import SELF_DISCHARGE_PER_MONTH, BusClass, capacity_share
-from kitopt.model.harvest import ShapeBook, charging_v
-from kitopt.model.need import draws, step_lengths_h, total_wh
+from kitopt.model.bus import (
+    LOWEST_DISCHARGING_DEGC,
+    PEUKERT,
+    SELF_DISCHARGE_PER_MONTH,
+    BusClass,
+    capacity_share,
+    charging_v,
+    may_charge,
+    rated_w,
+)
+from kitopt.model.harvest import ShapeBook
+from kitopt.model.need import draws, total_w
 from kitopt.model.rulebook import RULES
 from kitopt.model.wiring import Chain, Contacts, loop_ohm
+from kitopt.operation.clock import steps_of
 from kitopt.operation.terms import Bound, Operation
 from kitopt.sky.windows import Sky
 
@@ -69,12 +79,15 @@ class Link:
 
 @dataclass(frozen=True)
 class Fed:
-    """A load fed through a converter, with both its chains."""
+    """One converter, the chain to it from the station, and its loads, each with the chain to it."""
 
-    load: Load
     converter: Converter
     before: Chain
-    after: Chain
+    loads: tuple[tuple[Load, Chain], ...]
+
+    def n_of(self, load_id: str) -> int:
+        """How many of a load it feeds."""
+        return sum(load.id == load_id for load, _ in self.loads)
 
 
 @dataclass(frozen=True)
@@ -168,11 +181,11 @@ class KitModel:
 
     def fed_loads(self) -> list[str]:
         """Ids of the loads that need a converter, sorted."""
-        found = set()
+        found: set[str] = set()
         for j in self.fed_columns:
             fed = self.columns[j].meaning
             if isinstance(fed, Fed):
-                found.add(fed.load.id)
+                found.update(load.id for load, _ in fed.loads)
         return sorted(found)
 
     def block(self, items: tuple[str, ...], rule: str, text: str) -> None:
@@ -285,6 +298,33 @@ def add_stock(model: KitModel, *, is_part_of_a_bag: bool = False) -> None:
             model.rows.append(Row(terms, float(least) if least else -math.inf, float(most), rule, text))
 
 
+def add_fuse_stock(model: KitModel) -> None:
+    """No more fuses of a rating than are owned, with those that lie in the leads packed."""
+    if model.inventory.fuses is None:
+        return
+    takes: dict[tuple[str, float], dict[int, float]] = {}
+    for j, column in enumerate(model.columns):
+        for chain in chains_of(column.meaning):
+            for lead in chain.holders:
+                if lead.fuse_a != chain.fit_a and chain.fit_a is not None:
+                    of_column = takes.setdefault((lead.fuse_holder, chain.fit_a), {})
+                    of_column[j] = of_column.get(j, 0.0) + 1.0
+    for (holder, rating_a), terms in sorted(takes.items()):
+        owned = model.inventory.fuses.get((holder, rating_a), 0)
+        if sum(n * model.columns[j].upper for j, n in terms.items()) > owned:
+            text = f"{owned} × {holder} fuse {rating_a:g} A owned"
+            model.rows.append(Row(tuple(terms.items()), upper=float(owned), rule="stock", text=text))
+
+
+def chains_of(meaning: Meaning) -> tuple[Chain, ...]:
+    """The chains of leads that one of a column has."""
+    if isinstance(meaning, Link):
+        return (meaning.chain,)
+    if isinstance(meaning, Fed):
+        return (meaning.before, *(chain for _, chain in meaning.loads))
+    return () if not isinstance(meaning, Join) or meaning.chain is None else (meaning.chain,)
+
+
 def missing_wh(battery: Battery, operation: Operation) -> float:
     """Charge missing at the start, for want of charging and by self-discharge since. [Wh]"""
     missing = (1.0 - operation.need.start_charge_share) * battery.usable_wh
@@ -313,7 +353,7 @@ def case_under(
     OutOfTime
     """
     operation, bus = model.operation, model.bus
-    book = ShapeBook(sky, bus.nominal_v)
+    book = ShapeBook(sky, bus.nominal_v, charging_v(bus))
     gains = {}
     for j in model.join_columns:
         join = model.columns[j].meaning
@@ -324,22 +364,27 @@ def case_under(
             gains[j] = book.gain(join.panel, controller, n_joined=join.n_joined, lead_ohm=join.ohm(model.contacts))
     fed = model.fed_loads()
     parts = draws(operation, model.inventory, bus.nominal_v, must_only=must_only)
-    step_h = step_lengths_h(operation)
-    demand_shapes = [np.ones(operation.n_steps)]
+    steps = steps_of(operation)
+    step_h = steps.length_h
+    demand_shapes = [np.ones_like(step_h)]
     for load_id in fed:
         own = [part for part in parts if part.load.id == load_id]
         count = own[0].use.count if own else 1
-        demand_shapes.append(total_wh(own, operation.n_steps) / step_h / count)
+        demand_shapes.append(total_w(own, step_h) / count)
+    cells_degc, is_parallel = steps.spread(sky.battery_degc), operation.batteries == "parallel"
     layout = Layout(len(model.units), len(book.shapes), len(demand_shapes))
     matrix = np.zeros((layout.size, len(model.columns)))
     for j in model.battery_columns:
         battery = model.battery(j)
         matrix[layout.capacity, j] = battery.usable_wh
         matrix[layout.missing, j] = missing_wh(battery, operation)
-        matrix[layout.charge_limit, j] = battery.max_charge_a * charging_v(bus.nominal_v)
+        if is_parallel:
+            # side by side each gives its part; in turn the smallest gives all
+            matrix[layout.rated, j] = rated_w(battery)
+        matrix[layout.charge_limit, j] = battery.max_charge_a * bus.nominal_v
     for u, j in enumerate(model.unit_columns):
         controller = model.units[u].controller
-        matrix[layout.limit(u), j] = controller.max_charge_a * charging_v(bus.nominal_v)
+        matrix[layout.limit(u), j] = controller.max_charge_a * bus.nominal_v
         matrix[layout.demand(0), j] = controller.idle_ma / 1000.0 * bus.nominal_v
     for j, gain in gains.items():
         join = model.columns[j].meaning
@@ -349,22 +394,28 @@ def case_under(
         feeding = model.columns[j].meaning
         assert isinstance(feeding, Fed)
         matrix[layout.demand(0), j] = feeding.converter.idle_ma / 1000.0 * bus.nominal_v
-        matrix[layout.demand(1 + fed.index(feeding.load.id)), j] = 1.0 / feeding.converter.efficiency
+        for load, _ in feeding.loads:
+            matrix[layout.demand(1 + fed.index(load.id)), j] += 1.0 / feeding.converter.efficiency
 
     direct = [part for part in parts if part.load.id not in fed]
     conditions = Conditions(
         layout=layout,
-        shapes=tuple(book.shapes),
+        shapes=tuple(steps.spread(shape) for shape in book.shapes),
         demand_shapes=np.array(demand_shapes),
-        load_w=total_wh(direct, operation.n_steps) / step_h,
+        load_w=total_w(direct, step_h),
         step_h=step_h,
-        capacity_share=capacity_share(bus.chemistry, sky.battery_degc),
-        may_charge=sky.battery_degc >= bus.lowest_charging_degc,
+        capacity_share=capacity_share(bus.chemistry, cells_degc),
+        may_charge=may_charge(bus, cells_degc),
         charge_efficiency=bus.charge_efficiency,
         discharge_efficiency=bus.discharge_efficiency,
         reserve_share=operation.need.reserve_share,
         reserve_wh=operation.need.reserve_wh,
-        has_charge_limit=operation.batteries == "parallel",
+        has_charge_limit=is_parallel,
         n_windows=sky.n_windows,
+        first_of_cell=steps.first_of_cell,
+        may_discharge=cells_degc >= LOWEST_DISCHARGING_DEGC,
+        taper_h=bus.taper_h,
+        peukert=PEUKERT[bus.chemistry],
+        rated_w=0.0 if is_parallel else bus.rated_w,
     )
     return Case(name, conditions, operation.need.confidence, matrix)

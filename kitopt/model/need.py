@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.inventory.items import Inventory, Load
-from kitopt.operation.clock import share_of_steps
+from kitopt.operation.clock import steps_of, within_h
 from kitopt.operation.terms import LoadUse, Operation
 
 
@@ -22,7 +22,7 @@ class Draw:
 
     Attributes
     ----------
-    load_wh : ndarray, shape (n_steps,)
+    load_wh : ndarray, shape (n_steps,), the steps being those that the loads' hours split
         Energy drawn at the load over each step. [Wh]
     peak_a : ndarray, shape (n_steps,)
         Highest current at the bus's nominal voltage within each step. [A]
@@ -32,14 +32,6 @@ class Draw:
     load: Load
     load_wh: NDArray[np.float64]
     peak_a: NDArray[np.float64]
-
-
-def step_lengths_h(operation: Operation) -> NDArray[np.float64]:
-    """Length of each step, shape (n_steps,); the last ends with the operation. [h]"""
-    n = operation.n_steps
-    lengths = np.full(n, operation.need.step_h)
-    lengths[-1] = operation.hours - (n - 1) * operation.need.step_h
-    return lengths
 
 
 def mean_w(use: LoadUse, load: Load, nominal_v: float) -> float:
@@ -61,8 +53,8 @@ def idle_and_full_w(load: Load, nominal_v: float) -> tuple[float, float]:
 
 def draw_of(use: LoadUse, load: Load, operation: Operation, nominal_v: float) -> Draw:
     """What one load of the operation draws, before any converter."""
-    on_share = share_of_steps(operation, use.spans)
-    inside_share = share_of_steps(operation, ())
+    edges_s = steps_of(operation).edges_s
+    on_h, all_h = within_h(operation, use.spans, edges_s), within_h(operation, (), edges_s)
     idle_w, full_w = idle_and_full_w(load, nominal_v)
     if use.wh_per_day is not None:
         on_h_per_day = _hours_per_day(use)
@@ -71,10 +63,9 @@ def draw_of(use: LoadUse, load: Load, operation: Operation, nominal_v: float) ->
         mean_on_w = mean_w(use, load, nominal_v)
         quiet_w = idle_w if use.quiet == "listen" else 0.0
         peak_on_w = full_w if use.transmit_share > 0 else idle_w
-    step_h = operation.need.step_h
-    load_wh = use.count * step_h * (mean_on_w * on_share + quiet_w * (inside_share - on_share))
-    is_on = on_share > 0
-    is_quiet = inside_share - on_share > 1e-12
+    load_wh = use.count * (mean_on_w * on_h + quiet_w * (all_h - on_h))
+    is_on = on_h > 0
+    is_quiet = all_h - on_h > 1e-8
     peak_w = np.maximum(np.where(is_on, max(peak_on_w, mean_on_w), 0.0), np.where(is_quiet, quiet_w, 0.0))
     return Draw(use, load, load_wh, use.count * peak_w / nominal_v)
 
@@ -99,9 +90,9 @@ def draws(operation: Operation, inventory: Inventory, nominal_v: float, *, must_
     return found
 
 
-def total_wh(parts: list[Draw], n_steps: int) -> NDArray[np.float64]:
-    """Energy of all loads over each step, shape (n_steps,). [Wh]"""
-    return np.sum([part.load_wh for part in parts], axis=0) if parts else np.zeros(n_steps)
+def total_w(parts: list[Draw], length_h: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean power of all loads over steps of those lengths, shape (n_steps,). [W]"""
+    return np.asarray(sum((part.load_wh for part in parts), np.zeros_like(length_h)) / length_h)
 
 
 def peak_a(parts: list[Draw]) -> float:

@@ -13,13 +13,13 @@ from kitopt.budget import UNLIMITED, Budget
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Connector, Lead, Panel
 from kitopt.model.kit import Column, Join, KitModel, Strip
-from kitopt.model.wiring import Chain, Demand, ampacity_a, chains, why_no_chain
+from kitopt.model.wiring import Chain, Demand, ampacity_a, chains, fits, why_no_chain
 from kitopt.operation.terms import Operation
 
 MOST_JOINED = 4
 _NOT_TOLD = ("no-lead", "no leads of yours join them")
 PV_FUSE_PER_ISC = 1.56
-"""NEC 690.8 and 690.9: 1.25 × 1.25, rounded as the code does."""
+"""Fuses and conductors: NEC 690.8 and 690.9, 1.25 × 1.25, rounded as the code does."""
 
 
 def lay_panels(model: KitModel, budget: Budget = UNLIMITED) -> None:
@@ -62,13 +62,7 @@ def _lay_one(
             demand = panel_demand(model.operation, panel, n)
             key = (source, controller.pv_connector, demand)
             if key not in known:
-                known[key] = chains(
-                    model.inventory.leads,
-                    source,
-                    controller.pv_connector,
-                    min_length_m=demand.min_length_m,
-                    suits=lambda chain, d=demand: d.is_met(chain, model.contacts),  # type: ignore[misc]
-                )
+                known[key] = _chains(model, source, controller.pv_connector, demand)
             for chain in known[key]:
                 uses = dict(chain.uses)
                 uses[panel.id] = n
@@ -83,7 +77,7 @@ def _lay_one(
         demand = panel_demand(model.operation, panel)
         why = (panel.connector, controller.pv_connector, demand)
         if why not in refused:
-            refused[why] = why_no_chain(model.inventory.leads, *why, model.contacts) or _NOT_TOLD
+            refused[why] = why_no_chain(model.inventory.leads, *why, model.contacts, model.inventory.fuses) or _NOT_TOLD
         rule, text = refused[why]
         model.block(
             (panel.id, controller.id),
@@ -93,9 +87,33 @@ def _lay_one(
         )
 
 
+def _chains(model: KitModel, source: Connector, sink: Connector, demand: Demand) -> tuple[Chain, ...]:
+    """Every useful chain from panels to a controller, with each choice of fuses where it has holders."""
+    contacts, fuses = model.contacts, model.inventory.fuses
+    found = chains(
+        model.inventory.leads,
+        source,
+        sink,
+        min_length_m=demand.min_length_m,
+        suits=lambda chain: demand.is_met(chain, contacts, fuses),
+    )
+    return tuple(fitted for chain in found for fitted in fits(chain, demand.fuse_a, fuses))
+
+
 def panel_demand(operation: Operation, panel: Panel, n_joined: int = 1) -> Demand:
     """What the leads of some joined panels must do: carry their short-circuit current over the distance."""
-    return Demand(n_joined * panel.isc_a, PV_FUSE_PER_ISC, operation.panel_distance_m)
+    isc_a = n_joined * panel.isc_a
+    least_a = PV_FUSE_PER_ISC * isc_a
+    return Demand(isc_a, least_a, operation.panel_distance_m, wire_a=least_a)
+
+
+def meets_station(operation: Operation, join: Join, socket: Connector) -> tuple[str, ...]:
+    """Ends between some panels and their controller's input that would fit into the station."""
+    station = operation.station_connector
+    if station is None or join.chain is None:
+        return ()
+    ends = [join.panel.connector, *(end for piece in join.chain.pieces for end in (piece.near, piece.far)), socket]
+    return tuple(str(end) for end in ends if end.family == station.family)
 
 
 def _ways_to_join(model: KitModel, panel: Panel, n: int) -> list[tuple[Lead | None, Connector]]:
@@ -106,7 +124,7 @@ def _ways_to_join(model: KitModel, panel: Panel, n: int) -> list[tuple[Lead | No
         return [(None, panel.connector)]
     found: list[tuple[Lead | None, Connector]] = []
     for lead in sorted(model.inventory.leads, key=lambda lead: lead.id):
-        if lead.ways >= n and lead.count > 0 and ampacity_a(lead) >= n * panel.isc_a - 1e-9:
+        if lead.ways >= n and lead.count > 0 and ampacity_a(lead) >= PV_FUSE_PER_ISC * n * panel.isc_a - 1e-9:
             for many, single in {(lead.from_connector, lead.to_connector), (lead.to_connector, lead.from_connector)}:
                 if panel.connector.mates_with(many):
                     found.append((lead, single))
@@ -133,10 +151,10 @@ def _inputs(model: KitModel, u: int) -> None:
         terms.append((y, -(lead.ways - 1.0)))
         text = f"{lead.id} sits at {model.units[u].name}"
         model.rows.append(Row(((y, 1.0), (x, -1.0)), upper=0.0, rule="needs", text=text))
-        rated_a = ampacity_a(lead)
+        rated_a = ampacity_a(lead) / PV_FUSE_PER_ISC
         if most_a > rated_a:
             currents = [(j, join.n_joined * join.panel.isc_a) for j, join in joins]
-            text = f"{lead.id} carries {rated_a:g} A"
+            text = f"{lead.id} carries {ampacity_a(lead):g} A, 1.56 times the panels' short-circuit current"
             row = Row((*currents, (y, most_a - rated_a)), upper=most_a + 1e-9, rule="ampacity", text=text)
             model.rows.append(row)
     text = f"{model.units[u].name} has one panel input"

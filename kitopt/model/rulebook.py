@@ -40,6 +40,14 @@ RULES: dict[str, Rule] = {
         "A panel's open-circuit voltage in the coldest air stays within the controller's limit.",
         "NEC 690.7(A); its factors for an unknown coefficient from memory",
     ),
+    "panel-volts": Rule(
+        ("block",),
+        "In some step of sun a panel stands above the voltage at which the battery is charged, or is stepped up.",
+        "charging voltages from memory",
+    ),
+    "lead-drop": Rule(
+        ("block",), "A controller's lead to the station drops no more than 3 % at its full current.", "after ABYC E-11"
+    ),
     "pv-current": Rule(("block",), "Panels give no more current than the controller takes.", "the controller's data"),
     "pv-power": Rule(("block",), "Panels give no more power than the controller takes.", "the controller's data"),
     "panel-match": Rule(("block",), "Panels on one controller match within 10 % in voltage.", NO_SOURCE),
@@ -77,9 +85,19 @@ RULES: dict[str, Rule] = {
     "ampacity": Rule(
         ("block",),
         "Leads, connectors and strips carry the current; a round plug or USB 5 A, a car socket 10 A.",
-        "the lead's data, else after NEC 240.4(D), from memory; connectors: common practice, no source",
+        "the lead's data, else ABYC E-11 in a bundle, second-hand; panels 1.56 times Isc, NEC 690.8; connectors: "
+        "common practice, no source",
     ),
-    "fuse-size": Rule(("block",), "A fuse is at least 125 % of the load and no more than the wire takes.", "NEC"),
+    "fuse-size": Rule(
+        ("block",),
+        "A fuse is at least 125 % of a continuous load, 110 % of a peak of speech or Morse, and no more than the "
+        "wire takes.",
+        "NEC; 110 % is common practice, no source",
+    ),
+    "breaking": Rule(("ask",), "A fuse breaks what the battery gives into a short.", "ISO 8820, from memory"),
+    "panel-ends": Rule(
+        ("warn",), "Panel volts never meet the station: ends that would fit there are marked.", NO_SOURCE
+    ),
     "battery-fuse": Rule(("block",), "A fuse sits within 18 cm of battery plus.", "after ABYC E-11, from memory"),
     "strip": Rule(("block",), "More than two things meet only at a strip or joiner.", NO_SOURCE),
     "direct": Rule(
@@ -96,7 +114,9 @@ RULES: dict[str, Rule] = {
     "radio-voltage": Rule(
         ("warn",), "At key-down with the battery low a load still has its lowest voltage.", NO_SOURCE
     ),
-    "branch-fuse": Rule(("warn",), "A lead carries what the fuse before it lets through.", "NEC 240.4"),
+    "branch-fuse": Rule(
+        ("block", "ask"), "A lead carries what the fuse before it lets through in an overload.", "NEC 240.4"
+    ),
     "unrated-lead": Rule(("warn",), "A lead's rating is known.", NO_SOURCE),
     "leads": Rule(
         ("warn", "ask"), "Leads and the station's connector are written down, so that they can be checked.", NO_SOURCE
@@ -116,6 +136,11 @@ RULES: dict[str, Rule] = {
     "prices": Rule(("ask",), "Prices are known where price decides.", NO_SOURCE),
     "sky": Rule(("warn",), "What the weather data are worth is said.", "the weather's source"),
     "file": Rule(("ask",), "What looks mistaken in the files is looked up.", "the files"),
+    "usual": Rule(
+        ("ask",),
+        "Quantities and ratios lie in what is usual for such a thing.",
+        "the table of ranges, each with its own",
+    ),
     "no-rule-failed": Rule(("warn",), "No rule failed is no promise.", NO_SOURCE),
 }
 """By identifier. Nothing is ever called safe; local codes and licensed practice come first."""

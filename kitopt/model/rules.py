@@ -10,11 +10,12 @@ import math
 
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Battery, Controller, Item, Panel
-from kitopt.model.bus import BusClass
-from kitopt.model.harvest import charging_v
+from kitopt.model.bus import BusClass, charging_v, thresholds, thresholds_of
+from kitopt.model.feeding import CONTINUOUS_FUSE
+from kitopt.model.harvest import highest_v, laid
 from kitopt.model.kit import Column, Join, KitModel, Link, Strip
-from kitopt.model.station_side import FUSE_PER_LOAD
 from kitopt.model.wiring import ampacity_a
+from kitopt.sky.windows import Sky
 
 MATCH_SHARE = 0.10
 """Panels on one controller may differ this much in voltage at maximum power."""
@@ -42,20 +43,21 @@ def delivered_a(join: Join, controller: Controller, bus: BusClass) -> float:
     """Most current that a join can make its controller deliver, before the controller's limit. [A]"""
     if controller.kind == "pwm":
         return join.n_joined * join.panel.isc_a
-    return join.n_joined * join.panel.rated_w / charging_v(bus.nominal_v)
+    return join.n_joined * join.panel.rated_w / charging_v(bus)
 
 
-def apply_rules(model: KitModel, coldest_degc: float, peak_a: float) -> None:
+def apply_rules(model: KitModel, sky: Sky, peak_a: float) -> None:
     """Add every rule to a kit model as bounds and rows.
 
     Parameters
     ----------
-    coldest_degc : float
-        Lowest temperature at which a panel may see the sun. [°C]
+    sky : Sky
+        Gives the coldest air, and how cold the panels' cells are while they see the sun.
     peak_a : float
         Highest current of the loads. [A]
     """
-    _cold_voltage(model, coldest_degc)
+    _cold_voltage(model, sky.coldest_degc)
+    _panel_volts(model, sky)
     _chemistry(model)
     _panel_limits(model)
     _matching_panels(model)
@@ -81,6 +83,35 @@ def _cold_voltage(model: KitModel, coldest_degc: float) -> None:
                 f"{join.panel.id} reaches {volts:.1f} V open-circuit at {coldest_degc:g} °C; "
                 f"{controller.id} takes {controller.max_pv_v:g} V",
             )
+
+
+def _panel_volts(model: KitModel, sky: Sky) -> None:
+    """A panel that never stands above the battery being charged is not joined: it would be carried for nothing."""
+    needed_v = charging_v(model.bus)
+    coldest_lit = {way: sky.coldest_lit_degc(way) for way in ("flat", "aimed")}
+    for j in model.join_columns:
+        join = model.columns[j].meaning
+        assert isinstance(join, Join)
+        panel, controller = join.panel, model.units[join.unit].controller
+        degc = coldest_lit[laid(panel)]
+        if degc is None:
+            continue
+        at_most_v, open_v = highest_v(panel, controller, degc)
+        text = ""
+        if not controller.boost and at_most_v <= needed_v:
+            how = "steps down" if controller.kind == "mppt" else "passes the panel's own voltage"
+            text = (
+                f"{panel.id} never stands above {at_most_v:.1f} V; {controller.id} {how}, and {model.bus.name} is "
+                f"charged at {needed_v:.1f} V"
+            )
+        elif controller.start_above_v is not None and open_v <= controller.start_above_v:
+            text = (
+                f"{panel.id} never reaches more than {open_v:.1f} V open-circuit; {controller.id} starts above "
+                f"{controller.start_above_v:g} V"
+            )
+        if text:
+            model.forbid(j)
+            model.block((panel.id, controller.id), "panel-volts", text)
 
 
 def _chemistry(model: KitModel) -> None:
@@ -212,12 +243,16 @@ def _on_the_way(model: KitModel, is_parallel: bool) -> list[tuple[int, float, st
             if not is_parallel:
                 text = f"{thing.id} may be charged with {thing.max_charge_a:g} A"
                 found.append((j, thing.max_charge_a, "charge-limit", text))
+            holds_a = math.inf if thing.fuse_a is None else thing.fuse_a / CONTINUOUS_FUSE
+            if is_checked and holds_a < thing.max_charge_a:
+                text = f"the fuse in {thing.id} ({thing.fuse_a:g} A) holds {holds_a:.3g} A of charge"
+                found.append((j, holds_a, "ampacity", text))
             if is_checked and plug_a < thing.max_charge_a:
                 text = f"the connector of {thing.id} ({thing.connector.family}) carries {plug_a:g} A of charge"
                 found.append((j, plug_a, "ampacity", text))
         elif isinstance(thing, Link) and thing.source in batteries:
             carries_a = thing.chain.rated_a(model.contacts)
-            carries_a = min([carries_a, *(fuse_a / FUSE_PER_LOAD for fuse_a in thing.chain.fuses_a)])
+            carries_a = min([carries_a, *(fuse_a / CONTINUOUS_FUSE for fuse_a in thing.chain.fuses_a)])
             if carries_a < batteries[thing.source].max_charge_a:
                 text = f"the leads from {thing.source} ({', '.join(thing.chain.ids)}) carry {carries_a:.3g} A of charge"
                 found.append((j, carries_a, "ampacity", text))
@@ -254,18 +289,13 @@ def _output(model: KitModel, u: int, most_a: float) -> int:
 
 def _weakest(model: KitModel) -> None:
     """Some battery sets each threshold of the class; kits without it are better off in another class."""
-    bus = model.bus
-    for attains, value in (
-        ([j for j in model.battery_columns if model.battery(j).efficiency == bus.charge_efficiency], "efficiency"),
-        (
-            [j for j in model.battery_columns if model.battery(j).discharge_efficiency == bus.discharge_efficiency],
-            "discharge efficiency",
-        ),
-        (
-            [j for j in model.battery_columns if model.battery(j).lowest_charging_degc == bus.lowest_charging_degc],
-            "lowest charging temperature",
-        ),
+    weakest = thresholds_of(model.bus)
+    for i, value in enumerate(
+        ("efficiency", "discharge efficiency", "lowest charging temperature", "slowest charging", "20-hour power")
     ):
+        attains = [j for j in model.battery_columns if thresholds(model.battery(j))[i] == weakest[i]]
+        if i > 0 and len(attains) == len(model.battery_columns):
+            continue  # all are alike in this, and the first row asks for one of them
         terms = tuple((j, 1.0) for j in attains)
         model.rows.append(Row(terms, lower=1.0, rule="bus-class", text=f"a battery that sets the {value} is packed"))
 

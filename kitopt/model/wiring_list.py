@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -10,12 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.inventory.items import Battery, Connector, Load
-from kitopt.model.harvest import charging_v
+from kitopt.model.bus import charging_v
+from kitopt.model.feeding import CONTINUOUS_FUSE, station_fuse_a, station_peak_a
 from kitopt.model.kit import Fed, Join, KitModel, Link, Strip
 from kitopt.model.need import idle_and_full_w
 from kitopt.model.rules import delivered_a
-from kitopt.model.station_side import FUSE_PER_LOAD, station_peak_a
-from kitopt.model.wiring import Chain, loop_ohm
+from kitopt.model.station_side import shares_lead
+from kitopt.model.wiring import Chain, fits, loop_ohm
 
 Floats = NDArray[np.float64]
 
@@ -48,6 +50,10 @@ class Wire:
         the two plug into each other. [0–1]
     fuse_a : float or None
         Smallest fuse in it. [A]
+    fit_a : float or None
+        Rating that its holders take; None where it has none. [A]
+    is_shared : bool
+        Whether batteries in turn use its leads one after another.
     least_fuse_a : float or None
         Least fuse that this join could have; None where it needs none of its own. [A]
     is_fused_inside : bool
@@ -66,6 +72,8 @@ class Wire:
     drop_v: float | None = None
     loss_share: float | None = None
     fuse_a: float | None = None
+    fit_a: float | None = None
+    is_shared: bool = False
     least_fuse_a: float | None = None
     is_fused_inside: bool = False
     joined: int = 1
@@ -102,6 +110,7 @@ class _Kit:
         self.joins = [(thing, n) for thing, n in self.packed if isinstance(thing, Join)]
         self.units = [u for u, x in enumerate(model.unit_columns) if counts[x] > 0]
         self.bus_v = model.bus.nominal_v
+        self.fuse_a = station_fuse_a(model.operation, model.inventory, model.bus)
         self.peak_a = station_peak_a(model.operation, model.inventory, model.bus)
         has_leads = model.inventory.has_leads_file
         self.bus: Connector | None = model.operation.station_connector if has_leads else None
@@ -121,15 +130,29 @@ class _Kit:
                 continue
             amps = max(self.peak_a, min(charge_a, battery.max_charge_a))
             links = [(link, k) for link, k in self.links if link.source == battery.id]
-            if self.model.operation.batteries == "in turn":
+            is_shared = shares_lead(self.model, battery)
+            if is_shared:
                 links = [(link, n) for link, _ in links]
             plugged = n - sum(k for _, k in links)
             chains: list[tuple[Chain | None, int]] = [(link.chain, k) for link, k in links]
             if plugged > 0:
                 chains.append((self._direct(battery.connector, self.bus), plugged))
             for chain, k in chains:
-                wires.append(self._wire(battery.id, STATION, "battery", k, chain, amps, is_fused_inside=battery.fused))
+                if chain is not None:
+                    chain = self._smallest(
+                        chain, max(self.fuse_a, CONTINUOUS_FUSE * min(charge_a, battery.max_charge_a))
+                    )
+                wire = self._wire(battery.id, STATION, "battery", k, chain, amps, is_fused_inside=battery.fused)
+                own_a = [a for a in (wire.fuse_a, battery.fuse_a) if a is not None]
+                wire = replace(wire, fuse_a=min(own_a, default=None), is_shared=is_shared)
+                wires.append(wire)
         return wires
+
+    def _smallest(self, chain: Chain, least_a: float) -> Chain:
+        """A battery's leads with the smallest fuses that hold; of an owned stock those that were counted."""
+        if self.model.inventory.fuses is not None or not chain.holders:
+            return chain
+        return next(iter(fits(replace(chain, fit_a=None), least_a)), chain)
 
     def strips(self) -> list[Wire]:
         """Strips and joiners at which things meet."""
@@ -149,23 +172,13 @@ class _Kit:
         return wires
 
     def loads(self) -> list[Wire]:
-        """Loads in the order of the operation, what goes through a converter as two joins."""
-        wires = []
+        """Converters with their loads, then the other loads in the order of the operation."""
+        wires = self._fed()
         for use in self.model.operation.loads:
             load = self.model.inventory.by_id[use.id]
             assert isinstance(load, Load)
             _, full_w = idle_and_full_w(load, self.bus_v)
-            fed = [(thing, n) for thing, n in self.packed if isinstance(thing, Fed) and thing.load.id == use.id]
-            for thing, n in fed:
-                converter = thing.converter
-                before_a = full_w / converter.efficiency / self.bus_v
-                before = thing.before if self.bus is not None else None
-                after = thing.after if self.bus is not None else None
-                wires.append(self._wire(STATION, converter.id, "converter", n, before, before_a))
-                wires.append(
-                    self._wire(converter.id, use.id, "load", n, after, full_w / converter.out_v, at_v=converter.out_v)
-                )
-            if fed:
+            if any(isinstance(thing, Fed) and thing.n_of(use.id) for thing, _ in self.packed):
                 continue
             amps = full_w / self.bus_v
             links = [(link, n) for link, n in self.links if link.sink == use.id]
@@ -175,6 +188,25 @@ class _Kit:
             if plugged > 0:
                 chain = None if self.bus is None else self._direct(self.bus, load.connector)
                 wires.append(self._wire(STATION, use.id, "load", plugged, chain, amps))
+        return wires
+
+    def _fed(self) -> list[Wire]:
+        """Converters, each followed by its loads."""
+        wires = []
+        for thing, n in self.packed:
+            if not isinstance(thing, Fed):
+                continue
+            converter = thing.converter
+            full_w = [idle_and_full_w(load, self.bus_v)[1] for load, _ in thing.loads]
+            before_a = math.fsum(full_w) / converter.efficiency / self.bus_v
+            before = thing.before if self.bus is not None else None
+            wires.append(self._wire(STATION, converter.id, "converter", n, before, before_a))
+            # loads that are alike are told as one
+            alike = Counter(zip((load.id for load, _ in thing.loads), (c for _, c in thing.loads), full_w, strict=True))
+            for (load_id, chain, watts), k in alike.items():
+                after = chain if self.bus is not None else None
+                amps = watts / converter.out_v
+                wires.append(self._wire(converter.id, load_id, "load", n * k, after, amps, at_v=converter.out_v))
         return wires
 
     def controllers(self) -> list[Wire]:
@@ -211,6 +243,7 @@ class _Kit:
             *(panel.id, unit.name, "panel", n, leads, amps, ohm, amps * ohm),
             loss_share=self._lost_at_full_sun(join, ohm) if leads else 0.0,
             fuse_a=min(join.chain.fuses_a, default=None),
+            fit_a=join.chain.fit_a,
             joined=join.n_joined,
         )
 
@@ -224,7 +257,7 @@ class _Kit:
         current_a = join.n_joined * panel.imp_a * panel.output_factor
         if self.model.units[join.unit].controller.kind == "mppt":
             return current_a**2 * ohm / (join.n_joined * panel.rated_w * panel.output_factor)
-        needed_v = charging_v(self.bus_v) + current_a * ohm
+        needed_v = charging_v(self.model.bus) + current_a * ohm
         share = (panel.voc_v - needed_v) / max(panel.voc_v - panel.vmp_v, 1e-6)
         return 1.0 - min(1.0, max(0.0, share))
 
@@ -251,7 +284,8 @@ class _Kit:
             () if chain is None else chain.ids,
             amps,
             fuse_a=None if chain is None else min(chain.fuses_a, default=None),
-            least_fuse_a=FUSE_PER_LOAD * amps if kind == "battery" else None,
+            fit_a=None if chain is None else chain.fit_a,
+            least_fuse_a=self.fuse_a if kind == "battery" else None,
             is_fused_inside=is_fused_inside,
         )
         if chain is None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -43,15 +45,29 @@ def share_of_steps(operation: Operation, spans: tuple[Span, ...]) -> NDArray[np.
     ndarray, shape (n_steps,)
         From 0 to 1.
     """
-    step_s = operation.need.step_h * 3600
-    end_s = operation.hours * 3600
-    edges_s = np.minimum(np.arange(operation.n_steps + 1) * step_s, end_s)
+    edges_s = np.minimum(np.arange(operation.n_steps + 1) * operation.need.step_h * 3600, operation.hours * 3600)
+    shares: NDArray[np.float64] = np.clip(within_h(operation, spans, edges_s) / operation.need.step_h, 0.0, 1.0)
+    return shares
+
+
+def within_h(operation: Operation, spans: tuple[Span, ...], edges_s: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the time within spans between each two edges; the rest is as for `share_of_steps`. [h]
+
+    Parameters
+    ----------
+    edges_s : ndarray, shape (n + 1,)
+        Rising, seconds after the operation's start, up to its end.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+    """
     if not spans:
         within_s = edges_s
     else:
-        joined = _joined(_intervals(operation, spans, end_s))
+        joined = _joined(_intervals(operation, spans, operation.hours * 3600))
         if not joined:
-            return np.zeros(operation.n_steps)
+            return np.zeros(len(edges_s) - 1)
         times_s = np.array([edge for interval in joined for edge in interval])
         lengths_s = np.array([after - before for before, after in joined])
         # seconds spent within the spans up to each edge: rises along an interval, level between two
@@ -59,8 +75,55 @@ def share_of_steps(operation: Operation, spans: tuple[Span, ...]) -> NDArray[np.
         spent_s[0::2] -= lengths_s
         within_s = np.interp(edges_s, times_s, spent_s)
     # a microsecond is no time: what rounding leaves must not count as being on
-    shares: NDArray[np.float64] = np.clip(np.round(np.diff(within_s) / step_s, 9), 0.0, 1.0)
-    return shares
+    return np.asarray(np.round(np.diff(within_s) / 3600, 9))
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Steps within which neither the weather nor any load's state changes.
+
+    Attributes
+    ----------
+    edges_s : ndarray, shape (n + 1,)
+        Seconds after the operation's start; the last is its end.
+    cell : ndarray of int, shape (n,)
+        The step of weather that each lies in: weather has its own grid, and the loads' hours only split it.
+    """
+
+    edges_s: NDArray[np.float64]
+    cell: NDArray[np.intp]
+
+    @property
+    def length_h(self) -> NDArray[np.float64]:
+        """Length of each. [h]"""
+        return np.asarray(np.diff(self.edges_s) / 3600)
+
+    def spread(self, values: NDArray[Any]) -> NDArray[Any]:
+        """Return values of the steps of weather, shape (n_windows, n_cells), over these steps."""
+        return values if len(self.cell) == values.shape[1] else np.take(values, self.cell, axis=1)
+
+    @property
+    def first_of_cell(self) -> NDArray[np.intp]:
+        """First of the steps in each one's step of weather."""
+        return np.searchsorted(self.cell, self.cell, side="left")
+
+
+def steps_of(operation: Operation) -> Steps:
+    """Return the steps of weather, split where a load's hours begin or end."""
+    step_s, end_s = operation.need.step_h * 3600, operation.hours * 3600
+    cells_s = np.minimum(np.arange(operation.n_steps + 1) * step_s, end_s)
+    wanted = [
+        edge
+        for use in operation.loads
+        if use.spans
+        for interval in _joined(_intervals(operation, use.spans, end_s))
+        for edge in interval
+    ]
+    # an edge within a second of another is that one
+    inside = [s for s in sorted(set(wanted)) if np.min(np.abs(cells_s - s)) >= 1.0]
+    inside = [s for n, s in enumerate(inside) if n == 0 or s - inside[n - 1] >= 1.0]
+    edges_s = np.sort(np.concatenate([cells_s, np.array(inside, dtype=np.float64)]))
+    return Steps(edges_s, np.searchsorted(cells_s, edges_s[:-1], side="right") - 1)
 
 
 def _intervals(operation: Operation, spans: tuple[Span, ...], end_s: float) -> list[tuple[float, float]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from kitopt.errors import BadInput, Fault
+from kitopt.files.reading import what_lies_at
 
 
 def find_inventory(operation_file: Path) -> Path:
@@ -16,14 +17,14 @@ def find_inventory(operation_file: Path) -> Path:
     Raises
     ------
     BadInput
-        If none of them holds ``batteries.csv``.
+        If none of them holds ``batteries.csv``, or the system lets none be looked into.
     """
     own = operation_file.parent
     # Path("..").parent is ".", which is the way down, not up
     above = own / ".." if own.name in ("", "..") else own.parent
     candidates = (own, above, own / "inventory")
     for folder in candidates:
-        if (folder / "batteries.csv").is_file():
+        if what_lies_at(folder / "batteries.csv") == "file":
             return folder
     looked = ", ".join(str(folder) for folder in candidates)
     text = f"no inventory belongs to this operation: no batteries.csv in {looked}; name one with --inventory."

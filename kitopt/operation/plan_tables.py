@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar
 
-from kitopt.inventory.fields import WORDS, Number, OneOf, SomeOf, Value
+from kitopt.inventory.fields import WORDS, Amount, Number, OneOf, SomeOf, Value
 from kitopt.operation.tables import BACKUPS, Table
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -44,10 +44,10 @@ def _months(value: Any) -> tuple[int, ...]:
     return found
 
 
-def _temperatures(value: Any) -> tuple[float, ...]:
+def _temperatures(value: Any, decimal: str | None) -> tuple[float, ...]:
     if not isinstance(value, list) or not value:
         raise ValueError("no list")
-    return tuple(float(_DEGC.read(one, False)) for one in value)
+    return tuple(float(_DEGC.read(one, decimal)) for one in value)
 
 
 def _start(value: Any) -> datetime:
@@ -57,7 +57,7 @@ def _start(value: Any) -> datetime:
 
 
 MONTHS_FIELD = Value(_months, '"all", or some months, each once, such as ["may", "oct"]')
-_LIST_DEGC = Value(_temperatures, "a list of air temperatures in °C, one for each month, such as [-4, 2]")
+_LIST_DEGC = Amount(_temperatures, "a list of air temperatures in °C, one for each month, such as [-4, 2]")
 _START = Value(_start, "a date with a time, without quotes, such as 2026-10-10T09:00:00")
 
 
@@ -81,6 +81,8 @@ class EventTable(Table):
 
 class BagTable(Table):
     """One of ``[[bags]]``."""
+
+    KIND: ClassVar[str] = "bags"
 
     name: Annotated[str, WORDS]
     mass_g: Annotated[int, Number("a mass", '9000 or "9 kg"', "g", above=0, most=10_000_000, whole="half-up")]

@@ -10,11 +10,16 @@ from zoneinfo import available_timezones
 from pydantic import ValidationError
 
 from kitopt.errors import BadInput
-from kitopt.files.decode import decode, read_bytes
+from kitopt.files.decode import decode
 from kitopt.files.faults import FaultList, quoted
+from kitopt.files.marks import decimal_mark
 from kitopt.files.nearest import did_you_mean
-from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, KeyPath, dotted, parse_toml
+from kitopt.files.reading import read_bytes, what_lies_at
+from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, KeyPath, dotted, parse_toml, texts_in
+from kitopt.files.unknown import is_unknown
+from kitopt.inventory.fields import needed
 from kitopt.inventory.items import Assumed
+from kitopt.inventory.ranges import judge
 from kitopt.operation import tables
 from kitopt.operation.moment import Moment, Skipped, moment_of, zone_at
 from kitopt.operation.terms import (
@@ -83,6 +88,7 @@ class _Document:
         self.faults = faults
         self.assumed: list[Assumed] = []
         self.warnings: list[str] = []
+        self.decimal = decimal_mark(texts_in(values))
 
     def read(self) -> Operation | None:
         self._warn_unknown(self.values, [*tables.TopTable.model_fields, *_TABLES, "loads"], ())
@@ -117,6 +123,7 @@ class _Document:
             station_connector=top.station_connector,
             panel_distance_m=top.panel_distance_m,
             batteries=top.batteries,  # type: ignore[arg-type]  # checked against the list
+            battery_lead=top.battery_lead,  # type: ignore[arg-type]  # checked against the list
             mass_limit_g=limits.mass_g,
             air_travel=limits.air_travel,
             least=goal.least,  # type: ignore[arg-type]  # checked against the list
@@ -152,13 +159,20 @@ class _Document:
         known = list(model.model_fields)
         if path:
             self._warn_unknown(values, known, path)
+        # a key left blank is as good as none
+        given = {key: value for key, value in values.items() if key in known and not is_unknown(value)}
         try:
-            # a key left blank is as good as none
-            return model.model_validate({key: value for key, value in values.items() if key in known and value != ""})
+            table = model.model_validate(given, context={"decimal": self.decimal})
         except ValidationError as error:
             for one in error.errors(include_url=False):
                 self._note(model, (*path, *one["loc"]), one)
             return None
+        for found in judge(model.KIND, table, given, self.decimal):
+            if found.is_fault:
+                self.fault((*path, found.column), found.text)
+            else:
+                self.warn((*path, found.column), found.text)
+        return table
 
     def _note(self, model: type[tables.Table], path: KeyPath, error: Any) -> None:
         if error["type"] == "need":
@@ -166,7 +180,7 @@ class _Document:
             if path[-1:] == ("timezone",) and isinstance(error["input"], str):
                 text += did_you_mean(error["input"], available_timezones())
         elif error["type"] == "missing" and len(error["loc"]) == 1:
-            text = f"this key is missing, need {_need_of(model, str(error['loc'][0]))}."
+            text = f"this key is missing, need {needed(model.model_fields[str(error['loc'][0])].metadata)}."
         else:
             text = f"found {quoted(error['input'])}, need {_SHAPES.get(error['type'], 'another value')}."
         self.fault(path, text)
@@ -204,6 +218,7 @@ class _Document:
             warmest_degc=warmest,
             horizon_deg=tuple(sorted(table.horizon)),
             shade=table.shade,
+            cells_degc=table.cells,
         )
 
     def _place(self, table: tables.SiteTable) -> tuple[float, float] | None:
@@ -253,10 +268,11 @@ class _Document:
             return NoSun()
         file = self.path.parent / value
         try:
-            if file.is_file():
+            if what_lies_at(file) == "file":
                 return WeatherFile(file)
-        except (OSError, ValueError):
-            pass  # a name that no file system takes is no file either
+        except BadInput as error:
+            self.fault(("need", "weather"), f"found {quoted(value)}, which {error.faults[0].text}")
+            return None
         text = f'found {quoted(value)}, but {quoted(file)} is no file; need "climate", "no sun", shares, or a file.'
         self.fault(("need", "weather"), text)
         return None
@@ -352,16 +368,3 @@ class _Document:
 
 
 MODE_SHARES = {**tables.MODES, "on": 1.0}
-
-
-def _need_of(model: type[tables.Table], key: str) -> str:
-    """Return in words what a missing key needs."""
-    for part in model.model_fields[key].metadata:
-        need = getattr(part, "need", None)
-        if isinstance(need, str):
-            return need
-        if callable(need):
-            return str(need())
-        if hasattr(part, "choices"):
-            return f"one of {', '.join(part.choices)}"
-    return "a value"

@@ -9,10 +9,14 @@ from typing import Any, TypeVar, cast
 from pydantic import ValidationError
 
 from kitopt.errors import BadInput, Fault
-from kitopt.files.decode import decode, read_bytes
+from kitopt.files.decode import decode
 from kitopt.files.faults import FaultList, quoted
+from kitopt.files.marks import decimal_mark
 from kitopt.files.nearest import did_you_mean
-from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, KeyPath, dotted, parse_toml
+from kitopt.files.reading import read_bytes, what_lies_at
+from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, KeyPath, dotted, parse_toml, texts_in
+from kitopt.files.unknown import is_unknown
+from kitopt.inventory.ranges import judge
 from kitopt.operation import plan_tables as tables
 from kitopt.operation import read_operation
 from kitopt.operation.moment import Skipped, moment_of
@@ -129,6 +133,7 @@ class _Document:
         self._values = None if text is None else parse_toml(text, self.faults)
         self.stop_if_any()
         self._lines = KeyLines(text or "")
+        self._decimal = decimal_mark(texts_in(self._values))
 
     def values(self, model: type[Table], lists: tuple[str, ...]) -> dict[str, Any]:
         """What stands in the file; unknown keys are warned about."""
@@ -160,8 +165,9 @@ class _Document:
         known = list(model.model_fields)
         if path:
             self._warn_unknown(values, known, path)
+        given = {key: value for key, value in values.items() if key in known and not is_unknown(value)}
         try:
-            return model.model_validate({k: v for k, v in values.items() if k in known and v != ""})
+            table = model.model_validate(given, context={"decimal": self._decimal})
         except ValidationError as error:
             for one in error.errors(include_url=False):
                 if one["type"] == "need":
@@ -172,6 +178,13 @@ class _Document:
                     text = f"found {quoted(one['input'])}, need another value."
                 self.fault((*path, *one["loc"]), text)
             return None
+        for found in judge(model.KIND, table, given, self._decimal):
+            place = (*path, found.column)
+            if found.is_fault:
+                self.fault(place, found.text)
+            else:
+                self.warnings.append(f"{self.path.name}, line {self._lines.of(place)}, {dotted(place)}: {found.text}")
+        return table
 
     def tables(
         self, model: type[T], values: dict[str, Any], key: str, *, is_needed: bool = True
@@ -193,13 +206,14 @@ class _Document:
         path = self.path.parent / name
         if path not in self._read:
             self._read[path] = None
-            if not path.is_file():
-                self.fault((*place, "file"), f"found {quoted(name)}, but {quoted(path)} is no file; need an operation.")
-            else:
-                try:
+            try:
+                if what_lies_at(path) == "file":
                     self._read[path] = read_operation(path)
-                except BadInput as error:
-                    self.others.extend(error.faults)
+                else:
+                    text = f"found {quoted(name)}, but {quoted(path)} is no file; need an operation."
+                    self.fault((*place, "file"), text)
+            except BadInput as error:
+                self.others.extend(error.faults)
         found = self._read[path]
         if found is not None:
             self.warnings += [w for w in found.warnings if w not in self.warnings]

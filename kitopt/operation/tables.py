@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar
 from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, ConfigDict
 
 from kitopt.inventory import cells
-from kitopt.inventory.fields import CONNECTOR, IDENTIFIER, WORDS, Flag, Number, OneOf, SomeOf, Text, Value
+from kitopt.inventory.fields import CONNECTOR, IDENTIFIER, WORDS, Amount, Flag, Number, OneOf, SomeOf, Text, Value
 from kitopt.inventory.items import Connector
 from kitopt.operation.maidenhead import place_of
 from kitopt.operation.moment import zone_named
 from kitopt.operation.spans import read_span
-from kitopt.operation.terms import Span
+from kitopt.operation.terms import Shade, Span
 
 BACKUPS = ("battery", "controller", "panel", "lead")
 # mean over full while transmitting
@@ -33,34 +33,64 @@ def _start(value: Any) -> datetime:
     return value
 
 
-def _reserve(value: Any) -> tuple[float, float]:
+def _reserve(value: Any, decimal: str | None) -> tuple[float, float]:
     """Return reserve as a share and in watt-hours; one of them is 0."""
     if not isinstance(value, str):
         raise ValueError("without a unit")
     if "%" in value:
-        share = cells.share(value)
+        share = cells.share(value, decimal)
         if not 0 <= share < 1:
             raise ValueError("not a share")
         return share, 0.0
     if value.strip()[-1:].isdigit():
         raise ValueError("without a unit")
-    energy_wh = cells.number(value, "Wh")
+    energy_wh = cells.number(value, "Wh", decimal)
     if energy_wh < 0:
         raise ValueError("negative")
     return 0.0, energy_wh
+
+
+def _cell_share(value: Any, decimal: str | None) -> float:
+    """Return a share from text in the file's own marks, or from a number, whose mark is a point."""
+    return cells.share(value, decimal) if isinstance(value, str) else cells.share(repr(value), ".")
 
 
 def _locator(text: str) -> tuple[float, float]:
     return place_of(text.strip())
 
 
-def _weather(value: Any) -> str | tuple[float, ...]:
+def _shade(value: Any, decimal: str | None) -> Shade:
+    """Return hours alone, or a table of hours and of what passes."""
+    if isinstance(value, str):
+        return Shade((read_span(value),))
+    if not isinstance(value, dict) or not {"hours"} <= set(value) <= {"hours", "beam", "diffuse"}:
+        raise ValueError("neither hours nor a table with them")
+    hours = value["hours"]
+    if not isinstance(hours, list) or not hours or not all(isinstance(one, str) for one in hours):
+        raise ValueError("no hours")
+    passes = {f"{key}_share": _cell_share(one, decimal) for key, one in value.items() if key != "hours"}
+    if not all(0 <= share <= 1 for share in passes.values()):
+        raise ValueError("not shares")
+    return Shade(tuple(read_span(one) for one in hours), **passes)
+
+
+def _cells(value: Any, decimal: str | None) -> float | None:
+    """Return how cold cells that are kept warm get, or None for those as cold as the air."""
+    if isinstance(value, str) and value.strip().lower() == "as the air":
+        return None
+    degc = cells.number(value, "degC", decimal) if isinstance(value, str) else cells.number(repr(value), "degC", ".")
+    if not -60 <= degc <= 60:
+        raise ValueError("no such cells")
+    return degc
+
+
+def _weather(value: Any, decimal: str | None) -> str | tuple[float, ...]:
     """Return a word or path as text, or daily shares."""
     if isinstance(value, str) and value.strip() and value.isprintable():
         return value.strip()
     if not isinstance(value, list) or not 1 <= len(value) <= 400:
         raise ValueError("neither")
-    shares = tuple(cells.share(one if isinstance(one, str) else repr(one)) for one in value)
+    shares = tuple(_cell_share(one, decimal) for one in value)
     if not all(0 <= share <= 1.2 for share in shares):
         raise ValueError("not shares")
     return shares
@@ -71,9 +101,14 @@ class Table(BaseModel):
 
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False, arbitrary_types_allowed=True, frozen=True)
 
+    KIND: ClassVar[str] = ""
+    """Under which name its usual values stand in `kitopt.inventory.ranges`."""
+
 
 class TopTable(Table):
     """Keys above the first table."""
+
+    KIND: ClassVar[str] = "operation"
 
     name: Annotated[str, WORDS] = ""
     start: Annotated[datetime, Value(_start, "a date with a time, without quotes, such as 2026-10-10T09:00:00")]
@@ -81,10 +116,13 @@ class TopTable(Table):
     station_connector: Annotated[Connector, CONNECTOR] | None = None
     panel_distance_m: Annotated[float, Number("a distance", '5 or "15 ft"', "m", least=0, most=500)] = 0.0
     batteries: Annotated[str, OneOf(("in turn", "parallel"))] = "in turn"
+    battery_lead: Annotated[str, OneOf(("each", "moved"))] = "each"
 
 
 class SiteTable(Table):
     """``[site]``."""
+
+    KIND: ClassVar[str] = "site"
 
     latitude: Annotated[float, Number("a latitude in degrees", "43.46", least=-90, most=90)] | None = None
     longitude: Annotated[float, Number("a longitude in degrees", "-3.8", least=-180, most=180)] | None = None
@@ -100,20 +138,35 @@ class SiteTable(Table):
         ],
         ...,
     ] = ()
-    shade: tuple[Annotated[Span, _SPAN], ...] = ()
+    shade: tuple[
+        Annotated[
+            Shade,
+            Amount(
+                _shade,
+                'hours of the day, such as "18:00-23:00", or a table with hours = ["18:00-23:00"], and beam and '
+                'diffuse: the shares that pass, such as "0 %" and "40 %"',
+            ),
+        ],
+        ...,
+    ] = ()
+    cells: Annotated[
+        float | None, Amount(_cells, '"as the air", or how cold the batteries get at most, such as 5 or "41 °F"')
+    ] = None
 
 
 class NeedTable(Table):
     """``[need]``."""
 
+    KIND: ClassVar[str] = "need"
+
     confidence: Annotated[float, Number("a confidence", '0.95 or "95 %"', "share", above=0, most=1)] = 0.95
-    reserve: Annotated[tuple[float, float], Value(_reserve, 'a reserve with its unit, such as "10 %" or "30 Wh"')] = (
+    reserve: Annotated[tuple[float, float], Amount(_reserve, 'a reserve with its unit, such as "10 %" or "30 Wh"')] = (
         0.1,
         0.0,
     )
     weather: Annotated[
         str | tuple[float, ...],
-        Value(_weather, '"climate", "no sun", a file, or daily shares of clear sky from 0 to 1.2, such as [0.3, 0.2]'),
+        Amount(_weather, '"climate", "no sun", a file, or daily shares of clear sky from 0 to 1.2, such as [0.3, 0.2]'),
     ] = "climate"
     windows: Annotated[int, Number("a number of windows", "500", least=1, most=20_000, whole="exact")] = 500
     seed: Annotated[int, Number("a seed", "1", least=0, most=2**32 - 1, whole="exact")] = 1
@@ -134,6 +187,8 @@ class AimTable(Table):
 class LimitsTable(Table):
     """``[limits]``."""
 
+    KIND: ClassVar[str] = "limits"
+
     mass_g: (
         Annotated[int, Number("a mass", '9000 or "9 kg"', "g", above=0, most=10_000_000, whole="half-up")] | None
     ) = None
@@ -148,6 +203,8 @@ class GoalTable(Table):
 
 class LoadTable(Table):
     """One of ``[[loads]]``."""
+
+    KIND: ClassVar[str] = "uses"
 
     id: Annotated[str, IDENTIFIER]
     count: Annotated[int, Number("a count", "1 or 2", least=1, most=1000, whole="exact")] = 1

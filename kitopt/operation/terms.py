@@ -23,8 +23,23 @@ class Span:
 
 
 @dataclass(frozen=True)
+class Shade:
+    """Hours in which something stands between the panels and the sky, and what passes it.
+
+    Trees and walls take the beam whole; 40 % of the light of the sky is left where nobody says more (common practice,
+    no source).
+    """
+
+    spans: tuple[Span, ...]
+    beam_share: float = 0.0
+    diffuse_share: float = 0.4
+
+
+@dataclass(frozen=True)
 class Site:
-    """Where it is. Angles in degrees, north and east positive; heights of the horizon clockwise from north."""
+    """Where it is; ``cells_degc`` is how cold batteries that are kept warm get, None for those as cold as the air.
+
+    Angles in degrees, north and east positive; heights of the horizon clockwise from north."""
 
     latitude_deg: float
     longitude_deg: float
@@ -33,7 +48,8 @@ class Site:
     coldest_degc: float | None
     warmest_degc: float | None
     horizon_deg: tuple[tuple[float, float], ...] = ()
-    shade: tuple[Span, ...] = ()
+    shade: tuple[Shade, ...] = ()
+    cells_degc: float | None = None
 
 
 @dataclass(frozen=True)
@@ -143,6 +159,8 @@ class Operation:
     station_connector: Connector | None = None
     panel_distance_m: float = 0.0
     batteries: Literal["in turn", "parallel"] = "in turn"
+    battery_lead: Literal["each", "moved"] = "each"
+    """In turn: a fused lead to each battery that has no fused plug, or one that is moved."""
     mass_limit_g: int | None = None
     air_travel: bool = False
     least: Objective = "mass"
@@ -150,6 +168,11 @@ class Operation:
     """Items forced in or out, each id once."""
     assumed: tuple[Assumed, ...] = ()
     warnings: tuple[str, ...] = ()
+
+    @property
+    def has_own_leads(self) -> bool:
+        """Whether each battery without a fused plug stays on a lead of its own."""
+        return self.batteries == "parallel" or self.battery_lead == "each"
 
     @property
     def n_steps(self) -> int:

@@ -16,6 +16,8 @@ from kitopt.inventory.items import Assumed, Inventory
 from kitopt.report.assumptions import in_order
 from kitopt.report.reasons import as_value
 from kitopt.report.repairs import conflicts_value, repairs_value
+from kitopt.report.second_opinion import second_opinion_value
+from kitopt.report.wiring import fuses_value, swaps_value
 
 SCHEMA = "kitopt/plan-1"
 NOTHING_ASKED = Why()
@@ -71,9 +73,12 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
         "need_wh": _number(choice.need_wh),
         "peak_a": _number(choice.peak_a),
         "wiring": _wiring(choice),
+        "fuses": fuses_value(choice),
+        "swaps": swaps_value(choice),
         "reasons": {one.id: as_value(choice, one) for one in why.withouts},
         "not_packed": {item_id: {"rule": r.rule, "text": r.text} for item_id, r in not_packed(choice).items()},
         "no_sun_hours": _number(choice.no_sun_hours),
+        "second_opinion": second_opinion_value(choice, why.agreement),
         "assumed": [_assumed(one) for one in in_order(choice)],
         "cautions": [{"level": c.level, "text": c.text, "rule": c.rule} for c in cautions(choice)],
         "made_with": {

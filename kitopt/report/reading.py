@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from kitopt.files.plain import cut
 from kitopt.inventory.items import CHOSEN_KINDS, Assumed, Inventory
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, Weather
 from kitopt.report import words
 from kitopt.report.words import WIDTH, wrapped
+
+FILES_NAMED = 10
 
 _KINDS = (*CHOSEN_KINDS, "loads", "extras")
 
@@ -23,6 +26,8 @@ def reading_document(operation: Operation | None, inventory: Inventory) -> dict[
         },
         "operation": None if operation is None else _operation(operation),
         "warnings": [*(() if operation is None else operation.warnings), *inventory.warnings],
+        "cautions": [{"level": "ask", "text": str(one), "rule": "usual"} for one in inventory.unusual],
+        "other_files": list(inventory.other_files),
         "assumed": [
             {"file": one.file, "id": one.id, "column": one.column, "value": one.value, "rule": one.rule}
             for one in _all_assumed(operation, inventory)
@@ -82,6 +87,15 @@ def reading_text(operation: Operation | None, inventory: Inventory) -> str:
         lines += ["", "Warnings"]
         for warning in warnings:
             lines += wrapped(warning, "- ")
+    if inventory.unusual:
+        lines += ["", "To be looked up, because it is not usual"]
+        for one in inventory.unusual:
+            lines += wrapped(f"ask: {one}", "- ")
+    if inventory.other_files:
+        named = ", ".join(cut(name, 40) for name in inventory.other_files[:FILES_NAMED])
+        left = len(inventory.other_files) - FILES_NAMED
+        more = f" and {left:,} more" if left > 0 else ""
+        lines += ["", *wrapped(f"Other files in the folder, not read: {named}{more}.")]
     assumed = _all_assumed(operation, inventory)
     if not assumed:
         return "\n".join([*lines, "", "Nothing was left blank, so nothing is assumed."]) + "\n"
@@ -100,8 +114,8 @@ def _assumed(assumed: list[Assumed]) -> list[str]:
     for one, row in zip(assumed, rows, strict=True):
         if one.file != file:
             file = one.file
-            lines.append(words.cut(file, WIDTH))
-        cells = [f"{words.cut(text, size):{size}}" for text, size in zip(row, sizes, strict=True)]
+            lines.append(cut(file, WIDTH))
+        cells = [f"{cut(text, size):{size}}" for text, size in zip(row, sizes, strict=True)]
         head = "  " + "  ".join(cells) + "  "
         lines += wrapped(one.rule, head, " " * len(head))
     return lines

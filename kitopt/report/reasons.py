@@ -7,6 +7,7 @@ from typing import Any
 
 from kitopt.choice import Choice
 from kitopt.explain.without import Pieces, Without
+from kitopt.files.plain import cut
 from kitopt.inventory.items import Panel
 from kitopt.report import words
 from kitopt.report.words import WIDTH
@@ -23,7 +24,7 @@ def section(choice: Choice, withouts: Sequence[Without]) -> list[str]:
     width = min(24, max(len(head) for head in heads))
     lines = ["Why each: without it the best kit is"]
     for head, without in zip(heads, withouts, strict=True):
-        start = f"  {words.cut(head, width):{width}}  "
+        start = f"  {cut(head, width):{width}}  "
         lines.append(start + sentence(choice, without, WIDTH - len(start)))
     if any(without.status == "time-limit" for without in withouts):
         lines.append("  The time was up before every reason was found: allow more --seconds.")
@@ -38,11 +39,11 @@ def sentence(choice: Choice, without: Without, width: int = 1000, *, names: bool
         if not without.fits:
             return "no kit: nothing else that is owned fits in its place"
         at = f" at {words.moment(without.time)}" if without.time else ""
-        return words.cut(f"no kit: {energy(without.shortfall_wh)} short{at}", width)
+        return cut(f"no kit: {energy(without.shortfall_wh)} short{at}", width)
     how = f"a tie: {_AS_GOOD[choice.operation.least]}" if without.is_tie else worse(choice, without.more or 0)
     if _loses_all_panels(choice, without):
         how += ", no panel"
-    return words.cut(how + (_instead(without.instead, width - len(how)) if names else ""), width)
+    return cut(how + (_instead(without.instead, width - len(how)) if names else ""), width)
 
 
 def worse(choice: Choice, more: int) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from kitopt.choice import Choice, Packed
 from kitopt.explain import Why, cautions
 from kitopt.explain.ruled_out import blocks_that_matter, told
+from kitopt.files.plain import cut
 from kitopt.inventory.items import Assumed
 from kitopt.model.kit import Join, Unit
 from kitopt.report import words
@@ -14,6 +15,7 @@ from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.leads import lead_ids
 from kitopt.report.reasons import section
 from kitopt.report.repairs import conflicts_section, repairs_section
+from kitopt.report.second_opinion import second_opinion_text
 from kitopt.report.wiring import wiring
 from kitopt.report.words import WIDTH, wrapped
 
@@ -31,7 +33,7 @@ _SUPERLATIVE = {"mass": "lightest", "price": "cheapest", "items": "fewest items"
 def answer(choice: Choice, why: Why = NOTHING_ASKED) -> str:
     """All that has to be known, to be read in half a minute."""
     if choice.packed:
-        lines = [*_headline(choice), "", *_kit(choice, choice.packed), "", *_facts(choice), "", *wiring(choice)]
+        lines = [*_headline(choice), "", *_kit(choice, choice.packed), "", *_facts(choice, why), "", *wiring(choice)]
     else:
         lines = _nothing(choice, why)
     reasons = section(choice, why.withouts)
@@ -52,7 +54,7 @@ def brief(choice: Choice) -> str:
     for one in choice.packed:
         item = choice.inventory.by_id[one.id]
         mass = words.mass(one.count * item.mass_g)
-        head = f"{one.count:3}  {words.cut(one.id, 30):{min(ids, 30)}}  "
+        head = f"{one.count:3}  {cut(one.id, 30):{min(ids, 30)}}  "
         lines.append(_row(head, item.name, mass))
     return "\n".join(lines) + "\n"
 
@@ -86,7 +88,7 @@ def _kit(choice: Choice, packed: Sequence[Packed]) -> list[str]:
         item = by_id[one.id]
         kind = one.kind if one.kind != last else ""
         last = one.kind
-        head = f"{kind:{kinds}} {one.count:3}  {words.cut(one.id, ids):{ids}}  "
+        head = f"{kind:{kinds}} {one.count:3}  {cut(one.id, ids):{ids}}  "
         lines.append(_row(head, item.name, words.mass(one.count * item.mass_g)))
     count = sum(one.count for one in packed)
     total_g = sum(one.count * by_id[one.id].mass_g for one in packed)
@@ -97,7 +99,7 @@ def _kit(choice: Choice, packed: Sequence[Packed]) -> list[str]:
 def _row(head: str, name: str, tail: str) -> str:
     end = max(10, len(tail) + 2)
     room = WIDTH - len(head) - end
-    return f"{head}{words.cut(name, room):{room}}{tail:>{end}}"
+    return f"{head}{cut(name, room):{room}}{tail:>{end}}"
 
 
 def _total_price(choice: Choice, packed: Sequence[Packed]) -> str:
@@ -128,7 +130,7 @@ def _joins(joins: Joins) -> list[str]:
     return lines
 
 
-def _facts(choice: Choice) -> list[str]:
+def _facts(choice: Choice, why: Why) -> list[str]:
     operation, lowest = choice.operation, choice.lowest
     lines: list[str] = []
     if choice.joins and choice.sky.aim_text:
@@ -147,6 +149,8 @@ def _facts(choice: Choice) -> list[str]:
         whole = lasts_h >= operation.hours - 1e-6
         lines += _fact("No sun", f"lasts all {words.hours(operation.hours)}." if whole else f"lasts {lasts_h:.1f} h.")
     lines += _fact("Proof", _proof(choice))
+    if why.agreement is not None:
+        lines += _fact("Check", second_opinion_text(choice, why.agreement))
     return lines
 
 
@@ -288,4 +292,4 @@ def _assumed(choice: Choice) -> list[str]:
 def assumed_line(one: Assumed) -> str:
     """One assumed value: what, how much and by which rule."""
     what = f"{one.id} {one.column}".strip()
-    return words.cut(f"  {what} = {one.value}: {one.rule}", WIDTH)
+    return cut(f"  {what} = {one.value}: {one.rule}", WIDTH)

@@ -6,6 +6,7 @@ from typing import Any
 
 from kitopt.choice import Choice
 from kitopt.explain.tradeoff import Point, Tradeoff
+from kitopt.files.plain import cut
 from kitopt.inventory.items import Extra, Load
 from kitopt.report import words
 from kitopt.report.document import document
@@ -63,7 +64,7 @@ def _table(found: Tradeoff) -> list[str]:
         owned = point.choice.inventory.by_id
         chosen = [(p.id, p.count) for p in point.choice.packed if not isinstance(owned[p.id], Load | Extra)]
         head = f"{text:>{width}}  {words.mass(point.choice.mass_g):>8}  "
-        lines.append(words.cut(head + ", ".join(listed(tuple(chosen))), WIDTH))
+        lines.append(cut(head + ", ".join(listed(tuple(chosen))), WIDTH))
     return lines
 
 

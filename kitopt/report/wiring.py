@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from kitopt.choice import Choice
+from kitopt.explain.fuses import fuses_to_fit
+from kitopt.explain.swaps import Swap, swap_plan
 from kitopt.inventory.items import Lead
 from kitopt.model.wiring_list import STATION, Wire
-from kitopt.report.words import wrapped
+from kitopt.report.words import moment, wrapped
 
 
 def wiring(choice: Choice) -> list[str]:
@@ -17,12 +21,89 @@ def wiring(choice: Choice) -> list[str]:
     for n, wire in enumerate(choice.wiring, start=1):
         head = f"{n:{digits + 1}}. "
         lines += wrapped(f"{drawing(choice, wire)}: {_said(wire)}", head, " " * (len(head) + 2))
+    return [*lines, *_fuses(choice), *_swaps(choice)]
+
+
+def _fuses(choice: Choice) -> list[str]:
+    """Fuses to be put into holders, and what has to be bought for them."""
+    fits = fuses_to_fit(choice)
+    if not fits:
+        return []
+    totals: dict[tuple[str, str, float, str], int] = {}
+    for one in fits:
+        there = "is in it" if one.lies_in_it else "owned" if one.is_owned else "to be bought if not there"
+        key = (one.lead, one.holder, one.rating_a, there)
+        totals[key] = totals.get(key, 0) + one.count
+    lines = ["", "Fuses to fit (a holder is left empty until then)"]
+    for (lead, holder, rating_a, there), count in totals.items():
+        times = f"{count} x " if count > 1 else ""
+        lines += wrapped(f"{lead}: {times}{holder} {rating_a:g} A, {there}", "- ", "  ")
     return lines
+
+
+def _swaps(choice: Choice) -> list[str]:
+    """When batteries in turn are swapped, and how."""
+    plan = swap_plan(choice)
+    if plan is None:
+        return []
+    lines = ["", *wrapped(f"Swaps, by ampere-hours out and never by volts; first on: {plan.order[0]}")]
+    spells = plan.spells
+    are_alike = len({spell.swaps for spell in spells}) == 1
+    for spell in spells[:1] if are_alike else spells:
+        words = "In the median spell" if spell.kind == "median" else f"In the hardest spell survived ({spell.window})"
+        words = "In the median and the hardest spell alike" if are_alike else words
+        lines += wrapped(f"{words}: {'; '.join(_swap(one) for one in spell.swaps) or 'none'}.", "- ", "  ")
+    first = "cover or unplug the panel; then the empty" if plan.has_panels else "the empty"
+    last = ", then the panel" if plan.has_panels else ""
+    text = f"Drill: {first} battery off, the full one on{last}. These drop out meanwhile: {', '.join(plan.drops)}."
+    return lines + wrapped(text, "- ", "  ")
+
+
+def _swap(one: Swap) -> str:
+    why = ", full" if one.is_full else ""
+    return f"{moment(one.time)}, {one.out_ah:.1f} Ah out of {one.off}{why}: {one.on} on"
+
+
+def fuses_value(choice: Choice) -> list[dict[str, Any]]:
+    """Fuses to fit, by join."""
+    return [
+        {
+            "from": one.source,
+            "to": one.sink,
+            "lead": one.lead,
+            "holder": one.holder,
+            "rating_a": one.rating_a,
+            "count": one.count,
+            "owned": one.is_owned,
+        }
+        for one in fuses_to_fit(choice)
+    ]
+
+
+def swaps_value(choice: Choice) -> list[dict[str, Any]]:
+    """Swaps of batteries in turn, by spell of weather; empty where nothing is swapped."""
+    plan = swap_plan(choice)
+    return [
+        {
+            "spell": spell.kind,
+            "window": spell.window,
+            "swaps": [
+                {
+                    "time": one.time.isoformat(timespec="seconds"),
+                    "off": one.off,
+                    "out_ah": round(one.out_ah, 2),
+                    "on": one.on,
+                }
+                for one in spell.swaps
+            ],
+        }
+        for spell in (plan.spells if plan else ())
+    ]
 
 
 def drawing(choice: Choice, wire: Wire) -> str:
     """A join such as "lfp-12 == fused-20 (20 A) ==> station"."""
-    pieces = [_piece(choice, lead_id) for lead_id in wire.leads]
+    pieces = [_piece(choice, lead_id, wire.fit_a) for lead_id in wire.leads]
     if wire.kind == "strip":
         return " + ".join([STATION, *(f"{f'{wire.count} x ' if wire.count > 1 else ''}{one}" for one in pieces)])
     if wire.kind == "joiner":
@@ -33,10 +114,11 @@ def drawing(choice: Choice, wire: Wire) -> str:
     return f"{' == '.join([source, *pieces])} ==> {wire.sink}"
 
 
-def _piece(choice: Choice, lead_id: str) -> str:
+def _piece(choice: Choice, lead_id: str, fit_a: float | None) -> str:
     lead = choice.inventory.by_id[lead_id]
-    fuse = f" ({lead.fuse_a:g} A)" if isinstance(lead, Lead) and lead.fuse_a is not None else ""
-    return f"{lead_id}{fuse}"
+    assert isinstance(lead, Lead)
+    rating_a = fit_a if lead.fuse_holder else lead.fuse_a
+    return lead_id if rating_a is None else f"{lead_id} ({rating_a:g} A)"
 
 
 def _said(wire: Wire) -> str:
@@ -48,7 +130,7 @@ def _said(wire: Wire) -> str:
     if wire.kind == "battery":
         said.append(_fuse(wire))
     if wire.count > 1 and wire.kind != "strip":
-        said.append(f"{wire.count} of them")
+        said.append(f"{wire.count} of them" + (", one after another" if wire.is_shared else ""))
     return ", ".join(said)
 
 

@@ -7,6 +7,8 @@ import textwrap
 from datetime import datetime
 from fractions import Fraction
 
+from kitopt.files.plain import printable
+
 WIDTH = 80
 
 
@@ -35,17 +37,6 @@ def moment(time: datetime) -> str:
     days = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
     months = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
     return f"{days[time.weekday()]} {time.day} {months[time.month - 1]} {time:%H:%M}"
-
-
-def printable(text: str) -> str:
-    """Text on one line, without control characters."""
-    return "".join(char if char.isprintable() else " " for char in text)
-
-
-def cut(text: str, width: int) -> str:
-    """Text of at most that width, an ellipsis where it was cut."""
-    text = printable(text)
-    return text if len(text) <= width else text[: max(0, width - 1)].rstrip() + "…"
 
 
 def wrapped(text: str, first: str = "", after: str | None = None) -> list[str]:

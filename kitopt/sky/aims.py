@@ -112,7 +112,7 @@ def best_fixed(light: Light, tilt_deg: float | None, azimuth_deg: float | None) 
     tilt_deg, azimuth_deg : float or None
         What the owner has settled; only the other is looked for.
     """
-    flat_wm2 = light.dni_wm2 * light.sun.cos_zenith + light.dhi_wm2
+    flat_wm2 = plane_wm2(light, 0.0, 180.0)
     n_dark = max(1, -(-light.n_windows // 3))
     darkest = np.sort(np.argsort(flat_wm2.sum(axis=1), kind="stable")[:n_dark])
     lit = np.flatnonzero(flat_wm2[darkest].max(axis=0) > 0)

@@ -13,9 +13,15 @@ from kitopt.operation.terms import Operation
 from kitopt.sky.aims import aim_panels
 from kitopt.sky.light import Light
 from kitopt.sky.moments import moments_of
-from kitopt.sky.plane import plane_wm2
-from kitopt.sky.shade import beam_share, shaded_share
-from kitopt.sky.temperature import BATTERY_LAG_H, daily_air_degc, grounded_panel_degc, open_panel_degc
+from kitopt.sky.plane import light_on, useful_wm2
+from kitopt.sky.shade import above_horizon, open_sky, passing
+from kitopt.sky.temperature import (
+    BATTERY_LAG_H,
+    daily_air_degc,
+    grounded_panel_degc,
+    kept_warm_degc,
+    open_panel_degc,
+)
 from kitopt.sky.windows import Laid, Sky
 
 Array = NDArray[np.float64]
@@ -96,7 +102,9 @@ def assemble(operation: Operation, light: Light, air: Air, words: Words, sample:
     def seen(bare: Light, over: Operation) -> Light:
         if not site.horizon_deg and not site.shade:
             return bare
-        return bare.behind(beam_share(bare.sun, site.horizon_deg, shaded_share(over)))
+        beam, diffuse = passing(over)
+        seen = replace(bare, beam_share=beam * above_horizon(bare.sun, site.horizon_deg), sky_share=diffuse[None, :])
+        return replace(seen, open_sky=open_sky(site.horizon_deg)) if site.horizon_deg else seen
 
     def whole_days() -> Light:
         local = operation.start.astimezone(site.timezone)
@@ -109,22 +117,26 @@ def assemble(operation: Operation, light: Light, air: Air, words: Words, sample:
         return seen(sample(over, _SAMPLE_WINDOWS), over)
 
     light = seen(light, operation)
-    flat_wm2 = plane_wm2(light, 0.0, 180.0)
+    flat = light_on(light, 0.0, 180.0)
+    flat_wm2, flat_useful_wm2 = flat.total_wm2, useful_wm2(light, flat)
     flat_degc = grounded_panel_degc(flat_wm2, air.air_degc, air.wind_ms)
     poa: dict[Laid, Array] = {"flat": flat_wm2, "aimed": flat_wm2}
+    useful: dict[Laid, Array] = {"flat": flat_useful_wm2, "aimed": flat_useful_wm2}
     panel: dict[Laid, Array] = {"flat": flat_degc, "aimed": flat_degc}
     aimed = aim_panels(operation.aim, light, step_h, whole_days)
     if operation.aim.mode != "flat":
-        poa["aimed"] = plane_wm2(light, aimed.tilt_deg, aimed.azimuth_deg)
+        on_plane = light_on(light, aimed.tilt_deg, aimed.azimuth_deg)
+        poa["aimed"], useful["aimed"] = on_plane.total_wm2, useful_wm2(light, on_plane)
         panel["aimed"] = open_panel_degc(poa["aimed"], air.air_degc, air.wind_ms)
     return Sky(
         start=operation.start,
         step_h=step_h,
         poa_wm2=poa,
+        useful_wm2=useful,
         panel_degc=panel,
         air_degc=air.air_degc,
-        battery_degc=air.battery_degc,
-        coldest_degc=air.coldest_degc if site.coldest_degc is None else site.coldest_degc,
+        battery_degc=kept_warm_degc(air.battery_degc, site.cells_degc),
+        coldest_degc=min(air.coldest_degc, air.coldest_degc if site.coldest_degc is None else site.coldest_degc),
         labels=words.labels,
         source=words.source,
         notes=words.notes,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,7 +55,10 @@ def clear_sky(at_s: Array, place: Place, sun: Sun) -> ClearSky:
 
     days, where = np.unique(np.floor(at_s / 86400.0), return_inverse=True)
     noon = pd.DatetimeIndex((days * 86400 + 43200).astype("datetime64[s]"), tz="UTC")
-    map_of_days = pvlib.clearsky.lookup_linke_turbidity(noon, place.latitude_deg, place.longitude_deg)
+    with warnings.catch_warnings():
+        # pvlib asks for the day of the year under its old name, which pandas keeps until its version 4
+        warnings.filterwarnings("ignore", ".*dayofyear", DeprecationWarning)
+        map_of_days = pvlib.clearsky.lookup_linke_turbidity(noon, place.latitude_deg, place.longitude_deg)
     turbidity = np.asarray(map_of_days, dtype=np.float64)
     turbidity = np.where(turbidity > 0, turbidity, _USUAL_TURBIDITY)[where].reshape(at_s.shape)
     airmass = pvlib.atmosphere.get_absolute_airmass(

@@ -20,6 +20,7 @@ def coarsen(sky: Sky, parts: int) -> Sky:
         sky,
         step_h=sky.step_h * parts,
         poa_wm2={laid: mean(values) for laid, values in sky.poa_wm2.items()},
+        useful_wm2={laid: mean(values) for laid, values in sky.useful_wm2.items()},
         panel_degc={laid: mean(values) for laid, values in sky.panel_degc.items()},
         air_degc=mean(sky.air_degc),
         battery_degc=mean(sky.battery_degc),

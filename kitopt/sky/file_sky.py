@@ -14,6 +14,7 @@ from kitopt.sky.assemble import UNKNOWN_WIND_MS, Air, Words, assemble, usual_air
 from kitopt.sky.between_hours import light_over_steps, sky_over_steps, value_at
 from kitopt.sky.climate_data import distance_km
 from kitopt.sky.light import Light
+from kitopt.sky.memory import check_fits
 from kitopt.sky.moments import moments_of
 from kitopt.sky.record import Record
 from kitopt.sky.temperature import BATTERY_LAG_H
@@ -42,6 +43,7 @@ def file_sky(operation: Operation, weather: WeatherFile, n: int) -> Sky:
     """
     record = read_weather(weather.path)
     starts_s = _choose(_starts(operation, record, weather.path), n, operation.need.seed)
+    check_fits(operation, len(starts_s))
     light = _light(operation, record, starts_s)
     words = Words(
         _labels(operation, record, starts_s),

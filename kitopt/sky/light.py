@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.sky.clear_sky import ClearSky, Place
+from kitopt.sky.shade import OpenSky
 from kitopt.sky.sun import Sun
+
+
+def _all() -> NDArray[np.float64]:
+    return np.ones((1, 1))
 
 
 @dataclass(frozen=True)
@@ -33,20 +38,24 @@ class Light:
     dhi_wm2: NDArray[np.float64]
     headroom: float = 1.0
     """Highest irradiance on any plane, as a multiple of that of a panel facing the sun under the clear sky."""
+    beam_share: NDArray[np.float64] = field(default_factory=_all)
+    """What of the beam, and of the glow around the sun, nothing stands in the way of; broadcast over the steps."""
+    sky_share: NDArray[np.float64] = field(default_factory=_all)
+    """The same of the rest of the sky's light."""
+    open_sky: OpenSky | None = None
+    """What a horizon leaves of the sky; None where it is open."""
 
     @property
     def n_windows(self) -> int:
         """Number of windows."""
         return int(self.dni_wm2.shape[0])
 
-    def behind(self, beam_share: NDArray[np.float64]) -> Light:
-        """The same light with part of the beam cut off by something in its way."""
-        return replace(self, dni_wm2=self.dni_wm2 * beam_share)
-
     def part(self, windows: NDArray[np.int64], steps: NDArray[np.int64]) -> Light:
         """Only some of the windows and steps."""
 
         def cut(whole: NDArray[np.float64]) -> NDArray[np.float64]:
+            if whole.shape[1] == 1:
+                return whole
             rows = windows if whole.shape[0] > 1 else np.zeros(1, dtype=np.int64)
             return whole[np.ix_(rows, steps)]
 
@@ -57,4 +66,6 @@ class Light:
             clear=ClearSky(cut(self.clear.ghi_wm2), cut(self.clear.dni_wm2), cut(self.clear.dhi_wm2)),
             dni_wm2=cut(self.dni_wm2),
             dhi_wm2=cut(self.dhi_wm2),
+            beam_share=cut(self.beam_share),
+            sky_share=cut(self.sky_share),
         )

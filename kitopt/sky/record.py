@@ -20,6 +20,9 @@ _BRIDGED_S = 3 * 3600
 
 _MOST_MISSING_SHARE = 0.1
 
+_MOST_SLOTS_A_ROW = 4
+"""Gaps of up to three hours are bridged, so even a file of every fourth hour may do."""
+
 TYPICAL_START_S = float(np.datetime64("2001-01-01", "s").astype(np.int64))
 """Typical years are laid on 2001, an ordinary year midway between two long ones."""
 
@@ -98,6 +101,8 @@ def lay_out(table: Table, path: Path) -> Record:
     n_rows = len(table.start_s)
     if n_rows < 365:
         raise _fault(path, f"found {n_rows} rows of weather, need a whole year or several: get a longer file.")
+    if not np.isfinite(table.start_s).all():
+        raise _fault(path, "found rows without a date and hour, need both in every row: get the file again.")
     interval_s = int(np.median(np.diff(np.sort(table.start_s))))
     if interval_s < 60 or interval_s > 3600 or 3600 % interval_s:
         raise _fault(path, f"found rows {interval_s / 60:g} minutes apart, need an even part of an hour, such as 60.")
@@ -117,6 +122,10 @@ def lay_out(table: Table, path: Path) -> Record:
         keep = np.arange(n_rows)
         slot = np.round((table.start_s - start_s) / interval_s).astype(np.int64)
         n_slots = int(slot.max()) + 1
+        # before room is made for them: two rows may lie eight thousand years apart
+        if n_slots > _MOST_SLOTS_A_ROW * n_rows:
+            found = f"found rows from {_day(start_s)} to {_day(float(table.start_s.max()))}"
+            raise _fault(path, f"{found}, but too few to fill that time, need years without long gaps.")
     if len(np.unique(slot)) < len(slot):
         raise _fault(path, "found the same hour twice: take out the doubled rows.")
 
@@ -134,6 +143,10 @@ def lay_out(table: Table, path: Path) -> Record:
     return Record(
         table.kind, table.place, start_s, interval_s, is_typical, light[0], light[1], air, wind, table.air_lag_s
     )
+
+
+def _day(at_s: float) -> str:
+    return str(np.datetime64(int(at_s), "s").astype("datetime64[D]"))
 
 
 def _fault(path: Path, text: str) -> BadInput:

@@ -8,6 +8,7 @@ from math import ceil
 
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, WeatherFile
 from kitopt.sky.coarsen import coarsen
+from kitopt.sky.memory import check_fits
 from kitopt.sky.windows import Sky
 
 _LONGEST_STEP_H = 0.5
@@ -38,7 +39,8 @@ def windows_for(operation: Operation, *, n: int | None = None, first: int = 0) -
     Raises
     ------
     BadInput
-        If the file cannot be used, the climate does not reach the place, or a temperature is missing.
+        If the file cannot be used, the climate does not reach the place, a temperature is missing, or the windows
+        would not fit in memory.
     """
     weather = operation.need.weather
     count = operation.need.windows if n is None else n
@@ -52,6 +54,7 @@ def windows_for(operation: Operation, *, n: int | None = None, first: int = 0) -
         return coarsen(windows_for(finer, n=count, first=first), parts)
     match weather:
         case Climate():
+            check_fits(operation, count)
             from kitopt.sky.climate import climate_sky
 
             return climate_sky(operation, count, first)

@@ -69,7 +69,8 @@ def sun_at(
     position = pvlib.solarposition.spa_python(
         times, latitude_deg, longitude_deg, altitude=altitude_m, pressure=pressure, temperature=air_degc
     )
-    extra = np.asarray(pvlib.irradiance.get_extra_radiation(times), dtype=np.float64)
+    # by the day, not by the moment: pvlib would ask for it under a name that pandas warns of
+    extra = np.asarray(pvlib.irradiance.get_extra_radiation(times.day_of_year), dtype=np.float64)
     where = where.reshape(at_s.shape)
     return Sun(
         np.asarray(position["apparent_zenith"], dtype=np.float64)[where],

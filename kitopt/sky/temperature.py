@@ -25,6 +25,11 @@ def daily_air_degc(local_hours: Array, coldest_degc: float, warmest_degc: float)
     return np.asarray(coldest_degc + (warmest_degc - coldest_degc) * (1.0 - np.cos(np.pi * phase)) / 2.0)
 
 
+def kept_warm_degc(battery_degc: Array, floor_degc: float | None) -> Array:
+    """Cells of batteries that are never let get colder than that; None where they are as the air. [°C]"""
+    return battery_degc if floor_degc is None else np.maximum(battery_degc, floor_degc)
+
+
 def open_panel_degc(poa_wm2: Array, air_degc: Array, wind_ms: Array | float) -> Array:
     """Cells of a panel with air on both sides. [°C]
 

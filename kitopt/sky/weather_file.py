@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.errors import BadInput, Fault
+from kitopt.files.faults import FaultList, quoted
+from kitopt.files.reading import read_bytes, what_lies_at
 from kitopt.sky.clear_sky import Place
 from kitopt.sky.power_file import BEGIN, parse_power
 from kitopt.sky.record import Record, Table, lay_out
@@ -21,6 +23,10 @@ from kitopt.sky.record import Record, Table, lay_out
 Array = NDArray[np.float64]
 
 _KNOWN = "TMY3 (.csv), TMY2 (.tm2), EPW (.epw), NSRDB (.csv) or NASA POWER (.csv)"
+
+
+LARGEST_BYTES = 64_000_000
+"""Fifty years of hours, or several of five minutes."""
 
 
 def read_weather(path: Path) -> Record:
@@ -31,26 +37,36 @@ def read_weather(path: Path) -> Record:
     BadInput
         If the file cannot be read, is of no known kind, is shorter than a year, or has too many gaps.
     """
-    try:
-        now = path.stat()
-    except OSError as why:
-        raise _unreadable(path, why) from why
+    if what_lies_at(path) != "file":
+        return _read(path, 0, 0)
+    now = path.stat()
     return _read(path, now.st_mtime_ns, now.st_size)
 
 
 @lru_cache(maxsize=4)
 def _read(path: Path, _changed: int, _size: int) -> Record:
-    try:
-        raw = path.read_bytes()
-    except OSError as why:
-        raise _unreadable(path, why) from why
+    faults = FaultList(str(path))
+    raw = read_bytes(path, faults, LARGEST_BYTES)
+    if raw is None:
+        raise BadInput(faults.listed())
+    return weather_of(raw, path)
+
+
+def weather_of(raw: bytes, path: Path) -> Record:
+    """Weather in the bytes of a file that is, or will be, at a path.
+
+    Raises
+    ------
+    BadInput
+        As for `read_weather`.
+    """
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError:
         text = raw.decode("latin-1")
     reader = _reader_of(text)
     if reader is None:
-        raise _fault(path, f'begins with "{_show(text)}", need a file of a known kind: {_KNOWN}.', 1)
+        raise _fault(path, f"begins with {quoted(_first_line(text))}, need a file of a known kind: {_KNOWN}.", 1)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -59,22 +75,20 @@ def _read(path: Path, _changed: int, _size: int) -> Record:
         raise
     except Exception as why:  # the readers raise whatever their parsing meets; to the user it is one thing
         raise _fault(path, f"cannot be read as the kind that it begins like ({why}): get the file again.") from why
-    if not (np.isfinite(table.place.latitude_deg) and abs(table.place.latitude_deg) <= 90):
-        raise _fault(path, f"found latitude {table.place.latitude_deg:g}, need one between -90 and 90.", 1)
+    latitude, longitude = table.place.latitude_deg, table.place.longitude_deg
+    if not abs(latitude) <= 90:
+        raise _fault(path, f"found latitude {latitude:g}, need one between -90 and 90.", 1)
+    if not abs(longitude) <= 360:
+        raise _fault(path, f"found longitude {longitude:g}, need one between -180 and 180.", 1)
     return lay_out(table, path)
-
-
-def _unreadable(path: Path, why: OSError) -> BadInput:
-    return _fault(path, f"cannot be read ({why.strerror or why}): give the path of a weather file.")
 
 
 def _fault(path: Path, text: str, line: int | None = None) -> BadInput:
     return BadInput([Fault(str(path), line, None, text)])
 
 
-def _show(text: str) -> str:
-    first = text[:40].splitlines()[0] if text.strip() else ""
-    return "".join(letter if letter.isprintable() else "?" for letter in first)
+def _first_line(text: str) -> str:
+    return text[:40].splitlines()[0] if text.strip() else ""
 
 
 def _reader_of(text: str) -> Callable[[str, Path], Table] | None:

@@ -29,6 +29,8 @@ class Sky:
         Aware, in the site's time zone.
     poa_wm2 : mapping of {"flat", "aimed"} to ndarray
         Irradiance in the plane of the panels, mean over the step. [Wm⁻²]
+    useful_wm2 : mapping of {"flat", "aimed"} to ndarray
+        What of it makes current: less what the glass reflects and what weak light is worth less. [Wm⁻²]
     panel_degc : mapping of {"flat", "aimed"} to ndarray
         Temperature of the panels' cells. [°C]
     air_degc, battery_degc : ndarray
@@ -50,6 +52,7 @@ class Sky:
     start: datetime
     step_h: float
     poa_wm2: Mapping[Laid, NDArray[np.float64]]
+    useful_wm2: Mapping[Laid, NDArray[np.float64]]
     panel_degc: Mapping[Laid, NDArray[np.float64]]
     air_degc: NDArray[np.float64]
     battery_degc: NDArray[np.float64]
@@ -64,6 +67,11 @@ class Sky:
     def n_windows(self) -> int:
         """Number of windows."""
         return len(self.labels)
+
+    def coldest_lit_degc(self, way: Laid) -> float | None:
+        """Temperature of the panels' cells in the coldest step in which they see the sun; None without sun. [°C]"""
+        is_lit = self.useful_wm2[way] > 0.0
+        return float(np.min(self.panel_degc[way], where=is_lit, initial=np.inf)) if np.any(is_lit) else None
 
 
 SkyOf = Callable[[Operation], Sky]

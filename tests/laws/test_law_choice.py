@@ -102,6 +102,7 @@ def test_longer_is_never_lighter(instance: Instance, dropped: int) -> None:
     short_sky = replace(
         sky,
         poa_wm2={way: a[:, :n_steps] for way, a in sky.poa_wm2.items()},
+        useful_wm2={way: a[:, :n_steps] for way, a in sky.useful_wm2.items()},
         panel_degc={way: a[:, :n_steps] for way, a in sky.panel_degc.items()},
         air_degc=sky.air_degc[:, :n_steps],
         battery_degc=sky.battery_degc[:, :n_steps],

@@ -29,6 +29,7 @@ from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
 N_LOOPS, N_INSTANCES = 60, 200
+LEFT_OUT = ("load", "extra")
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
@@ -47,7 +48,7 @@ def grabbed(some: Several, least: str) -> GrabKit:
 
 
 def chosen_of(kit: GrabKit) -> tuple[tuple[str, int], ...]:
-    return tuple(sorted((p.id, p.count) for p in kit.packed if p.kind in ("battery", "controller", "panel")))
+    return tuple(sorted((p.id, p.count) for p in kit.packed if p.kind not in LEFT_OUT))
 
 
 def test_grab_kits_agree_with_trying_every_bag(chunk: range) -> None:
@@ -90,7 +91,7 @@ def split(some: Several, rng: random.Random) -> tuple[Inventory, Inventory, dict
     prices: dict[str, int] = {}
     mine: dict[str, tuple[Item, ...]] = {}
     theirs: dict[str, tuple[Item, ...]] = {}
-    for kind in ("batteries", "controllers", "panels"):
+    for kind in ("batteries", "controllers", "panels", "leads"):
         here, there = [], []
         for item in getattr(some.inventory, kind):
             n = rng.randint(0, item.count)
@@ -101,7 +102,8 @@ def split(some: Several, rng: random.Random) -> tuple[Inventory, Inventory, dict
                 prices[item.id] = rng.randrange(1000, 9000, 500)
                 there.append(replace(item, count=item.count - n, price_cents=prices[item.id]))
         mine[kind], theirs[kind] = tuple(here), tuple(there)
-    nothing = {"loads": (), "extras": ()}
+    owned |= {item.id: item.count for item in some.inventory.converters}
+    nothing = {"loads": (), "extras": (), "converters": ()}
     return (
         replace(some.inventory, **cast(Any, mine)),
         replace(some.inventory, **cast(Any, theirs | nothing)),
@@ -122,9 +124,11 @@ def bought_for(number: int, budget: int | None) -> tuple[Purchase, Several, tupl
 
 def kits_g(found: Purchase) -> int:
     """Mass of what was chosen, loads aside."""
-    kinds = ("battery", "controller", "panel")
     return sum(
-        p.count * c.inventory.by_id[p.id].mass_g for c in found.choices.values() for p in c.packed if p.kind in kinds
+        p.count * c.inventory.by_id[p.id].mass_g
+        for c in found.choices.values()
+        for p in c.packed
+        if p.kind not in LEFT_OUT
     )
 
 

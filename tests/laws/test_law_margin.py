@@ -48,6 +48,11 @@ def conditions(draw: Draw) -> Conditions:
         reserve_wh=draw(st.sampled_from([0.0, 5.0])),
         has_charge_limit=draw(st.booleans()),
         n_windows=N_WINDOWS,
+        first_of_cell=np.array(draw(st.sampled_from([(0, 1, 2, 3, 4, 5, 6, 7), (0, 0, 2, 3, 3, 3, 6, 6)]))),
+        may_discharge=1 - grid(draw, (N_WINDOWS, N_STEPS), 1, draw(st.sampled_from([0.0, 0.0, 1.0]))) > 0.5,
+        taper_h=draw(st.sampled_from([None, None, 0.5, 2.0])),
+        peukert=draw(st.sampled_from([1.0, 1.0, 1.1])),
+        rated_w=draw(st.sampled_from([0.0, 2.0])),
     )
 
 
@@ -64,6 +69,7 @@ def plants(draw: Draw) -> Floats:
         for shape in range(2):
             plant[layout.panel(unit, shape)] = draw(st.integers(0, 8)) * 5.0
     plant[layout.demand(0)] = draw(st.integers(0, 3)) * 0.5
+    plant[layout.rated] = draw(st.integers(0, 4)) * 1.0
     return plant
 
 
@@ -154,6 +160,11 @@ def test_a_window_alone_fares_as_it_does_among_others(where: Conditions, plant: 
 @given(where=conditions(), plant=plants(), factor=st.sampled_from([0.5, 2.0, 7.0]))
 def test_everything_twice_as_big_has_twice_the_margin(where: Conditions, plant: Floats, factor: float) -> None:
     # the judge knows no absolute size, so units cannot be mixed up in it
-    scaled = replace(where, load_w=factor * where.load_w, reserve_wh=factor * where.reserve_wh)
+    scaled = replace(
+        where,
+        load_w=factor * where.load_w,
+        reserve_wh=factor * where.reserve_wh,
+        rated_w=factor * where.rated_w,
+    )
     once, again = simulate(where, plant).margin_wh, simulate(scaled, factor * plant).margin_wh
     assert again == pytest.approx(factor * once, abs=1e-9)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import random
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pytest
@@ -18,11 +19,12 @@ from oracle.compare import lowest_survived_wh
 from oracle.instances import Instance
 from oracle.legal import LoadedUnit
 from oracle.wired_instances import wired
+from oracle.wiring import Fed as WiredFed
 from oracle.wiring import Joined, Leads, WiredBank, bunch_ways, wired_answer, wired_ways
 
 from kitopt.choice import Choice, Packed, pack
 from kitopt.inventory.items import Battery, Controller
-from kitopt.model.kit import Fed, Join, Strip, Unit
+from kitopt.model.kit import Fed, Join, Link, Strip, Unit
 
 INSTANCES, MANY, A_CHUNK = 600, 10_000, 100
 LEFT_OUT = ("load", "extra")
@@ -45,7 +47,7 @@ def counts_of(choice: Choice) -> tuple[tuple[str, int], ...]:
 
 
 def bank_of(
-    leads: Leads, packed: tuple[Packed, ...], joins: tuple[tuple[Join, Unit, int], ...], fed: list[tuple[str, str]]
+    leads: Leads, packed: tuple[Packed, ...], joins: tuple[tuple[Join, Unit, int], ...], fed: Sequence[WiredFed]
 ) -> WiredBank:
     """A packed kit joined as the program says, with the oracle's resistances; each join must be one of the oracle's."""
     owned = leads.inventory.by_id
@@ -64,18 +66,19 @@ def bank_of(
                 assert join.chain is not None
                 ids = Counter([*join.chain.ids, *([] if join.joiner is None else [join.joiner.id])])
                 uses = tuple(ids[item.id] for item in leads.stock)
-                known = dict(bunch_ways(leads, join.panel, join.n_joined, controller.pv_connector))
+                ways = bunch_ways(leads, join.panel, join.n_joined, controller.pv_connector)
+                known = {uses[: len(leads.stock)]: ohm for uses, ohm, _ in ways}
                 joined += [Joined(len(units) - 1, join.panel, join.n_joined, known[uses])] * n
     assert sum(j.n for j in joined) == sum(p.count for p in packed if p.kind == "panel")
     return WiredBank(leads, batteries, units, joined, fed)
 
 
-def fed_of(choice: Choice) -> list[tuple[str, str]]:
-    """Which converter feeds each unit of a load."""
+def fed_of(choice: Choice) -> list[WiredFed]:
+    """Which loads each converter feeds."""
     assert choice.made is not None
     columns = zip(choice.made.model.columns, choice.made.counts, strict=True)
     return [
-        (c.meaning.load.id, c.meaning.converter.id)
+        (c.meaning.converter.id, tuple(sorted(load.id for load, _ in c.meaning.loads)))
         for c, n in columns
         if isinstance(c.meaning, Fed)
         for _ in range(round(n))
@@ -138,6 +141,12 @@ def test_the_instances_exercise_what_they_are_meant_to() -> None:
             seen["fuse in the panels' lead"] += bool(join.chain.fuses_a)
             seen["laid backwards"] += any(piece.is_reversed for piece in join.chain.pieces)
         for column, n in zip(made.model.columns, made.counts, strict=True):
+            if round(n) > 0 and isinstance(column.meaning, str) and column.meaning.startswith("more than"):
+                seen["a wire is out behind a large fuse"] += 1
+            if isinstance(column.meaning, Fed) and round(n) > 0:
+                seen["two on one converter"] += len(column.meaning.loads) > 1
+            if isinstance(column.meaning, Link) and round(n) > 0:
+                seen["fuse fitted"] += column.meaning.chain.fit_a is not None
             if isinstance(column.meaning, Strip) and round(n) > 0:
                 seen["strip" if column.meaning.unit is None else "joiner at the controller"] += 1
         if all(x.price_cents is not None for x in instance.inventory.leads):
@@ -155,6 +164,7 @@ def test_the_instances_exercise_what_they_are_meant_to() -> None:
             "laid backwards",
         ),
         *("strip", "joiner at the controller", "resistance decides"),
+        *("a wire is out behind a large fuse", "two on one converter", "fuse fitted"),
     }
     assert {name for name in wanted if seen[name] < 2} == set(), seen
     assert seen["found"] > 150

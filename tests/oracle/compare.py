@@ -107,4 +107,14 @@ def is_judged_by(solved: Solved, bank: Bank) -> bool:
         bank.charge_efficiency,
         bank.discharge_efficiency,
         bank.lowest_charging_degc,
-    ) == (bus.chemistry, bus.nominal_v, bus.charge_efficiency, bus.discharge_efficiency, bus.lowest_charging_degc)
+        bank.taper_h,
+        bank.rated_w if bus.rated_w > 0 and bank.world.operation.batteries == "in turn" else bus.rated_w,
+    ) == (
+        bus.chemistry,
+        bus.nominal_v,
+        bus.charge_efficiency,
+        bus.discharge_efficiency,
+        bus.lowest_charging_degc,
+        bus.taper_h,
+        bus.rated_w,
+    )

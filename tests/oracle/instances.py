@@ -124,6 +124,7 @@ def sky(
         start=datetime(2026, 10, 10, 9, tzinfo=UTC),
         step_h=step_h,
         poa_wm2={"aimed": aimed, "flat": flat},
+        useful_wm2={"aimed": aimed, "flat": flat},
         panel_degc={"aimed": degrees(panel_degc), "flat": degrees(panel_degc)},
         air_degc=degrees(battery_degc),
         battery_degc=degrees(battery_degc),
@@ -136,7 +137,7 @@ def sky(
 def random_instance(rng: random.Random, n_windows: int = 40) -> Instance:
     """An inventory of at most ten pieces and an operation that it may or may not power.
 
-    Most loads are brought close to what the best kit can do, so that the last piece counts.
+    Most loads are brought close to what the best kit can do, so that the last piece counts, and often panels do.
     """
     outing = _outing(rng)
     # one draw for all weather: a generator that records its draws would drown in it
@@ -145,10 +146,17 @@ def random_instance(rng: random.Random, n_windows: int = 40) -> Instance:
     if rng.random() < 0.3:
         return made
     world = World(made.operation, made.inventory, made.sky)
-    share = best_share(world, kits_in_order(world))
+    kits = kits_in_order(world)
+    share = best_share(world, kits)
     if not 0.05 < share < 1.0:
         return made
-    factor = share * rng.choice([rng.uniform(0.6, 1.02), rng.uniform(0.93, 1.0)])
+    panels = {panel.id for panel in made.inventory.panels}
+    dark = best_share(world, [kit for kit in kits if panels.isdisjoint(i for i, _ in kit.counts)])
+    if dark < share - 1e-3 and rng.random() < 0.7:
+        # more than can be had without sun
+        factor = rng.uniform(max(dark, 0.9 * share), share)
+    else:
+        factor = share * rng.choice([rng.uniform(0.6, 1.02), rng.uniform(0.93, 1.0)])
     loads = tuple(
         replace(
             x, **{f: factor * v for f in ("idle_a", "idle_w", "full_a", "full_w") if (v := getattr(x, f)) is not None}

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from kitopt.inventory.items import Battery
 from oracle.legal import LoadedUnit
-from oracle.world import CHARGING, World
+from oracle.world import CHARGING_V, World
 
 TOLERANCE_WH = 1e-5
 
@@ -22,6 +23,14 @@ class Bank:
         self.charge_efficiency = min(b.efficiency for b, _ in batteries)
         self.discharge_efficiency = min(b.discharge_efficiency for b, _ in batteries)
         self.lowest_charging_degc = max(b.lowest_charging_degc for b, _ in batteries)
+        # at 85 % of full charge an AGM battery takes its charge limit; the slowest and the smallest count
+        self.taper_h: float | None = max(0.15 * b.measured_ah / b.max_charge_a for b, _ in batteries)
+        ratings_w = [(n, b.measured_ah * b.nominal_v / 20) for b, n in batteries]
+        self.rated_w = min(watts for _, watts in ratings_w)
+        if world.operation.batteries == "parallel":
+            self.rated_w = sum(n * watts for n, watts in ratings_w)
+        if self.chemistry != "agm":
+            self.taper_h = None
         self.capacity_wh = sum(n * b.measured_ah * b.nominal_v * b.depth_share for b, n in batteries)
         self.start_wh = 0.0
         for battery, n in batteries:
@@ -32,13 +41,14 @@ class Bank:
                 # 3 % of the whole capacity in 30 days; the trade's figure for both chemistries
                 charge_wh -= 0.03 * max(0, days) / 30 * battery.measured_ah * battery.nominal_v
             self.start_wh += n * max(0.0, charge_wh)
-        self.charge_limit_w = sum(n * b.max_charge_a for b, n in batteries) * CHARGING * self.nominal_v
+        self.charge_limit_w = sum(n * b.max_charge_a for b, n in batteries) * self.nominal_v
+        self.charging_v = CHARGING_V[self.chemistry] * self.nominal_v
         self.load_w = world.load(self.nominal_v)[0]
         self.idle_w = sum(c.idle_ma / 1000 * self.nominal_v for c, _ in units)
         self.units = [
             (
-                c.max_charge_a * CHARGING * self.nominal_v,
-                [(n, world.panel_w(p, c, self.nominal_v)) for p, n in panels],
+                c.max_charge_a * self.nominal_v,
+                [(n, world.panel_w(p, c, self.nominal_v, self.charging_v)) for p, n in panels],
             )
             for c, panels in units
             if panels
@@ -53,32 +63,54 @@ class Bank:
         load_w = self.load_w
         locked = world.locked_share(self.chemistry)[window]
         degc = world.battery_degc[window]
-        is_parallel = world.operation.batteries == "parallel"
         reserve_wh = need.reserve_share * self.capacity_wh + share * need.reserve_wh
         charge_wh, lowest_wh = self.start_wh, float("inf")
+        before_wh, drawn_wh = charge_wh, 0.0
         for t in range(world.n_steps):
+            hours = world.step_min[t] / 60
             passed_w = 0.0
             for limit_w, panels in self.units:
                 power_w = 0.0
                 for n, panel_w in panels:
                     power_w += n * panel_w[window][t]
                 passed_w += min(power_w, limit_w)
-            net_w = passed_w - self.idle_w - share * load_w[t]
-            if net_w <= 0:
-                stored_w = net_w / self.discharge_efficiency
-            elif degc[t] < self.lowest_charging_degc:
-                stored_w = 0.0
-            elif is_parallel:
-                stored_w = self.charge_efficiency * min(net_w, self.charge_limit_w)
-            else:
-                stored_w = self.charge_efficiency * net_w
-            charge_wh = min(self.capacity_wh, charge_wh + stored_w * world.step_min[t] / 60)
-            free_wh = charge_wh - reserve_wh - locked[t] * self.capacity_wh
+            draw_w = self.idle_w + share * load_w[t]
+            # the sun of an interval of weather may come last: until then its start is all there is
+            if t == 0 or world.cell[t] != world.cell[t - 1]:
+                before_wh, drawn_wh = charge_wh, 0.0
+            drawn_wh += self.leaves_w(draw_w, share) * hours
+            charge_wh = self.after_wh(charge_wh, passed_w - draw_w, degc[t], hours, share)
+            free_wh = before_wh - drawn_wh - reserve_wh - locked[t] * self.capacity_wh
+            if degc[t] < -20:
+                free_wh = min(free_wh, (passed_w - draw_w) * hours)
             if free_wh < lowest_wh:
                 lowest_wh = free_wh
                 if stop_below and lowest_wh < -TOLERANCE_WH:
                     return lowest_wh
         return lowest_wh
+
+    def leaves_w(self, drawn_w: float, share: float) -> float:
+        """What leaves the store: for AGM above the 20-hour current more than is drawn, by W. Peukert's law."""
+        if self.chemistry == "agm":
+            rated_w = self.rated_w if self.world.operation.batteries == "parallel" else share * self.rated_w
+            if drawn_w > rated_w:
+                drawn_w *= (drawn_w / rated_w) ** 0.10
+        return drawn_w / self.discharge_efficiency
+
+    def after_wh(self, charge_wh: float, net_w: float, degc: float, hours: float, share: float) -> float:
+        """Charge after some time of a steady net power."""
+        if net_w <= 0:
+            stored_w = -self.leaves_w(-net_w, share)
+        elif degc < self.lowest_charging_degc or (self.chemistry == "lifepo4" and degc > 55):
+            stored_w = 0.0
+        elif self.world.operation.batteries == "parallel":
+            stored_w = self.charge_efficiency * min(net_w, self.charge_limit_w)
+        else:
+            stored_w = self.charge_efficiency * net_w
+        most_wh = self.capacity_wh - charge_wh
+        if self.taper_h is not None:
+            most_wh *= 1 - math.exp(-hours / self.taper_h)
+        return charge_wh + min(stored_w * hours, most_wh)
 
     def passes(self, share: float = 1.0) -> bool:
         """Whether enough windows are survived."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from kitopt.inventory.items import Battery, Controller, Panel
-from oracle.world import CHARGING, World
+from oracle.world import CHARGING_V, World
 
 EPSILON = 1e-9
 """So that 3 × 1.2 A does not break a limit of 3.6 A."""
@@ -68,15 +68,15 @@ def unit_is_legal(world: World, controller: Controller, panels: Sequence[tuple[P
 
 def charging_is_legal(world: World, batteries: Sequence[tuple[Battery, int]], units: Sequence[LoadedUnit]) -> bool:
     """What the controllers can deliver stays within what the batteries may take."""
-    delivered_a = charging_a(batteries[0][0].nominal_v, units)
+    delivered_a = charging_a(batteries[0][0], units)
     if world.operation.batteries == "parallel":
         return delivered_a <= sum(n * b.max_charge_a for b, n in batteries) + EPSILON
     return delivered_a <= min(b.max_charge_a for b, _ in batteries) + EPSILON
 
 
-def charging_a(nominal_v: float, units: Sequence[LoadedUnit]) -> float:
+def charging_a(battery: Battery, units: Sequence[LoadedUnit]) -> float:
     """Most current that the controllers can deliver together."""
-    charging_v = CHARGING * nominal_v
+    charging_v = CHARGING_V[battery.chemistry] * battery.nominal_v
     delivered_a = 0.0
     for controller, panels in units:
         if controller.kind == "pwm":

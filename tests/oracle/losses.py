@@ -45,7 +45,7 @@ class Losses:
         outing = instance.operation
         musts = tuple(use for use in outing.loads if use.priority == "must")
         self.kinds = outing.need.backup
-        self.world = World(replace(outing, loads=musts), instance.inventory, instance.sky)
+        self.world = World(replace(outing, loads=musts), instance.inventory, instance.sky, outing)
         self.is_parallel = outing.batteries == "parallel"
 
     def are_outlived(self, whole: Bank) -> bool:
@@ -66,6 +66,9 @@ class Losses:
         bank.charge_efficiency = whole.charge_efficiency
         bank.discharge_efficiency = whole.discharge_efficiency
         bank.lowest_charging_degc = whole.lowest_charging_degc
+        bank.taper_h = whole.taper_h
+        if not self.is_parallel:
+            bank.rated_w = whole.rated_w
         return bank.passes()
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import itertools
 import random
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
@@ -14,6 +15,8 @@ from kitopt.sky.windows import Sky
 from oracle.instances import Instance, random_instance
 from oracle.losses import Losses
 from oracle.search import Kit, legal_banks
+from oracle.wired_instances import wired_instance
+from oracle.wiring import Leads, wired_ways
 from oracle.world import World
 
 Counts = tuple[tuple[str, int], ...]
@@ -54,15 +57,56 @@ def every_kit(inventory: Inventory) -> Iterator[Kit]:
         )
 
 
+Judge = Callable[[float], bool]
+"""Whether a kit meets a share of the need."""
+
+
+def _every_way(task: Task, inventory: Inventory) -> Iterator[tuple[Kit, Judge]]:
+    """Every kit that fits together for a task, leads and converters among it where there are any."""
+    world = World(task.operation, inventory, task.sky)
+    if inventory.has_leads_file:
+        leads = Leads(world)
+        for devices in every_kit(inventory):
+            judged: dict[tuple[object, ...], Judge] = {}
+            for way in wired_ways(leads, devices):
+                if way.physics not in judged:
+                    judged[way.physics] = _once(way.bank(leads).passes)
+                yield way.kit, judged[way.physics]
+        return
+    losses = Losses(world, Instance(task.operation, inventory, task.sky))
+    for kit in every_kit(inventory):
+        for bank in legal_banks(world, kit):
+            yield kit, lambda share, bank=bank: bank.passes(share) and losses.are_outlived(bank)  # type: ignore[misc]
+
+
+def _once(passes: Judge) -> Judge:
+    """The same judge, who remembers."""
+    known: dict[float, bool] = {}
+
+    def judge(share: float) -> bool:
+        if share not in known:
+            known[share] = passes(share)
+        return known[share]
+
+    return judge
+
+
 def working(task: Task, inventory: Inventory, share: float = 1.0) -> list[Kit]:
     """Every kit that works for a task as a whole, each of its pieces in use, at a share of the need."""
-    world = World(task.operation, inventory, task.sky)
-    losses = Losses(world, Instance(task.operation, inventory, task.sky))
-    return [
-        kit
-        for kit in every_kit(inventory)
-        if any(bank.passes(share) and losses.are_outlived(bank) for bank in legal_banks(world, kit))
-    ]
+    found = {kit.counts: kit for kit, passes in _every_way(task, inventory) if passes(share)}
+    return list(_needful(inventory, [(kit, 0) for kit in found.values()]))
+
+
+def _needful(inventory: Inventory, kits: Sequence[tuple[Kit, int]]) -> dict[Kit, int]:
+    """Leave out what another does with fewer pieces of what is not a battery, at no smaller level."""
+    kept: dict[tuple[Counts, ...], list[tuple[dict[str, int], Kit, int]]] = {}
+    for kit, level in sorted(kits, key=lambda one: (-one[1], one[0].n_items)):
+        counts = dict(kit.counts)
+        batteries = tuple((i, n) for i, n in kit.counts if isinstance(inventory.by_id[i], Battery))
+        same = kept.setdefault((batteries,), [])
+        if not any(all(n <= counts.get(i, 0) for i, n in other.items()) for other, _, _ in same):
+            same.append((counts, kit, level))
+    return {kit: level for same in kept.values() for _, kit, level in same}
 
 
 def _within(part: Counts, whole: Counts, inventory: Inventory) -> bool:
@@ -80,18 +124,26 @@ def bag_passes(bag: Counts, works: Sequence[Sequence[Kit]], inventory: Inventory
 
 
 def smallest_bags(several: Several, least: str) -> tuple[int | None, list[Counts]]:
-    """The least mass or number of pieces, loads aside, and every bag that has it."""
+    """The least mass or number of pieces, loads aside, and every bag that has it.
+
+    A smallest bag has of each item what the event that takes most of it needs, and no more.
+    """
+    by_id = several.inventory.by_id
     works = [working(task, several.inventory) for task in several.tasks]
     first: int | None = None
-    found: list[Counts] = []
-    for bag in sorted(every_kit(several.inventory), key=lambda kit: kit.values(least)):
-        value = bag.values(least)[0]
+    found: set[Counts] = set()
+    for kits in itertools.product(*works):
+        most: Counter[str] = Counter()
+        for kit in kits:
+            most |= Counter(dict(kit.counts))
+        value = sum(n * (by_id[i].mass_g if least == "mass" else 1) for i, n in most.items())
         if first is not None and value > first:
-            break
-        if bag_passes(bag.counts, works, several.inventory):
+            continue
+        bag = tuple(sorted(most.items()))
+        if all(_within(kit.counts, bag, several.inventory) for kit in kits):
+            found = {bag} if value != first else found | {bag}
             first = value
-            found.append(bag.counts)
-    return first, found
+    return first, sorted(found)
 
 
 def _fit(kits: Sequence[Kit], stock: Mapping[str, int]) -> bool:
@@ -175,15 +227,19 @@ def fairest_shares(several: Several, together: Sequence[Sequence[int]], levels: 
     share_of: list[list[tuple[Kit, int]]] = []
     for task in several.tasks:
         best: dict[Counts, tuple[Kit, int]] = {}
-        for level in levels:
-            for kit in working(task, several.inventory, level / 100):
-                best[kit.counts] = (kit, level)
-        share_of.append(list(best.values()))
+        for kit, passes in _every_way(task, several.inventory):
+            for level in sorted(levels, reverse=True):
+                if kit.counts in best and level <= best[kit.counts][1]:
+                    break
+                if passes(level / 100):
+                    best[kit.counts] = (kit, level)
+                    break
+        share_of.append(list(_needful(several.inventory, list(best.values())).items()))
     best_sorted: list[int] = []
     for choice in itertools.product(*share_of):
-        kits = [kit for kit, _ in choice]
-        if all(_fit([kits[t] for t in group], stock) for group in together):
-            best_sorted = max(best_sorted, sorted(level for _, level in choice))
+        ranked = sorted(level for _, level in choice)
+        if ranked > best_sorted and all(_fit([choice[t][0] for t in group], stock) for group in together):
+            best_sorted = ranked
     return best_sorted
 
 
@@ -212,30 +268,47 @@ def _thinned(inventory: Inventory, rng: random.Random, most: int) -> Inventory:
 
 
 def several(number: int, n_tasks: int, *, backup: bool = False) -> Several:
-    """Tasks that differ in weather, load and need, on one small inventory."""
+    """Tasks that differ in weather, load and need, on one small inventory; leads are among it in every second one.
+
+    Some leads are owned once more than one outing needs, so that others have to make do with the second best.
+    """
     rng = random.Random(50_000 + number)
-    first = random_instance(rng, n_windows=10)
-    inventory = _thinned(first.inventory, rng, 6)
-    factor = rng.uniform(0.3, 1.0)
+    is_wired = number % 2 == 1
+    first = wired_instance(rng) if is_wired else random_instance(rng, n_windows=10)
+    inventory = _thinned(first.inventory, rng, 5 if is_wired else 6)
+    factor = rng.uniform(0.5, 1.0)
     fields = ("idle_a", "idle_w", "full_a", "full_w")
     loads = tuple(
         replace(x, count=10, **{f: factor * v for f in fields if (v := getattr(x, f)) is not None})
         for x in inventory.loads
     )
+    leads = tuple(replace(x, count=x.count + (rng.random() < 0.3)) for x in inventory.leads)
     # a standing kit is recharged, so dates of charging say nothing about it
     batteries = tuple(replace(b, charged_on=None if backup else b.charged_on) for b in inventory.batteries)
-    inventory = replace(inventory, loads=loads, batteries=batteries)
+    inventory = replace(inventory, loads=loads, leads=leads, batteries=batteries)
     tasks = []
-    kinds = rng.choice([("battery",), ("controller",), ()]) if backup else ()
+    kinds = rng.choice([("battery",), ("controller",), ()]) if backup and not is_wired else ()
     for t in range(n_tasks):
-        scale = rng.choice([0.3, 0.6, 0.9, 1.0])
-        poa = {way: scale * array for way, array in first.sky.poa_wm2.items()}
+        scale = rng.choice([0.6, 0.9, 1.0])
+        poa = {way: scale * array[:10] for way, array in first.sky.poa_wm2.items()}
         use = first.operation.loads[0]
         uses = (replace(use, transmit_share=use.transmit_share * rng.choice([0.5, 1.0])), *first.operation.loads[1:])
         need = replace(first.operation.need, backup=kinds)
         operation = replace(first.operation, name=f"task {t}", loads=uses, need=need, mass_limit_g=None, least="mass")
-        tasks.append(Task(operation, replace(first.sky, poa_wm2=poa)))
+        tasks.append(Task(operation, _first_windows(replace(first.sky, poa_wm2=poa), 10)))
     return Several(tuple(tasks), inventory)
+
+
+def _first_windows(sky: Sky, n: int) -> Sky:
+    """The same sky with so many windows."""
+    return replace(
+        sky,
+        poa_wm2={way: array[:n] for way, array in sky.poa_wm2.items()},
+        panel_degc={way: array[:n] for way, array in sky.panel_degc.items()},
+        air_degc=sky.air_degc[:n],
+        battery_degc=sky.battery_degc[:n],
+        labels=sky.labels[:n],
+    )
 
 
 def dated(several_: Several, rng: random.Random) -> Several:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from kitopt.inventory.items import Converter, Load
+from kitopt.operation.terms import LoadUse
 
 FULL_V = {"lifepo4": 14.6 / 12.8, "agm": 14.4 / 12.0, "li-ion": 16.8 / 14.4}
 """Voltage of a full battery over its nominal voltage."""
@@ -14,11 +15,13 @@ def full_w(load: Load, nominal_v: float) -> float:
 
 
 def needs_converter(load: Load, chemistry: str, nominal_v: float) -> bool:
-    """Whether a load is below its lowest voltage on a battery at nominal, or above its highest on a full one.
+    """Whether a load has a USB plug, or volts that a battery at nominal is below or a full one above.
 
     Limits that are not given are 15 % off the supply voltage; a 12 or 24 V load is made for lead-acid
     batteries on charge, at 14.6 and 29.2 V.
     """
+    if load.connector.family.split("-")[0] == "usb":
+        return True
     lowest_v, highest_v = load.lowest_v, load.highest_v
     if load.supply_v is not None:
         if lowest_v is None:
@@ -35,3 +38,8 @@ def suits(converter: Converter, load: Load, nominal_v: float) -> bool:
     if load.supply_v is None or abs(converter.out_v - load.supply_v) > 0.05 * load.supply_v:
         return False
     return converter.max_w >= full_w(load, nominal_v) - 1e-9
+
+
+def fuse_over_current(use: LoadUse) -> float:
+    """Least fuse over a load's current: 110 % of peaks of speech and Morse, 125 % of all else."""
+    return 1.1 if use.mode in ("ssb", "ssb-compressed", "cw") else 1.25

@@ -141,6 +141,7 @@ def _outing(rng: random.Random) -> Operation:
     first = LoadUse(
         "radio",
         count=rng.choice([1, 1, 1, 2]),
+        mode=rng.choice(["on", "ssb", "cw"]),
         full_share=rng.choice([0.4, 1.0]),
         transmit_share=rng.choice([0.1, 0.2, 0.5]),
         spans=rng.choice([(), (), (Span(540, 1260),)]),
@@ -162,6 +163,7 @@ def _outing(rng: random.Random) -> Operation:
         station_connector=station,
         panel_distance_m=rng.choice([0.0, 2.0, 4.0, 5.0, 10.0, 10.0]),
         batteries=rng.choice(["in turn", "in turn", "parallel"]),
+        battery_lead=rng.choice(["each", "each", "moved"]),
         mass_limit_g=rng.choice([None, None, None, rng.randrange(2500, 6000, 100)]),
         least=rng.choice(["mass", "price", "items"]),
     )
@@ -202,7 +204,8 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
                 depth_share=0.9 if chemistry != "agm" else 0.5,
                 max_charge_a=rng.choice([1.0, 2.0]) * capacity_ah * (4 if is_sunny else 1),
                 max_discharge_a=rng.choice([2.0, 2.0, 4.0]) * capacity_ah * (2 if is_sunny else 1),
-                fused=rng.random() < (0.8 if is_sunny else 0.4),
+                fused=(is_fused := rng.random() < (0.8 if is_sunny else 0.4)),
+                fuse_a=rng.choice([None, None, 10.0, 15.0, 20.0]) if is_fused else None,
                 connector=station if is_sunny else rng.choice([station, RING, RING, FASTON_PLUG]),
             )
         )
@@ -265,6 +268,7 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
         loads=tuple(loads),
         extras=extras,
         has_leads_file=True,
+        fuses=None if rng.random() < 0.6 else {("blade", a): rng.choice([0, 1, 1, 2]) for a in (3, 5, 7.5, 10, 15, 20)},
         contact_ohm=rng.choice([{}, {}, {"pv-latch": 0.05, "screw-4": 0.0}]),
         contact_a=rng.choice([{}, {}, {"screw-4": 6.0, "barrel-8": 7.5}, {"pv-latch": 4.0, "usb-a": 1.0}]),
     )
@@ -288,6 +292,7 @@ def _converters(rng: random.Random, outing: Operation, station: Connector) -> li
                 max_w=rng.choice([10.0, 15.0, 30.0]),
                 efficiency=rng.choice([0.85, 0.92]),
                 idle_ma=rng.choice([0.0, 10.0, 40.0]),
+                ports=rng.choice([1, 1, 2, 3]),
             )
         )
     return found
@@ -305,6 +310,7 @@ def _loads(
     full_w = min(most_w, max(idle_w, mean_w / use.transmit_share / use.full_share))
     limits = rng.choice([{}, {"supply_v": 13.8}, {"supply_v": 13.8, "lowest_v": 11.0, "highest_v": 17.0}])
     connector = station if is_sunny else rng.choice([station, BARREL_SOCKET, CIGAR_PLUG, FASTON_SOCKET])
+    limits = {**limits, "own_lead": rng.random() < 0.2}
     found = [load("radio", idle_w=idle_w, full_w=full_w, connector=connector, **limits)]
     if rng.random() < 0.5:
         found = [
@@ -455,6 +461,11 @@ class _LeadsDrawn:
         max_a = rng.choice([None, None, amps * rng.choice([0.95, 1.0, 1.1, 1.3]), 4.0, 8.0, 15.0, 15.0])
         if fuse_a is not None and rng.random() < 0.7:
             max_a = max(fuse_a, max_a or 0.0)
+        holder: dict[str, Any] = {}
+        if fuse_a is not None and rng.random() < 0.5:
+            holder = {"fuse_holder": "blade", "fuse_max_a": rng.choice([5.0, 10.0, 20.0, 30.0])}
+            fuse_a = rng.choice([None, None, 5.0])
+            fuse_at_m = rng.choice([0.05, 0.1, 0.15])
         if rng.random() < 0.5:
             one, other = other, one
             if fuse_at_m is not None:
@@ -473,6 +484,7 @@ class _LeadsDrawn:
                 fuse_a=fuse_a,
                 fuse_at_m=fuse_at_m,
                 max_a=max_a,
+                **holder,
             )
         )
 

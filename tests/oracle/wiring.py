@@ -8,15 +8,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from itertools import product
+from dataclasses import dataclass, replace
+from itertools import combinations, product
 
 from kitopt.inventory.items import Battery, Connector, Controller, Converter, Item, Lead, Load, Panel
+from kitopt.operation.terms import LoadUse
 from oracle.judge import Bank
 from oracle.legal import EPSILON, LoadedUnit, charging_a
 from oracle.search import Answer, Kit, kits_in_order, legal_layouts
-from oracle.volts import full_w, needs_converter, suits
-from oracle.world import CHARGING, Lists, World
+from oracle.volts import full_w, fuse_over_current, needs_converter, suits
+from oracle.world import CHARGING_V, Lists, World
 
 MOST_PIECES = 3
 MOST_JOINED = 4
@@ -25,18 +26,21 @@ FUSE_WITHIN_M = 0.18
 CLASS_5 = {0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30, 10.0: 1.91, 16.0: 1.21}
 """IEC 60228 class 5: mm² to Ω/km at 20 °C; 0.5 and 16 mm² from memory."""
 
-UNRATED = [
-    *[(0.326, 2.0), (0.518, 4.0), (0.823, 7.0), (1.309, 10.0), (2.081, 15.0)],
-    *[(3.309, 20.0), (5.261, 30.0), (8.367, 40.0), (13.30, 55.0)],
-]
-"""Amperes of a lead without rating by area [mm²]: the overcurrent limits of NEC 240.4(D) and in proportion."""
+MARINE = [(0.823, 20.0), (1.309, 25.0), (2.081, 35.0), (3.309, 45.0), (5.261, 60.0), (8.367, 80.0)]
+"""Amperes of a free conductor by area [mm²], ABYC E-11 style; two or three side by side carry 0.7 of that."""
 
-PAIR_OHM = {"genderless": 2e-3, "barrel": 15e-3, "pv": 2e-3, "ring": 1e-3, "faston": 3e-3, "cigar": 20e-3, "usb": 30e-3}
+PAIR_OHM = {
+    **{"genderless": 2e-3, "barrel": 15e-3, "pv": 2e-3, "ring": 1e-3, "stud": 1e-3, "screw": 3e-3},
+    **{"faston": 3e-3, "cigar": 20e-3, "usb": 30e-3},
+}
 PAIR_A = {"barrel": 5.0, "usb": 5.0, "cigar": 10.0, "genderless": 30.0}
 """By the first word of a family; common practice, no source."""
 
+BLADES_A = (1, 2, 3, 5, 7.5, 10, 15, 20, 25, 30, 40)
+"""Blade fuses that can be bought; from memory."""
+
 Uses = tuple[int, ...]
-"""How many of each lead and converter, in the order of `Leads.stock`."""
+"""How many of each lead and converter, in the order of `Leads.stock`, then of each fuse in `Leads.fuses`."""
 
 
 # -- single pieces -------------------------------------------------------------------------
@@ -55,42 +59,63 @@ def lead_a(lead: Lead) -> float:
     """What a lead may carry."""
     if lead.max_a is not None:
         return lead.max_a
-    if lead.area_mm2 < UNRATED[0][0]:
-        return UNRATED[0][1] * lead.area_mm2 / UNRATED[0][0]
     # labels round areas: half a percent counts as the size itself
-    return max(amps for area_mm2, amps in UNRATED if area_mm2 <= 1.005 * lead.area_mm2)
+    area_mm2 = 1.005 * lead.area_mm2
+    if area_mm2 < MARINE[0][0]:
+        return 0.7 * MARINE[0][1] * lead.area_mm2 / MARINE[0][0]
+    return 0.7 * max(amps for size_mm2, amps in MARINE if size_mm2 <= area_mm2)
 
 
 @dataclass(frozen=True)
 class Run:
-    """Leads end to end; ``first_fuse_m`` is how far the first piece's fuse is from the source."""
+    """Leads end to end, with a fuse in every holder.
+
+    ``first_fuse_m`` is how far the first piece's fuse is from the source; ``stands_a`` and ``stands_back_a`` are
+    the largest fuse before it, at its source or its sink, that leaves every wire protected.
+    """
 
     uses: Uses
     length_m: float
     ohm: float
-    rated_a: float
+    wire_a: float
+    plug_a: float
     fuses_a: tuple[float, ...]
     first_fuse_m: float
+    stands_a: float
+    stands_back_a: float
+    has_usb: bool
+    families: frozenset[str]
 
-    def carries(self, amps: float, per_ampere: float = 1.25) -> bool:
-        """Whether every piece may carry a current, and every fuse both holds it and guards the run."""
-        if self.rated_a < amps - EPSILON:
+    def carries(self, amps: float, fuse_a: float, wire_a: float = 0.0) -> bool:
+        """Whether every piece may carry a current, and every fuse both holds what it must and guards the run."""
+        if self.wire_a < max(amps, wire_a) - EPSILON or self.plug_a < amps - EPSILON:
             return False
-        return all(per_ampere * amps - EPSILON <= fuse_a <= self.rated_a + EPSILON for fuse_a in self.fuses_a)
+        return all(fuse_a - EPSILON <= one <= self.wire_a + EPSILON for one in self.fuses_a)
 
 
 @dataclass(frozen=True)
 class Joined:
-    """Identical panels in parallel on one unit, behind a resistance."""
+    """Identical panels in parallel on one unit, behind a resistance; maybe by ends that fit into the station."""
 
     unit: int
     panel: Panel
     n: int
     ohm: float
+    meets: bool = False
 
 
-Fed = tuple[str, str]
-"""One unit of a load, and the converter that feeds it."""
+Fed = tuple[str, tuple[str, ...]]
+"""One converter, and a load on each of its ports that is taken."""
+
+
+@dataclass(frozen=True, order=True)
+class Way:
+    """Pieces that join some things on the station, who feeds whom, what may come in and what stands how much."""
+
+    uses: Uses
+    fed: tuple[Fed, ...] = ()
+    in_a: float = 0.0
+    stands_a: float = math.inf
 
 
 class Leads:
@@ -100,15 +125,27 @@ class Leads:
         self.world, self.inventory = world, world.inventory
         inventory = world.inventory
         self.stock: list[Item] = [*inventory.leads, *inventory.converters]
-        self.owned = tuple(item.count for item in self.stock)
-        self.none: Uses = (0,) * len(self.stock)
+        self.fuses = sorted(inventory.fuses or {})
+        self.owned = (*(item.count for item in self.stock), *((inventory.fuses or {})[f] for f in self.fuses))
+        self.none: Uses = (0,) * len(self.owned)
         self._runs: dict[tuple[Connector, Connector], list[Run]] = {}
         self._joined_w: dict[tuple[object, ...], Lists] = {}
         self._one_load_w: dict[tuple[str, float], list[float]] = {}
 
     def with_one(self, uses: Uses, item: Item) -> Uses:
         """One piece more."""
-        return tuple(n + (thing.id == item.id) for n, thing in zip(uses, self.stock, strict=True))
+        n_items = len(self.stock)
+        more = tuple(n + (thing.id == item.id) for n, thing in zip(uses[:n_items], self.stock, strict=True))
+        return more + uses[n_items:]
+
+    def with_fuse(self, uses: Uses, lead: Lead, rating_a: float) -> Uses | None:
+        """One fuse more in a lead's holder, unless it lies there already; None where there is no such fuse."""
+        if rating_a == lead.fuse_a or self.inventory.fuses is None:
+            return uses
+        if (lead.fuse_holder, rating_a) not in self.fuses:
+            return None
+        place = len(self.stock) + self.fuses.index((lead.fuse_holder, rating_a))
+        return tuple(n + (i == place) for i, n in enumerate(uses))
 
     def are_owned(self, uses: Uses) -> bool:
         """Whether there are enough pieces."""
@@ -141,7 +178,12 @@ class Leads:
         found: dict[Run, None],
     ) -> None:
         if end.mates_with(sink):
-            found[self._run(source, pieces)] = None
+            has_holder = any(lead.fuse_holder for lead, _, _ in pieces)
+            owned = {a for _, a in self.fuses} | {lead.fuse_a for lead, _, _ in pieces if lead.fuse_a is not None}
+            for fit_a in sorted({*BLADES_A, *owned}) if has_holder else [None]:
+                run = self._run(source, pieces, fit_a)
+                if run is not None:
+                    found[run] = None
         if len(pieces) == MOST_PIECES:
             return
         for lead in self.inventory.leads:
@@ -154,22 +196,42 @@ class Leads:
                 reversed_piece = (lead, lead.from_connector, lead.length_m - fuse_m)
                 self._lay(source, sink, [*pieces, reversed_piece], lead.from_connector, found)
 
-    def _run(self, source: Connector, pieces: list[tuple[Lead, Connector, float]]) -> Run:
-        uses, length_m, ohm, rated_a = self.none, 0.0, self.pair_ohm(source), self.pair_a(source)
+    def _run(self, source: Connector, pieces: list[tuple[Lead, Connector, float]], fit_a: float | None) -> Run | None:
+        uses, length_m, ohm, wire_a, plug_a = self.none, 0.0, self.pair_ohm(source), math.inf, self.pair_a(source)
+        fuses_a, families = [], {source.family}
         for lead, far, _ in pieces:
             uses = self.with_one(uses, lead)
             length_m += lead.length_m
             ohm += lead_ohm(lead) + self.pair_ohm(far)
-            rated_a = min(rated_a, lead_a(lead), self.pair_a(far))
-        fuses_a = sorted(lead.fuse_a for lead, _, _ in pieces if lead.fuse_a is not None)
-        first_fuse_m = pieces[0][2] if pieces and pieces[0][0].fuse_a is not None else math.inf
-        return Run(uses, length_m, round(ohm, 12), rated_a, tuple(fuses_a), first_fuse_m)
+            wire_a, plug_a = min(wire_a, lead_a(lead)), min(plug_a, self.pair_a(far))
+            families |= {lead.from_connector.family, lead.to_connector.family}
+            if lead.fuse_holder:
+                assert fit_a is not None
+                assert lead.fuse_max_a is not None
+                fitted = self.with_fuse(uses, lead, fit_a)
+                is_had = self.inventory.fuses is not None or fit_a in BLADES_A or fit_a == lead.fuse_a
+                if fitted is None or not is_had or fit_a > lead.fuse_max_a + EPSILON:
+                    return None
+                uses = fitted
+                fuses_a.append(fit_a)
+            elif lead.fuse_a is not None:
+                fuses_a.append(lead.fuse_a)
+        first_fuse_m = pieces[0][2] if pieces and pieces[0][0].has_fuse else math.inf
+        there = [(lead_a(lead), lead.length_m, at_m if lead.has_fuse else None) for lead, _, at_m in pieces]
+        back = [(amps, m, None if at_m is None else m - at_m) for amps, m, at_m in reversed(there)]
+        return Run(
+            *(uses, length_m, round(ohm, 12), wire_a, plug_a, tuple(sorted(fuses_a)), first_fuse_m),
+            *(_stands_a(there), _stands_a(back), any(f.startswith("usb") for f in families)),
+            frozenset(families),
+        )
 
-    def joined_w(self, joined: Joined, controller: Controller, nominal_v: float) -> Lists:
-        """Watts of joined panels behind a controller that has no limit, [window][step]."""
-        key = (joined.panel.id, joined.n, joined.ohm, controller.id, nominal_v)
+    def joined_w(self, joined: Joined, controller: Controller, nominal_v: float, charging_v: float) -> Lists:
+        """Amperes times nominal volts of joined panels behind a controller that has no limit, [window][step]."""
+        key = (joined.panel.id, joined.n, joined.ohm, controller.id, nominal_v, charging_v)
         if key not in self._joined_w:
-            self._joined_w[key] = _joined_w(self.world, joined, controller, nominal_v)
+            self._joined_w[key] = self.world.joined_w(
+                joined.panel, controller, nominal_v, charging_v, joined.n, joined.ohm
+            )
         return self._joined_w[key]
 
     def one_load_w(self, load_id: str, nominal_v: float) -> list[float]:
@@ -179,32 +241,17 @@ class Leads:
         return self._one_load_w[load_id, nominal_v]
 
 
-def _joined_w(world: World, joined: Joined, controller: Controller, nominal_v: float) -> Lists:
-    panel = joined.panel
-    rated_w = joined.n * panel.rated_w * panel.output_factor
-    full_a = joined.n * panel.imp_a * panel.output_factor
-    charging_v = CHARGING * nominal_v
-    # losses are rounded up to half percents of the panels' power
-    lost_share = math.ceil(200 * full_a**2 * joined.ohm / rated_w - 1e-9) / 200
-    per_degc = panel.voc_per_degc if panel.voc_per_degc is not None else -0.0035
-    way = "aimed" if panel.tilts else "flat"
-    lists = []
-    for k in range(world.n_windows):
-        row = []
-        for t in range(world.n_steps):
-            suns, degc = world.poa[way][k][t] / 1000, world.panel_degc[way][k][t]
-            if controller.kind == "mppt":
-                warm = 1 + panel.power_per_degc * (degc - 25)
-                row.append(rated_w * controller.efficiency * max(0.0, suns * warm - lost_share * suns**2))
-                continue
-            hot = 1 + per_degc * (degc - 25)
-            needed_v = charging_v + suns * full_a * joined.ohm
-            knee_v, open_v = panel.vmp_v * hot, panel.voc_v * hot
-            # a source of current up to the knee, then a straight line to open circuit
-            share = 1.0 if needed_v <= knee_v else max(0.0, (open_v - needed_v) / (open_v - knee_v))
-            row.append(suns * full_a * charging_v * share)
-        lists.append(row)
-    return lists
+def _stands_a(wires: list[tuple[float, float, float | None]]) -> float:
+    """The largest fuse before some wires that leaves all protected: [amperes, metres, metres to its fuse]."""
+    along_m, unguarded = 0.0, []
+    for amps, length_m, fuse_m in wires:
+        if fuse_m is not None:
+            if along_m + fuse_m > FUSE_WITHIN_M + EPSILON:
+                unguarded.append(amps)
+            break
+        unguarded.append(amps)
+        along_m += length_m
+    return min(unguarded, default=math.inf)
 
 
 # -- the station's side --------------------------------------------------------------------
@@ -219,40 +266,45 @@ def station_ways(
     """
     world = leads.world
     chemistry, nominal_v = batteries[0][0].chemistry, batteries[0][0].nominal_v
-    sets: set[tuple[Uses, tuple[Fed, ...]]] = {(uses, ()) for uses in _battery_ways(leads, batteries, delivered_a)}
+    sets = _battery_ways(leads, batteries, delivered_a)
     for controller in controllers:
-        sets = _added(leads, sets, [(uses, ()) for uses in _controller_ways(leads, controller)])
-    n_loads = 0
+        sets = _added(leads, sets, _controller_ways(leads, controller, batteries[0][0]))
+    n_direct, converted = 0, []
     for use in world.operation.loads:
         load = world.inventory.by_id[use.id]
         assert isinstance(load, Load)
-        n_loads += use.count
-        ways = _load_ways(leads, load, chemistry, nominal_v)
         for _ in range(use.count):
-            sets = _added(leads, sets, ways)
+            if needs_converter(load, chemistry, nominal_v):
+                converted.append((use, load))
+            else:
+                n_direct += 1
+                sets = _added(leads, sets, _load_ways(leads, use, load, nominal_v))
+    sets = _added(leads, sets, _converter_ways(leads, converted, nominal_v))
     is_parallel = world.operation.batteries == "parallel"
-    n_things = (sum(n for _, n in batteries) if is_parallel else 1) + len(controllers) + n_loads
+    n_things = (sum(n for _, n in batteries) if is_parallel else 1) + len(controllers) + n_direct
     most_a = max(delivered_a, world.peak_a(chemistry, nominal_v))
-    sets = _added(leads, sets, [(uses, ()) for uses in _strip_ways(leads, n_things, most_a)])
-    return _without_more(sets)
+    whole: set[Way] = set()
+    for n_converters in {len(way.fed) for way in sets}:
+        some = {way for way in sets if len(way.fed) == n_converters}
+        whole |= _added(leads, some, _strip_ways(leads, n_things + n_converters, most_a))
+    return _without_more([(way.uses, way.fed) for way in whole])
 
 
-def _added(
-    leads: Leads, sets: Iterable[tuple[Uses, tuple[Fed, ...]]], ways: Sequence[tuple[Uses, tuple[Fed, ...]]]
-) -> set[tuple[Uses, tuple[Fed, ...]]]:
-    """Each set with each way added, as far as stock goes."""
-    found = set()
-    for one, fed in sets:
-        for other, more_fed in ways:
-            uses = tuple(a + b for a, b in zip(one, other, strict=True))
-            if leads.are_owned(uses):
-                found.add((uses, tuple(sorted(fed + more_fed))))
+def _added(leads: Leads, sets: Iterable[Way], ways: Iterable[Way]) -> set[Way]:
+    """Each set with each way added, as far as stock goes and no wire is behind too large a fuse."""
+    found, others = set(), list(ways)
+    for one in sets:
+        for other in others:
+            uses = tuple(a + b for a, b in zip(one.uses, other.uses, strict=True))
+            in_a, stands_a = max(one.in_a, other.in_a), min(one.stands_a, other.stands_a)
+            if leads.are_owned(uses) and in_a <= stands_a + EPSILON:
+                found.add(Way(uses, tuple(sorted(one.fed + other.fed)), in_a, stands_a))
     return found
 
 
 def _without_more(sets: Iterable[tuple[Uses, tuple[Fed, ...]]]) -> list[tuple[Uses, tuple[Fed, ...]]]:
     """Leave out what takes all pieces of another set and more: every piece has mass, price and number."""
-    all_sets = sorted(sets)
+    all_sets = sorted(set(sets))
     return [
         (uses, fed)
         for uses, fed in all_sets
@@ -263,68 +315,127 @@ def _without_more(sets: Iterable[tuple[Uses, tuple[Fed, ...]]]) -> list[tuple[Us
     ]
 
 
-def _battery_ways(leads: Leads, batteries: Sequence[tuple[Battery, int]], delivered_a: float) -> set[Uses]:
+def _battery_ways(leads: Leads, batteries: Sequence[tuple[Battery, int]], delivered_a: float) -> set[Way]:
     world = leads.world
     bus = world.operation.station_connector
     if bus is None:
-        return {leads.none}
-    peak_a = world.peak_a(batteries[0][0].chemistry, batteries[0][0].nominal_v)
+        return {Way(leads.none)}
+    chemistry, nominal_v = batteries[0][0].chemistry, batteries[0][0].nominal_v
+    peak_a, fuse_a = world.peak_a(chemistry, nominal_v), world.fuse_a(chemistry, nominal_v)
     is_parallel = world.operation.batteries == "parallel"
-    sets = {leads.none}
+    own, moved = {Way(leads.none)}, {Way(leads.none)}
     for battery, n in batteries:
-        fit = {
-            run.uses
-            for run in leads.runs(battery.connector, bus)
-            if run.carries(max(peak_a, min(delivered_a, battery.max_charge_a)))
-            and (battery.fused or run.first_fuse_m <= FUSE_WITHIN_M + EPSILON)
-        }
-        if is_parallel:
+        charge_a = min(delivered_a, battery.max_charge_a)
+        fit = set()
+        for run in leads.runs(battery.connector, bus):
+            fuses_a = run.fuses_a if battery.fuse_a is None else (*run.fuses_a, battery.fuse_a)
+            if (
+                run.carries(max(peak_a, charge_a), max(fuse_a, 1.25 * charge_a))
+                and all(one >= max(fuse_a, 1.25 * charge_a) - EPSILON for one in fuses_a)
+                and (battery.fused or run.first_fuse_m <= FUSE_WITHIN_M + EPSILON)
+                and (battery.fuse_a is None or battery.fuse_a <= run.stands_a + EPSILON)
+                and not run.has_usb
+            ):
+                # what is in a fused plug may not be written down
+                fit.add(Way(run.uses, (), min(fuses_a, default=0.0)))
+        if is_parallel or (world.operation.battery_lead == "each" and not battery.fused):
             for _ in range(n):
-                sets = {uses for uses, _ in _added(leads, [(s, ()) for s in sets], [(f, ()) for f in fit])}
+                own = {
+                    Way(w.uses, (), a.in_a + b.in_a if is_parallel else max(a.in_a, b.in_a))
+                    for a, b in product(own, fit)
+                    for w in _added(leads, [replace(a, in_a=0.0)], [replace(b, in_a=0.0)])
+                }
         else:
             # only one battery is in use at a time, so its leads serve the next as well
-            sets = {tuple(max(a, b) for a, b in zip(one, other, strict=True)) for one in sets for other in fit}
+            moved = {
+                Way(tuple(max(a, b) for a, b in zip(one.uses, other.uses, strict=True)), (), max(one.in_a, other.in_a))
+                for one, other in product(moved, fit)
+            }
+    return _added(leads, own, moved)
+
+
+def _controller_ways(leads: Leads, controller: Controller, battery: Battery) -> list[Way]:
+    bus = leads.world.operation.station_connector
+    if bus is None:
+        return [Way(leads.none)]
+    amps = controller.max_charge_a
+    most_drop_v = 0.03 * CHARGING_V[battery.chemistry] * battery.nominal_v
+    return [
+        Way(run.uses, (), 0.0, run.stands_back_a)
+        for run in leads.runs(controller.battery_connector, bus)
+        if run.carries(amps, 1.25 * amps) and not run.has_usb
+        if not any(run.uses) or amps * run.ohm <= most_drop_v + EPSILON
+    ]
+
+
+def holds(use: LoadUse, load: Load) -> float:
+    """Least fuse in a load's own lead over its current: what its maker fits is taken as it is."""
+    return 1.0 if load.own_lead else fuse_over_current(use)
+
+
+def _load_ways(leads: Leads, use: LoadUse, load: Load, nominal_v: float) -> list[Way]:
+    bus = leads.world.operation.station_connector
+    if bus is None:
+        return [Way(leads.none)]
+    amps = full_w(load, nominal_v) / nominal_v
+    return [
+        Way(run.uses, (), 0.0, run.stands_a)
+        for run in leads.runs(bus, load.connector)
+        if run.carries(amps, holds(use, load) * amps) and not run.has_usb
+    ]
+
+
+def _converter_ways(leads: Leads, waiting: Sequence[tuple[LoadUse, Load]], nominal_v: float) -> set[Way]:
+    """Every way to share some loads out among converters, one a port."""
+    if not waiting:
+        return {Way(leads.none)}
+    first, others = waiting[0], list(range(1, len(waiting)))
+    found: set[Way] = set()
+    for n_more in range(len(others) + 1):
+        for more in combinations(others, n_more):
+            group = [first, *(waiting[i] for i in more)]
+            left = [waiting[i] for i in others if i not in more]
+            for converter in leads.inventory.converters:
+                ways = _group_ways(leads, converter, group, nominal_v)
+                if ways:
+                    found |= _added(leads, ways, _converter_ways(leads, left, nominal_v))
+    return found
+
+
+def _group_ways(
+    leads: Leads, converter: Converter, group: Sequence[tuple[LoadUse, Load]], nominal_v: float
+) -> set[Way]:
+    """Every way to join one converter to the station and some loads to it."""
+    watts = [full_w(load, nominal_v) for _, load in group]
+    if len(group) > converter.ports or sum(watts) > converter.max_w + EPSILON:
+        return set()
+    if not all(suits(converter, load, nominal_v) for _, load in group):
+        return set()
+    bus = leads.world.operation.station_connector
+    fed = ((converter.id, tuple(sorted(load.id for _, load in group))),)
+    sets = {Way(leads.with_one(leads.none, converter), fed)}
+    if bus is None:
+        return sets
+    into_a = [w / converter.efficiency / nominal_v for w in watts]
+    fuse_a = sum(holds(*one) * amps for one, amps in zip(group, into_a, strict=True))
+    before = [
+        Way(run.uses, (), 0.0, run.stands_a)
+        for run in leads.runs(bus, converter.from_connector)
+        if run.carries(sum(into_a), fuse_a) and not run.has_usb
+    ]
+    sets = _added(leads, sets, before)
+    for (use, load), w in zip(group, watts, strict=True):
+        amps = w / converter.out_v
+        after = [
+            Way(run.uses)
+            for run in leads.runs(converter.to_connector, load.connector)
+            if run.carries(amps, holds(use, load) * amps)
+        ]
+        sets = _added(leads, sets, after)
     return sets
 
 
-def _controller_ways(leads: Leads, controller: Controller) -> list[Uses]:
-    bus = leads.world.operation.station_connector
-    if bus is None:
-        return [leads.none]
-    return [run.uses for run in leads.runs(controller.battery_connector, bus) if run.carries(controller.max_charge_a)]
-
-
-def _load_ways(leads: Leads, load: Load, chemistry: str, nominal_v: float) -> list[tuple[Uses, tuple[Fed, ...]]]:
-    bus = leads.world.operation.station_connector
-    most_w = full_w(load, nominal_v)
-    if not needs_converter(load, chemistry, nominal_v):
-        if bus is None:
-            return [(leads.none, ())]
-        return [(run.uses, ()) for run in leads.runs(bus, load.connector) if run.carries(most_w / nominal_v)]
-    ways: list[tuple[Uses, tuple[Fed, ...]]] = []
-    for converter in leads.inventory.converters:
-        if not suits(converter, load, nominal_v):
-            continue
-        alone = leads.with_one(leads.none, converter)
-        fed = ((load.id, converter.id),)
-        if bus is None:
-            ways.append((alone, fed))
-            continue
-        before = [
-            (run.uses, fed)
-            for run in leads.runs(bus, converter.from_connector)
-            if run.carries(most_w / converter.efficiency / nominal_v)
-        ]
-        after = [
-            (run.uses, ())
-            for run in leads.runs(converter.to_connector, load.connector)
-            if run.carries(most_w / converter.out_v)
-        ]
-        ways += _added(leads, _added(leads, [(alone, ())], before), after)
-    return ways
-
-
-def _strip_ways(leads: Leads, n_things: int, most_a: float) -> list[Uses]:
+def _strip_ways(leads: Leads, n_things: int, most_a: float) -> list[Way]:
     """Two ends of one kind that mate with themselves meet as they are, and each strip has room for more.
 
     Plugs meet only in a strip of sockets, and two such strips do not meet at all.
@@ -332,7 +443,7 @@ def _strip_ways(leads: Leads, n_things: int, most_a: float) -> list[Uses]:
     bus = leads.world.operation.station_connector
     is_alike = bus is not None and bus.mates_with(bus)
     if bus is None or (is_alike and n_things <= 2):
-        return [leads.none]
+        return [Way(leads.none)]
     strips = [
         lead
         for lead in leads.inventory.leads
@@ -343,8 +454,11 @@ def _strip_ways(leads: Leads, n_things: int, most_a: float) -> list[Uses]:
         n_ends = [strip.ways + 1 for n, strip in zip(numbers, strips, strict=True) for _ in range(n)]
         room = 2 + sum(n - 2 for n in n_ends) if is_alike else sum(n_ends) * (len(n_ends) == 1)
         if n_things <= room:
-            taken = {strip.id: n for n, strip in zip(numbers, strips, strict=True)}
-            found.append(tuple(taken.get(item.id, 0) for item in leads.stock))
+            uses, stands_a = leads.none, math.inf
+            for n, strip in zip(numbers, strips, strict=True):
+                for _ in range(n):
+                    uses, stands_a = leads.with_one(uses, strip), min(stands_a, lead_a(strip))
+            found.append(Way(uses, (), 0.0, stands_a))
     return found
 
 
@@ -374,7 +488,7 @@ def _unit_ways(
         lead
         for lead in leads.inventory.leads
         if lead.ways >= 2
-        and lead_a(lead) >= total_a - EPSILON
+        and lead_a(lead) >= 1.56 * total_a - EPSILON
         and any(
             single.mates_with(socket) and many == socket
             for single, many in (
@@ -397,14 +511,18 @@ def _unit_ways(
                 options = bunch_ways(leads, panel, n, socket)
                 more = set()
                 for before, joined in sets:
-                    for extra, ohm in options:
+                    for extra, ohm, meets in options:
                         together = tuple(a + b for a, b in zip(before, extra, strict=True))
                         if leads.are_owned(together):
-                            new = (*joined, Joined(u, panel, n, ohm))
-                            more.add((together, tuple(sorted(new, key=lambda j: (j.panel.id, j.n, j.ohm)))))
+                            new = (*joined, Joined(u, panel, n, ohm, meets))
+                            more.add((together, tuple(sorted(new, key=_order))))
                 sets = more
             found |= sets
-    return sorted(found, key=lambda way: (way[0], [(j.panel.id, j.n, j.ohm) for j in way[1]]))
+    return sorted(found, key=lambda way: (way[0], [_order(j) for j in way[1]]))
+
+
+def _order(joined: Joined) -> tuple[str, int, float, bool]:
+    return joined.panel.id, joined.n, joined.ohm, joined.meets
 
 
 def _parts(n: int, most: int = MOST_JOINED) -> list[tuple[int, ...]]:
@@ -414,8 +532,9 @@ def _parts(n: int, most: int = MOST_JOINED) -> list[tuple[int, ...]]:
     return [(first, *rest) for first in range(min(n, most), 0, -1) for rest in _parts(n - first, first)]
 
 
-def bunch_ways(leads: Leads, panel: Panel, n: int, socket: Connector) -> list[tuple[Uses, float]]:
-    """Pieces and resistance of every way from some joined panels to a controller."""
+def bunch_ways(leads: Leads, panel: Panel, n: int, socket: Connector) -> list[tuple[Uses, float, bool]]:
+    """Pieces and resistance of every way from some joined panels to a controller, and whether ends fit the station."""
+    station = leads.world.operation.station_connector
     isc_a = n * panel.isc_a
     second = panel.second_connector
     starts: list[tuple[Uses, Connector, float]] = []
@@ -423,7 +542,7 @@ def bunch_ways(leads: Leads, panel: Panel, n: int, socket: Connector) -> list[tu
         starts.append((leads.none, panel.connector, 0.0))
     else:
         for lead in leads.inventory.leads:
-            if lead.ways < n or lead_a(lead) < isc_a - EPSILON:
+            if lead.ways < n or lead_a(lead) < 1.56 * isc_a - EPSILON:
                 continue
             for many, single in (
                 (lead.from_connector, lead.to_connector),
@@ -434,10 +553,13 @@ def bunch_ways(leads: Leads, panel: Panel, n: int, socket: Connector) -> list[tu
     found = []
     for uses, source, joiner_ohm in starts:
         for run in leads.runs(source, socket):
-            if run.length_m < leads.world.operation.panel_distance_m - EPSILON or not run.carries(isc_a, 1.56):
+            if run.length_m < leads.world.operation.panel_distance_m - EPSILON or not run.carries(
+                isc_a, 1.56 * isc_a, 1.56 * isc_a
+            ):
                 continue
             together = tuple(a + b for a, b in zip(uses, run.uses, strict=True))
-            found.append((together, run.ohm + joiner_ohm))
+            ends = run.families | {panel.connector.family, socket.family}
+            found.append((together, run.ohm + joiner_ohm, station is not None and station.family in ends))
     return found
 
 
@@ -458,17 +580,18 @@ class WiredBank(Bank):
         super().__init__(leads.world, batteries, units)
         self.units = []
         for u, (controller, _) in enumerate(units):
-            limit_w = controller.max_charge_a * CHARGING * self.nominal_v
-            own = [(1, leads.joined_w(j, controller, self.nominal_v)) for j in joined if j.unit == u]
+            limit_w = controller.max_charge_a * self.nominal_v
+            own = [(1, leads.joined_w(j, controller, self.nominal_v, self.charging_v)) for j in joined if j.unit == u]
             if own:
                 self.units.append((limit_w, own))
         self.load_w = list(self.load_w)
-        for load_id, converter_id in fed:
+        for converter_id, load_ids in fed:
             converter = leads.inventory.by_id[converter_id]
             assert isinstance(converter, Converter)
             self.idle_w += converter.idle_ma / 1000 * self.nominal_v
-            for t, watts in enumerate(leads.one_load_w(load_id, self.nominal_v)):
-                self.load_w[t] += watts / converter.efficiency - watts
+            for load_id in load_ids:
+                for t, watts in enumerate(leads.one_load_w(load_id, self.nominal_v)):
+                    self.load_w[t] += watts / converter.efficiency - watts
 
 
 @dataclass(frozen=True)
@@ -486,6 +609,11 @@ class WiredWay:
         """What its margin depends on, among the ways of the same devices."""
         return tuple((j.unit, j.panel.id, j.n, j.ohm) for j in self.joined), self.fed
 
+    @property
+    def n_met(self) -> int:
+        """Joins of panels by ends that fit into the station."""
+        return sum(j.meets for j in self.joined)
+
     def bank(self, leads: Leads) -> WiredBank:
         """Its batteries, to be judged."""
         return WiredBank(leads, self.batteries, self.units, self.joined, self.fed)
@@ -493,7 +621,7 @@ class WiredWay:
 
 def with_pieces(leads: Leads, kit: Kit, uses: Uses) -> Kit:
     """A kit of devices with leads and converters added."""
-    pieces = [(item, n) for item, n in zip(leads.stock, uses, strict=True) if n > 0]
+    pieces = [(item, n) for item, n in zip(leads.stock, uses[: len(leads.stock)], strict=True) if n > 0]
     return Kit(
         tuple(sorted((*kit.counts, *((item.id, n) for item, n in pieces)))),
         kit.mass_g + sum(n * item.mass_g for item, n in pieces),
@@ -514,7 +642,7 @@ def wired_ways(leads: Leads, kit: Kit, most: int | None = None) -> list[WiredWay
     wholes: dict[Uses, Kit] = {}
     found: dict[tuple[object, ...], WiredWay] = {}
     for batteries, units in legal_layouts(world, kit):
-        delivered_a = charging_a(batteries[0][0].nominal_v, units)
+        delivered_a = charging_a(batteries[0][0], units)
         if delivered_a not in stations:
             controllers = [controller for controller, _ in units]
             stations[delivered_a] = station_ways(leads, batteries, controllers, delivered_a)
@@ -530,7 +658,7 @@ def wired_ways(leads: Leads, kit: Kit, most: int | None = None) -> list[WiredWay
                 is_priced = least != "price" or not whole.has_unpriced
                 if is_wanted and is_light and is_priced:
                     way = WiredWay(whole, batteries, units, joined, fed)
-                    found.setdefault((whole.counts, *way.physics), way)
+                    found.setdefault((whole.counts, *way.physics, way.n_met), way)
     return sorted(found.values(), key=lambda way: way.kit.values(least))
 
 
@@ -538,7 +666,7 @@ def wired_answer(world: World) -> Answer:
     """The best passing kits by the first objective, leads and converters included; then by the others and by id."""
     leads, least = Leads(world), world.operation.least
     first: int | None = None
-    best: dict[tuple[tuple[str, int], ...], Kit] = {}
+    best: dict[tuple[tuple[str, int], ...], tuple[int, Kit]] = {}
     for devices in kits_in_order(world):
         # pieces only add to it
         if first is not None and devices.values(least)[0] > first:
@@ -548,19 +676,21 @@ def wired_answer(world: World) -> Answer:
             value = way.kit.values(least)[0]
             if first is not None and value > first:
                 break
-            if way.kit.counts in best:
+            if way.kit.counts in best and best[way.kit.counts][0] <= way.n_met:
                 continue
             if way.physics not in judged:
                 judged[way.physics] = way.bank(leads).passes()
             if judged[way.physics]:
                 if first is None or value < first:
                     first, best = value, {}
-                best[way.kit.counts] = way.kit
+                best[way.kit.counts] = way.n_met, way.kit
     ids = sorted(world.inventory.by_id)
 
-    def order(kit: Kit) -> tuple[object, ...]:
-        # of equal kits the one with the most of the first id
+    def order(one: tuple[int, Kit]) -> tuple[object, ...]:
+        # at an equal first objective the fewest ends that fit the station; then the one with the most of the first id
+        n_met, kit = one
         counts = dict(kit.counts)
-        return kit.values(least), [-counts.get(item_id, 0) for item_id in ids]
+        first_value, *others = kit.values(least)
+        return first_value, n_met, others, [-counts.get(item_id, 0) for item_id in ids]
 
-    return Answer(first, tuple(sorted(best.values(), key=order)))
+    return Answer(first, tuple(kit for _, kit in sorted(best.values(), key=order)))

@@ -1,17 +1,21 @@
 """Connectors to chains of leads, with resistance, mass and ampacity."""
 
-from kitopt.model.wiring.chains import Chain, Piece, chains
+from kitopt.model.wiring.chains import FUSE_WITHIN_M, Chain, Piece, chains
 from kitopt.model.wiring.conductors import Contacts, ampacity_a, loop_ohm, ohm_per_m
+from kitopt.model.wiring.fitting import Fuses, fits
 from kitopt.model.wiring.refusals import Demand, Missing, missing, why_no_chain
 
 __all__ = [
+    "FUSE_WITHIN_M",
     "Chain",
     "Contacts",
     "Demand",
+    "Fuses",
     "Missing",
     "Piece",
     "ampacity_a",
     "chains",
+    "fits",
     "loop_ohm",
     "missing",
     "ohm_per_m",

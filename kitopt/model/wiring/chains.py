@@ -8,10 +8,13 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
+from kitopt.inventory.families import is_off_bus
 from kitopt.inventory.items import Connector, Lead
 from kitopt.model.wiring.conductors import Contacts, ampacity_a, loop_ohm
 
 MOST_PIECES = 3
+FUSE_WITHIN_M = 0.18
+"""A fuse sits within 18 cm of battery plus, or of where a branch begins; common practice, after ABYC E-11. [m]"""
 
 
 @dataclass(frozen=True)
@@ -33,8 +36,8 @@ class Piece:
 
     @property
     def fuse_at_m(self) -> float | None:
-        """Distance of the fuse from the near end; None without a fuse. [m]"""
-        if self.lead.fuse_a is None:
+        """Distance of the fuse or its holder from the near end; None without one. [m]"""
+        if not self.lead.has_fuse:
             return None
         at_m = self.lead.length_m if self.lead.fuse_at_m is None else self.lead.fuse_at_m
         return self.lead.length_m - at_m if self.is_reversed else at_m
@@ -42,11 +45,15 @@ class Piece:
 
 @dataclass(frozen=True)
 class Chain:
-    """Leads end to end from a source's connector to a sink's; none where the two mate directly."""
+    """Leads end to end from a source's connector to a sink's; none where the two mate directly.
+
+    ``fit_a`` is the rating put into its holders; None where it has none, or none was chosen yet. [A]
+    """
 
     source: Connector
     sink: Connector
     pieces: tuple[Piece, ...]
+    fit_a: float | None = None
 
     @cached_property
     def uses(self) -> dict[str, int]:
@@ -73,15 +80,50 @@ class Chain:
         families = [self.source.family, *(p.far.family for p in self.pieces)]
         return sum(loop_ohm(p.lead) for p in self.pieces) + sum(contacts.pair_ohm(f) for f in families)
 
+    @cached_property
+    def wire_a(self) -> float:
+        """Current that its weakest lead may carry; infinity without one. [A]"""
+        return min((ampacity_a(p.lead) for p in self.pieces), default=math.inf)
+
+    def plug_a(self, contacts: Contacts) -> float:
+        """Current that its weakest connector may carry. [A]"""
+        return min(contacts.rated_a(f) for f in (self.source.family, *(p.far.family for p in self.pieces)))
+
     def rated_a(self, contacts: Contacts) -> float:
         """Current that its weakest lead or connector may carry. [A]"""
-        families = [self.source.family, *(p.far.family for p in self.pieces)]
-        return min([math.inf, *(ampacity_a(p.lead) for p in self.pieces), *(contacts.rated_a(f) for f in families)])
+        return min(self.wire_a, self.plug_a(contacts))
+
+    @cached_property
+    def holders(self) -> tuple[Lead, ...]:
+        """Its leads in which a fuse can be changed."""
+        return tuple(p.lead for p in self.pieces if p.lead.fuse_holder)
+
+    @cached_property
+    def fuses_a(self) -> tuple[float, ...]:
+        """Ratings of the fuses in it: fixed ones, and what is fitted into holders. [A]"""
+        found = [p.lead.fuse_a if not p.lead.fuse_holder else self.fit_a for p in self.pieces]
+        return tuple(a for a in found if a is not None)
+
+    def stands_a(self, *, from_sink: bool = False) -> float:
+        """The largest fuse or source before it that leaves all of it protected. [A]
+
+        A fuse within reach of the end that power comes in at protects the whole; each wire before the first
+        fuse must stand what comes. Infinity where there is no wire.
+        """
+        least, at_m = math.inf, 0.0
+        for piece in reversed(self.pieces) if from_sink else self.pieces:
+            fuse_m = piece.fuse_at_m
+            if fuse_m is not None:
+                fuse_m = piece.lead.length_m - fuse_m if from_sink else fuse_m
+                return least if at_m + fuse_m <= FUSE_WITHIN_M + 1e-9 else min(least, ampacity_a(piece.lead))
+            least = min(least, ampacity_a(piece.lead))
+            at_m += piece.lead.length_m
+        return least
 
     @property
-    def fuses_a(self) -> tuple[float, ...]:
-        """Ratings of the fuses in it. [A]"""
-        return tuple(p.lead.fuse_a for p in self.pieces if p.lead.fuse_a is not None)
+    def is_for_bus(self) -> bool:
+        """Whether no end of it is of a family that the bus's volts must not meet."""
+        return not any(is_off_bus(p.near.family) or is_off_bus(p.far.family) for p in self.pieces)
 
 
 def chains(
@@ -91,6 +133,7 @@ def chains(
     *,
     min_length_m: float = 0.0,
     suits: Callable[[Chain], bool] = lambda _: True,
+    worth: Callable[[Chain], float] | None = None,
 ) -> tuple[Chain, ...]:
     """Every useful chain from one connector to another.
 
@@ -104,13 +147,19 @@ def chains(
         Distance to be covered. [m]
     suits : callable
         Further conditions, such as a rating or a fuse.
+    worth : callable, optional
+        A chain that takes more than another is useful all the same where this is higher.
     """
+    found = []
     if source.mates_with(sink) and min_length_m <= 0.0:
         direct = Chain(source, sink, ())
         if suits(direct):
-            return (direct,)
+            if worth is None:
+                return (direct,)
+            found = [direct]
     every = _every_chain(tuple(leads), source, sink)
-    return _minimal([c for c in every if c.length_m >= min_length_m - 1e-9 and suits(c)])
+    found += [c for c in every if c.length_m >= min_length_m - 1e-9 and suits(c)]
+    return _minimal(found, worth or (lambda _: 0.0))
 
 
 @lru_cache(maxsize=1024)
@@ -120,7 +169,7 @@ def _every_chain(leads: tuple[Lead, ...], source: Connector, sink: Connector) ->
     single = [lead for lead in sorted(leads, key=lambda lead: lead.id) if lead.ways == 1 and lead.count > 0]
     laid = [Piece(lead) for lead in single]
     # turned round, a lead is another piece only if its ends differ or its fuse moves
-    laid += [Piece(lead, True) for lead in single if lead.from_connector != lead.to_connector or lead.fuse_a]
+    laid += [Piece(lead, True) for lead in single if lead.from_connector != lead.to_connector or lead.has_fuse]
     by_near: dict[Connector, list[Piece]] = {}
     for piece in laid:
         by_near.setdefault(piece.near, []).append(piece)
@@ -140,11 +189,12 @@ def _every_chain(leads: tuple[Lead, ...], source: Connector, sink: Connector) ->
     return tuple(found)
 
 
-def _minimal(found: Sequence[Chain]) -> tuple[Chain, ...]:
-    """Drop chains whose stock includes another's; of equal stock keep the first."""
-    ordered = sorted(found, key=lambda c: (len(c.pieces), c.ids))
-    kept: list[Chain] = []
-    for chain in ordered:
-        if not any(all(chain.uses.get(i, 0) >= n for i, n in other.uses.items()) for other in kept):
-            kept.append(chain)
-    return tuple(kept)
+def _minimal(found: Sequence[Chain], worth: Callable[[Chain], float]) -> tuple[Chain, ...]:
+    """Drop chains whose stock includes another's that is worth as much; of equal ones keep the first."""
+    ordered = sorted(((len(c.pieces), -worth(c), c.ids, n) for n, c in enumerate(found)))
+    kept: list[tuple[float, Chain]] = []
+    for _, less, _, n in ordered:
+        chain = found[n]
+        if not any(w >= -less and all(chain.uses.get(i, 0) >= k for i, k in other.uses.items()) for w, other in kept):
+            kept.append((-less, chain))
+    return tuple(chain for _, chain in kept)

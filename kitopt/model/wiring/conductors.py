@@ -4,8 +4,9 @@ References
 ----------
 .. [1] ASTM B258-02: American wire gauge diameters.
 .. [2] IEC 60228: class 5 flexible copper, maximum resistance at 20 °C, and temperature factors.
-.. [3] NFPA 70 (NEC) chapter 9 table 8: dc resistance at 75 °C; 240.4(D): small conductors.
-.. [4] IACS: annealed copper, 17.241 Ω·mm²/km at 20 °C, 0.00393/K.
+.. [3] NFPA 70 (NEC) chapter 9 table 8: dc resistance at 75 °C.
+.. [4] ABYC E-11: ampacity of free conductors with 105 °C insulation, and of bundles.
+.. [5] IACS: annealed copper, 17.241 Ω·mm²/km at 20 °C, 0.00393/K.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from kitopt.inventory.families import UNKNOWN_CONTACT_OHM, family_of
 from kitopt.inventory.items import Lead
 
 COPPER_OHM_MM2_PER_KM = 17.241
@@ -38,40 +40,18 @@ CLASS_5_OHM_PER_KM: Mapping[float, float] = {
 }
 """IEC 60228 class 5, plain copper, 20 °C; 0.5 and 16 mm² from memory."""
 
-UNRATED_AMPACITY: tuple[tuple[float, float], ...] = (
-    (0.326, 2.0),
-    (0.518, 4.0),
-    (0.823, 7.0),
-    (1.309, 10.0),
-    (2.081, 15.0),
-    (3.309, 20.0),
-    (5.261, 30.0),
-    (8.367, 40.0),
-    (13.30, 55.0),
+MARINE_AMPACITY: tuple[tuple[float, float], ...] = (
+    (0.823, 20.0),
+    (1.309, 25.0),
+    (2.081, 35.0),
+    (3.309, 45.0),
+    (5.261, 60.0),
+    (8.367, 80.0),
 )
-"""Area against current for a lead whose owner gives no rating. 18 to 10 AWG as the overcurrent limits of
-NEC 240.4(D), the rest in proportion; from memory, on the cautious side. [mm², A]"""
-
-CONTACT_OHM: Mapping[str, float] = {
-    "genderless": 0.002,
-    "barrel": 0.015,
-    "pv": 0.002,
-    "ring": 0.001,
-    "faston": 0.003,
-    "cigar": 0.020,
-    "usb": 0.030,
-}
-"""A mated pair, both poles, by the first word of the family; common ranges, no source. [Ω]"""
-UNKNOWN_CONTACT_OHM = 0.010
-
-CONTACT_A: Mapping[str, float] = {"barrel": 5.0, "usb": 5.0, "cigar": 10.0, "genderless": 30.0}
-"""Most current of a family where the owner gives no rating; common practice, no source. [A]"""
-
-
-def awg_mm2(awg: float) -> float:
-    """Area of an American wire gauge, d = 0.127 mm · 92^((36 - n)/39). [mm²]"""
-    diameter_mm = 0.127 * 92 ** ((36 - awg) / 39)
-    return float(math.pi / 4 * diameter_mm**2)
+"""Area against current of single free conductors, 18 to 8 AWG with 105 °C insulation: ABYC E-11 style,
+second-hand. [mm², A]"""
+BUNDLE_SHARE = 0.7
+"""Two or three conductors side by side, as a twin lead is: ABYC E-11, from memory."""
 
 
 def ohm_per_m(area_mm2: float, degc: float = LEAD_DEGC) -> float:
@@ -109,24 +89,27 @@ class Contacts:
         """Resistance of a mated pair, both poles. [Ω]"""
         if family in self.ohm:
             return self.ohm[family]
-        return CONTACT_OHM.get(family.split("-")[0], UNKNOWN_CONTACT_OHM)
+        known = family_of(family)
+        return UNKNOWN_CONTACT_OHM if known is None else known.contact_ohm
 
     def rated_a(self, family: str) -> float:
         """Most current of a family; infinity when nothing is known. [A]"""
         if family in self.max_a:
             return self.max_a[family]
-        return CONTACT_A.get(family.split("-")[0], math.inf)
+        known = family_of(family)
+        return math.inf if known is None or known.max_a is None else known.max_a
 
 
 def ampacity_a(lead: Lead) -> float:
-    """Current that a lead may carry: its rating, or a cautious one for its area. [A]"""
+    """Current that a short free lead may carry: its rating, or the marine table's for its area in a bundle. [A]
+
+    Building wire in walls carries less (NEC 240.4(D)); local codes come first.
+    """
     if lead.max_a is not None:
         return lead.max_a
-    areas, amps = zip(*UNRATED_AMPACITY, strict=True)
-    if lead.area_mm2 > areas[-1]:
-        return float(amps[-1])
+    areas, amps = zip(*MARINE_AMPACITY, strict=True)
     # a share of the smallest below it; in between, the next smaller size counts
-    if lead.area_mm2 < areas[0]:
-        return float(amps[0] * lead.area_mm2 / areas[0])
+    if lead.area_mm2 * 1.005 < areas[0]:
+        return float(round(BUNDLE_SHARE * amps[0] * lead.area_mm2 / areas[0], 6))
     place = int(np.searchsorted(areas, lead.area_mm2 * 1.005, side="right")) - 1
-    return float(amps[place])
+    return float(round(BUNDLE_SHARE * amps[place], 6))

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from kitopt.inventory.items import Connector, Lead
 from kitopt.model.wiring.chains import MOST_PIECES, Chain, Piece, chains
 from kitopt.model.wiring.conductors import Contacts
+from kitopt.model.wiring.fitting import Fuses, fits
 
 
 @dataclass(frozen=True)
@@ -18,45 +19,74 @@ class Demand:
     Attributes
     ----------
     amps : float
-        Current that it carries. [A]
-    fuse_per_a : float
-        Least fuse over that current; a fuse is never above what the chain carries.
+        Current that leads and connectors carry. [A]
+    fuse_a : float
+        The least rating of a fuse in it; a fuse is never above what the wire of the chain carries. [A]
     min_length_m : float
         Distance to be covered. [m]
+    wire_a : float
+        Current that the leads must be good for, where that is more. [A]
+    is_on_bus : bool
+        Whether it carries the bus's volts, which some families never meet.
+    most_drop_v : float
+        Drop allowed at that current, contacts included. [V]
     """
 
     amps: float
-    fuse_per_a: float
+    fuse_a: float
     min_length_m: float = 0.0
+    wire_a: float = 0.0
+    is_on_bus: bool = False
+    most_drop_v: float = math.inf
+
+    def may_lie(self, chain: Chain) -> bool:
+        """Whether none of its plugs belongs to other volts."""
+        return not self.is_on_bus or chain.is_for_bus
 
     def is_carried(self, chain: Chain, contacts: Contacts) -> bool:
         """Whether leads and connectors carry the current."""
-        return chain.rated_a(contacts) >= self.amps - 1e-9
+        least_a = max(self.amps, self.wire_a)
+        return self.may_lie(chain) and chain.wire_a >= least_a - 1e-9 and chain.plug_a(contacts) >= self.amps - 1e-9
 
-    def is_met(self, chain: Chain, contacts: Contacts) -> bool:
-        """Whether they do, and every fuse fits both the current and the wire."""
-        rated_a = chain.rated_a(contacts)
-        return self.is_carried(chain, contacts) and all(
-            self.fuse_per_a * self.amps <= fuse_a + 1e-9 <= rated_a + 2e-9 for fuse_a in chain.fuses_a
-        )
+    def is_stout(self, chain: Chain, contacts: Contacts) -> bool:
+        """Whether they carry it with no more drop than allowed; two that plug into each other are no lead."""
+        drops_v = self.amps * chain.ohm(contacts) if chain.pieces and math.isfinite(self.most_drop_v) else 0.0
+        return self.is_carried(chain, contacts) and drops_v <= self.most_drop_v + 1e-9
+
+    def is_met(self, chain: Chain, contacts: Contacts, fuses: Fuses | None = None) -> bool:
+        """Whether they do, and every fuse in it fits both the current and the wire."""
+        return self.is_stout(chain, contacts) and bool(fits(chain, self.fuse_a, fuses))
 
 
 def why_no_chain(
-    leads: Iterable[Lead], source: Connector, sink: Connector, demand: Demand, contacts: Contacts
+    leads: Iterable[Lead],
+    source: Connector,
+    sink: Connector,
+    demand: Demand,
+    contacts: Contacts,
+    fuses: Fuses | None = None,
 ) -> tuple[str, str] | None:
     """The rule that no chain obeys, and words to follow "A cannot reach B: "; None where some chain will do."""
     stock = list(leads)
-    if not chains(stock, source, sink):
+    if not chains(stock, source, sink, suits=demand.may_lie):
         return "no-lead", "no leads of yours join them"
     least_m = demand.min_length_m
-    if not chains(stock, source, sink, min_length_m=least_m):
+    if not chains(stock, source, sink, min_length_m=least_m, suits=demand.may_lie):
         return "no-lead", f"no leads of yours join them over {least_m:g} m"
     if not chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_carried(c, contacts)):
-        return "ampacity", f"no leads of yours that join them carry {demand.amps:.1f} A"
-    if chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_met(c, contacts)):
+        most_a = max(demand.amps, demand.wire_a)
+        return "ampacity", f"no leads of yours that join them carry {most_a:.1f} A"
+    if not chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_stout(c, contacts)):
+        return "lead-drop", f"all leads of yours that join them drop more than {demand.most_drop_v:.2f} V"
+    if chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_met(c, contacts, fuses)):
         return None
-    least_a = demand.fuse_per_a * demand.amps
-    return "fuse-size", f"the fuses in your leads that join them are below {least_a:.1f} A or above what the wire takes"
+    return "fuse-size", (
+        f"the fuses in your leads that join them are below {demand.fuse_a:.1f} A or above what the wire takes"
+        f"{CHANGEABLE if any(lead.fuse_a and not lead.fuse_holder for lead in stock) else ''}"
+    )
+
+
+CHANGEABLE = "; where a fuse can be changed, write its fuse_holder"
 
 
 def reached(leads: Iterable[Lead], start: Connector, most: int = MOST_PIECES - 1) -> list[Connector]:

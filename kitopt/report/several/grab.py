@@ -7,6 +7,7 @@ from datetime import timedelta
 from typing import Any
 
 from kitopt.choice.standing import LONGEST_STORED_DAYS, GrabKit, Trial
+from kitopt.files.plain import cut
 from kitopt.inventory.items import Battery
 from kitopt.report import words
 from kitopt.report.document import SCHEMA, document, entries, proof_document
@@ -111,7 +112,7 @@ def _bags(kit: GrabKit) -> list[str]:
         return fact("Bags", "the pieces do not go into these bags, although their limits together would do.")
     lines: list[str] = []
     for bag, packed in zip(bags, filled, strict=True):
-        lines += ["", f"In the {words.cut(bag.name, 40)} (up to {words.mass(bag.mass_g)})"]
+        lines += ["", f"In the {cut(bag.name, 40)} (up to {words.mass(bag.mass_g)})"]
         lines += checklist(kit.inventory, packed, "  ")
     return lines
 

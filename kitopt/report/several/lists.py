@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from kitopt.choice import Choice, Packed, Proof
 from kitopt.explain import cautions
+from kitopt.files.plain import cut
 from kitopt.inventory.items import Inventory
 from kitopt.report import words
 from kitopt.report.words import WIDTH, wrapped
@@ -25,7 +26,7 @@ def checklist(inventory: Inventory, packed: Sequence[Packed], indent: str = "") 
     for one in packed:
         kind = one.kind if one.kind != last else ""
         last = one.kind
-        head = f"{indent}{kind:{kinds}} {one.count:3}  {words.cut(one.id, ids):{ids}}  "
+        head = f"{indent}{kind:{kinds}} {one.count:3}  {cut(one.id, ids):{ids}}  "
         lines.append(_row(head, by_id[one.id].name, words.mass(one.count * by_id[one.id].mass_g)))
     total_g = sum(one.count * by_id[one.id].mass_g for one in packed)
     head = f"{indent}{'total':{kinds}} {sum(one.count for one in packed):3}  "
@@ -35,7 +36,7 @@ def checklist(inventory: Inventory, packed: Sequence[Packed], indent: str = "") 
 def _row(head: str, name: str, tail: str) -> str:
     end = max(10, len(tail) + 2)
     room = WIDTH - len(head) - end
-    return f"{head}{words.cut(name, room):{room}}{tail:>{end}}"
+    return f"{head}{cut(name, room):{room}}{tail:>{end}}"
 
 
 def in_short(packed: Iterable[Packed]) -> str:

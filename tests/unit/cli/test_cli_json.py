@@ -156,7 +156,7 @@ def test_check(hut: Path, run: Run) -> None:
 def test_a_defect_is_one_document_and_one_line(hut: Path, run: Run) -> None:
     # a defect is planted: Python reads this file before anything else
     (hut / "sitecustomize.py").write_text(
-        "import kitopt.choice\ndef pack(*a, **k):\n    raise ValueError('first\\nsecond')\nkitopt.pack.pack = pack\n",
+        "import kitopt.choice\ndef pack(*a, **k):\n    raise ValueError('first\\nsecond')\nkitopt.choice.pack = pack\n",
         encoding="utf-8",
     )
     result = run("pack", "hut.toml", "--json", PYTHONPATH=str(hut))

@@ -158,3 +158,45 @@ def test_fetch_weather_wants_one_place(run: Run) -> None:
     result = run("fetch-weather", "out.csv", "--latitude", "91", "--longitude", "0")
     assert result.returncode == 2
     assert "91" in result.stderr
+
+
+def test_the_demo_is_packed_though_every_warning_is_an_error(tmp_path: Path) -> None:
+    result = subprocess.run(
+        [sys.executable, "-W", "error", *KITOPT[1:], "pack", "--brief", "--seconds", "20"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert (result.returncode, result.stderr) == (
+        0,
+        "No operation named: this is the invented demo, coastal-checkpoint.toml.\n",
+    )
+
+
+def test_fetch_weather_overwrites_nothing_without_being_told(run: Run, hut: Path) -> None:
+    (hut / "coast.csv").write_text("mine", encoding="utf-8")
+    result = run("fetch-weather", "hut.toml", "coast.csv")
+    assert (result.returncode, result.stdout) == (2, "")
+    assert "add --force to replace it" in result.stderr
+    assert (hut / "coast.csv").read_text(encoding="utf-8") == "mine"
+
+
+def test_what_would_not_fit_in_memory_is_refused_with_what_does(run: Run) -> None:
+    result = run("pack", "--hours", "1440", "--windows", "2000", "--step", "5")
+    assert result.returncode == 2
+    assert "340 windows fit" in result.stderr
+    assert "defect" not in result.stderr
+
+
+def test_check_looks_into_the_weather_file(run: Run, hut: Path) -> None:
+    operation = hut / "hut.toml"
+    text = operation.read_text(encoding="utf-8").replace('weather = "no sun"', 'weather = "loads.csv"')
+    operation.write_text(text, encoding="utf-8")
+    result = run("check", "hut.toml")
+    assert result.returncode == 2
+    assert result.stderr.startswith("loads.csv, line 1: begins with ")
+    with (hut / "loads.csv").open("ab") as stream:
+        stream.truncate(20_000_000_000)
+    assert run("check", "hut.toml").returncode == 2

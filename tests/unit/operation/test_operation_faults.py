@@ -186,3 +186,20 @@ def test_no_file_and_a_folder(tmp_path: Path) -> None:
         read_operation(tmp_path / "x.toml")
     with pytest.raises(BadInput, match="not a file"):
         read_operation(tmp_path)
+
+
+# ---- numbers mean what was typed
+
+
+def test_a_number_with_a_unit_that_nothing_settles_shows_both_readings(faults_of: FaultsOf) -> None:
+    faults = faults_of(end="[limits]\nmass_g = '1,500 g'\n")
+    assert [fault.column for fault in faults] == ["limits.mass_g"]
+    assert "write 1500 g or 1.5 g." in faults[0].text
+
+
+def test_kilograms_for_grams_and_a_percentage_of_a_percentage(faults_of: FaultsOf) -> None:
+    faults = faults_of(("windows = 40", "windows = 40\nconfidence = '0.95 %'"), end="[limits]\nmass_g = 9\n")
+    assert [(fault.column, fault.text.partition(": ")[2]) for fault in faults] == [
+        ("need.confidence", 'percent or a plain share? Write "0.95".'),
+        ("limits.mass_g", 'grams or kilograms? Write "9 kg".'),
+    ]

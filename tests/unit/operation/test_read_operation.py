@@ -11,7 +11,7 @@ import pytest
 
 from kitopt.inventory.items import Connector
 from kitopt.operation import read_operation
-from kitopt.operation.terms import Aim, Climate, NoSun, Operation, Shares, Span, WeatherFile
+from kitopt.operation.terms import Aim, Climate, NoSun, Operation, Shade, Shares, Span, WeatherFile
 
 Read = Callable[..., Operation]
 
@@ -56,7 +56,7 @@ def test_everything_said(read: Read) -> None:
     assert operation.batteries == "parallel"
     assert operation.site.warmest_degc == pytest.approx(20)
     assert operation.site.horizon_deg == ((90, 4.5), (180, 3))
-    assert operation.site.shade == (Span(960, 1200),)
+    assert operation.site.shade == (Shade((Span(960, 1200),)),)
     need = operation.need
     # 0.55 as a binary float times 100 is above 55: the share must be kept exactly
     assert need.confidence == Fraction(55, 100)
@@ -187,12 +187,12 @@ def test_a_share_of_ones_own_is_taken_to_run_all_the_time(read: Read) -> None:
 
 def test_unknown_keys_are_warned_about(read: Read) -> None:
     operation = read(
-        ("hours = 26", "hours = 26\nbatery = 1"),
+        ("hours = 26", "hours = 26\nbateries = 1"),
         ("latitude = 43.46", "latitude = 43.46\naltitude = 3"),
         end='repeat = 2\n[gaol]\nleast = "price"\n[aim]\nmode = "flat"\ntilt_deg = 3\n',
     )
     assert operation.warnings == (
-        'trial.toml, line 4, batery: the unknown key "batery" is ignored. Did you mean batteries?',
+        'trial.toml, line 4, bateries: the unknown key "bateries" is ignored. Did you mean batteries?',
         'trial.toml, line 22, gaol: the unknown key "gaol" is ignored. Did you mean goal?',
         'trial.toml, line 8, site.altitude: the unknown key "altitude" is ignored. Did you mean altitude_m?',
         'trial.toml, line 26, aim.tilt_deg: only mode = "fixed" uses it; with "flat" it is ignored.',

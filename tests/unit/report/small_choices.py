@@ -96,6 +96,7 @@ def sky_of(operation: Operation, *windows_wm2: float, battery_degc: float | tupl
         start=operation.start,
         step_h=operation.need.step_h,
         poa_wm2={"flat": sun, "aimed": sun},
+        useful_wm2={"flat": sun, "aimed": sun},
         panel_degc={"flat": warm, "aimed": warm},
         air_degc=np.full_like(sun, 20.0),
         battery_degc=cells,

@@ -146,10 +146,10 @@ def test_aim_chosen_does_not_change_with_hours_or_windows(outing: Make) -> None:
 
 
 def test_shaded_afternoons_turn_the_chosen_aim_to_the_morning(outing: Make) -> None:
-    from kitopt.operation.terms import Span
+    from kitopt.operation.terms import Shade, Span
 
     open_sky = windows_for(outing(aim=Aim("fixed")), n=2).aim_text
-    shaded = windows_for(outing(aim=Aim("fixed"), site={"shade": (Span(14 * 60, 22 * 60),)}), n=2).aim_text
+    shaded = windows_for(outing(aim=Aim("fixed"), site={"shade": (Shade((Span(14 * 60, 22 * 60),)),)}), n=2).aim_text
     turned = [float(text.split("facing ")[1].split("°")[0]) for text in (open_sky, shaded)]
     assert turned[1] < turned[0] - 10
 

@@ -317,8 +317,22 @@ def test_bad_file_says_what_it_is_and_what_it_should_be(outing: Make, tmp_path: 
 
 
 def test_missing_file_and_folder(outing: Make, tmp_path: Path) -> None:
-    assert "cannot be read" in _fault(outing, tmp_path / "none.epw")
-    assert "cannot be read" in _fault(outing, tmp_path)
+    assert "no such file" in _fault(outing, tmp_path / "none.epw")
+    assert "not a file" in _fault(outing, tmp_path)
+
+
+def test_a_20_gb_file_is_refused_by_its_size_before_it_is_read(outing: Make, tmp_path: Path) -> None:
+    path = tmp_path / "sparse.epw"
+    with path.open("wb") as stream:
+        stream.write(b"LOCATION,Here,NC,USA,TMY3,723170,36.1,-79.95,-5.0,273.0\n")
+        stream.truncate(20_000_000_000)
+    assert "found 20,000 MB, need a smaller file, of 64 MB at most" in _fault(outing, path)
+
+
+def test_rows_thousands_of_years_apart_take_no_memory(outing: Make, tmp_path: Path, greensboro_rows: Rows) -> None:
+    path = tmp_path / "weather.csv"
+    path.write_text(_power(greensboro_rows, (1700, 2200)))
+    assert "found rows from 1700-01-01 to 2201-01-01, but too few" in _fault(outing, path)
 
 
 def test_short_doubled_and_holed_files(outing: Make, tmp_path: Path, greensboro_rows: Rows) -> None:

@@ -79,12 +79,77 @@ def leads_of(choice: Choice, wire: Wire) -> list[Lead]:
     return found  # type: ignore[return-value]
 
 
-def check_ratings(wire: Wire, leads: Sequence[Lead], fuse_per_a: float) -> None:
+BLADES_A = (1, 2, 3, 5, 7.5, 10, 15, 20, 25, 30, 40)
+"""From memory."""
+
+
+def fuse_in(wire: Wire, lead: Lead) -> float | None:
+    """The fuse that burns in a lead: its fixed one, or the blade that the list says to fit."""
+    return wire.fit_a if lead.fuse_holder else lead.fuse_a
+
+
+def rating_a(lead: Lead) -> float:
+    """What is printed on it; without that the marine table in a bundle (ABYC E-11 style, second-hand)."""
+    if lead.max_a is not None:
+        return lead.max_a
+    table = [(0.823, 20), (1.309, 25), (2.081, 35), (3.309, 45), (5.261, 60), (8.367, 80)]
+    return 0.7 * max((amps for area_mm2, amps in table if area_mm2 <= 1.005 * lead.area_mm2), default=0)
+
+
+def check_ratings(wire: Wire, leads: Sequence[Lead], fuse_a: float, carried: float = 1.0) -> None:
+    """Each lead carries the current, and each fuse holds it and guards every wire of the join."""
     for lead in leads:
-        if lead.max_a is not None:
-            assert lead.max_a >= wire.amps - 1e-9, (wire, lead)
-            assert lead.fuse_a is None or lead.fuse_a <= lead.max_a
-        assert lead.fuse_a is None or lead.fuse_a >= fuse_per_a * wire.amps - 1e-9
+        assert rating_a(lead) >= carried * wire.amps - 1e-9, (wire, lead)
+        fuse = fuse_in(wire, lead)
+        assert (fuse is None) is not lead.has_fuse, (wire, lead)
+        if fuse is None:
+            continue
+        assert fuse >= fuse_a - 1e-9, (wire, lead)
+        assert fuse <= min(rating_a(other) for other in leads) + 1e-9, (wire, lead)
+        if lead.fuse_holder:
+            assert lead.fuse_max_a is not None
+            assert fuse <= lead.fuse_max_a
+            assert fuse in BLADES_A
+            # no smaller blade would do, but where charging asks for more
+            if wire.kind != "battery":
+                assert all(smaller < fuse_a - 1e-9 for smaller in BLADES_A if smaller < fuse)
+
+
+def check_protection(choice: Choice) -> None:
+    """No wire on the station's side lies behind more than it stands, unless a fuse sits where it begins."""
+    bus = choice.operation.station_connector
+    before_a = 0.0
+    for wire in choice.wiring:
+        if wire.kind != "battery":
+            continue
+        battery = choice.inventory.by_id[wire.source]
+        assert isinstance(battery, Battery)
+        fuses = [a for lead in leads_of(choice, wire) if (a := fuse_in(wire, lead)) is not None]
+        fuses += [battery.fuse_a] if battery.fuse_a is not None else []
+        assert fuses, "every demo battery's fuse is known"
+        if choice.operation.batteries == "parallel":
+            before_a += wire.count * min(fuses)
+        else:
+            before_a = max(before_a, min(fuses))
+    assert bus is not None
+    for wire in choice.wiring:
+        if wire.kind == "strip":
+            assert all(rating_a(lead) >= before_a - 1e-9 for lead in leads_of(choice, wire)), wire
+        elif wire.kind in ("controller", "converter") or (wire.kind == "load" and wire.source == "station"):
+            leads = leads_of(choice, wire)
+            ordered = leads[::-1] if wire.kind == "controller" else leads
+            bare = []
+            for lead in ordered:
+                if lead.has_fuse and min(lead.fuse_at_m or 0.0, lead.length_m - (lead.fuse_at_m or 0.0)) <= 0.18:
+                    break
+                bare.append(lead)
+            assert all(rating_a(lead) >= before_a - 1e-9 for lead in bare), (wire, before_a)
+
+
+def fuse_share(operation: Operation, load_id: str) -> float:
+    """110 % of peaks of speech and Morse, 125 % of all that is continuous."""
+    use = next(use for use in operation.loads if use.id == load_id)
+    return 1.1 if use.mode in ("ssb", "ssb-compressed", "cw") else 1.25
 
 
 def check_path(choice: Choice, wire: Wire) -> None:
@@ -113,13 +178,19 @@ def check_path(choice: Choice, wire: Wire) -> None:
             assert panel.second_connector.mates_with(panel.connector)
         assert wire.amps == pytest.approx(wire.joined * panel.isc_a)
         assert sum(lead.length_m for lead in leads) >= operation.panel_distance_m - 1e-9
-        check_ratings(wire, leads, 1.56)
+        check_ratings(wire, leads, 1.56 * wire.amps, carried=1.56)
         assert ways_through(source, controller.pv_connector, leads)
         return
-    check_ratings(wire, leads, 1.25)
+    if wire.kind == "load":
+        check_ratings(wire, leads, fuse_share(operation, wire.sink) * wire.amps)
+    else:
+        # at least 110 % of anything; what is continuous asks for more
+        check_ratings(wire, leads, (1.25 if wire.kind == "controller" else 1.1) * wire.amps)
     if wire.kind == "battery":
         battery = by_id[wire.source]
         assert isinstance(battery, Battery)
+        if battery.fuse_a is not None:
+            assert battery.fuse_a >= 1.1 * choice.peak_a - 1e-9
         assert wire.amps >= choice.peak_a - 1e-9
         places = ways_through(battery.connector, bus, leads)
         assert places
@@ -146,10 +217,12 @@ def check_path(choice: Choice, wire: Wire) -> None:
 def check_stock(choice: Choice) -> None:
     """What is packed is what the list uses, piece for piece."""
     in_turn = choice.operation.batteries == "in turn"
+    is_moved = choice.operation.battery_lead == "moved"
     used: Counter[str] = Counter()
     shared: Counter[str] = Counter()
     for wire in choice.wiring:
-        if wire.kind == "battery" and in_turn:
+        fused = wire.kind == "battery" and choice.inventory.by_id[wire.source].fused  # type: ignore[attr-defined]
+        if wire.kind == "battery" and in_turn and (fused or is_moved):
             shared |= Counter(wire.leads)
         else:
             for lead_id in wire.leads:
@@ -205,6 +278,7 @@ def test_every_device_of_a_demo_kit_has_a_complete_path(name: str) -> None:
     check_devices(choice)
     check_meeting(choice)
     check_order(choice)
+    check_protection(choice)
 
 
 def without(folder: Path, lead_id: str) -> Path:
@@ -236,6 +310,7 @@ def test_without_any_lead_that_it_uses_a_kit_changes_or_says_what_is_missing(nam
             for wire in after.wiring:
                 check_path(after, wire)
             check_stock(after)
+            check_protection(after)
             check_devices(after)
             check_meeting(after)
         else:

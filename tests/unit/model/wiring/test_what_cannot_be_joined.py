@@ -16,13 +16,13 @@ def blocks(choice: Choice) -> list[str]:
 
 
 def test_a_load_that_nothing_reaches() -> None:
-    leads = (lead("cord", "g > round:plug"), lead("tail", "flat > pin"))
+    leads = (lead("cord", "g > oval:plug"), lead("tail", "flat > pin"))
     choice = packed(battery(), *leads, load(connector="pin"))
     assert choice.status == "no-kit"
     (text,) = blocks(choice)
     assert text == (
         "Load radio (pin) cannot be reached from the station (g): no leads of yours join them. "
-        "From g your leads reach: round:plug. Into pin: flat. An adapter from g to pin would do."
+        "From g your leads reach: oval:plug. Into pin: flat. An adapter from g to pin would do."
     )
     assert "Load radio (pin) cannot be reached" in answer(choice)
 
@@ -30,24 +30,24 @@ def test_a_load_that_nothing_reaches() -> None:
 def test_the_adapter_that_is_named_does_it() -> None:
     # over 5 m the panel lead has to be used, so the adapter goes to its end
     pv = lead("pv-5m", "pv:socket > pv:plug", length_m=5.0)
-    far = controller(pv_connector="round:socket")
+    far = controller(pv_connector="oval:socket")
     choice = in_the_sun(battery(), panel(), far, pv, load(), panel_distance_m=5.0)
     text = not_packed(choice)["sheet"].text
     assert text.startswith(
-        "Panel sheet (pv:plug) cannot reach controller mppt (round:socket): no leads of yours join them."
+        "Panel sheet (pv:plug) cannot reach controller mppt (oval:socket): no leads of yours join them."
     )
     assert "From pv:plug your leads reach: nothing else." in text
-    assert "An adapter from pv:socket to round:plug would do." in text
-    adapter = lead("adapter", "pv:socket > round:plug", length_m=0.1)
+    assert "An adapter from pv:socket to oval:plug would do." in text
+    adapter = lead("adapter", "pv:socket > oval:plug", length_m=0.1)
     assert ids(in_the_sun(battery(), panel(), far, pv, adapter, load(), panel_distance_m=5.0))["adapter"] == 1
 
 
 def test_another_controller_is_named() -> None:
     weak = controller("near", max_charge_a=0.1)
-    far = controller("far", pv_connector="round:socket")
+    far = controller("far", pv_connector="oval:socket")
     choice = in_the_sun(battery(), panel(), far, weak, load())
     assert choice.status == "no-kit"
-    assert any("An adapter from pv:socket to round:plug would do, or use near." in text for text in _ruled_out(choice))
+    assert any("An adapter from pv:socket to oval:plug would do, or use near." in text for text in _ruled_out(choice))
 
 
 def _ruled_out(choice: Choice) -> list[str]:
@@ -74,7 +74,7 @@ def test_room_at_a_strip_is_told() -> None:
 
 
 def test_a_lead_that_is_too_thin_is_not_called_missing() -> None:
-    demand = Demand(10.0, 1.25)
+    demand = Demand(10.0, 12.5)
     g, pin = lead("x", "g > pin").from_connector, lead("x", "g > pin").to_connector
     contacts = Contacts()
     assert why_no_chain([lead("cord", "g > pin", max_a=9.0)], g, pin, demand, contacts) == (

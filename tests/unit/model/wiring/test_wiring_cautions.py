@@ -46,21 +46,37 @@ def test_a_battery_may_be_too_low_without_any_lead() -> None:
     assert "radio-voltage" not in told(choice)
 
 
-def behind_a_fuse(max_a: float, own_fuse_a: float | None = None) -> dict[str, Caution]:
-    """Cautions of a cord behind a battery's lead with 20 A."""
-    fused = lead("fused", "ring > g", fuse_a=20.0, fuse_at_m=0.1)
-    cord = lead("cord", "g > h", max_a=max_a, fuse_a=own_fuse_a)
-    return told(packed(battery(fused=False, connector="ring"), fused, cord, load(connector="h")))
+def test_a_fused_plug_whose_fuse_nobody_wrote_down_is_asked_for() -> None:
+    def with_fuse(fuse_a: float | None) -> dict[str, Caution]:
+        return told(packed(battery(fuse_a=fuse_a), lead("cord", "g > h", max_a=10.0), load(connector="h")))
+
+    caution = with_fuse(None)["branch-fuse"]
+    assert caution.level == "ask"
+    assert "Above 10 A an overload would overheat cord" in caution.text
+    assert "short" not in caution.text
+    assert "branch-fuse" not in with_fuse(10.0)
 
 
-def test_a_lead_thinner_than_the_fuse_before_it() -> None:
-    assert "branch-fuse" not in behind_a_fuse(20.0)
-    caution = behind_a_fuse(19.9)["branch-fuse"]
+def test_what_a_fuse_breaks_is_asked_where_a_battery_may_give_more() -> None:
+    # some 25 A for each Ah into a short (common practice, no source): 40 Ah against the 1,000 A of a blade fuse
+    def with_capacity(capacity_ah: float) -> dict[str, Caution]:
+        fused = lead("fused", "ring > g", fuse_holder="blade", fuse_max_a=30.0, fuse_at_m=0.1)
+        return told(packed(battery(fused=False, connector="ring", capacity_ah=capacity_ah), fused, load()))
+
+    assert "breaking" not in with_capacity(40.0)
+    assert with_capacity(41.0)["breaking"].level == "ask"
+
+
+def test_panel_ends_that_fit_the_station_are_marked() -> None:
+    def with_socket(family: str) -> dict[str, Caution]:
+        pv = lead("pv-lead", f"pv:socket > {family}")
+        return told(in_the_sun(battery(), panel(), controller(pv_connector=family), pv, load()))
+
+    caution = with_socket("g")["panel-ends"]
     assert caution.level == "warn"
-    assert "cord 19.9 A" in caution.text
-    assert "20 A" in caution.text
-    # a fuse of its own protects it
-    assert "branch-fuse" not in behind_a_fuse(10.0, own_fuse_a=10.0)
+    assert "mark these with tape" in caution.text
+    assert "pv-lead, the panel input of mppt" in caution.text
+    assert "panel-ends" not in with_socket("h")
 
 
 def test_a_battery_without_a_fuse_where_leads_are_not_checked() -> None:
@@ -83,8 +99,8 @@ def test_a_lead_without_a_rating() -> None:
     def with_rating(max_a: float | None) -> dict[str, Caution]:
         return told(packed(battery(), lead("cord", "g > h", max_a=max_a, area_mm2=2.5), load(connector="h")))
 
-    # 2.5 mm² counts as 14 AWG: 15 A (NEC 240.4(D), from memory)
-    assert "cord 15 A" in with_rating(None)["unrated-lead"].text
+    # 2.5 mm² counts as 14 AWG: 0.7 x 35 = 24.5 A (ABYC E-11 style, second-hand, in a bundle)
+    assert "cord 24.5 A" in with_rating(None)["unrated-lead"].text
     assert "unrated-lead" not in with_rating(15.0)
 
 

@@ -140,6 +140,7 @@ def sky_of(operation: Operation, sun_wm2: float, coldest_degc: float) -> Sky:
         start=operation.start,
         step_h=operation.need.step_h,
         poa_wm2={"flat": sun, "aimed": sun},
+        useful_wm2={"flat": sun, "aimed": sun},
         panel_degc={"flat": mild, "aimed": mild},
         air_degc=mild,
         battery_degc=mild,

@@ -1,0 +1,52 @@
+"""Fuses for the holders of a chain: the smallest standard rating that carries the current and guards the wire."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from kitopt.inventory.fuses import HOLDERS
+from kitopt.model.wiring.chains import Chain
+
+Fuses = Mapping[tuple[str, float], int]
+"""Fuses owned, by holder and rating [A]."""
+
+
+def fits(chain: Chain, least_a: float, fuses: Fuses | None = None, *, up_to_a: float = 0.0) -> tuple[Chain, ...]:
+    """A chain with each choice of fuses worth making, the smallest first; none where no fuse will do.
+
+    One rating goes into all its holders. With no list of fuses every standard rating can be had.
+
+    Parameters
+    ----------
+    least_a : float
+        Current that each fuse must be good for. [A]
+    fuses : mapping of (holder, rating), optional
+        What is owned; what lies in a lead is owned with it.
+    up_to_a : float
+        Larger ratings are worth having too, up to the first that is good for this. [A]
+    """
+    fixed = [p.lead.fuse_a for p in chain.pieces if p.lead.fuse_a is not None and not p.lead.fuse_holder]
+    if not all(least_a - 1e-9 <= a <= chain.wire_a + 1e-9 for a in fixed):
+        return ()
+    if not chain.holders:
+        return (chain,)
+    most_a = min([chain.wire_a, *(lead.fuse_max_a or 0.0 for lead in chain.holders)])
+    good = [a for a in _ratings(chain, fuses) if least_a - 1e-9 <= a <= most_a + 1e-9]
+    enough = next((n for n, a in enumerate(good) if a >= up_to_a - 1e-9), len(good) - 1)
+    # of an owned stock the smallest may be gone
+    kept = good[: enough + 1] if fuses is None else good
+    return tuple(replace(chain, fit_a=a) for a in kept)
+
+
+def _ratings(chain: Chain, fuses: Fuses | None) -> list[float]:
+    """Ratings that can be had for every holder of a chain, rising. [A]"""
+    common: set[float] | None = None
+    for lead in chain.holders:
+        here = {lead.fuse_a} if lead.fuse_a is not None else set()
+        if fuses is None:
+            here |= set(HOLDERS[lead.fuse_holder].ratings_a)
+        else:
+            here |= {a for (holder, a), n in fuses.items() if holder == lead.fuse_holder and n > 0}
+        common = here if common is None else common & here
+    return sorted(a for a in common or () if a is not None)

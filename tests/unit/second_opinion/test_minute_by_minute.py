@@ -1,0 +1,203 @@
+"""Clouds, overs and the battery, against sums done by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from oracle.instances import GENDERLESS, battery, controller, load, operation, panel, sky
+
+from kitopt.inventory.items import Converter
+from kitopt.operation.terms import LoadUse, Operation, Span
+from kitopt.second_opinion import Circuit, Fed, Feed, PlainKit, second_opinion
+from kitopt.second_opinion.cells import CELLS, bank_of
+from kitopt.second_opinion.clouds import dim_and_bright, passed_wm2
+from kitopt.second_opinion.loads import by_minute, drawn_by
+from kitopt.second_opinion.spells import on_share, ranks
+
+
+def test_spells_keep_their_share() -> None:
+    rank = ranks(7, 30, np.random.default_rng(1))
+    for share in (0.0, 0.013, 0.25, 0.5, 0.999, 1.0):
+        on = on_share(np.full((7, 1), share), rank, 30)
+        assert on.mean(axis=1) == pytest.approx(np.full(7, share), abs=1e-12)
+        # whole minutes but one: a spell is on or off
+        assert np.count_nonzero((on > 0) & (on < 1)) <= 7
+
+
+def test_clouds_keep_the_light() -> None:
+    rng = np.random.default_rng(2)
+    windows = sky((1000.0 * rng.random((25, 12))).tolist(), step_h=0.5)
+    lit, share = dim_and_bright(windows, np.arange(25))
+    dim, bright = lit["aimed"]
+    passed = passed_wm2(windows.useful_wm2["aimed"])
+    assert dim * (1 - share) + bright * share == pytest.approx(passed, abs=1e-9)
+    assert (bright <= passed.max(axis=0) + 1e-9).all()
+
+
+def test_weak_light_is_not_counted_as_weak_twice() -> None:
+    """Huld's terms for crystalline silicon, by hand: at 200 Wm⁻² 1 - 0.017237·ln 0.2 - 0.040465·ln² 0.2 = 0.92293."""
+    assert passed_wm2(np.array([200.0 * 0.92293])) == pytest.approx([200.0], rel=1e-3)
+    assert passed_wm2(np.array([0.0, 1000.0])) == pytest.approx([0.0, 1000.0], rel=1e-3)
+
+
+def test_overs_come_to_the_share_promised() -> None:
+    """14 h at 20 % and 0.4 of 4.6 A, else 0.48 A: 14·(0.2·0.4·4.6 + 0.8·0.48) = 10.528 Ah, by hand."""
+    use = LoadUse("radio", full_share=0.4, transmit_share=0.2, spans=(Span(540, 1380),), quiet="off")
+    outing = operation((use,), 24.0)
+    fed = Fed(use, load("radio", idle_a=0.48, full_a=4.6), 1, 0.0)
+    drawn = drawn_by(fed, by_minute(outing), np.random.default_rng(3))
+    assert drawn.mean_a.sum() / 60.0 == pytest.approx(10.528, abs=1e-9)
+    assert drawn.peak_a.max() == 4.6
+    assert drawn.mean_a[14 * 60 :].sum() == 0.0
+
+
+def test_energy_a_day_is_spread_over_its_hours() -> None:
+    use = LoadUse("laptop", wh_per_day=40.0, spans=(Span(600, 840),))
+    outing = operation((use,), 48.0)
+    drawn = drawn_by(Fed(use, load("laptop", full_w=45.0), 1, 0.0), by_minute(outing), np.random.default_rng(3))
+    assert drawn.mean_w.sum() / 60.0 == pytest.approx(80.0, abs=1e-9)
+    assert drawn.mean_w.max() == pytest.approx(10.0)
+
+
+def steady(amps: float, hours: float, **changes: object) -> tuple[Operation, Fed]:
+    use = LoadUse("lamp")
+    values = {"id": "lamp", "full_a": amps, "idle_a": amps, **changes}
+    lamp = load(str(values.pop("id")), **values)
+    return operation((use,), hours, reserve_share=0.0), Fed(use, lamp, 1, 0.0)
+
+
+DARK = sky([[0.0] * 48], step_h=0.5)
+
+
+def test_an_ampere_for_an_hour_is_an_ampere_hour() -> None:
+    outing, lamp = steady(1.0, 5.0)
+    opinion = second_opinion(outing, DARK, PlainKit(((battery("b", 10.0), 1, 0.0),), (), (lamp,)), np.array([0]))
+    assert opinion.charge_ah[0, -1] == pytest.approx(5.0, abs=1e-9)
+    # 9 Ah may be used, 5 are: 4 Ah of 12.8 V are left
+    assert opinion.margin_wh[0] == pytest.approx(4.0 * 12.8, abs=1e-6)
+
+
+def test_slow_and_fast_drain_of_a_lead_battery() -> None:
+    """Rated-hour form of Peukert's law: the 20-hour current empties it in 20 h, four times that in 20/4^1.1 h."""
+    agm = battery("b", 20.0, chemistry="agm", nominal_v=12.0, depth_share=1.0, efficiency=0.9)
+    for amps in (1.0, 4.0):
+        outing, lamp = steady(amps, 2.0)
+        opinion = second_opinion(outing, DARK, PlainKit(((agm, 1, 0.0),), (), (lamp,)), np.array([0]))
+        assert 20.0 - opinion.charge_ah[0, -1] == pytest.approx(2.0 * amps**1.1, rel=1e-9)
+
+
+def test_the_load_goes_off_at_the_end_of_its_own_chain() -> None:
+    """Half empty, 13.13 V at rest; 10 A through 0.5/20 + 0.01 + 0.02 + 0.03 Ω drop 0.85 V: 12.28 V at the plug."""
+    outing, lamp = steady(10.0, 0.5, lowest_v=12.27)
+    outing = replace(outing, need=replace(outing.need, start_charge_share=0.5 / 0.9 + 1e-3))
+    cell = battery("b", 20.0)
+    kit = PlainKit(((cell, 1, 0.01),), (), (replace(lamp, ohm=0.03),), strip_ohm=0.02)
+    # 20 Ah, 0.45 of 18 used up at the start: just above half
+    at_start = second_opinion(replace(outing, hours=1.0 / 60.0), DARK, kit, np.array([0]))
+    assert bank_of(kit.batteries, outing).start_ah == pytest.approx(12.018, abs=1e-6)
+    rest_v = 13.13 + (12.018 / 20.0 - 0.5) / 0.2 * (13.2 - 13.13)
+    assert at_start.cut_offs == (None,)
+    tight = replace(lamp, ohm=0.03, load=replace(lamp.load, lowest_v=rest_v - 0.85 + 0.001))
+    cut_off = second_opinion(
+        replace(outing, hours=1.0 / 60.0), DARK, replace(kit, loads=(tight,)), np.array([0])
+    ).cut_offs[0]
+    assert cut_off is not None
+    assert cut_off.load_id == "lamp"
+    assert cut_off.volts == pytest.approx(rest_v - 0.85, abs=1e-9)
+
+
+def test_what_a_load_needs_behind_a_converter_is_power() -> None:
+    up = Converter(
+        id="up",
+        name="up",
+        mass_g=1,
+        from_connector=GENDERLESS,
+        to_connector=GENDERLESS,
+        out_v=20.0,
+        max_w=65.0,
+        efficiency=0.9,
+        idle_ma=15.0,
+    )
+    outing, lamp = steady(2.0, 1.0, supply_v=20.0, lowest_v=18.0)
+    drawn = drawn_by(replace(lamp, converter=up), by_minute(outing), np.random.default_rng(1))
+    assert drawn.mean_w[0] == pytest.approx(2.0 * 20.0 / 0.9)
+    assert drawn.mean_a[0] == pytest.approx(0.015)
+    assert drawn.lowest_v == 0.0
+
+
+def sunny(hours: int, **kit: object) -> tuple[Operation, PlainKit]:
+    outing, lamp = steady(0.4, float(hours))
+    circuit = Circuit(controller("c", "mppt", 10.0), (Feed(panel("p", 100.0), 1, 1, 0.1),), 0.02)
+    return outing, PlainKit(((battery("b", 20.0), 1, 0.01),), (circuit,), (lamp,))
+
+
+def test_no_ampere_is_lost_or_made() -> None:
+    """Charge at the end is that at the start plus 0.95 of what went in, less what came out."""
+    rng = np.random.default_rng(4)
+    windows = sky((900.0 * rng.random((30, 48))).tolist(), step_h=0.5)
+    outing, kit = sunny(24)
+    outing = replace(outing, need=replace(outing.need, start_charge_share=0.2))
+    opinion = second_opinion(outing, windows, kit, np.arange(30))
+    start_ah = 20.0 - 0.8 * 18.0
+    put_ah = opinion.filled_a.sum(axis=1) / 60.0
+    out_ah = opinion.drained_a.sum(axis=1) / 60.0
+    assert opinion.charge_ah[:, -1] == pytest.approx(start_ah + 0.95 * put_ah - out_ah, abs=1e-6)
+    refused_a = opinion.harvest_a - opinion.load_a - opinion.filled_a + opinion.drained_a
+    assert refused_a.min() > -1e-9
+    assert opinion.filled_a.max() <= 20.0
+    assert opinion.charge_ah.max() <= 20.0 + 1e-9
+
+
+def test_a_windows_answer_does_not_depend_on_its_company() -> None:
+    rng = np.random.default_rng(5)
+    windows = sky((900.0 * rng.random((30, 48))).tolist(), step_h=0.5)
+    outing, kit = sunny(24)
+    outing = replace(outing, need=replace(outing.need, start_charge_share=0.2))
+    every = second_opinion(outing, windows, kit, np.arange(30))
+    few = second_opinion(outing, windows, kit, np.array([3, 17]))
+    assert few.margin_wh == pytest.approx(every.margin_wh[[3, 17]], abs=1e-9)
+
+
+def test_cells_too_cold_take_nothing() -> None:
+    outing, kit = sunny(24)
+    outing = replace(outing, need=replace(outing.need, start_charge_share=0.5))
+    cold = sky([[800.0] * 48], step_h=0.5, battery_degc=-3.0)
+    assert second_opinion(outing, cold, kit, np.array([0])).filled_a.max() == 0.0
+
+
+def test_the_last_part_of_a_lead_battery_goes_in_slowly() -> None:
+    """Held at its constant voltage it takes about 0.2 C at 85 % of full (common practice, no source), less above."""
+    agm = battery("b", 20.0, chemistry="agm", nominal_v=12.0, depth_share=0.5, efficiency=0.9, max_charge_a=20.0)
+    bank = bank_of(((agm, 1, 0.0),), operation((), 1.0))
+    shares = np.array([0.85, 0.95, 1.0])
+    most_a = (bank.constant_v - bank.fed_v(shares)) / bank.fill_ohm
+    assert most_a == pytest.approx([4.0, 1.345, 0.0], abs=0.05)
+
+
+@pytest.mark.parametrize("chemistry", CELLS)
+def test_volts_rise_with_charge(chemistry: str) -> None:
+    """Published charts differ too much for more than this; full and empty are those of common data sheets."""
+    cells = CELLS[chemistry]
+    for volts in (cells.rest_v, cells.fed_v):
+        assert (np.diff(volts) > 0).all()
+    assert (np.array(cells.fed_v) >= np.array(cells.rest_v)).all()
+    assert cells.fed_v[-1] == cells.constant_v
+    assert cells.rest_v[0] < cells.nominal_v < cells.rest_v[-1]
+
+
+@pytest.mark.parametrize(("chemistry", "nominal_v", "mean_v"), [("lifepo4", 12.8, 13.4), ("agm", 12.0, 13.8)])
+def test_charging_is_done_at_about_the_usual_volts(chemistry: str, nominal_v: float, mean_v: float) -> None:
+    """Mean charging voltage 13.4 V and 13.8 V at a fifth of the capacity an hour (from memory)."""
+    bank = bank_of(((battery("b", 10.0, chemistry=chemistry, nominal_v=nominal_v), 1, 0.0),), operation((), 1.0))
+    shares = np.linspace(0.5, 0.9, 50)
+    assert (bank.fed_v(shares) + 2.0 * bank.fill_ohm).mean() == pytest.approx(mean_v, abs=0.3)
+
+
+def test_side_by_side_the_cells_share_the_current() -> None:
+    two = ((battery("b", 10.0), 2, 0.02),)
+    outing = operation((), 1.0, batteries="parallel")
+    assert bank_of(two, outing).drain_ohm == pytest.approx(0.5 / 20.0)
+    assert bank_of(two, outing).lead_ohm == pytest.approx(0.01)
+    assert bank_of(two, replace(outing, batteries="in turn")).drain_ohm == pytest.approx(0.5 / 10.0)
