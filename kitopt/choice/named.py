@@ -105,9 +105,7 @@ def judge_kit(
     return replace(kit, used=used, missing=missing, repair=status)
 
 
-def _judged(
-    operation: Operation, inventory: Inventory, sky: Sky, found: Found, grams: int, budget: Budget
-) -> Choice:
+def _judged(operation: Operation, inventory: Inventory, sky: Sky, found: Found, grams: int, budget: Budget) -> Choice:
     """How the named pieces fare; the proof is of the mass that is carried."""
     status: Status = "found" if found.has_kits else "no-kit" if found.is_sure else "time-limit"
     proof = Proof("mass", None, None, status == "no-kit")
@@ -117,6 +115,7 @@ def _judged(
         sky,
         status,
         proof,
+        solved=found.tried,
         blocks=tuple((one.model.bus, tuple(one.model.blocks)) for one in found.tried),
     )
     if found.best is not None:

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any, cast
 
 from kitopt.budget import STARTED_S, Budget, Reporter
 from kitopt.errors import BadInput, Fault
-from kitopt.inventory.items import Item
 from kitopt.operation.terms import Objective, Operation
 
 
@@ -42,26 +40,13 @@ class Overrides:
     step_h: float | None = None
     backup: tuple[str, ...] | None = None
     seconds: float = math.inf
-    with_: tuple[str, ...] = ()
-    without: tuple[str, ...] = ()
 
     def budget(self, reporter: Reporter) -> Budget:
         """The time that there is, counted from the start of the process."""
         return Budget(STARTED_S + self.seconds, reporter)
 
-    def of(self, operation: Operation, stock: Mapping[str, Item]) -> Operation:
-        """The operation with what was overridden replaced; its weather windows stay what they were.
-
-        Parameters
-        ----------
-        stock : mapping of id to item
-            What can be forced in or out.
-
-        Raises
-        ------
-        BadInput
-            If it is not there.
-        """
+    def of(self, operation: Operation) -> Operation:
+        """The operation with what was overridden replaced; its weather windows stay what they were."""
         need = operation.need
         need = replace(
             need,
@@ -71,17 +56,12 @@ class Overrides:
             step_h=need.step_h if self.step_h is None else self.step_h,
             backup=need.backup if self.backup is None else self.backup,
         )
-        operation = replace(
+        return replace(
             operation,
             need=need,
             hours=operation.hours if self.hours is None else self.hours,
             least=operation.least if self.least is None else self.least,
         )
-        if not (self.with_ or self.without):
-            return operation
-        from kitopt.operation.force import forced
-
-        return forced(operation, stock, self.with_, self.without)
 
 
 def check_options(options: Options) -> Overrides:
@@ -129,8 +109,6 @@ def check_options(options: Options) -> Overrides:
         step_h=values["step"] / 60 if "step" in values else None,
         backup=values.get("backup"),
         seconds=values.get("seconds", math.inf),
-        with_=options.with_,
-        without=options.without,
     )
 
 

@@ -39,7 +39,7 @@ _NAMES = (*(kind.file for kind in KINDS), CONNECTORS, FUSES, CURRENCY, CATALOGUE
 Checked = TypeVar("Checked", bound=BaseModel)
 
 
-def read_inventory(folder: Path) -> Inventory:
+def read_inventory(folder: Path | str) -> Inventory:
     """Read every CSV file of an inventory folder.
 
     ``batteries.csv`` and ``loads.csv`` must be there; other files may be missing. ``connectors.csv``
@@ -60,7 +60,7 @@ def read_inventory(folder: Path) -> Inventory:
     BadInput
         With every fault of every file.
     """
-    return _Folder(folder).read()
+    return _Folder(Path(folder)).read()
 
 
 def _families(items: dict[str, tuple[Item, ...]]) -> set[str]:

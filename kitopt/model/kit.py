@@ -265,7 +265,7 @@ def order_equal_units(model: KitModel) -> None:
 
 
 def add_stock(model: KitModel, *, is_part_of_a_bag: bool = False) -> None:
-    """Bounds on the pieces of each item: what is owned, and what is forced in or out; called when all columns are there.
+    """Bounds on the pieces of each item, by what is owned and what is forced; called when all columns are there.
 
     Parameters
     ----------

@@ -40,9 +40,7 @@ def read_pieces(option: str, given: Pieces, *, known: Mapping[str, Item] | None 
         # an id may hold a colon itself
         item_id, colon, digits = one.rpartition(":")
         number: int | None = None
-        if known is not None and one in known:
-            item_id = one
-        elif not colon:
+        if not colon or (known is not None and one in known):
             item_id = one
         elif digits.isascii() and digits.isdigit() and len(digits) <= 6 and int(digits) > 0:
             number = int(digits)
@@ -67,15 +65,13 @@ def forced(
     stock: Mapping[str, Item],
     with_: Pieces = (),
     without: Pieces = (),
-    *,
-    names: tuple[str, str] = ("--with", "--without"),
 ) -> Operation:
     """The operation with items forced in and out of its kits.
 
     Parameters
     ----------
     stock : mapping of id to item
-        What there is; `counts_of` makes one of an inventory and a catalogue.
+        What there is; see `in_all`.
     with_ : str, list or mapping
         Ids and the least number of each in a kit; 1 where none is given.
     without : str, list or mapping
@@ -86,22 +82,22 @@ def forced(
     BadInput
         For ids that are not known, numbers above what there is, and loads or extras, which are given.
     """
-    least = {i: n or 1 for i, n in read_pieces(names[0], with_, known=stock).items()}
-    away = {i: n or stock[i].count for i, n in read_pieces(names[1], without, known=stock).items()}
+    least = {i: n or 1 for i, n in read_pieces("--with", with_, known=stock).items()}
+    away = {i: n or stock[i].count for i, n in read_pieces("--without", without, known=stock).items()}
     faults = []
-    for name, counts in zip(names, (least, away), strict=True):
+    for name, counts in (("--with", least), ("--without", away)):
         for item_id, n in counts.items():
             item = stock[item_id]
             if isinstance(item, Load | Extra):
-                what = "load: the operation says" if isinstance(item, Load) else "thing that is always packed: extras.csv says"
-                faults.append(Fault(name, None, None, f"{item_id} is a {what} whether it goes along."))
+                kind, file = ("load", "the operation") if isinstance(item, Load) else ("extra", "extras.csv")
+                faults.append(Fault(name, None, None, f"{item_id} is a {kind}: {file} says whether it is packed."))
             elif n > item.count:
-                faults.append(Fault(name, None, None, f"found {n} × {item_id}, but there are {item.count}."))
+                faults.append(Fault(name, None, None, _too_many(item, n)))
     for item_id in sorted(least.keys() & away.keys()):
         left = stock[item_id].count - away[item_id]
         if least[item_id] > left and not faults:
             text = f"found {least[item_id]} × {item_id}, but without {away[item_id]} of them {left} are left."
-            faults.append(Fault(names[0], None, None, text))
+            faults.append(Fault("--with", None, None, text))
     if faults:
         raise BadInput(faults)
     bounds = tuple(
@@ -111,7 +107,7 @@ def forced(
     return replace(operation, bounds=bounds) if bounds else operation
 
 
-def counts_of(inventory: Inventory, catalogue: Inventory | None = None) -> dict[str, Item]:
+def in_all(inventory: Inventory, catalogue: Inventory | None = None) -> dict[str, Item]:
     """Every item by id, counted with what a catalogue offers of it."""
     found = dict(inventory.by_id)
     for item_id, item in ({} if catalogue is None else catalogue.by_id).items():
@@ -120,3 +116,25 @@ def counts_of(inventory: Inventory, catalogue: Inventory | None = None) -> dict[
         elif not isinstance(item, Load | Extra):
             found.setdefault(item_id, item)
     return found
+
+
+def pieces_of_kit(inventory: Inventory, given: Pieces) -> dict[str, int]:
+    """The pieces of a kit that is named; 1 of each where no number is given.
+
+    Raises
+    ------
+    BadInput
+        For ids that are not known, and numbers above what is owned.
+    """
+    counts = {i: n or 1 for i, n in read_pieces("--kit", given, known=inventory.by_id).items()}
+    too_many = [(inventory.by_id[i], n) for i, n in counts.items() if n > inventory.by_id[i].count]
+    faults = [Fault("--kit", None, None, _too_many(item, n)) for item, n in too_many]
+    if not counts:
+        faults = [Fault("--kit", None, None, "found nothing, need ID:COUNT,…, such as lfp-30:2,fold-50.")]
+    if faults:
+        raise BadInput(faults)
+    return counts
+
+
+def _too_many(item: Item, n: int) -> str:
+    return f"found {n} × {item.id}, but {item.count} owned; need no more than that, or another count in {item.file}."

@@ -7,7 +7,7 @@ from typing import Any
 from kitopt.choice.purchase import Purchase, Single
 from kitopt.report import words
 from kitopt.report.document import SCHEMA, document, entries, proof_document
-from kitopt.report.several.lists import all_cautions, fact, in_short, proof_text
+from kitopt.report.lists import all_cautions, fact, in_short, proof_text
 from kitopt.report.words import wrapped
 
 

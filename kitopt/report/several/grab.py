@@ -11,7 +11,7 @@ from kitopt.files.plain import cut
 from kitopt.inventory.items import Battery
 from kitopt.report import words
 from kitopt.report.document import SCHEMA, document, entries, proof_document
-from kitopt.report.several.lists import all_cautions, checklist, fact, in_short, proof_text
+from kitopt.report.lists import all_cautions, checklist, fact, in_short, proof_text
 from kitopt.report.words import wrapped
 
 

@@ -9,7 +9,7 @@ from kitopt.choice.handovers import Handover
 from kitopt.choice.sharing import Shared, Sheet
 from kitopt.report import words
 from kitopt.report.document import SCHEMA, document, proof_document
-from kitopt.report.several.lists import all_cautions, checklist, fact, proof_text
+from kitopt.report.lists import all_cautions, checklist, fact, proof_text
 from kitopt.report.words import wrapped
 
 
