@@ -50,7 +50,7 @@ def answer(choice: Choice, why: Why = NOTHING_ASKED) -> str:
 def brief(choice: Choice) -> str:
     """The list alone; without a kit, the one sentence that says so."""
     if not choice.packed:
-        return "\n".join(no_kit_headline(choice)) + "\n"
+        return "\n".join(_no_kit_headline(choice)) + "\n"
     ids = max(len(one.id) for one in choice.packed)
     lines = []
     for one in choice.packed:
@@ -163,7 +163,7 @@ def _proof(choice: Choice) -> str:
     )
 
 
-def no_kit_headline(choice: Choice) -> list[str]:
+def _no_kit_headline(choice: Choice) -> list[str]:
     lasts = words.hours(choice.operation.hours)
     if choice.status == "time-limit":
         text = f"{choice.operation.name}: the time was up before any kit was found that runs it for {lasts}."
@@ -173,7 +173,7 @@ def no_kit_headline(choice: Choice) -> list[str]:
 
 
 def _nothing(choice: Choice, why: Why) -> list[str]:
-    lines = no_kit_headline(choice)
+    lines = _no_kit_headline(choice)
     repairs = repairs_section(choice, why.repairs)
     helps = ["", *repairs] if repairs else []
     shortfall = choice.shortfall
