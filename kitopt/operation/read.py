@@ -239,6 +239,12 @@ class _Document:
         weather = self._weather(table.weather)
         if weather is None:
             return None
+        if table.forecast:
+            if isinstance(weather, Climate):
+                weather = Climate(table.forecast)
+            else:
+                text = 'found a forecast beside other weather; need weather = "climate" for the days after it.'
+                self.fault(("need", "forecast"), text)
         if not isinstance(weather, WeatherFile) and site is not None:
             missing = [key for key in ("coldest_degc", "warmest_degc") if getattr(site, key) is None]
             if missing:

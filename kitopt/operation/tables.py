@@ -96,6 +96,28 @@ def _weather(value: Any, decimal: str | None) -> str | tuple[float, ...]:
     return shares
 
 
+FORECAST_WORDS = {"clear": 0.95, "fair": 0.75, "mixed": 0.5, "dull": 0.3, "rain": 0.15}
+"""Shares of clear sky of a forecast's words. Common practice, no source."""
+
+_FORECAST_NEED = (
+    'for each of the first days a share of clear sky from 0 to 1 or a word, such as [0.8, 0.3, "dull"]; words are '
+    + ", ".join(FORECAST_WORDS)
+)
+
+
+def _forecast(value: Any) -> tuple[float, ...]:
+    """Return shares of clear sky, one a day."""
+    if not isinstance(value, list) or len(value) > 30:
+        raise ValueError("not a list")
+    shares = []
+    for one in value:
+        word = one.strip().lower() if isinstance(one, str) else ""
+        shares.append(FORECAST_WORDS[word] if word in FORECAST_WORDS else cells.share(word or repr(one)))
+    if not all(0 <= share <= 1 for share in shares):
+        raise ValueError("not shares")
+    return tuple(shares)
+
+
 class Table(BaseModel):
     """Common settings; unknown keys are warned about before the values are looked at."""
 
@@ -168,6 +190,7 @@ class NeedTable(Table):
         str | tuple[float, ...],
         Amount(_weather, '"climate", "no sun", a file, or daily shares of clear sky from 0 to 1.2, such as [0.3, 0.2]'),
     ] = "climate"
+    forecast: Annotated[tuple[float, ...], Value(_forecast, _FORECAST_NEED)] = ()
     windows: Annotated[int, Number("a number of windows", "500", least=1, most=20_000, whole="exact")] = 500
     seed: Annotated[int, Number("a seed", "1", least=0, most=2**32 - 1, whole="exact")] = 1
     start_charge: Annotated[float, Number("a share of full charge", '"80 %"', "share", least=0, most=1)] = 1.0

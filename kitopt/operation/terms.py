@@ -54,7 +54,9 @@ class Site:
 
 @dataclass(frozen=True)
 class Climate:
-    """The built-in monthly climate of the place."""
+    """The built-in monthly climate of the place, after the shares of clear sky that a forecast gives the first days."""
+
+    forecast: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)

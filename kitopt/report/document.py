@@ -85,6 +85,9 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
             "version": __version__,
             "seed": operation.need.seed,
             "weather": choice.sky.source,
+            "days": [
+                {"day": one.day.isoformat(), "from": one.source, "share": _number(one.share)} for one in choice.sky.days
+            ],
             "windows": choice.sky.n_windows,
             "step_minutes": _number(operation.need.step_h * 60),
             "inventory": inventory.fingerprint,

@@ -62,7 +62,8 @@ def _all_assumed(operation: Operation | None, inventory: Inventory) -> list[Assu
 
 def _weather(weather: Weather) -> str:
     if isinstance(weather, Climate):
-        return "climate"
+        days = len(weather.forecast)
+        return f"climate after {days} {'day' if days == 1 else 'days'} of forecast" if days else "climate"
     if isinstance(weather, NoSun):
         return "no sun"
     if isinstance(weather, Shares):

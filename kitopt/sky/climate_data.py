@@ -16,9 +16,6 @@ Array = NDArray[np.float64]
 FARTHEST_KM = 600.0
 """Farther than this a cell says nothing of the place. [km]"""
 
-TOO_SUNNY_SHARE = 0.87
-"""The data are about 14 % too sunny against twelve stations; for the direction see Boilley and Wald 2015."""
-
 _DARK_WHM2 = 240.0
 """Months with less than this a day outside the atmosphere are polar night: their clearness means nothing."""
 
@@ -31,10 +28,8 @@ class Cell:
 
     Attributes
     ----------
-    latitude_deg, longitude_deg, distance_km : float
-        Its middle, and how far that is from the place asked for.
-    is_own : bool
-        Whether the place lies in the cell.
+    latitude_deg, longitude_deg : float
+        Its middle.
     middles : ndarray, shape (n_months,)
         Middle days of those months that have data, in a year of 366.
     clearness, cumulative : ndarray, shape (n_months, n_bins + 1)
@@ -43,8 +38,6 @@ class Cell:
 
     latitude_deg: float
     longitude_deg: float
-    distance_km: float
-    is_own: bool
     middles: Array
     clearness: Array
     cumulative: Array
@@ -76,6 +69,29 @@ class Cell:
         return clear
 
 
+@dataclass(frozen=True)
+class Cells:
+    """The climate of a place, between the middles of the cells around it.
+
+    Attributes
+    ----------
+    parts : tuple of (float, Cell)
+        Weights, which add up to 1, and cells.
+    distance_km : float
+        To the middle of the nearest of them.
+    is_own : bool
+        Whether the cell in which the place lies is one of them.
+    """
+
+    parts: tuple[tuple[float, Cell], ...]
+    distance_km: float
+    is_own: bool
+
+    def quantile(self, ranks: Array, days: NDArray[np.int64]) -> Array:
+        """Clearness of days by their rank; a day that is the darkest of its like is so in every cell."""
+        return np.asarray(sum(weight * cell.quantile(ranks, days) for weight, cell in self.parts))
+
+
 class NoClimate(Exception):
     """The data do not reach the place; carries the distance of the nearest cell."""
 
@@ -93,10 +109,11 @@ def distance_km(latitude_deg: float, longitude_deg: float, latitudes_deg: Array,
 
 
 @lru_cache(maxsize=32)
-def cell_of(latitude_deg: float, longitude_deg: float) -> Cell:
-    """Climate cell of a place, or the nearest one with data within 600 km.
+def cells_of(latitude_deg: float, longitude_deg: float) -> Cells:
+    """Climate between the cells around a place, or of the nearest one with data within 600 km.
 
-    The file takes a third of a second to unpack; only the cell is kept.
+    Of the four cells whose middles surround the place those with data are taken, each with its share of a bilinear
+    interpolation. The file takes a third of a second to unpack; only these cells are kept.
 
     Raises
     ------
@@ -107,8 +124,6 @@ def cell_of(latitude_deg: float, longitude_deg: float) -> Cell:
     ----------
     .. [1] R. Gelaro et al., "The Modern-Era Retrospective Analysis for Research and Applications, version 2,"
        J. Climate, vol. 30, no. 14, 2017; monthly distributions 2011–2015 from package gsee-climate-data.
-    .. [2] A. Boilley and L. Wald, "Comparison between meteorological re-analyses from ERA-Interim and MERRA and
-       measurements of daily solar irradiation at surface," Renewable Energy, vol. 75, 2015.
     """
     import gsee_climate_data
 
@@ -120,32 +135,65 @@ def cell_of(latitude_deg: float, longitude_deg: float) -> Cell:
     weight = probability.sum(axis=-1)
     has_data = np.isfinite(weight) & (weight > 0)
     usable = np.all(has_data | ~lit[:, None, :], axis=-1)
-    away_lat, away_lon = latitudes - latitude_deg, (longitudes - longitude_deg + 180.0) % 360.0 - 180.0
-    half_cell = float(latitudes[1] - latitudes[0]) / 2
-    row, column = int(np.argmin(np.abs(away_lat))), int(np.argmin(np.abs(away_lon)))
-    is_own = bool(abs(away_lat[row]) <= half_cell and usable[row, column])
+    around = {
+        (row, column): share
+        for (row, column), share in _around(latitude_deg, longitude_deg, latitudes, longitudes).items()
+        if usable[row, column]
+    }
     away_km = distance_km(latitude_deg, longitude_deg, latitudes[:, None], longitudes[None, :])
-    if not is_own:
-        nearest = int(np.argmin(np.where(usable, away_km, np.inf)))
-        row, column = divmod(nearest, len(longitudes))
-        if away_km[row, column] > FARTHEST_KM:
-            raise NoClimate(float(away_km[row, column]))
-    months = np.flatnonzero(lit[row] & has_data[row, column])
-    values_whm2 = daily_wm2[row, column, months].astype(np.float64) * 24.0 * TOO_SUNNY_SHARE
-    share = probability[row, column, months].astype(np.float64)
-    half_bin = (values_whm2[:, 1:2] - values_whm2[:, :1]) / 2
-    edges = np.concatenate([values_whm2 - half_bin, values_whm2[:, -1:] + half_bin], axis=1)
-    cumulative = np.concatenate([np.zeros((len(months), 1)), np.cumsum(share, axis=1)], axis=1)
-    return Cell(
-        float(latitudes[row]),
-        float(longitudes[column]),
-        float(away_km[row, column]),
-        is_own,
-        MONTH_MIDDLES[months],
-        # bins reach below zero, where no light is
-        np.maximum(edges, 0.0) / outside[row, months][:, None],
-        cumulative / cumulative[:, -1:],
+    if not around:
+        row, column = divmod(int(np.argmin(np.where(usable, away_km, np.inf))), len(longitudes))
+        around = {(row, column): 1.0}
+    nearest_km = min(float(away_km[at]) for at in around)
+    if nearest_km > FARTHEST_KM:
+        raise NoClimate(nearest_km)
+
+    def cell(row: int, column: int) -> Cell:
+        months = np.flatnonzero(lit[row] & has_data[row, column])
+        values_whm2 = daily_wm2[row, column, months].astype(np.float64) * 24.0
+        share = probability[row, column, months].astype(np.float64)
+        half_bin = (values_whm2[:, 1:2] - values_whm2[:, :1]) / 2
+        edges = np.concatenate([values_whm2 - half_bin, values_whm2[:, -1:] + half_bin], axis=1)
+        cumulative = np.concatenate([np.zeros((len(months), 1)), np.cumsum(share, axis=1)], axis=1)
+        return Cell(
+            float(latitudes[row]),
+            float(longitudes[column]),
+            MONTH_MIDDLES[months],
+            # bins reach below zero, where no light is
+            np.maximum(edges, 0.0) / outside[row, months][:, None],
+            cumulative / cumulative[:, -1:],
+        )
+
+    total = sum(around.values())
+    parts = tuple((share / total, cell(*at)) for at, share in sorted(around.items(), key=lambda one: -one[1]))
+    half_cell = float(latitudes[1] - latitudes[0]) / 2
+    is_own = any(
+        abs(one.latitude_deg - latitude_deg) <= half_cell
+        and abs((one.longitude_deg - longitude_deg + 180.0) % 360.0 - 180.0) <= half_cell
+        for _, one in parts
     )
+    return Cells(parts, nearest_km, is_own)
+
+
+def _around(
+    latitude_deg: float, longitude_deg: float, latitudes: Array, longitudes: Array
+) -> dict[tuple[int, int], float]:
+    """Rows and columns of the cells whose middles surround a place, with their bilinear weights."""
+    step = float(latitudes[1] - latitudes[0])
+    up = float(np.clip((latitude_deg - latitudes[0]) / step, 0.0, len(latitudes) - 1.0))
+    along = float(((longitude_deg - longitudes[0]) % 360.0) / step)
+    rows: dict[int, float] = {}
+    columns: dict[int, float] = {}
+    for found, at, n in ((rows, up, len(latitudes)), (columns, along, len(longitudes))):
+        low = int(at)
+        found[low] = 1.0 - (at - low)
+        found[(low + 1) % n] = at - low
+    return {
+        (row, column): of_row * of_column
+        for row, of_row in rows.items()
+        for column, of_column in columns.items()
+        if of_row * of_column > 0
+    }
 
 
 def _outside_by_month(latitude_deg: float) -> Array:

@@ -1,4 +1,4 @@
-"""Luck: how bright each day of each window is among its like, with bright and dark days in spells."""
+"""Luck: how bright each day of each window is among its like, in spells, and what a window draws once for all."""
 
 from __future__ import annotations
 
@@ -7,11 +7,70 @@ from numpy.typing import NDArray
 
 from kitopt.sky.calendar import N_DAYS
 
-PERSISTENCE = 0.29
-"""Correlation of one day's Gaussianised clearness with the next day's."""
+PERSISTENCE = 0.33
+"""Correlation of one day's Gaussianised clearness with the next day's: the mean of ten measured places (0.23 to 0.48);
+Graham, Hollands and Unny (1988) give about 0.29."""
 
 _MEMORY_DAYS = 40
-"""0.29 to this power is far below rounding."""
+"""0.33 to this power is far below rounding."""
+
+_DAYS, _PLACE, _AIR, _FORECAST = range(4)
+"""Streams of one window, apart by the generator's counter: none moves when another is drawn from."""
+
+
+def _raw(seed: int, windows: NDArray[np.int64], stream: int, n: int) -> NDArray[np.uint64]:
+    """Raw bits of each window's stream, shape (n_windows, n)."""
+    counter = np.array([0, 0, 0, stream], dtype=np.uint64)
+    raw = np.empty((len(windows), n), dtype=np.uint64)
+    for row, window in enumerate(windows):
+        key = np.array([seed % 2**64, int(window) % 2**64], dtype=np.uint64)
+        raw[row] = np.random.Philox(key=key, counter=counter).random_raw(n)
+    return raw
+
+
+def _gaussian(raw: NDArray[np.uint64]) -> NDArray[np.float64]:
+    """Standard Gaussian values from raw bits."""
+    from scipy.special import ndtri
+
+    # the half keeps the draw off 0 and 1, where the Gaussian is infinite
+    uniform = ((raw >> np.uint64(11)).astype(np.float64) + 0.5) * 2.0**-53
+    return np.asarray(ndtri(uniform), dtype=np.float64)
+
+
+def _of_mean_one(level: NDArray[np.float64], spread: NDArray[np.float64] | float) -> NDArray[np.float64]:
+    """Lognormal factors with mean one."""
+    return np.asarray(np.exp(spread * level - np.square(spread) / 2.0), dtype=np.float64)
+
+
+def place_factors(seed: int, windows: NDArray[np.int64], spread: float) -> NDArray[np.float64]:
+    """How much clearer than the climate each window's place may be: lognormal with mean one, one draw a window.
+
+    Parameters
+    ----------
+    spread : float
+        Standard deviation of the factor's logarithm.
+
+    Returns
+    -------
+    ndarray, shape (n_windows, 1)
+    """
+    return _of_mean_one(_gaussian(_raw(seed, windows, _PLACE, 1)), spread)
+
+
+def air_shifts_degc(seed: int, windows: NDArray[np.int64], spread_degc: float) -> NDArray[np.float64]:
+    """How much warmer than usual each window is, shape (n_windows, 1). [°C]"""
+    return spread_degc * _gaussian(_raw(seed, windows, _AIR, 1))
+
+
+def forecast_factors(seed: int, windows: NDArray[np.int64], spreads: NDArray[np.float64]) -> NDArray[np.float64]:
+    """What comes of each day of a forecast, over what was said: lognormal with mean one, shape (n_windows, n_days).
+
+    Parameters
+    ----------
+    spreads : ndarray, shape (n_days,)
+        Standard deviation of each day's logarithm. A longer forecast leaves the first days as they were.
+    """
+    return _of_mean_one(_gaussian(_raw(seed, windows, _FORECAST, len(spreads))), spreads)
 
 
 def day_ranks(seed: int, windows: NDArray[np.int64], days: NDArray[np.int64]) -> NDArray[np.float64]:
@@ -38,17 +97,12 @@ def day_ranks(seed: int, windows: NDArray[np.int64], days: NDArray[np.int64]) ->
     .. [1] V. A. Graham, K. G. T. Hollands and T. E. Unny, "A time series model for K_t with application to global
        synthetic weather generation," Solar Energy, vol. 40, no. 2, 1988.
     """
-    from scipy.special import ndtr, ndtri
+    from scipy.special import ndtr
 
-    raw = np.empty((len(windows), N_DAYS), dtype=np.uint64)
-    for row, window in enumerate(windows):
-        key = np.array([seed % 2**64, int(window) % 2**64], dtype=np.uint64)
-        raw[row] = np.random.Philox(key=key).random_raw(N_DAYS)
+    raw = _raw(seed, windows, _DAYS, N_DAYS)
     back = (days[:, None] - np.arange(_MEMORY_DAYS)[None, :]) % N_DAYS
     needed, where = np.unique(back, return_inverse=True)
-    # the half keeps the draw off 0 and 1, where the Gaussian is infinite
-    uniform = ((raw[:, needed] >> np.uint64(11)).astype(np.float64) + 0.5) * 2.0**-53
-    shocks = ndtri(uniform)
+    shocks = _gaussian(raw[:, needed])
     where = where.reshape(back.shape)
     level = np.zeros((len(windows), len(days)))
     # term by term: a matrix product may round differently for another number of windows

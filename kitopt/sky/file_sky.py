@@ -156,7 +156,17 @@ def _notes(operation: Operation, record: Record, n_found: int, n_asked: int) -> 
     if n_found < n_asked:
         notes.append(f"The weather file gives {n_found} windows within {NEAR_DAYS} days of the date, not {n_asked}.")
     if record.is_typical:
-        notes.append("A typical year joins months of different years: long dark spells may be missing from it.")
+        notes.append(
+            "The weather file is a typical year: its months were chosen for being usual, so bad years and long dark "
+            "spells are missing from it, and a kit that survives it may fail in one."
+        )
+    if record.late_s:
+        minutes, early = abs(record.late_s) / 60, "before" if record.late_s > 0 else "after"
+        late = "later" if record.late_s > 0 else "earlier"
+        notes.append(
+            f"The weather file is out of step: its light comes {minutes:.0f} min {early} the sun, so its rows are read "
+            f"{minutes:.0f} min {late}."
+        )
     if record.air_degc is None:
         notes.append("The weather file has no air temperature: the operation's own is used.")
     return tuple(notes)

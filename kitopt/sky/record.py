@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from kitopt.errors import BadInput, Fault
 from kitopt.sky.clear_sky import Place
+from kitopt.sky.in_step import MOST_S, seconds_late
 
 Array = NDArray[np.float64]
 
@@ -39,6 +40,10 @@ class Table:
         When the air was measured: seconds after the interval's start.
     utc_offset_s : float
         The file's standard time less universal time. [s]
+    outside_wm2 : ndarray, shape (n_rows,)
+        Irradiance on the flat outside the atmosphere, as the file has it; NaN where it does not. [Wm⁻²]
+    is_typical : bool
+        Whether the file says that its months were chosen from different years.
     """
 
     kind: str
@@ -50,6 +55,8 @@ class Table:
     wind_ms: Array
     air_lag_s: float
     utc_offset_s: float
+    outside_wm2: Array
+    is_typical: bool
 
 
 @dataclass(frozen=True)
@@ -78,6 +85,7 @@ class Record:
     air_degc: Array | None
     wind_ms: Array | None
     air_lag_s: float
+    late_s: float = 0.0
 
     @property
     def n_intervals(self) -> int:
@@ -91,12 +99,13 @@ class Record:
 
 
 def lay_out(table: Table, path: Path) -> Record:
-    """Put a file's rows on an even grid; a single year becomes a typical one.
+    """Put a file's rows on an even grid, in step with the sun; a typical year is laid on one year.
 
     Raises
     ------
     BadInput
-        If there is less than a year, rows are doubled, or more than a tenth of the light is missing.
+        If there is less than a year, rows are doubled, more than a tenth of the light is missing, or it comes when the
+        sun does not.
     """
     n_rows = len(table.start_s)
     if n_rows < 365:
@@ -110,7 +119,11 @@ def lay_out(table: Table, path: Path) -> Record:
     if n_rows < a_year * (1 - _MOST_MISSING_SHARE):
         days = n_rows * interval_s / _DAY_S
         raise _fault(path, f"found {days:.1f} days of weather, need a whole year or several: get a longer file.")
-    is_typical = n_rows <= a_year + _DAY_S // interval_s
+    late_s = _late_s(table, interval_s, path)
+    table = replace(table, start_s=table.start_s + late_s)
+    # months that follow each other from different years betray one, whatever the file says
+    is_joined = bool((np.abs(np.diff(table.start_s)) > 40 * _DAY_S).any())
+    is_typical = n_rows <= a_year + _DAY_S // interval_s and (table.is_typical or is_joined)
     if is_typical:
         # half-hourly values centred on their stamps begin a quarter of an hour off the clock's half hours
         local_s = table.start_s + table.utc_offset_s
@@ -141,8 +154,25 @@ def lay_out(table: Table, path: Path) -> Record:
         raise _fault(path, f"found {missing:.0%} of the direct and diffuse light missing, need at least nine tenths.")
     air, wind = (_known(spread(values)) for values in (table.air_degc, table.wind_ms))
     return Record(
-        table.kind, table.place, start_s, interval_s, is_typical, light[0], light[1], air, wind, table.air_lag_s
+        table.kind, table.place, start_s, interval_s, is_typical, light[0], light[1], air, wind, table.air_lag_s, late_s
     )
+
+
+def _late_s(table: Table, interval_s: int, path: Path) -> float:
+    """How much later the rows are read, so that the light comes with the sun. [s]"""
+    place = table.place
+    light_wm2 = table.dni_wm2 + table.dhi_wm2
+    late_s = seconds_late(
+        table.start_s, interval_s, place.latitude_deg, place.longitude_deg, light_wm2, table.outside_wm2
+    )
+    if abs(late_s) > MOST_S:
+        early = "before" if late_s > 0 else "after"
+        raise _fault(
+            path,
+            f"found light that comes {abs(late_s) / 3600:.1f} h {early} the sun at {place.latitude_deg:g}, "
+            f"{place.longitude_deg:g}, need rows in step with it: look at the file's longitude and time zone.",
+        )
+    return late_s
 
 
 def _day(at_s: float) -> str:

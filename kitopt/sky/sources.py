@@ -57,7 +57,7 @@ def windows_for(operation: Operation, *, n: int | None = None, first: int = 0) -
             check_fits(operation, count)
             from kitopt.sky.climate import climate_sky
 
-            return climate_sky(operation, count, first)
+            return climate_sky(operation, weather, count, first)
         case WeatherFile():
             from kitopt.sky.file_sky import file_sky
 

@@ -22,6 +22,12 @@ from kitopt.sky.record import Record, Table, lay_out
 
 Array = NDArray[np.float64]
 
+_TYPICAL = re.compile(
+    r"\b(TMY\w*|I?WEC2?|SWEC|TRY\d*|DRY|RMY|CSWD|CWEC|ISHRAE|INETI|MN\d|METEONORM|typical year|synthetic)\b",
+    re.IGNORECASE,
+)
+"""Words in an EPW's head that say how its year was made: joined from months of several years, or by a generator."""
+
 _KNOWN = "TMY3 (.csv), TMY2 (.tm2), EPW (.epw), NSRDB (.csv) or NASA POWER (.csv)"
 
 
@@ -137,6 +143,8 @@ def _table(
     tenths: float = 1.0,
     air_lag_s: float,
     utc_offset_h: float,
+    outside: str = "",
+    is_typical: bool = False,
 ) -> Table:
     dni, dhi, air, wind = names
     return Table(
@@ -149,6 +157,8 @@ def _table(
         _column(frame, wind, 0.0, 80.0, tenths),
         air_lag_s,
         utc_offset_h * 3600.0,
+        _column(frame, outside, 0.0, 1500.0),
+        is_typical,
     )
 
 
@@ -157,7 +167,16 @@ def _tmy3(text: str, path: Path) -> Table:
     import pvlib
 
     frame, meta = pvlib.iotools.read_tmy3(io.StringIO(text), map_variables=True)
-    return _table("TMY3", frame, meta, _seconds(frame.index) - 3600.0, air_lag_s=3600.0, utc_offset_h=float(meta["TZ"]))
+    return _table(
+        "TMY3",
+        frame,
+        meta,
+        _seconds(frame.index) - 3600.0,
+        air_lag_s=3600.0,
+        utc_offset_h=float(meta["TZ"]),
+        outside="ghi_extra",
+        is_typical=True,
+    )
 
 
 def _tmy2(text: str, path: Path) -> Table:
@@ -175,6 +194,8 @@ def _tmy2(text: str, path: Path) -> Table:
         tenths=0.1,
         air_lag_s=3600.0,
         utc_offset_h=float(meta["TZ"]),
+        outside="ETR",
+        is_typical=True,
     )
 
 
@@ -183,7 +204,16 @@ def _epw(text: str, path: Path) -> Table:
     import pvlib
 
     frame, meta = pvlib.iotools.read_epw(io.StringIO(text))
-    return _table("EPW", frame, meta, _seconds(frame.index), air_lag_s=3600.0, utc_offset_h=float(meta["TZ"]))
+    return _table(
+        "EPW",
+        frame,
+        meta,
+        _seconds(frame.index),
+        air_lag_s=3600.0,
+        utc_offset_h=float(meta["TZ"]),
+        outside="etr",
+        is_typical=_TYPICAL.search("\n".join(text.splitlines()[:8])) is not None,
+    )
 
 
 def _nsrdb(text: str, path: Path) -> Table:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Literal
 
 import numpy as np
@@ -14,6 +14,15 @@ from kitopt.operation.terms import Operation
 
 Laid = Literal["flat", "aimed"]
 """How a panel lies: flat on the ground, or as the operation aims those that tilt."""
+
+
+@dataclass(frozen=True)
+class DayFrom:
+    """One of the operation's days, what its weather comes from, and the share of clear sky that a forecast gives."""
+
+    day: date
+    source: Literal["forecast", "climate"]
+    share: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +56,8 @@ class Sky:
         Whether unseen windows of the same kind can be drawn.
     aim_text : str
         How the tilting panels are aimed, in words.
+    days : tuple of DayFrom
+        Where each day's weather comes from; empty where all days come from one source that says so itself.
     """
 
     start: datetime
@@ -62,6 +73,7 @@ class Sky:
     notes: tuple[str, ...] = ()
     can_refresh: bool = False
     aim_text: str = ""
+    days: tuple[DayFrom, ...] = ()
 
     @property
     def n_windows(self) -> int:

@@ -69,6 +69,12 @@ def test_everything_said(read: Read) -> None:
     assert (operation.mass_limit_g, operation.air_travel, operation.least) == (9000, True, "items")
 
 
+def test_a_forecast_before_the_climate(read: Read) -> None:
+    # words: common practice, no source
+    need = read(("windows = 40", 'forecast = [0.8, "30 %", "Dull"]')).need
+    assert need.weather == Climate((0.8, 0.3, 0.3))
+
+
 def test_weather_by_shares_and_by_file(read: Read, tmp_path: Path) -> None:
     assert read(("windows = 40", 'weather = [0, 0.3, "45 %", 1.2]')).need.weather == Shares((0, 0.3, 0.45, 1.2))
     (tmp_path / "data").mkdir()

@@ -85,9 +85,10 @@ def test_one_year_in_other_formats_gives_the_same_light(
     expected = windows_for(operation)
     ours = windows_for(replace(operation, need=replace(operation.need, weather=WeatherFile(path))))
     assert ours.source == f"{kind.replace(' in solar time', '')} file weather.csv"
-    assert ours.labels == expected.labels
+    assert [label[-5:] for label in ours.labels] == [label[-5:] for label in expected.labels]
     for laid in ("flat", "aimed"):
-        np.testing.assert_allclose(ours.poa_wm2[laid], expected.poa_wm2[laid], atol=0.5)
+        # a year that was measured keeps its own sun, a typical one that of 2001: up to 0.25° of declination apart
+        np.testing.assert_allclose(ours.poa_wm2[laid], expected.poa_wm2[laid], atol=3.0)
     # air is that of the hour's end in TMY3 and EPW, the middle of the hour in the others
     assert np.abs(ours.air_degc - expected.air_degc).mean() < (0.01 if kind == "EPW" else 1.0)
 
@@ -277,7 +278,7 @@ def test_short_gap_is_bridged_and_a_long_one_leaves_its_windows_out(
     assert len(whole.labels) == 41
     holed = windows_for(outing(weather=WeatherFile(long), place=PLACE, zone=ZONE))
     # the gap is on 10 October from noon; the window of the day before ends that morning
-    assert set(whole.labels) - set(holed.labels) == {"typical 10-10"}
+    assert set(whole.labels) - set(holed.labels) == {"2009-10-10"}
     assert np.isfinite(holed.poa_wm2["flat"]).all()
 
 

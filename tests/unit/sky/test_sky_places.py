@@ -10,7 +10,7 @@ import pytest
 from kitopt.errors import BadInput
 from kitopt.operation.terms import Aim, Operation, Shares
 from kitopt.sky import windows_for
-from kitopt.sky.climate_data import FARTHEST_KM, NoClimate, cell_of, distance_km
+from kitopt.sky.climate_data import FARTHEST_KM, NoClimate, cells_of, distance_km
 from kitopt.sky.moments import moments_of, solar_days
 
 Make = Callable[..., Operation]
@@ -100,21 +100,21 @@ def test_distance_wraps_around_the_globe() -> None:
 )
 def test_cells_meet_at_the_date_line(longitude: float, middle: float) -> None:
     # the grid is 3° wide, its first column at 180 W
-    cell = cell_of(68.0, longitude)
-    assert cell.is_own
-    assert cell.longitude_deg == middle
+    cells = cells_of(68.0, longitude)
+    assert cells.is_own
+    assert cells.parts[0][1].longitude_deg == middle
 
 
 def test_bins_below_nothing_count_as_nothing() -> None:
     # the winter bins of a cell on the north coast of Spain go down to -31 Wm⁻² in the file
-    cell = cell_of(43.46, -3.8)
+    cell = cells_of(43.46, -3.8).parts[0][1]
     assert cell.clearness.min() == 0.0
     assert (cell.cumulative[:, -1] == 1.0).all()
 
 
 def test_no_cell_reaches_the_pole() -> None:
     with pytest.raises(NoClimate) as error:
-        cell_of(-90.0, 0.0)
+        cells_of(-90.0, 0.0)
     assert error.value.distance_km > FARTHEST_KM
 
 
