@@ -18,6 +18,7 @@ from kitopt.report.wiring import wiring
 from kitopt.report.words import wrapped
 
 _SUPERLATIVE = {"mass": "lightest", "price": "cheapest", "items": "smallest"}
+_LESS = {"mass": "lighter", "price": "cheaper", "items": "of fewer pieces"}
 
 
 def named_text(kit: NamedKit, why: Why, *, is_brief: bool = False) -> str:
@@ -76,10 +77,11 @@ def _verdict(kit: NamedKit) -> list[str]:
 
 def _missing(kit: NamedKit) -> str:
     if kit.repair == "found":
-        return f"{_pieces(kit, kit.missing)}: with that it does, and nothing less of the inventory would do."
+        less = _LESS[kit.choice.operation.least]
+        return f"{_pieces(kit, kit.missing)}: with that it does, and nothing {less} would make it do."
     if kit.repair == "time-limit":
         if kit.missing:
-            return f"{_pieces(kit, kit.missing)}: with that it does; whether less would do is not known."
+            return f"{_pieces(kit, kit.missing)}: with that it does; whether less would be enough is not known."
         return "not known: the time was up."
     return "nothing that is owned would make it do."
 
