@@ -81,7 +81,8 @@ def write_stock(folder: Path, boxes: Sequence[Box], nights: Sequence[Night]) -> 
     """An inventory of boxes, and a lamp for each night."""
     folder.mkdir(exist_ok=True)
     rows = [
-        f"{b.id},{b.mass_g},{b.price},{b.count},lifepo4,{VOLTS},{b.capacity_ah},{b.capacity_ah},1,1,{b.capacity_ah},{2 * b.capacity_ah},0,yes,plug-1\n"
+        f"{b.id},{b.mass_g},{b.price},{b.count},lifepo4,{VOLTS},{b.capacity_ah},{b.capacity_ah},1,1,"
+        f"{b.capacity_ah},{2 * b.capacity_ah},0,yes,plug-1\n"
         for b in boxes
     ]
     (folder / "batteries.csv").write_text(BATTERIES_HEADER + "".join(rows), encoding="utf-8")
