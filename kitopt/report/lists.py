@@ -8,6 +8,7 @@ from kitopt.choice import Choice, Packed, Proof
 from kitopt.explain import cautions
 from kitopt.files.plain import cut
 from kitopt.inventory.items import Inventory
+from kitopt.operation.terms import Bound
 from kitopt.report import words
 from kitopt.report.words import WIDTH, wrapped
 
@@ -91,6 +92,11 @@ def all_cautions(choices: Iterable[Choice]) -> list[str]:
 def fact(label: str, text: str) -> list[str]:
     """A label and a sentence."""
     return wrapped(text, f"{label:8} ", " " * 9)
+
+
+def forced_fact(bounds: Sequence[Bound]) -> list[str]:
+    """What was forced in and out of a kit; nothing where nothing was."""
+    return fact("Forced", f"{words.forced(bounds)}.") if bounds else []
 
 
 def proof_text(proof: Proof, what: str, amount: str, bound: str) -> str:

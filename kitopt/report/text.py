@@ -13,7 +13,7 @@ from kitopt.model.kit import Join, Unit
 from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.leads import lead_ids
-from kitopt.report.lists import checklist, counted, fact, row
+from kitopt.report.lists import checklist, counted, fact, forced_fact, row
 from kitopt.report.reasons import energy, section
 from kitopt.report.repairs import conflicts_section, repairs_section
 from kitopt.report.second_opinion import second_opinion_text
@@ -101,6 +101,7 @@ def facts(choice: Choice) -> list[str]:
     """What the loads need and how the kit fares."""
     operation, lowest = choice.operation, choice.lowest
     lines: list[str] = []
+    lines += forced_fact(operation.bounds)
     if choice.joins and choice.sky.aim_text:
         lines += fact("Aim", f"{choice.sky.aim_text}.")
     lines += fact("Need", f"{choice.need_wh:,.0f} Wh in all, {choice.peak_a:.1f} A at the peak.")
@@ -168,7 +169,8 @@ def _no_kit_headline(choice: Choice) -> list[str]:
     if choice.status == "time-limit":
         text = f"{choice.operation.name}: the time was up before any kit was found that runs it for {lasts}."
     else:
-        text = f"No kit in this inventory runs {choice.operation.name} for {lasts}."
+        under = f" with {words.forced(choice.operation.bounds)}" if choice.operation.bounds else ""
+        text = f"No kit in this inventory runs {choice.operation.name} for {lasts}{under}."
     return wrapped(text)
 
 

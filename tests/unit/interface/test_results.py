@@ -11,6 +11,7 @@ import pytest
 from oracle.dark import LAMP_G, Box, Night, told, write_plan, write_stock
 
 import kitopt
+from kitopt.inventory.items import Connector
 
 OWNED = [Box("big", 1, 10, 1200), Box("small", 3, 4, 500)]
 """128 Wh and 51.2 Wh each."""
@@ -104,3 +105,13 @@ def test_why_is_asked_of_a_result(nights: Path) -> None:
         kitopt.why(result, "smal")
     with pytest.raises(kitopt.BadInput, match="just chosen"):
         kitopt.why(pickle.loads(pickle.dumps(result)), "small")
+
+
+def test_what_stands_in_the_way_travels_too(nights: Path) -> None:
+    # a lead that is not there: nothing fits together, whatever the weather
+    (nights / "leads.csv").write_text("id,mass_g,from,to,length_m,awg\nlong,100,plug-2,plug-2,2,12\n", encoding="utf-8")
+    operation = kitopt.read_operation(nights / "long.toml")
+    operation = replace(operation, station_connector=Connector("plug-2"))
+    result = kitopt.pack(operation, kitopt.read_inventory(nights), reasons=False)
+    assert result.status == "no-kit"
+    assert pickle.loads(pickle.dumps(result)).to_dict() == result.to_dict()
