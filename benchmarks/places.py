@@ -21,9 +21,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from kitopt.pack import pack, with_fresh
 from numpy.typing import NDArray
 
+from kitopt.choice import pack, with_fresh
 from kitopt.errors import BadInput
 from kitopt.inventory import demo_folder, read_inventory
 from kitopt.operation.terms import Aim, LoadUse, Need, Operation, Site, WeatherFile

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from kitopt.cli.answering import answered, warn
 from kitopt.cli.inputs import Gather, read_with_inventory
-from kitopt.cli.options import Options, Overrides, check_options, field_of, read_option
+from kitopt.cli.options import Options, Overrides, check_options, read_option
 from kitopt.cli.request import Answer
 from kitopt.errors import BadInput, Fault
 
@@ -35,7 +35,7 @@ def run_grab_kit(
     standing, inventory = read_with_inventory(gather, file, folder, read_standing)
     assert overrides is not None
     asked = _overridden(standing, overrides, options.least)
-    warn(asked.warnings, inventory.warnings)
+    warn(overrides.warnings, asked.warnings, inventory.warnings)
     return answered(
         lambda clock: grab_kit(
             asked, inventory, mass_g=most_g, with_=options.with_, without=options.without, clock=clock
@@ -76,7 +76,7 @@ def run_buy(
     assert overrides is not None
     catalogue = offered if offered is not None else catalogue_beside(inventory)
     asked = _changed(programme, overrides)
-    warn(asked.warnings, inventory.warnings, () if catalogue is None else catalogue.warnings)
+    warn(overrides.warnings, asked.warnings, inventory.warnings, () if catalogue is None else catalogue.warnings)
     return answered(
         lambda clock: buy(
             asked,
@@ -110,7 +110,7 @@ def run_share(file: Path, folder: Path | None, options: Options, *, is_json: boo
     programme, inventory = read_with_inventory(gather, file, folder, read_programme)
     assert overrides is not None
     asked = _changed(programme, overrides)
-    warn(asked.warnings, inventory.warnings)
+    warn(overrides.warnings, asked.warnings, inventory.warnings)
     return answered(
         lambda clock: share(asked, inventory, with_=options.with_, without=options.without, clock=clock),
         overrides,
@@ -136,7 +136,7 @@ def _changed(programme: Programme, overrides: Overrides) -> Programme:
 def _mass_g(text: str) -> int:
     from kitopt.operation import tables
 
-    return int(read_option("--mass", field_of(tables.LimitsTable, "mass_g"), text))
+    return int(read_option("--mass", (tables.LimitsTable, "mass_g"), text))
 
 
 def _cents(text: str) -> int:

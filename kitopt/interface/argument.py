@@ -7,8 +7,7 @@ from typing import Any
 
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice, Status, with_fresh
-from kitopt.explain import Binding, Edges, Resolver, Within, Without, binding, compared, edges, within
-from kitopt.explain.again import at_most
+from kitopt.explain import Binding, Edges, Within, Without, binding, edges, within, without_each
 from kitopt.inventory.items import Extra, Load
 from kitopt.report import why as told
 from kitopt.sky import fresh_windows, windows_for
@@ -70,12 +69,10 @@ def argue(choice: Choice, item: str | None = None, *, clock: Budget = UNLIMITED)
     if item is None:
         found = edges(choice, sky_of=windows_for, budget=clock)
         return Argument(choice, binding=binding(choice), edges=found)
-    packed = next((one for one in choice.packed if one.id == item), None)
-    if packed is not None and isinstance(choice.inventory.by_id[item], Load | Extra):
+    if isinstance(choice.inventory.by_id[item], Load | Extra) and any(one.id == item for one in choice.packed):
         return Argument(choice, item)
-    if packed is not None:
-        again = Resolver(choice).under(at_most(item, packed.count - 1), budget=clock)
-        return Argument(choice, item, compared(choice, packed, again, budget=clock))
+    for without in without_each(choice, item, budget=clock):
+        return Argument(choice, item, without)
     fresh = (lambda: fresh_windows(choice.operation)) if choice.sky.can_refresh else None
     if fresh is not None:
         choice = with_fresh(choice, fresh)

@@ -88,9 +88,9 @@ def pack(
     from kitopt.explain import Why, second_look
     from kitopt.explain import why as argue_for
     from kitopt.interface.result import Result
-    from kitopt.sky import fresh_windows, windows_for
+    from kitopt.sky import fresh_windows, not_made, windows_for
 
-    sky = windows_for(operation)
+    sky = not_made(operation) if clock.is_over else windows_for(operation)
     named = None if counts is None else judge_kit(operation, inventory, sky, counts, budget=clock)
     found = choosing.pack(operation, inventory, sky, budget=clock) if named is None else named.choice
     if fresh and sky.can_refresh:
@@ -136,13 +136,15 @@ def grab_kit(
     standing = replace(standing, events=events)
     clock = _clock(seconds, clock)
 
+    from kitopt.ask.longest import longest
     from kitopt.choice import standing as choosing
     from kitopt.interface.result import Result
-    from kitopt.sky import windows_for
+    from kitopt.sky import check_all_fit, windows_for
 
+    check_all_fit((date for event in standing.events for date in event.dates), standing.file)
     if mass_g is None:
         return Result(choosing.grab_kit(standing, inventory, windows_for, budget=clock))
-    hours, found = choosing.longest(standing, inventory, windows_for, float(mass_g), budget=clock)
+    hours, found = longest(standing, inventory, windows_for, float(mass_g), budget=clock)
     return Result(found, hours=hours)
 
 
@@ -173,8 +175,9 @@ def share(
 
     from kitopt.choice import sharing as choosing
     from kitopt.interface.result import Result
-    from kitopt.sky import windows_for
+    from kitopt.sky import check_all_fit, windows_for
 
+    check_all_fit((outing.operation for outing in programme.outings), programme.file)
     return Result(choosing.share(programme, inventory, windows_for, budget=clock))
 
 
@@ -218,8 +221,9 @@ def buy(
 
     from kitopt.choice import season as choosing
     from kitopt.interface.result import Result
-    from kitopt.sky import windows_for
+    from kitopt.sky import check_all_fit, windows_for
 
+    check_all_fit((outing.operation for outing in programme.outings), programme.file)
     cents = None if budget is None else round(100 * budget)
     found = choosing.buy(
         programme, inventory, offered, windows_for, budget_cents=cents, budget=clock, with_singles=singles
