@@ -45,7 +45,7 @@ def test_the_demo_fits_a_narrow_page() -> None:
 
 
 def test_every_option_named_exists() -> None:
-    commands = ("pack", "grab-kit", "share", "buy")
+    commands = ("pack", "grab-kit", "share", "buy", "check")
     told = "".join(
         subprocess.run(
             [sys.executable, "-m", "kitopt", command, "--help"], capture_output=True, text=True, check=True
