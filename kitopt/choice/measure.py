@@ -66,7 +66,7 @@ def with_need(choice: Choice, bus: BusClass | None) -> Choice:
 
 
 def measured(choice: Choice, made: Made) -> Choice:
-    """The choice with a kit, and how it fares."""
+    """The choice with a kit, and how it fares; without a lowest charge where no window is survived."""
     case, model, counts = made.cases[0], made.model, made.counts
     verdict = simulate(case.conditions, case.plant(counts))
     survives = verdict.survives
@@ -89,7 +89,7 @@ def measured(choice: Choice, made: Made) -> Choice:
         joins=joins_of(model, counts),
         wiring=wiring_list(model, counts),
         survival=Survival(case.conditions.n_windows, int(np.count_nonzero(survives)), case.n_needed),
-        lowest=lowest,
+        lowest=lowest if survives.any() else None,
         losses=losses_of(made),
         no_sun_hours=hours_without_sun(case.conditions, case.plant(counts)),
         made=made,

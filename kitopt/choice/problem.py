@@ -111,7 +111,9 @@ class Problem:
         return replace(self.stock, **{kind: some(getattr(self.stock, kind)) for kind in CHOSEN_KINDS})  # type: ignore[arg-type]
 
 
-def build_model(operation: Operation, inventory: Inventory, bus: BusClass, sky: Sky) -> KitModel:
+def build_model(
+    operation: Operation, inventory: Inventory, bus: BusClass, sky: Sky, *, is_part_of_a_bag: bool = False
+) -> KitModel:
     """Columns, rows and rules of one kit on one bus class.
 
     Raises
@@ -127,16 +129,24 @@ def build_model(operation: Operation, inventory: Inventory, bus: BusClass, sky: 
     apply_rules(model, sky, amps)
     check_time()
     lay_backups(model)
-    add_stock(model)
+    add_stock(model, is_part_of_a_bag=is_part_of_a_bag)
     add_fuse_stock(model)
     return model
 
 
-def model_over(dates: Sequence[Operation], inventory: Inventory, bus: BusClass, skies: Sequence[Sky]) -> KitModel:
+def model_over(
+    dates: Sequence[Operation],
+    inventory: Inventory,
+    bus: BusClass,
+    skies: Sequence[Sky],
+    *,
+    is_part_of_a_bag: bool = False,
+) -> KitModel:
     """The model of one kit for several dates: laid out for the highest peak and the coldest air."""
     peaks = [station_peak_a(date, inventory, bus) for date in dates]
     coldest = min(skies, key=lambda sky: sky.coldest_degc)
-    return build_model(dates[int(np.argmax(peaks))], inventory, bus, coldest)
+    hardest = dates[int(np.argmax(peaks))]
+    return build_model(hardest, inventory, bus, coldest, is_part_of_a_bag=is_part_of_a_bag)
 
 
 def cases_under(model: KitModel, sky: Sky, name: str = "base", *, counts: np.ndarray | None = None) -> tuple[Case, ...]:

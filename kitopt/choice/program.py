@@ -30,7 +30,7 @@ UNPRICED_CENTS = 10**7
 Classes = Mapping[int, Sequence[BusClass]]
 """By kit, the bus classes that it may be of."""
 
-_COST: dict[str, Callable[[Item], int]] = {
+COST: dict[str, Callable[[Item], int]] = {
     "mass": lambda item: item.mass_g,
     "price": lambda item: UNPRICED_CENTS if item.price_cents is None else item.price_cents,
     "items": lambda _: 1,
@@ -96,7 +96,8 @@ class Program:
         for k, bus in enumerate(classes):
             check_time()
             column = self.side.add_column(1.0) if is_free else None
-            model = model_over(dates, self.stock, bus, skies)
+            is_part = self.problem.is_one_bag
+            model = model_over(dates, self.stock, bus, skies, is_part_of_a_bag=is_part)
             dated = [
                 cases_under(_at(model, date), sky, f"date {d}")
                 for d, (date, sky) in enumerate(zip(dates, skies, strict=True))
@@ -119,11 +120,16 @@ class Program:
     def _pack_one_bag(self) -> None:
         """What a kit takes is in the bag; of batteries all that is in the bag."""
         kits = [kit for some in self.kits.values() for kit in some]
-        for item_id in sorted({i for kit in kits for i in kit.items()}):
+        least: dict[str, int] = {}
+        for o in self.numbers:
+            for bound in self.problem.wanted[o].operation.bounds:
+                least[bound.id] = max(least.get(bound.id, 0), bound.least)
+        for item_id in sorted({i for kit in kits for i in kit.items()} | {i for i, n in least.items() if n}):
             item = self.stock.by_id[item_id]
-            pack = self.bag[item_id] = self.side.add_column(item.count)
+            pack = self.bag[item_id] = self.side.add_column(float(item.count), float(least.get(item_id, 0)))
             lower = 0.0 if isinstance(item, Battery) else -math.inf
             for kit in kits:
+                # what no kit can be joined to may still be carried, but a battery is always on the bus
                 terms = [*kit.uses(item_id), (pack, -1.0)]
                 self.side.add_row(terms, lower, 0.0, rule="packed", text=f"{item_id} comes out of the bag")
 
@@ -158,9 +164,13 @@ class Program:
     # -- what is to be made small ------------------------------------------------------
 
     def objective(self, name: str) -> Objective:
-        """Kits left out, pieces bought, what they cost, or the mass, price or pieces of all that is packed."""
+        """Kits left out, batteries and panels left idle, pieces bought, their cost, or mass, price or pieces packed."""
         if name == "unserved":
             return Objective(name, self.side.weights([(j, 1.0) for j in self.skips.values()]))
+        if name == "idle":
+            stored = [item for item in (*self.stock.batteries, *self.stock.panels) if item.count > 0]
+            terms = [(j, -c) for (kit,) in self.kits.values() for item in stored for j, c in kit.uses(item.id)]
+            return Objective(name, self.side.weights(terms), sum(item.count for item in stored))
         if name in ("bought", "cost"):
             each = {i: 1 if name == "bought" else self.problem.prices[i] for i in self.buys}
             return Objective(name, self.side.weights([(j, float(each[i])) for i, j in self.buys.items()]))
@@ -169,7 +179,7 @@ class Program:
             return Objective(
                 name, self.side.weights([(kit.first + j, 1.0) for kit in kits for j in _by_station_ends(kit.model)])
             )
-        cost, by_id = _COST[name], self.stock.by_id
+        cost, by_id = COST[name], self.stock.by_id
         terms = [(j, float(cost(by_id[i]))) for i, j in self.bag.items()]
         if not self.bag:
             terms = [

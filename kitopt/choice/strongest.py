@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice.in_the_way import shortages
 from kitopt.choice.measure import joins_of, margin_at, packed_of, step_end
 from kitopt.choice.search import Solved
 from kitopt.choice.terms import Choice, Floats, Made, Shortfall
@@ -29,7 +30,8 @@ def strongest_of(choice: Choice, tried: Sequence[Solved], budget: Budget = UNLIM
     best = strongest_over(tried, budget)
     if best is None:
         conditions = tried[0].plan.cases[0].conditions if tried else None
-        return Shortfall((), (), float(conditions.load_w @ conditions.step_h) if conditions else 0.0, None)
+        need_wh = float(conditions.load_w @ conditions.step_h) if conditions else 0.0
+        return Shortfall((), (), need_wh, None, in_the_way=shortages(tried))
     solved, counts = best
     made = Made(solved.model, choice.sky, counts)
     margin_wh, step = min(margin_at(case, counts) for case in made.cases if case.is_asked(counts))

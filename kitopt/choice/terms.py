@@ -140,13 +140,14 @@ class Made:
 
 @dataclass(frozen=True)
 class Shortfall:
-    """The strongest kit when none works, and where it falls short."""
+    """The strongest kit when none works, and where it falls short; without any, what is short for it to fit."""
 
     packed: tuple[Packed, ...]
     joins: tuple[tuple[Join, Unit, int], ...]
     shortfall_wh: float
     time: datetime | None
     made: Made | None = field(default=None, repr=False, compare=False)
+    in_the_way: tuple[Block, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, cast
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, cast
 
 from kitopt.budget import Budget
 from kitopt.errors import BadInput, Fault
 
 if TYPE_CHECKING:
-    from kitopt.choice import Choice
-    from kitopt.explain.tradeoff import Against
+    from kitopt.choice import Choice, Status
+    from kitopt.explain.tradeoff import Against, Tradeoff
+    from kitopt.interface.result import Result
 
 WHAT = ("hours", "confidence", "price")
 
@@ -26,13 +28,36 @@ def check_against_what(against: str | None) -> None:
         raise BadInput([Fault("--against", None, None, text)])
 
 
-def trade(choice: Choice, against: str, budget: Budget, *, is_json: bool) -> str:
-    """Weigh mass against a quantity and word it."""
+@dataclass(frozen=True, eq=False)
+class Traded:
+    """Kits of which none is beaten in both mass and another quantity."""
+
+    choice: Choice
+    found: Tradeoff
+
+    @property
+    def status(self) -> Status:
+        """That of the best kit."""
+        return self.choice.status
+
+    def to_dict(self) -> dict[str, Any]:
+        """As JSON."""
+        from kitopt.report.tradeoff import tradeoff_value
+
+        return tradeoff_value(self.choice, self.found)
+
+    def to_text(self, *, is_brief: bool = False) -> str:
+        """In words."""
+        from kitopt.report.tradeoff import tradeoff_text
+
+        return tradeoff_text(self.choice, self.found)
+
+
+def trade(result: Result, against: str, budget: Budget) -> Traded:
+    """Weigh mass against a quantity."""
+    from kitopt.choice import Choice
     from kitopt.explain.tradeoff import tradeoff
-    from kitopt.report.document import as_json
-    from kitopt.report.tradeoff import tradeoff_text, tradeoff_value
     from kitopt.sky import windows_for
 
-    what = cast("Against", against)
-    found = tradeoff(choice, what, sky_of=windows_for, budget=budget)
-    return as_json(tradeoff_value(choice, found)) if is_json else tradeoff_text(choice, found)
+    assert isinstance(result.answer, Choice)
+    return Traded(result.answer, tradeoff(result.answer, cast("Against", against), sky_of=windows_for, budget=budget))

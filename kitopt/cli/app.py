@@ -34,6 +34,14 @@ Seconds = Annotated[str | None, typer.Option(metavar="S", help="Stop then, with 
 Windows = Annotated[str | None, typer.Option(metavar="N", help="Weather windows to try.")]
 Seed = Annotated[str | None, typer.Option(metavar="S", help="Seed of the weather windows.")]
 Step = Annotated[str | None, typer.Option(metavar="MINUTES", help="Length of a time step.")]
+With = Annotated[
+    list[str] | None,
+    typer.Option("--with", metavar="ID[:N],...", help="Items that each kit must have, so many of each at least."),
+]
+Without = Annotated[
+    list[str] | None,
+    typer.Option("--without", metavar="ID[:N],...", help="Items that stay at home, so many of each or all."),
+]
 OperationFile = Annotated[
     Path | None, typer.Argument(metavar="OPERATION.toml", help="What is to be powered; the demo when left out.")
 ]
@@ -109,8 +117,14 @@ def _pack(
     seed: Seed = None,
     step: Step = None,
     backup: Backup = None,
+    kit: Annotated[
+        str | None,
+        typer.Option(metavar="ID:COUNT,...", help="Judge this kit instead: does it do, what is missing or too much."),
+    ] = None,
+    with_: With = None,
+    without: Without = None,
 ) -> Request:
-    """Choose the best kit for one operation."""
+    """Choose the best kit for one operation, or judge the one that is named."""
 
     def run() -> Answer:
         from kitopt.cli.options import Options
@@ -125,9 +139,11 @@ def _pack(
             seed=seed,
             step=step,
             backup=backup,
+            with_=tuple(with_ or ()),
+            without=tuple(without or ()),
         )
         return run_pack(
-            operation, inventory, options, is_json=json, is_brief=brief, with_reasons=reasons, against=against
+            operation, inventory, options, is_json=json, is_brief=brief, with_reasons=reasons, against=against, kit=kit
         )
 
     return Request(run, json)
@@ -148,6 +164,8 @@ def _grab_kit(
     windows: Windows = None,
     seed: Seed = None,
     step: Step = None,
+    with_: With = None,
+    without: Without = None,
 ) -> Request:
     """Choose the smallest standing kit that passes every event of a list in every month named."""
 
@@ -156,7 +174,15 @@ def _grab_kit(
         from kitopt.cli.options import Options
 
         options = Options(
-            least=least, backup=backup, confidence=confidence, seconds=seconds, windows=windows, seed=seed, step=step
+            least=least,
+            backup=backup,
+            confidence=confidence,
+            seconds=seconds,
+            windows=windows,
+            seed=seed,
+            step=step,
+            with_=tuple(with_ or ()),
+            without=tuple(without or ()),
         )
         return run_grab_kit(events, inventory, options, mass=mass, is_json=json)
 
@@ -182,6 +208,8 @@ def _buy(
     windows: Windows = None,
     seed: Seed = None,
     step: Step = None,
+    with_: With = None,
+    without: Without = None,
 ) -> Request:
     """Say what to buy next for a season: least cost for all of it, or most of it within a budget."""
 
@@ -189,7 +217,16 @@ def _buy(
         from kitopt.cli.many import run_buy
         from kitopt.cli.options import Options
 
-        options = Options(backup=backup, confidence=confidence, seconds=seconds, windows=windows, seed=seed, step=step)
+        options = Options(
+            backup=backup,
+            confidence=confidence,
+            seconds=seconds,
+            windows=windows,
+            seed=seed,
+            step=step,
+            with_=tuple(with_ or ()),
+            without=tuple(without or ()),
+        )
         return run_buy(season, inventory, catalogue, options, budget=budget, with_singles=singles, is_json=json)
 
     return Request(run, json)
@@ -206,6 +243,8 @@ def _share(
     windows: Windows = None,
     seed: Seed = None,
     step: Step = None,
+    with_: With = None,
+    without: Without = None,
 ) -> Request:
     """Share one inventory out over operations whose dates may overlap: a sheet for each operator."""
 
@@ -213,7 +252,16 @@ def _share(
         from kitopt.cli.many import run_share
         from kitopt.cli.options import Options
 
-        options = Options(backup=backup, confidence=confidence, seconds=seconds, windows=windows, seed=seed, step=step)
+        options = Options(
+            backup=backup,
+            confidence=confidence,
+            seconds=seconds,
+            windows=windows,
+            seed=seed,
+            step=step,
+            with_=tuple(with_ or ()),
+            without=tuple(without or ()),
+        )
         return run_share(club, inventory, options, is_json=json)
 
     return Request(run, json)

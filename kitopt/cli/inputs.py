@@ -40,20 +40,6 @@ class Gather:
             raise BadInput(self.faults)
 
 
-def catalogue_beside(inventory: Inventory) -> Inventory | None:
-    """What could be bought, where a folder of it lies beside the inventory.
-
-    Raises
-    ------
-    BadInput
-        With every fault of its files.
-    """
-    from kitopt.inventory import read_inventory
-
-    folder = Path(inventory.folder) / "catalogue"
-    return read_inventory(folder) if what_lies_at(folder) == "folder" else None
-
-
 def read_both(gather: Gather, file: Path | None, folder: Path | None) -> tuple[Operation, Inventory]:
     """Read an operation and its inventory; the demo's where none is named.
 

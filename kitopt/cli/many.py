@@ -2,24 +2,18 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from kitopt.cli.inputs import Gather, catalogue_beside, read_with_inventory
+from kitopt.cli.answering import answered, warn
+from kitopt.cli.inputs import Gather, read_with_inventory
 from kitopt.cli.options import Options, Overrides, check_options, read_option
-from kitopt.cli.progress import Progress
-from kitopt.cli.request import EXIT_CODES, Answer
-from kitopt.cli.streams import say
+from kitopt.cli.request import Answer
 from kitopt.errors import BadInput, Fault
-from kitopt.inventory.items import Inventory
-from kitopt.operation.terms import Operation
 
 if TYPE_CHECKING:
     from kitopt.operation.plans import Programme, Standing
-    from kitopt.sky.windows import Sky
 
 
 def run_grab_kit(
@@ -32,6 +26,7 @@ def run_grab_kit(
     BadInput
         With every fault of the options and files.
     """
+    from kitopt.interface.calls import grab_kit
     from kitopt.operation.read_plans import read_standing
 
     gather = Gather()
@@ -39,32 +34,16 @@ def run_grab_kit(
     most_g = None if mass is None else gather.get(lambda: _mass_g(mass))
     standing, inventory = read_with_inventory(gather, file, folder, read_standing)
     assert overrides is not None
-    standing = _overridden(standing, overrides, options.least)
-    _check(inventory, [event.dates[0] for event in standing.events])
-    _warn((*overrides.warnings, *standing.warnings, *inventory.warnings))
-
-    from kitopt.ask.longest import longest
-    from kitopt.choice.standing import grab_kit
-    from kitopt.sky import check_all_fit
-
-    check_all_fit((date for event in standing.events for date in event.dates), standing.file)
-
-    progress = Progress(sys.stderr, standing.least)
-    budget = overrides.budget(progress)
-    hours = None
-    try:
-        if most_g is None:
-            kit = grab_kit(standing, inventory, _sky_of, budget=budget)
-        else:
-            hours, kit = longest(standing, inventory, _sky_of, float(most_g), budget=budget)
-    finally:
-        progress.clear()
-
-    from kitopt.report.document import as_json
-    from kitopt.report.several.grab import grab_document, grab_text
-
-    text = as_json(grab_document(kit, hours)) if is_json else grab_text(kit, hours)
-    return Answer(text, EXIT_CODES[kit.status])
+    asked = _overridden(standing, overrides, options.least)
+    warn(overrides.warnings, asked.warnings, inventory.warnings)
+    return answered(
+        lambda clock: grab_kit(
+            asked, inventory, mass_g=most_g, with_=options.with_, without=options.without, clock=clock
+        ),
+        overrides,
+        asked.least,
+        is_json=is_json,
+    )
 
 
 def run_buy(
@@ -84,6 +63,7 @@ def run_buy(
     BadInput
         With every fault of the options and files.
     """
+    from kitopt.interface.calls import buy, catalogue_beside
     from kitopt.inventory import read_inventory
     from kitopt.operation.read_plans import read_programme
 
@@ -95,37 +75,23 @@ def run_buy(
     programme, inventory = read_with_inventory(gather, file, folder, read_programme)
     assert overrides is not None
     catalogue = offered if offered is not None else catalogue_beside(inventory)
-    if catalogue is None:
-        text = f"no catalogue: name a folder, or put one beside the inventory ({inventory.folder}/catalogue)."
-        raise BadInput([Fault("--catalogue", None, None, text)])
-    programme = _changed(programme, overrides, inventory)
-    _warn((*overrides.warnings, *programme.warnings, *inventory.warnings, *catalogue.warnings))
-
-    from kitopt.choice.season import buy
-    from kitopt.sky import check_all_fit
-
-    check_all_fit((outing.operation for outing in programme.outings), programme.file)
-
-    progress = Progress(sys.stderr, "price" if cents is None else "items")
-    clock = overrides.budget(progress)
-    try:
-        found = buy(
-            programme,
+    asked = _changed(programme, overrides)
+    warn(overrides.warnings, asked.warnings, inventory.warnings, () if catalogue is None else catalogue.warnings)
+    return answered(
+        lambda clock: buy(
+            asked,
             inventory,
             catalogue,
-            _sky_of,
-            budget_cents=cents,
-            budget=clock,
-            with_singles=with_singles,
-        )
-    finally:
-        progress.clear()
-
-    from kitopt.report.document import as_json
-    from kitopt.report.several.buy import buy_document, buy_text
-
-    text = as_json(buy_document(found)) if is_json else buy_text(found)
-    return Answer(text, EXIT_CODES[found.status])
+            budget=None if cents is None else cents / 100,
+            singles=with_singles,
+            with_=options.with_,
+            without=options.without,
+            clock=clock,
+        ),
+        overrides,
+        "price" if cents is None else "items",
+        is_json=is_json,
+    )
 
 
 def run_share(file: Path, folder: Path | None, options: Options, *, is_json: bool = False) -> Answer:
@@ -136,64 +102,21 @@ def run_share(file: Path, folder: Path | None, options: Options, *, is_json: boo
     BadInput
         With every fault of the options and files.
     """
+    from kitopt.interface.calls import share
     from kitopt.operation.read_plans import read_programme
 
     gather = Gather()
     overrides = gather.get(lambda: check_options(options))
     programme, inventory = read_with_inventory(gather, file, folder, read_programme)
     assert overrides is not None
-    programme = _changed(programme, overrides, inventory)
-    _warn((*overrides.warnings, *programme.warnings, *inventory.warnings))
-
-    from kitopt.choice.sharing import share
-    from kitopt.sky import check_all_fit
-
-    check_all_fit((outing.operation for outing in programme.outings), programme.file)
-
-    progress = Progress(sys.stderr, "mass")
-    budget = overrides.budget(progress)
-    try:
-        found = share(programme, inventory, _sky_of, budget=budget)
-    finally:
-        progress.clear()
-
-    from kitopt.report.document import as_json
-    from kitopt.report.several.share import share_document, share_text
-
-    text = as_json(share_document(found)) if is_json else share_text(found)
-    return Answer(text, EXIT_CODES[found.status])
-
-
-def _check(inventory: Inventory, operations: Iterable[Operation]) -> None:
-    """Every load of every operation is owned."""
-    from kitopt.operation import check_against
-
-    gather = Gather()
-    for operation in {one.file: one for one in operations}.values():
-        gather.get(lambda one=operation: check_against(one, inventory))  # type: ignore[misc]
-    gather.stop_if_any()
-
-
-def _check_together(programme: Programme, inventory: Inventory) -> None:
-    """Loads of operations at the same time are owned often enough."""
-    from kitopt.operation.plans import at_once
-
-    faults = []
-    for together in at_once(programme.outings):
-        needs: dict[str, int] = {}
-        for o in together:
-            for use in programme.outings[o].operation.loads:
-                needs[use.id] = needs.get(use.id, 0) + use.count
-        names = ", ".join(programme.outings[o].operation.name for o in together)
-        for load_id, n in sorted(needs.items()):
-            owned = inventory.by_id[load_id].count
-            if n > owned:
-                text = (
-                    f"found {n} × {load_id} at the same time ({names}), but {owned} owned; need other loads or dates."
-                )
-                faults.append(Fault(programme.file, None, "operations", text))
-    if faults:
-        raise BadInput(faults)
+    asked = _changed(programme, overrides)
+    warn(overrides.warnings, asked.warnings, inventory.warnings)
+    return answered(
+        lambda clock: share(asked, inventory, with_=options.with_, without=options.without, clock=clock),
+        overrides,
+        "mass",
+        is_json=is_json,
+    )
 
 
 def _overridden(standing: Standing, overrides: Overrides, least: str | None) -> Standing:
@@ -204,13 +127,10 @@ def _overridden(standing: Standing, overrides: Overrides, least: str | None) -> 
     return replace(standing, events=events, **changes)
 
 
-def _changed(programme: Programme, overrides: Overrides, inventory: Inventory) -> Programme:
-    """A programme as the options have it, all its loads owned often enough."""
+def _changed(programme: Programme, overrides: Overrides) -> Programme:
+    """A programme as the options have it."""
     outings = tuple(replace(outing, operation=overrides.of(outing.operation)) for outing in programme.outings)
-    programme = replace(programme, outings=outings)
-    _check(inventory, [outing.operation for outing in outings])
-    _check_together(programme, inventory)
-    return programme
+    return replace(programme, outings=outings)
 
 
 def _mass_g(text: str) -> int:
@@ -222,17 +142,5 @@ def _mass_g(text: str) -> int:
 def _cents(text: str) -> int:
     from kitopt.inventory.fields import Number
 
-    return int(
-        read_option("--budget", Number("a sum of money", "250 or 99.50", least=0, most=10**9, whole="cents"), text)
-    )
-
-
-def _warn(warnings: Iterable[str]) -> None:
-    for warning in dict.fromkeys(warnings):
-        say(f"warning: {warning}")
-
-
-def _sky_of(operation: Operation) -> Sky:
-    from kitopt.sky import windows_for
-
-    return windows_for(operation)
+    field = Number("a sum of money", "250 or 99.50", least=0, most=10**9, whole="cents")
+    return int(read_option("--budget", field, text))

@@ -31,6 +31,8 @@ class Options:
     seed: str | None = None
     step: str | None = None
     backup: str | None = None
+    with_: tuple[str, ...] = ()
+    without: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from kitopt.budget import Budget
 from kitopt.cli.against import check_against_what, trade
-from kitopt.cli.inputs import Gather, catalogue_beside, read_both
+from kitopt.cli.answering import answered, warn
+from kitopt.cli.inputs import Gather, read_both
 from kitopt.cli.options import Options, check_options
-from kitopt.cli.progress import Progress
-from kitopt.cli.request import EXIT_CODES, Answer
+from kitopt.cli.request import Answer
 from kitopt.cli.streams import say
+from kitopt.errors import Fault
+
+if TYPE_CHECKING:
+    from kitopt.interface.result import Result
 
 
 def run_pack(
@@ -22,8 +27,9 @@ def run_pack(
     is_brief: bool = False,
     with_reasons: bool = True,
     against: str | None = None,
+    kit: str | None = None,
 ) -> Answer:
-    """Choose the best kit for one operation and word the answer.
+    """Choose the best kit for one operation, or judge the one that is named, and word the answer.
 
     Raises
     ------
@@ -33,50 +39,29 @@ def run_pack(
     gather = Gather()
     overrides = gather.get(lambda: check_options(options))
     gather.get(lambda: check_against_what(against))
+    if kit is not None and against is not None:
+        gather.faults.append(Fault("--against", None, None, "found with --kit; a kit that is named is not weighed."))
     operation, inventory = read_both(gather, file, folder)
     assert overrides is not None
     operation = overrides.of(operation)
     if file is None:
         say(f"No operation named: this is the invented demo, {Path(operation.file).name}.")
-    for warning in (*operation.warnings, *inventory.warnings):
-        say(f"warning: {warning}")
+    warn(operation.warnings, inventory.warnings)
 
-    # the engine brings NumPy and the solver: not before the files are known to be good
-    from kitopt.choice import pack, with_fresh
-    from kitopt.explain import Why, why
-    from kitopt.sky import fresh_windows, not_made, windows_for
+    from kitopt.interface.calls import pack
 
-    progress = Progress(sys.stderr, operation.least)
-    budget = overrides.budget(progress)
-    reasons = Why()
-    try:
-        sky = not_made(operation) if budget.is_over else windows_for(operation)
-        choice = pack(operation, inventory, sky, budget=budget)
-        if against is not None:
-            return Answer(trade(choice, against, budget, is_json=is_json), EXIT_CODES[choice.status])
-        progress.say("judging unseen weather")
-        if sky.can_refresh:
-            choice = with_fresh(choice, lambda: fresh_windows(operation), budget)
-        if with_reasons and not is_brief:
-            reasons = why(
-                choice,
-                sky_of=windows_for,
-                catalogue=lambda: catalogue_beside(inventory),
-                budget=budget,
-            )
-    finally:
-        progress.clear()
+    def call(clock: Budget) -> Result:
+        return pack(
+            operation,
+            inventory,
+            kit=kit,
+            with_=options.with_,
+            without=options.without,
+            reasons=with_reasons and not is_brief and against is None,
+            fresh=against is None,
+            clock=clock,
+        )
 
-    if is_json:
-        from kitopt.report.document import as_json, document
-
-        text = as_json(document(choice, reasons))
-    elif is_brief:
-        from kitopt.report.text import brief
-
-        text = brief(choice)
-    else:
-        from kitopt.report.text import answer
-
-        text = answer(choice, reasons)
-    return Answer(text, EXIT_CODES[choice.status])
+    if against is None:
+        return answered(call, overrides, operation.least, is_json=is_json, is_brief=is_brief)
+    return answered(lambda clock: trade(call(clock), against, clock), overrides, operation.least, is_json=is_json)

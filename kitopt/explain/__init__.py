@@ -6,7 +6,7 @@ from kitopt.explain.caution import Caution
 from kitopt.explain.cautions import cautions
 from kitopt.explain.edges import Edge, Edges, edges
 from kitopt.explain.reasons import Reason, not_packed
-from kitopt.explain.why import Why, why
+from kitopt.explain.why import Why, second_look, why
 from kitopt.explain.within import Within, within
 from kitopt.explain.without import Without, without_each
 
@@ -25,6 +25,7 @@ __all__ = [
     "cautions",
     "edges",
     "not_packed",
+    "second_look",
     "why",
     "within",
     "without_each",

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from kitopt.choice import Choice
 from kitopt.explain.cannot_join import remedy
-from kitopt.explain.in_the_way import shortages
 from kitopt.inventory.items import Battery, Load
 from kitopt.model.kit import Block
 
@@ -37,7 +36,7 @@ def _causes(choice: Choice) -> list[Block]:
         return []
     _, blocks = choice.blocks[0]
     without = [b for b in blocks if any(isinstance(choice.inventory.by_id[i], Load) for i in b.items)]
-    return without or shortages(choice)
+    return without or ([] if choice.shortfall is None else list(choice.shortfall.in_the_way))
 
 
 def told(choice: Choice, block: Block) -> str:

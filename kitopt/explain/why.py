@@ -65,3 +65,12 @@ def why(
     budget.say("going through it minute by minute")
     second = None if budget.is_over else agreement(choice)
     return Why(withouts=without_each(choice, budget=budget), agreement=second)
+
+
+def second_look(choice: Choice, budget: Budget = UNLIMITED) -> Why:
+    """What is told of a kit that was named, not chosen: a second opinion, or why nothing of it fits together."""
+    if choice.packed:
+        budget.say("going through it minute by minute")
+        return Why(agreement=agreement(choice))
+    is_whole = choice.shortfall is not None and bool(choice.shortfall.packed)
+    return Why(conflicts=conflicts(choice)) if choice.status == "no-kit" and not is_whole else Why()

@@ -34,7 +34,7 @@ MISTYPED_LETTERS = 2
 Checked = TypeVar("Checked", bound=BaseModel)
 
 
-def read_inventory(folder: Path) -> Inventory:
+def read_inventory(folder: Path | str) -> Inventory:
     """Read every CSV file of an inventory folder.
 
     ``batteries.csv`` and ``loads.csv`` must be there; other files may be missing. ``connectors.csv``
@@ -55,7 +55,7 @@ def read_inventory(folder: Path) -> Inventory:
     BadInput
         With every fault of every file.
     """
-    return _Folder(folder).read()
+    return _Folder(Path(folder)).read()
 
 
 def _families(items: dict[str, tuple[Item, ...]]) -> set[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
@@ -28,7 +29,7 @@ from kitopt.model.need import draws, total_w
 from kitopt.model.rulebook import RULES
 from kitopt.model.wiring import Chain, Contacts, loop_ohm
 from kitopt.operation.clock import steps_of
-from kitopt.operation.terms import Operation
+from kitopt.operation.terms import Bound, Operation
 from kitopt.sky.windows import Sky
 
 Floats = NDArray[np.float64]
@@ -264,15 +265,38 @@ def order_equal_units(model: KitModel) -> None:
                 model.rows.append(Row(tuple(watts), lower=0.0, rule="order", text="equal controllers in order"))
 
 
-def add_stock(model: KitModel) -> None:
-    """No more of anything than is owned; called when all columns are there."""
-    for item_id, uses in model.uses().items():
-        columns = np.flatnonzero(uses)
-        count = model.inventory.by_id[item_id].count
-        if float(uses @ model.upper()) > count:
-            terms = tuple((int(j), float(uses[j])) for j in columns)
-            text = f"{count} × {item_id} owned"
-            model.rows.append(Row(terms, upper=float(count), rule="stock", text=text))
+def add_stock(model: KitModel, *, is_part_of_a_bag: bool = False) -> None:
+    """Bounds on the pieces of each item, by what is owned and what is forced; called when all columns are there.
+
+    Parameters
+    ----------
+    is_part_of_a_bag : bool
+        Whether the kit need not take all that is carried, so that nothing can be forced into it.
+    """
+    asked = {bound.id: bound for bound in model.operation.bounds}
+    uses_of = model.uses()
+    for item_id in sorted({*uses_of, *asked}):
+        item = model.inventory.by_id.get(item_id)
+        uses = uses_of.get(item_id)
+        owned = 0 if item is None else item.count
+        bound = asked.get(item_id, Bound(item_id))
+        least = 0 if is_part_of_a_bag else bound.least
+        most = owned if bound.most is None else min(owned, bound.most)
+        if bound.most is not None and most < owned:
+            text = f"{item_id} is left at home, as asked" if most < 1 else f"{most} × {item_id} at most, as asked"
+            if most < 1:
+                model.block((item_id,), "asked", text)
+        elif least:
+            text = f"{least} × {item_id} at least, as asked"
+        else:
+            text = f"{owned} × {item_id} owned"
+        rule = "stock" if bound == Bound(item_id) else "asked"
+        if uses is None:
+            if least:
+                model.refuse(text, rule)
+        elif least or float(uses @ model.upper()) > most:
+            terms = tuple((int(j), float(uses[j])) for j in np.flatnonzero(uses))
+            model.rows.append(Row(terms, float(least) if least else -math.inf, float(most), rule, text))
 
 
 def add_fuse_stock(model: KitModel) -> None:

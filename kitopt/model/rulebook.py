@@ -132,6 +132,7 @@ RULES: dict[str, Rule] = {
     ),
     "mass-limit": Rule(("block",), "The kit weighs no more than the operation allows.", "the operation"),
     "assumed-limit": Rule(("ask",), "Limits are known from labels, not assumed.", NO_SOURCE),
+    "asked": Rule(("block",), "What is to stay at home is not packed.", "who asks"),
     "prices": Rule(("ask",), "Prices are known where price decides.", NO_SOURCE),
     "sky": Rule(("warn",), "What the weather data are worth is said.", "the weather's source"),
     "file": Rule(("ask",), "What looks mistaken in the files is looked up.", "the files"),

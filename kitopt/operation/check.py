@@ -1,11 +1,14 @@
-"""Whether an inventory has what an operation names."""
+"""Whether an inventory has what an operation, or several, name."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable
 
 from kitopt.errors import BadInput, Fault
 from kitopt.files.faults import quoted
 from kitopt.files.nearest import did_you_mean
 from kitopt.inventory.items import Inventory, Load
+from kitopt.operation.plans import Programme, at_once
 from kitopt.operation.terms import Operation
 
 
@@ -33,5 +36,49 @@ def check_against(operation: Operation, inventory: Inventory) -> None:
             hint = did_you_mean(use.id, [load.id for load in inventory.loads])
             text = f"found {quoted(use.id)}, need the id of a load in loads.csv of {inventory.folder}.{hint}"
         faults.append(Fault(operation.file, use.line or None, f"loads[{n}].{key}", text))
+    if faults:
+        raise BadInput(faults)
+
+
+def check_each(operations: Iterable[Operation], inventory: Inventory) -> None:
+    """Check that every load of every operation is owned.
+
+    Raises
+    ------
+    BadInput
+        With the faults of all; those of one file are told once.
+    """
+    faults: list[Fault] = []
+    for operation in {one.file: one for one in operations}.values():
+        try:
+            check_against(operation, inventory)
+        except BadInput as error:
+            faults.extend(error.faults)
+    if faults:
+        raise BadInput(faults)
+
+
+def check_programme(programme: Programme, inventory: Inventory) -> None:
+    """Check that every load is owned, and often enough for the operations at the same time.
+
+    Raises
+    ------
+    BadInput
+    """
+    check_each((outing.operation for outing in programme.outings), inventory)
+    faults = []
+    for together in at_once(programme.outings):
+        needs: dict[str, int] = {}
+        for o in together:
+            for use in programme.outings[o].operation.loads:
+                needs[use.id] = needs.get(use.id, 0) + use.count
+        names = ", ".join(programme.outings[o].operation.name for o in together)
+        for load_id, n in sorted(needs.items()):
+            owned = inventory.by_id[load_id].count
+            if n > owned:
+                text = (
+                    f"found {n} × {load_id} at the same time ({names}), but {owned} owned; need other loads or dates."
+                )
+                faults.append(Fault(programme.file, None, "operations", text))
     if faults:
         raise BadInput(faults)

@@ -48,7 +48,7 @@ _SHAPES = {
 NOTED_AT_MOST = 50
 
 
-def read_operation(path: Path) -> Operation:
+def read_operation(path: Path | str) -> Operation:
     """Read one operation.
 
     Parameters
@@ -66,6 +66,7 @@ def read_operation(path: Path) -> Operation:
     BadInput
         With every fault found, each with the line of its key.
     """
+    path = Path(path)
     faults = FaultList(str(path))
     content = read_bytes(path, faults, LARGEST_BYTES)
     text = None if content is None else decode(content, faults, "save it as UTF-8 text")

@@ -30,7 +30,7 @@ MIDDLE = 15
 """Day of the month to which an operation is moved."""
 
 
-def read_standing(path: Path) -> Standing:
+def read_standing(path: Path | str) -> Standing:
     """Read what a grab-kit must be ready for.
 
     Raises
@@ -38,6 +38,7 @@ def read_standing(path: Path) -> Standing:
     BadInput
         With every fault found, in this file and in the operations that it names.
     """
+    path = Path(path)
     document = _Document(path)
     values = document.values(tables.StandingTable, ("events", "bags"))
     top = document.table(tables.StandingTable, values, ())
@@ -62,7 +63,7 @@ def read_standing(path: Path) -> Standing:
     )
 
 
-def read_programme(path: Path) -> Programme:
+def read_programme(path: Path | str) -> Programme:
     """Read a season or a club's programme: operations that draw on one stock.
 
     Raises
@@ -70,6 +71,7 @@ def read_programme(path: Path) -> Programme:
     BadInput
         With every fault found, in this file and in the operations that it names.
     """
+    path = Path(path)
     document = _Document(path)
     values = document.values(tables.ProgrammeTable, ("operations",))
     top = document.table(tables.ProgrammeTable, values, ())

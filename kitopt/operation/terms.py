@@ -137,6 +137,16 @@ class LoadUse:
 
 
 @dataclass(frozen=True)
+class Bound:
+    """How many pieces of an item a kit must take and may take, whatever else would be best."""
+
+    id: str
+    least: int = 0
+    most: int | None = None
+    """None for as many as there are."""
+
+
+@dataclass(frozen=True)
 class Operation:
     """One outing. ``start`` is aware, in the site's time zone; ``hours`` are elapsed hours."""
 
@@ -156,6 +166,8 @@ class Operation:
     mass_limit_g: int | None = None
     air_travel: bool = False
     least: Objective = "mass"
+    bounds: tuple[Bound, ...] = ()
+    """Items forced in or out, each id once."""
     assumed: tuple[Assumed, ...] = ()
     warnings: tuple[str, ...] = ()
 

@@ -42,6 +42,7 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
         "start": _time(operation.start),
         "hours": _number(operation.hours),
         "confidence": float(operation.need.confidence),
+        "forced": [{"id": one.id, "least": one.least, "most": one.most} for one in operation.bounds],
         "proof": proof_document(choice.proof),
         "kit": entries(inventory, choice.packed),
         "mass_g": choice.mass_g,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from kitopt.choice import Choice, Packed
+from kitopt.choice import Choice, Shortfall
 from kitopt.explain import Why, cautions
 from kitopt.explain.ruled_out import blocks_that_matter, told
 from kitopt.files.plain import cut
@@ -13,7 +13,8 @@ from kitopt.model.kit import Join, Unit
 from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.leads import lead_ids
-from kitopt.report.reasons import section
+from kitopt.report.lists import checklist, counted, fact, forced_fact, row
+from kitopt.report.reasons import energy, section
 from kitopt.report.repairs import conflicts_section, repairs_section
 from kitopt.report.second_opinion import second_opinion_text
 from kitopt.report.wiring import wiring
@@ -33,13 +34,14 @@ _SUPERLATIVE = {"mass": "lightest", "price": "cheapest", "items": "fewest items"
 def answer(choice: Choice, why: Why = NOTHING_ASKED) -> str:
     """All that has to be known, to be read in half a minute."""
     if choice.packed:
-        lines = [*_headline(choice), "", *_kit(choice, choice.packed), "", *_facts(choice, why), "", *wiring(choice)]
+        lines = [*_headline(choice), "", *checklist(choice.inventory, choice.packed, with_price=True)]
+        lines += ["", *facts(choice), *_sure(choice, why), "", *wiring(choice)]
     else:
         lines = _nothing(choice, why)
     reasons = section(choice, why.withouts)
     lines += ["", *reasons] if reasons else []
-    lines += ["", *_cautions(choice, with_blocks=not why.conflicts)]
-    assumed = _assumed(choice)
+    lines += ["", *cautions_section(choice, with_blocks=not why.conflicts)]
+    assumed = assumed_section(choice)
     if assumed:
         lines += ["", *assumed]
     return "\n".join(lines) + "\n"
@@ -55,90 +57,57 @@ def brief(choice: Choice) -> str:
         item = choice.inventory.by_id[one.id]
         mass = words.mass(one.count * item.mass_g)
         head = f"{one.count:3}  {cut(one.id, 30):{min(ids, 30)}}  "
-        lines.append(_row(head, item.name, mass))
+        lines.append(row(head, item.name, mass))
     return "\n".join(lines) + "\n"
 
 
 def _headline(choice: Choice) -> list[str]:
-    operation, survival = choice.operation, choice.survival
+    operation = choice.operation
     amount = words.mass(choice.mass_g)
     if operation.least == "price":
         amount = f"{words.price(choice.price_cents, choice.inventory.currency)}, {amount}"
     elif operation.least == "items":
         amount = f"{sum(one.count for one in choice.packed)} items, {amount}"
-    text = f"{operation.name}: {amount}, {words.hours(operation.hours)}"
-    if survival is not None:
-        what = "window" if survival.tried == 1 else "windows"
-        text += (
-            f", survives {survival.survived:,} of {survival.tried:,} {what} "
-            f"({survival.needed:,} needed for {words.percent(operation.need.confidence)})"
-        )
-        if survival.fresh_tried:
-            text += f"; {survival.fresh_survived:,} of {survival.fresh_tried:,} unseen"
-    return wrapped(text + ".")
+    return wrapped(f"{operation.name}: {amount}, {words.hours(operation.hours)}{survives(choice)}.")
 
 
-def _kit(choice: Choice, packed: Sequence[Packed]) -> list[str]:
-    by_id = choice.inventory.by_id
-    kinds = max(len(one.kind) for one in packed)
-    ids = min(22, max(len(one.id) for one in packed))
-    lines = []
-    last = ""
-    for one in packed:
-        item = by_id[one.id]
-        kind = one.kind if one.kind != last else ""
-        last = one.kind
-        head = f"{kind:{kinds}} {one.count:3}  {cut(one.id, ids):{ids}}  "
-        lines.append(_row(head, item.name, words.mass(one.count * item.mass_g)))
-    count = sum(one.count for one in packed)
-    total_g = sum(one.count * by_id[one.id].mass_g for one in packed)
-    lines.append(_row(f"{'total':{kinds}} {count:3}  ", _total_price(choice, packed), words.mass(total_g)))
-    return lines
-
-
-def _row(head: str, name: str, tail: str) -> str:
-    end = max(10, len(tail) + 2)
-    room = WIDTH - len(head) - end
-    return f"{head}{cut(name, room):{room}}{tail:>{end}}"
-
-
-def _total_price(choice: Choice, packed: Sequence[Packed]) -> str:
-    prices = [(one.count, choice.inventory.by_id[one.id].price_cents) for one in packed]
-    known = [n * cents for n, cents in prices if cents is not None]
-    if not known:
+def survives(choice: Choice) -> str:
+    """The end of a sentence that says how many windows are survived; nothing where that is not known."""
+    survival = choice.survival
+    if survival is None:
         return ""
-    text = words.price(sum(known), choice.inventory.currency)
-    missing = sum(n for n, cents in prices if cents is None)
-    return f"{text} without {_count(missing, 'item')} of unknown price" if missing else text
+    what = "window" if survival.tried == 1 else "windows"
+    text = (
+        f", survives {survival.survived:,} of {survival.tried:,} {what} "
+        f"({survival.needed:,} needed for {words.percent(choice.operation.need.confidence)})"
+    )
+    if survival.fresh_tried:
+        text += f"; {survival.fresh_survived:,} of {survival.fresh_tried:,} unseen"
+    return text
 
 
-def _count(n: int, what: str) -> str:
-    return f"{n:,} {what}" if n == 1 else f"{n:,} {what}s"
-
-
-def _fact(label: str, text: str) -> list[str]:
-    return wrapped(text, f"{label:8} ", " " * 9)
-
-
-def _joins(joins: Joins) -> list[str]:
+def joins_section(joins: Joins) -> list[str]:
+    """Which panel goes to which controller by which leads."""
     lines = []
     for join, unit, n in joins:
         count = join.n_joined * n
         leads = lead_ids(join)
         by = f" by {', '.join(leads)}" if leads else ""
-        lines += _fact("Join", f"{'' if count == 1 else f'{count} × '}{join.panel.id} to {unit.name}{by}")
+        lines += fact("Join", f"{'' if count == 1 else f'{count} × '}{join.panel.id} to {unit.name}{by}")
     return lines
 
 
-def _facts(choice: Choice, why: Why) -> list[str]:
+def facts(choice: Choice) -> list[str]:
+    """What the loads need and how the kit fares."""
     operation, lowest = choice.operation, choice.lowest
     lines: list[str] = []
+    lines += forced_fact(operation.bounds)
     if choice.joins and choice.sky.aim_text:
-        lines += _fact("Aim", f"{choice.sky.aim_text}.")
-    lines += _fact("Need", f"{choice.need_wh:,.0f} Wh in all, {choice.peak_a:.1f} A at the peak.")
+        lines += fact("Aim", f"{choice.sky.aim_text}.")
+    lines += fact("Need", f"{choice.need_wh:,.0f} Wh in all, {choice.peak_a:.1f} A at the peak.")
     if lowest is not None:
         # rounded down: a charge is never told too high
-        lines += _fact(
+        lines += fact(
             "Lowest",
             f"{words.moment(lowest.time)}: {int(lowest.charge_ah * 10) / 10:.1f} Ah ({int(lowest.charge_wh)} Wh) left, "
             f"{int(lowest.margin_wh)} Wh above what is held back; hardest window survived ({lowest.window}).",
@@ -147,10 +116,14 @@ def _facts(choice: Choice, why: Why) -> list[str]:
     if choice.no_sun_hours is not None:
         lasts_h = int(choice.no_sun_hours * 10 + 1e-6) / 10
         whole = lasts_h >= operation.hours - 1e-6
-        lines += _fact("No sun", f"lasts all {words.hours(operation.hours)}." if whole else f"lasts {lasts_h:.1f} h.")
-    lines += _fact("Proof", _proof(choice))
+        lines += fact("No sun", f"lasts all {words.hours(operation.hours)}." if whole else f"lasts {lasts_h:.1f} h.")
+    return lines
+
+
+def _sure(choice: Choice, why: Why) -> list[str]:
+    lines = fact("Proof", _proof(choice))
     if why.agreement is not None:
-        lines += _fact("Check", second_opinion_text(choice, why.agreement))
+        lines += fact("Check", second_opinion_text(choice, why.agreement))
     return lines
 
 
@@ -161,9 +134,9 @@ def _losses(choice: Choice) -> list[str]:
         return []
     kinds = " or ".join(f"one {kind}" for kind in backup)
     if not choice.losses:
-        return _fact("Backup", f"{kinds}: none is packed, so none can be lost.")
+        return fact("Backup", f"{kinds}: none is packed, so none can be lost.")
     worst = min(choice.losses, key=lambda loss: (loss.survived, loss.margin_wh))
-    return _fact(
+    return fact(
         "Backup",
         f"what must run outlives the loss of {kinds}, with the rest switched off; hardest is to be without "
         f"{worst.what}: {worst.survived:,} of {worst.tried:,} windows survived.",
@@ -196,7 +169,8 @@ def _no_kit_headline(choice: Choice) -> list[str]:
     if choice.status == "time-limit":
         text = f"{choice.operation.name}: the time was up before any kit was found that runs it for {lasts}."
     else:
-        text = f"No kit in this inventory runs {choice.operation.name} for {lasts}."
+        under = f" with {words.forced(choice.operation.bounds)}" if choice.operation.bounds else ""
+        text = f"No kit in this inventory runs {choice.operation.name} for {lasts}{under}."
     return wrapped(text)
 
 
@@ -218,19 +192,21 @@ def _nothing(choice: Choice, why: Why) -> list[str]:
         return [*lines, *(["", *conflicts] if conflicts else []), *helps]
     count = sum(one.count for one in shortfall.packed)
     mass_g = sum(one.count * choice.inventory.by_id[one.id].mass_g for one in shortfall.packed)
-    at = f" at {words.moment(shortfall.time)}" if shortfall.time else ""
-    lines += wrapped(
-        f"The strongest that fits together ({_count(count, 'item')}, {words.mass(mass_g)}) falls "
-        f"{shortfall.shortfall_wh:,.0f} Wh short{at}{_in_which_weather(choice)}.",
-        "  ",
-    )
-    lines += [*helps, "", *_kit(choice, shortfall.packed)]
-    joins = _joins(shortfall.joins)
+    strongest = f"The strongest that fits together ({counted(count, 'item')}, {words.mass(mass_g)})"
+    lines += wrapped(f"{strongest} {falls_short(choice, shortfall)}.", "  ")
+    lines += [*helps, "", *checklist(choice.inventory, shortfall.packed, with_price=True)]
+    joins = joins_section(shortfall.joins)
     lines += ["", *joins] if joins else []
     blocks = _blocks(choice)
     if blocks:
         lines += ["", "Ruled out", *blocks]
     return lines
+
+
+def falls_short(choice: Choice, shortfall: Shortfall) -> str:
+    """By how much, when and in which weather the strongest kit fails."""
+    at = f" at {words.moment(shortfall.time)}" if shortfall.time else ""
+    return f"falls {energy(shortfall.shortfall_wh)} short{at}{_in_which_weather(choice)}"
 
 
 def _in_which_weather(choice: Choice) -> str:
@@ -259,7 +235,8 @@ def _list(texts: Iterable[str], more: str, most: int = MOST_BLOCKS) -> list[str]
     return lines
 
 
-def _cautions(choice: Choice, *, with_blocks: bool) -> list[str]:
+def cautions_section(choice: Choice, *, with_blocks: bool) -> list[str]:
+    """What is to be heeded, found out and, where nothing fits together, what rules say no."""
     # what looks mistaken in the files has been said while they were read
     found = [caution for caution in cautions(choice) if caution.rule != "file"]
     if not with_blocks:
@@ -275,12 +252,13 @@ def _cautions(choice: Choice, *, with_blocks: bool) -> list[str]:
     return lines
 
 
-def _assumed(choice: Choice) -> list[str]:
+def assumed_section(choice: Choice) -> list[str]:
+    """Values of the kit that were left blank, and how many others."""
     mine, everything = of_the_kit(choice), in_order(choice)
     if not everything:
         return []
     if not mine:
-        return [f"Nothing in this kit is assumed; {_count(len(everything), 'value')} of other items: kitopt check"]
+        return [f"Nothing in this kit is assumed; {counted(len(everything), 'value')} of other items: kitopt check"]
     lines = ["Assumed, because it was left blank"]
     lines += [assumed_line(one) for one in mine[:MOST_ASSUMED]]
     left = len(everything) - min(len(mine), MOST_ASSUMED)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import itertools
 import textwrap
+from collections.abc import Iterable
 from datetime import datetime
 from fractions import Fraction
 
 from kitopt.files.plain import printable
+from kitopt.operation.terms import Bound
 
 WIDTH = 80
 
@@ -25,6 +27,13 @@ def price(cents: float, currency: str) -> str:
 def hours(value_h: float) -> str:
     """Hours to a tenth."""
     return f"{round(value_h, 1):g} h"
+
+
+def forced(bounds: Iterable[Bound]) -> str:
+    """What is forced in and out, such as "at least 2 lfp-10, no fold-20"."""
+    parts = [f"at least {one.least} {one.id}" for one in bounds if one.least]
+    parts += [f"at most {one.most} {one.id}" if one.most else f"no {one.id}" for one in bounds if one.most is not None]
+    return ", ".join(parts)
 
 
 def percent(share: Fraction) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -17,13 +18,21 @@ from kitopt.report.words import WIDTH
 BLOCKS = shown()
 
 
-@pytest.mark.parametrize(("command", "output"), BLOCKS, ids=[command.split()[1] for command, _ in BLOCKS])
+@pytest.mark.parametrize(("command", "output"), BLOCKS, ids=[" ".join(command.split()[1:3]) for command, _ in BLOCKS])
 def test_the_output_shown_is_the_output_printed(command: str, output: str, tmp_path: Path) -> None:
     assert as_long_as(output, printed(command, tmp_path)) == output
 
 
 def test_each_command_that_chooses_is_shown() -> None:
-    assert [command.split()[1] for command, _ in BLOCKS] == ["pack", "grab-kit", "share", "buy"]
+    assert {command.split()[1] for command, _ in BLOCKS} == {"pack", "grab-kit", "share", "buy"}
+
+
+def test_the_python_shown_prints_what_is_shown(tmp_path: Path) -> None:
+    text = README.read_text(encoding="utf-8")
+    ((code, output),) = re.findall(r"```python\n(.*?)```\n\n```text\n(.*?)```", text, re.DOTALL)
+    shutil.copytree(REPOSITORY / "inventory", tmp_path / "inventory")
+    done = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=True)
+    assert done.stdout == output
 
 
 def test_the_demo_fits_a_narrow_page() -> None:
@@ -36,7 +45,7 @@ def test_the_demo_fits_a_narrow_page() -> None:
 
 
 def test_every_option_named_exists() -> None:
-    commands = ("pack", "grab-kit", "share", "buy")
+    commands = ("pack", "grab-kit", "share", "buy", "check")
     told = "".join(
         subprocess.run(
             [sys.executable, "-m", "kitopt", command, "--help"], capture_output=True, text=True, check=True

@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import io
 import json
+import signal
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -112,12 +113,17 @@ def write_plan(folder: Path, table: str, nights: Sequence[Night], more: str = ""
 def said(*args: object) -> tuple[str, int]:
     """What a command prints, and its exit code."""
     spoken = io.StringIO()
-    with (
-        contextlib.redirect_stdout(spoken),
-        contextlib.redirect_stderr(io.StringIO()),
-        pytest.raises(SystemExit) as end,
-    ):
-        main([*map(str, args)])
+    # a command ends deaf to interrupts; the processes of other tests would inherit that
+    heard = signal.getsignal(signal.SIGINT)
+    try:
+        with (
+            contextlib.redirect_stdout(spoken),
+            contextlib.redirect_stderr(io.StringIO()),
+            pytest.raises(SystemExit) as end,
+        ):
+            main([*map(str, args)])
+    finally:
+        signal.signal(signal.SIGINT, heard)
     assert isinstance(end.value.code, int)
     return spoken.getvalue(), end.value.code
 

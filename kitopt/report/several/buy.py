@@ -7,7 +7,7 @@ from typing import Any
 from kitopt.choice.purchase import Purchase, Single
 from kitopt.report import words
 from kitopt.report.document import SCHEMA, document, entries, proof_document
-from kitopt.report.several.lists import all_cautions, fact, in_short, proof_text
+from kitopt.report.lists import all_cautions, fact, forced_fact, in_short, proof_text
 from kitopt.report.words import wrapped
 
 
@@ -44,6 +44,7 @@ def buy_text(found: Purchase) -> str:
         else:
             text = f"{operation.name}, {day}: {words.mass(choice.mass_g)}, {in_short(choice.packed)}."
             lines += fact("Kit", text)
+    lines += forced_fact(outings[0].operation.bounds)
     lines += fact("Proof", _proof(found))
     if found.choices:
         sure = "proved" if found.is_lightest else "not proved"

@@ -11,7 +11,7 @@ from kitopt.files.plain import cut
 from kitopt.inventory.items import Battery
 from kitopt.report import words
 from kitopt.report.document import SCHEMA, document, entries, proof_document
-from kitopt.report.several.lists import all_cautions, checklist, fact, in_short, proof_text
+from kitopt.report.lists import all_cautions, checklist, fact, forced_fact, in_short, proof_text
 from kitopt.report.words import wrapped
 
 
@@ -65,7 +65,7 @@ def grab_text(kit: GrabKit, hours: int | None = None) -> str:
         )
     for event, choice in zip(kit.standing.events, kit.choices, strict=True):
         lines += fact("Event", f"{event.name}: {in_short(choice.packed)}.")
-    lines += _recharge(kit)
+    lines += [*forced_fact(kit.standing.events[0].dates[0].bounds), *_recharge(kit)]
     if owned := borrowed(kit):
         lines += fact("Borrowed", ", ".join(f"{item_id} ({owner})" for item_id, owner in owned) + ".")
     if tags := tagged(kit):
@@ -122,7 +122,9 @@ def _nothing(kit: GrabKit, hours: int | None) -> list[str]:
         return wrapped(f"{kit.standing.name}: the time was up before any kit was found that passes every event.")
     if hours == 0:
         return wrapped(f"{kit.standing.name}: no kit within that mass lasts even one hour at each event.")
-    lines = wrapped(f"No kit in this inventory passes every event of {kit.standing.name}.")
+    bounds = kit.standing.events[0].dates[0].bounds
+    under = f" with {words.forced(bounds)}" if bounds else ""
+    lines = wrapped(f"No kit in this inventory passes every event of {kit.standing.name}{under}.")
     for name, share in kit.short:
         met = "all" if share >= 1 else f"{math.floor(100 * share)} %"
         lines += wrapped(f"The strongest meets {met} of the need at {name}.", "  ")

@@ -8,35 +8,54 @@ from kitopt.choice import Choice, Packed, Proof
 from kitopt.explain import cautions
 from kitopt.files.plain import cut
 from kitopt.inventory.items import Inventory
+from kitopt.operation.terms import Bound
 from kitopt.report import words
 from kitopt.report.words import WIDTH, wrapped
 
 _SIGNS = {"warn": "!", "ask": "?"}
 
 
-def checklist(inventory: Inventory, packed: Sequence[Packed], indent: str = "") -> list[str]:
-    """One line an item, then the total."""
+def checklist(
+    inventory: Inventory, packed: Sequence[Packed], indent: str = "", *, with_price: bool = False
+) -> list[str]:
+    """One line an item, then the total; of the price what is known."""
     if not packed:
         return [f"{indent}nothing"]
     by_id = inventory.by_id
     kinds = max(len(one.kind) for one in packed)
-    ids = min(20, max(len(one.id) for one in packed))
+    ids = min(22, max(len(one.id) for one in packed))
     lines: list[str] = []
     last = ""
     for one in packed:
         kind = one.kind if one.kind != last else ""
         last = one.kind
         head = f"{indent}{kind:{kinds}} {one.count:3}  {cut(one.id, ids):{ids}}  "
-        lines.append(_row(head, by_id[one.id].name, words.mass(one.count * by_id[one.id].mass_g)))
+        lines.append(row(head, by_id[one.id].name, words.mass(one.count * by_id[one.id].mass_g)))
     total_g = sum(one.count * by_id[one.id].mass_g for one in packed)
     head = f"{indent}{'total':{kinds}} {sum(one.count for one in packed):3}  "
-    return [*lines, _row(head, "", words.mass(total_g))]
+    return [*lines, row(head, _total_price(inventory, packed) if with_price else "", words.mass(total_g))]
 
 
-def _row(head: str, name: str, tail: str) -> str:
+def row(head: str, name: str, tail: str) -> str:
+    """A line with a name cut to what room there is, and something at the right edge."""
     end = max(10, len(tail) + 2)
     room = WIDTH - len(head) - end
     return f"{head}{cut(name, room):{room}}{tail:>{end}}"
+
+
+def _total_price(inventory: Inventory, packed: Sequence[Packed]) -> str:
+    prices = [(one.count, inventory.by_id[one.id].price_cents) for one in packed]
+    known = [n * cents for n, cents in prices if cents is not None]
+    if not known:
+        return ""
+    text = words.price(sum(known), inventory.currency)
+    missing = sum(n for n, cents in prices if cents is None)
+    return f"{text} without {counted(missing, 'item')} of unknown price" if missing else text
+
+
+def counted(n: int, what: str) -> str:
+    """A number and what is counted, such as "3 items"."""
+    return f"{n:,} {what}" if n == 1 else f"{n:,} {what}s"
 
 
 def in_short(packed: Iterable[Packed]) -> str:
@@ -73,6 +92,11 @@ def all_cautions(choices: Iterable[Choice]) -> list[str]:
 def fact(label: str, text: str) -> list[str]:
     """A label and a sentence."""
     return wrapped(text, f"{label:8} ", " " * 9)
+
+
+def forced_fact(bounds: Sequence[Bound]) -> list[str]:
+    """What was forced in and out of a kit; nothing where nothing was."""
+    return fact("Forced", f"{words.forced(bounds)}.") if bounds else []
 
 
 def proof_text(proof: Proof, what: str, amount: str, bound: str) -> str:

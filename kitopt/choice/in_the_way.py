@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from kitopt.choice import Choice, Solved
+from kitopt.choice.search import Solved
 from kitopt.engine.plan import Plan
 from kitopt.engine.solver import Program, solve
 from kitopt.model.kit import Block
@@ -14,17 +15,17 @@ _SHORT = ("stock", "strip", "panel-input")
 """Rows of which a shortage can be told: pieces owned, and room at strips."""
 
 
-def shortages(choice: Choice) -> list[Block]:
+def shortages(tried: Sequence[Solved]) -> tuple[Block, ...]:
     """What is short where no counts obey the rules, whatever the weather.
 
     Each row of stock and of room at strips may be exceeded, at a price; the fewest pieces by which
     something fits together are told, for the first class of batteries for which that helps.
     """
-    for solved in choice.solved:
+    for solved in tried:
         found = _shortages(solved)
         if found:
-            return found
-    return []
+            return tuple(found)
+    return ()
 
 
 def _shortages(solved: Solved) -> list[Block]:

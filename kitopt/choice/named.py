@@ -1,0 +1,168 @@
+"""A kit that somebody names, such as the usual bag: does it do, what is missing, what is too much.
+
+Only what is named may be packed, and of its batteries and panels as many as the rules and leads allow are used.
+What is missing is the purchase of a stock that owns the named kit and offers the rest of the inventory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice.measure import listed, measured, with_need
+from kitopt.choice.offers import bought_of
+from kitopt.choice.problem import Problem, Wanted, in_order
+from kitopt.choice.program import COST, given
+from kitopt.choice.search import Found, Search
+from kitopt.choice.strongest import strongest_of
+from kitopt.choice.terms import Choice, Made, Packed, Proof, Status
+from kitopt.inventory.items import CHOSEN_KINDS, Inventory
+from kitopt.operation.terms import Operation
+from kitopt.sky.windows import Sky
+
+_SECONDS_STRONGEST = 60.0
+
+
+@dataclass(frozen=True)
+class NamedKit:
+    """A named kit, judged.
+
+    Attributes
+    ----------
+    named : tuple of Packed
+        As it was named, with the loads and extras that are always packed.
+    choice : Choice
+        How it fares, wired as well as it can be: "found" when it does. When it does not, the choice holds no kit,
+        but `survival`, and its `shortfall` the strongest that can be wired of what is named.
+    used : tuple of Packed
+        What is used of it.
+    needless : tuple of Packed, or None
+        When it does: what could stay at home, the rest being the best kit of these pieces. None if not known.
+    missing : tuple of Packed
+        When it does not: what else of the inventory is needed, as little as can be of what counts first.
+    repair : {"found", "no-kit", "time-limit"}
+        Whether that is proved the least, cannot be had at all, or is not proved.
+    over_limit_g : int
+        By how much the whole of it is above the operation's limit. [g]
+    """
+
+    named: tuple[Packed, ...]
+    choice: Choice
+    used: tuple[Packed, ...] = ()
+    needless: tuple[Packed, ...] | None = None
+    missing: tuple[Packed, ...] = ()
+    repair: Status = "found"
+    over_limit_g: int = 0
+
+    @property
+    def status(self) -> Status:
+        """Whether it does, does not, or that is not known."""
+        return self.choice.status
+
+    @property
+    def mass_g(self) -> int:
+        """Mass of all that is named. [g]"""
+        return sum(one.count * self.choice.inventory.by_id[one.id].mass_g for one in self.named)
+
+    @property
+    def idle(self) -> tuple[Packed, ...]:
+        """What of it is not used."""
+        return beyond(self.named, self.used)
+
+
+def judge_kit(
+    operation: Operation, inventory: Inventory, sky: Sky, counts: Mapping[str, int], *, budget: Budget = UNLIMITED
+) -> NamedKit:
+    """Judge a kit that is named.
+
+    Parameters
+    ----------
+    counts : mapping of item id to int
+        Pieces of it, no more than are owned. Loads and extras count only where they go beyond what is always packed.
+    """
+    always = given(operation, inventory)
+    totals = {i: max(counts.get(i, 0), always.get(i, 0)) for i in sorted({*counts, *always})}
+    named = listed(inventory, totals)
+    grams = sum(one.count * inventory.by_id[one.id].mass_g for one in named)
+    limit_g = operation.mass_limit_g
+    problem = Problem((Wanted((operation,)),), _only(inventory, counts), lambda _: sky)
+    found = Search(problem, ("idle", "items", "mass"), budget).alone(0)
+    kit = NamedKit(
+        named,
+        _judged(operation, inventory, sky, found, grams, budget),
+        over_limit_g=0 if limit_g is None else max(0, grams - limit_g),
+    )
+    if kit.status == "found":
+        best = Search(problem, in_order(operation.least), budget).alone(0)
+        if best.best is None or best.best.outcome.counts is None or not best.is_sure:
+            return replace(kit, used=kit.choice.packed)
+        least = best.best.program.in_all(best.best.outcome.counts)
+        needless = beyond(named, listed(inventory, {**always, **least}))
+        return replace(kit, used=kit.choice.packed, needless=needless)
+    used = () if kit.choice.shortfall is None else kit.choice.shortfall.packed
+    missing, status = _missing(operation, inventory, sky, counts, budget)
+    return replace(kit, used=used, missing=missing, repair=status)
+
+
+def _judged(operation: Operation, inventory: Inventory, sky: Sky, found: Found, grams: int, budget: Budget) -> Choice:
+    """How the named pieces fare; the proof is of the mass that is carried."""
+    status: Status = "found" if found.has_kits else "no-kit" if found.is_sure else "time-limit"
+    proof = Proof("mass", None, None, status == "no-kit")
+    base = Choice(
+        operation,
+        inventory,
+        sky,
+        status,
+        proof,
+        solved=found.tried,
+        blocks=tuple((one.model.bus, tuple(one.model.blocks)) for one in found.tried),
+    )
+    if found.best is not None:
+        assert found.best.outcome.counts is not None
+        base = replace(base, proof=Proof("mass", float(grams), float(grams), True))
+        return measured(base, Made(found.best.model, sky, found.best.outcome.counts))
+    base = with_need(base, found.tried[0].model.bus if found.tried else None)
+    if status == "time-limit":
+        return base
+    shortfall = strongest_of(base, found.tried, budget.slice(_SECONDS_STRONGEST))
+    if shortfall.made is None:
+        return replace(base, shortfall=shortfall)
+    fares = measured(base, shortfall.made)
+    return replace(base, shortfall=shortfall, survival=fares.survival, need_wh=fares.need_wh, made=fares.made)
+
+
+def _missing(
+    operation: Operation, inventory: Inventory, sky: Sky, counts: Mapping[str, int], budget: Budget
+) -> tuple[tuple[Packed, ...], Status]:
+    """What the rest of the inventory has to add."""
+    offered = {
+        item.id: item.count - counts.get(item.id, 0)
+        for kind in CHOSEN_KINDS
+        for item in getattr(inventory, kind)
+        if item.count > counts.get(item.id, 0)
+    }
+    cost = COST[operation.least]
+    prices = {i: cost(inventory.by_id[i]) for i in offered}
+    wanted = (Wanted((operation,)),)
+    problem = Problem(wanted, inventory, lambda _: sky, ((0,),), offered=offered, prices=prices)
+    found = Search(problem, ("cost", "mass", "items"), budget, offered).alone(0)
+    bought = bought_of(found)
+    if bought is None:
+        return (), "no-kit" if found.is_sure else "time-limit"
+    return listed(inventory, bought), "found" if found.is_sure else "time-limit"
+
+
+def _only(inventory: Inventory, counts: Mapping[str, int]) -> Inventory:
+    """An inventory of the named pieces, with all loads and extras."""
+
+    def some(kind: str) -> tuple[object, ...]:
+        return tuple(replace(item, count=counts[item.id]) for item in getattr(inventory, kind) if counts.get(item.id))
+
+    return replace(inventory, **{kind: some(kind) for kind in CHOSEN_KINDS})  # type: ignore[arg-type]
+
+
+def beyond(packed: tuple[Packed, ...], other: tuple[Packed, ...]) -> tuple[Packed, ...]:
+    """What one list has more of than another."""
+    counts = {one.id: one.count for one in other}
+    return tuple(replace(one, count=n) for one in packed if (n := one.count - counts.get(one.id, 0)) > 0)

@@ -1,0 +1,57 @@
+"""The end that every command has in common: work under a progress line, then text or JSON and an exit code."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable
+from typing import Any, Protocol
+
+from kitopt.budget import Budget
+from kitopt.cli.options import Overrides
+from kitopt.cli.progress import Progress
+from kitopt.cli.request import EXIT_CODES, Answer
+from kitopt.cli.streams import say
+
+
+class Told(Protocol):
+    """What a call came to."""
+
+    @property
+    def status(self) -> str:
+        """Possible, impossible or not known."""
+
+    def to_dict(self) -> dict[str, Any]:
+        """As JSON."""
+
+    def to_text(self, *, is_brief: bool = False) -> str:
+        """In words."""
+
+
+def answered(
+    call: Callable[[Budget], Told], overrides: Overrides, least: str, *, is_json: bool = False, is_brief: bool = False
+) -> Answer:
+    """Call with the time that there is, and render what comes of it.
+
+    Parameters
+    ----------
+    least : str
+        What the progress line counts: mass, price or items.
+    """
+    progress = Progress(sys.stderr, least)
+    try:
+        found = call(overrides.budget(progress))
+        if is_json:
+            from kitopt.report.document import as_json
+
+            text = as_json(found.to_dict())
+        else:
+            text = found.to_text(is_brief=is_brief)
+    finally:
+        progress.clear()
+    return Answer(text, EXIT_CODES[found.status])
+
+
+def warn(*lists: Iterable[str]) -> None:
+    """Say what was read but looks mistaken, each once."""
+    for warning in dict.fromkeys(text for some in lists for text in some):
+        say(f"warning: {warning}")

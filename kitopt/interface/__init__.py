@@ -1,0 +1,1 @@
+"""What ``import kitopt`` gives: calls, and results that render themselves. The command line uses both."""

@@ -1,0 +1,79 @@
+"""Why an item is packed or not, or what binds the kit as a whole: asked of a result."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice import Choice, Status, with_fresh
+from kitopt.explain import Binding, Edges, Within, Without, binding, edges, within, without_each
+from kitopt.inventory.items import Extra, Load
+from kitopt.report import why as told
+from kitopt.sky import fresh_windows, windows_for
+
+
+@dataclass(frozen=True, eq=False)
+class Argument:
+    """Why a kit is what it is.
+
+    Attributes
+    ----------
+    item : str or None
+        What was asked about; None for the kit as a whole.
+    found : Without, Within or None
+        About an item: what the best kit is without it, or with it. None where it is given.
+    binding, edges : Binding or None, Edges
+        About the kit: what binds it, and how far it is from becoming another.
+    """
+
+    choice: Choice
+    item: str | None = None
+    found: Without | Within | None = None
+    binding: Binding | None = None
+    edges: Edges | None = None
+
+    @property
+    def status(self) -> Status:
+        """That of the kit."""
+        return self.choice.status
+
+    def to_dict(self) -> dict[str, Any]:
+        """The object that ``kitopt why --json`` prints."""
+        if self.item is not None:
+            return told.item_value(self.choice, self.item, self.found)
+        assert self.edges is not None
+        return told.kit_value(self.choice, self.binding, self.edges)
+
+    def to_text(self, *, is_brief: bool = False) -> str:
+        """What ``kitopt why`` prints."""
+        if self.item is None:
+            assert self.edges is not None
+            lines = [*told.binding_section(self.binding), "", *told.edges_section(self.choice, self.edges)]
+            return "\n".join(lines).rstrip() + "\n"
+        if self.found is None:
+            return told.given_text(self.choice, self.item)
+        if isinstance(self.found, Without):
+            return told.without_text(self.choice, self.found)
+        return told.within_text(self.choice, self.found)
+
+
+def argue(choice: Choice, item: str | None = None, *, clock: Budget = UNLIMITED) -> Argument:
+    """Argue about one item, or about the kit as a whole, by choosing again.
+
+    Parameters
+    ----------
+    choice : Choice
+        A kit that is proved best.
+    """
+    if item is None:
+        found = edges(choice, sky_of=windows_for, budget=clock)
+        return Argument(choice, binding=binding(choice), edges=found)
+    if isinstance(choice.inventory.by_id[item], Load | Extra) and any(one.id == item for one in choice.packed):
+        return Argument(choice, item)
+    for without in without_each(choice, item, budget=clock):
+        return Argument(choice, item, without)
+    fresh = (lambda: fresh_windows(choice.operation)) if choice.sky.can_refresh else None
+    if fresh is not None:
+        choice = with_fresh(choice, fresh)
+    return Argument(choice, item, within(choice, item, fresh=fresh, budget=clock))
