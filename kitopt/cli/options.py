@@ -111,10 +111,10 @@ def check_options(options: Options) -> Overrides:
 
 
 def field_of(table: Any, key: str) -> Any:
-    """The annotation that reads a key of a table, one that may be left out too."""
-    field = table.model_fields[key]
-    others = [part for one in getattr(field.annotation, "__args__", ()) for part in getattr(one, "__metadata__", ())]
-    return next(part for part in (*field.metadata, *others) if hasattr(part, "read"))
+    """The annotation that reads a key of a table."""
+    from kitopt.inventory.fields import columns_of
+
+    return columns_of(table)[key].field
 
 
 def read_option(name: str, field: Any, text: str) -> Any:

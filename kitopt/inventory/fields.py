@@ -1,17 +1,19 @@
-"""What a value must be, as pydantic annotations that word their own complaint.
+"""What a value must be, what is said of it and what is assumed without it: annotations of pydantic's models.
 
-Every field says what it needs and gives an example, so that the message does not depend on which check failed.
-The same annotations read text from CSV and typed values from TOML.
+A class of rows or of tables is the one list of its columns or keys: the reader, the filler, what `kitopt start`
+writes and what `kitopt check` asks for are all made from it. Every field says what it needs and gives an example,
+so that the message does not depend on which check failed, and reads text from CSV as well as typed values from TOML.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from decimal import ROUND_HALF_UP, Decimal
-from typing import Any, cast
+from functools import cached_property, lru_cache
+from typing import Any, ClassVar, cast
 
-from pydantic import GetCoreSchemaHandler
+from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from kitopt.files.faults import quoted
@@ -19,10 +21,10 @@ from kitopt.files.marks import Ambiguous
 from kitopt.inventory import cells
 
 
-def complaint(value: object, need: str) -> PydanticCustomError:
-    """Return the error that says what was found and what was needed."""
+def complaint(value: object, need: str, hint: str = "") -> PydanticCustomError:
+    """Return the error that says what was found, what was needed and, where it can be guessed, what to write."""
     # through the context, because a value may hold braces
-    return PydanticCustomError("need", "{text}", {"text": f"found {quoted(value)}, need {need}."})
+    return PydanticCustomError("need", "{text}", {"text": f"found {quoted(value)}, need {need}.{hint}"})
 
 
 def two_readings(value: object, error: Ambiguous) -> PydanticCustomError:
@@ -34,10 +36,17 @@ def two_readings(value: object, error: Ambiguous) -> PydanticCustomError:
     return PydanticCustomError("need", "{text}", {"text": text})
 
 
-class _Field:
+class Field:
     """Common part: the reading function runs before pydantic's own check of the type."""
 
+    @property
+    def needed(self) -> str:
+        """What is needed, in words."""
+        need = getattr(self, "need", "a value")
+        return str(need() if callable(need) else need)
+
     def read(self, value: Any, decimal: str | None) -> Any:
+        """Return the value, or raise the complaint."""
         raise NotImplementedError
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
@@ -49,7 +58,7 @@ class _Field:
 
 
 @dataclass(frozen=True)
-class Number(_Field):
+class Number(Field):
     """A number in a range.
 
     Attributes
@@ -121,7 +130,7 @@ class Number(_Field):
 
 
 @dataclass(frozen=True)
-class Text(_Field):
+class Text(Field):
     """Text turned into a value by a function that raises ValueError.
 
     Attributes
@@ -130,52 +139,66 @@ class Text(_Field):
         From str to the value.
     need : str
         What is needed, with an example.
+    hint : callable
+        From text that cannot be read to what is said beside: " Did you mean X?" or nothing.
     """
 
     reader: Callable[[str], Any]
     need: str
+    hint: Callable[[str], str] = lambda text: ""
 
     def read(self, value: Any, decimal: str | None) -> Any:
         """Return the value, or raise the complaint."""
+        if not isinstance(value, str):
+            raise complaint(value, self.need)
         try:
-            if not isinstance(value, str):
-                raise ValueError("not text")
             return self.reader(value)
         except ValueError:
-            raise complaint(value, self.need) from None
+            raise complaint(value, self.need, self.hint(value)) from None
 
 
 @dataclass(frozen=True)
-class OneOf(_Field):
+class OneOf(Field):
     """One of a few words."""
 
     choices: tuple[str, ...]
+    also: Mapping[str, str] = field(default_factory=dict, hash=False)
+    """Everyday words, and the choice that each stands for."""
+
+    @property
+    def need(self) -> str:
+        """What is needed, in words."""
+        return f"one of {', '.join(self.choices)}"
 
     def read(self, value: Any, decimal: str | None) -> str:
         """Return the word in small letters, or raise the complaint."""
         word = value.strip().lower() if isinstance(value, str) else ""
+        word = self.also.get(word, word)
         if word not in self.choices:
-            raise complaint(value, f"one of {', '.join(self.choices)}")
+            raise complaint(value, self.need)
         return word
 
 
 @dataclass(frozen=True)
-class SomeOf(_Field):
+class SomeOf(Field):
     """Several of a few words: a list, or text separated by blanks."""
 
     choices: tuple[str, ...]
     such: str
+    also: Mapping[str, str] = field(default_factory=dict, hash=False)
+    """Everyday words, and the choice that each stands for."""
 
     def read(self, value: Any, decimal: str | None) -> tuple[str, ...]:
         """Return the words in the order given, each once, or raise the complaint."""
         words = value.lower().split() if isinstance(value, str) else value
+        words = [self.also.get(str(word), word) for word in words] if isinstance(words, list) else words
         if not isinstance(words, list) or any(word not in self.choices for word in words):
             raise complaint(value, f"some of {', '.join(self.choices)}, such as {self.such}")
         return tuple(dict.fromkeys(words))
 
 
 @dataclass(frozen=True)
-class Flag(_Field):
+class Flag(Field):
     """Yes or no in CSV, true or false in TOML."""
 
     def read(self, value: Any, decimal: str | None) -> bool:
@@ -194,7 +217,7 @@ IDENTIFIER = Text(cells.identifier, 'an id of letters, digits and . + / : _ - wi
 
 
 @dataclass(frozen=True)
-class Value(_Field):
+class Value(Field):
     """Any TOML value turned into another by a function that raises ValueError.
 
     Attributes
@@ -217,7 +240,7 @@ class Value(_Field):
 
 
 @dataclass(frozen=True)
-class Amount(_Field):
+class Amount(Field):
     """Like `Value`, for numbers in shapes of their own: the reader also takes the file's decimal mark."""
 
     reader: Callable[[Any, str | None], Any]
@@ -233,13 +256,106 @@ class Amount(_Field):
             raise complaint(value, self.need) from None
 
 
-def needed(parts: Iterable[object]) -> str:
-    """Return in words what a field needs, from its annotations."""
-    for part in parts:
-        if isinstance(part, Number):
-            return part.need()
-        if isinstance(part, Text | Value | Amount):
-            return part.need
-        if isinstance(part, OneOf):
-            return f"one of {', '.join(part.choices)}"
-    return "a value"
+@dataclass(frozen=True)
+class Told:
+    """What is said of a column or key.
+
+    Attributes
+    ----------
+    help : str
+        In one line, what it is.
+    such : str
+        A key's value as TOML has it, where neither its default nor its field gives one.
+    """
+
+    help: str
+    such: str = ""
+
+
+@dataclass(frozen=True)
+class Blank:
+    """What is assumed where a cell is blank.
+
+    Attributes
+    ----------
+    value : Any
+        What is put there.
+    rule : str
+        The sentence that says why; without it nothing is said.
+    shown : str
+        What is said to be there, where that is not the value.
+    """
+
+    value: Any
+    rule: str = ""
+    shown: str = ""
+
+
+@dataclass(frozen=True)
+class Unless:
+    """What is assumed where a cell is blank, from the rest of the row.
+
+    Attributes
+    ----------
+    told : str
+        The rules, in one line.
+    of : callable
+        From a row, whose columns before this one are filled, to what is assumed, or None for nothing.
+    """
+
+    told: str
+    of: Callable[[Any], Blank | None]
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a file, or key of a table, with all that its class says of it."""
+
+    name: str
+    attribute: str
+    is_required: bool
+    default: Any
+    parts: tuple[Any, ...]
+
+    def _part(self, kind: type[Any]) -> Any:
+        return next((part for part in self.parts if isinstance(part, kind)), None)
+
+    @cached_property
+    def field(self) -> Any:
+        """What reads it; None for a list, whose members have their own."""
+        return self._part(Field)
+
+    @cached_property
+    def told(self) -> Told:
+        """What is said of it."""
+        return self._part(Told) or Told("")
+
+    @cached_property
+    def blank(self) -> Blank | Unless | None:
+        """What is assumed where it is blank; None for nothing."""
+        return cast("Blank | Unless | None", self._part(Blank) or self._part(Unless))
+
+    @property
+    def needed(self) -> str:
+        """What is needed, in words."""
+        return self.field.needed if self.field else "a value"
+
+
+class Table(BaseModel):
+    """A row of a CSV file or a table of a TOML file: its class is the one list of columns or keys."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, arbitrary_types_allowed=True, frozen=True)
+
+    KIND: ClassVar[str] = ""
+    """Under which name its usual values stand in `kitopt.inventory.ranges`; that of a CSV file of items."""
+
+
+@lru_cache(maxsize=64)
+def columns_of(model: type[Table]) -> Mapping[str, Column]:
+    """Return the columns of a file, or the keys of a table, by name in the order of its class."""
+    return {
+        field.alias or name: Column(
+            field.alias or name, name, field.is_required(), field.get_default(), tuple(field.metadata)
+        )
+        for name, field in model.model_fields.items()
+    }

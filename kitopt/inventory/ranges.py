@@ -11,14 +11,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from pydantic import BaseModel
-
 from kitopt.files.faults import quoted
 from kitopt.files.units import to_unit
 from kitopt.inventory.cells import is_percent
-from kitopt.inventory.fields import Number
-from kitopt.inventory.fill import BATTERY_USUAL, awg_to_mm2
-from kitopt.inventory.rows import annotations_of
+from kitopt.inventory.fields import Number, Table, columns_of
+from kitopt.inventory.fill import awg_to_mm2
+from kitopt.inventory.rows import BATTERY_USUAL
 
 PRACTICE = "common practice, from memory"
 CEC = "CEC 2019 module list as pvlib carries it: median and 5–95 %, widened for thin and new panels from memory"
@@ -111,7 +109,7 @@ def _only(column: str, word: object, of: Callable[[Any], float | None]) -> Calla
 
 
 def _g_per_wh(row: Any) -> float:
-    return float(row.mass_g / (row.capacity_ah * (row.nominal_v or BATTERY_USUAL[row.chemistry][0])))
+    return float(row.mass_g / (row.capacity_ah * (row.nominal_v or BATTERY_USUAL[row.chemistry]["nominal_v"])))
 
 
 def _label(row: Any) -> float | None:
@@ -316,14 +314,12 @@ class Finding:
     """Whether it lies on the side on which it keeps the item out of a kit."""
 
 
-def judge(kind: str, row: BaseModel, written: Mapping[str, object], decimal: str | None) -> list[Finding]:
+def judge(row: Table, written: Mapping[str, object], decimal: str | None) -> list[Finding]:
     """Hold a row to what is usual.
 
     Parameters
     ----------
-    kind : str
-        File or table, as in `RANGES`.
-    row : BaseModel
+    row : Table
         The row as checked, blanks still None.
     written : mapping
         What stands in each column that is not blank.
@@ -336,7 +332,7 @@ def judge(kind: str, row: BaseModel, written: Mapping[str, object], decimal: str
         At most one that blames each column.
     """
     outside = []
-    for one in _BY_KIND.get(kind, ()):
+    for one in _BY_KIND.get(row.KIND, ()):
         value = one.value(row)
         if value is None or one.holds(value):
             continue
@@ -359,13 +355,13 @@ def judge(kind: str, row: BaseModel, written: Mapping[str, object], decimal: str
     return found
 
 
-def _meant(one: Range, row: BaseModel, column: str, written: object, decimal: str | None) -> dict[str, str]:
+def _meant(one: Range, row: Table, column: str, written: object, decimal: str | None) -> dict[str, str]:
     """How a cell can be written so that the value is usual: text, and the name of its unit."""
     single = _SINGLE.fullmatch(str(written))
-    field = next((part for part in annotations_of(type(row), column) if isinstance(part, Number)), None)
-    if single is None or (field is None and not is_percent(written)):
+    field = columns_of(type(row))[column].field
+    if single is None or not (isinstance(field, Number) or is_percent(written)):
         return {}
-    if field is None:
+    if not isinstance(field, Number):
         # a share that must be written in percent
         value = 100 * (one.value(row) or 0.0)
         return {f"{100 * value:g} %": "percent"} if one.holds(value, NEAR) else {}
@@ -384,7 +380,7 @@ def _meant(one: Range, row: BaseModel, column: str, written: object, decimal: st
     return found
 
 
-def _is_near(one: Range, row: BaseModel) -> bool:
+def _is_near(one: Range, row: Table) -> bool:
     value = one.value(row)
     return value is not None and one.holds(value, NEAR)
 

@@ -1,15 +1,27 @@
-"""What each table of an operation may hold: key, meaning, range and example, as pydantic models."""
+"""What each table of an operation may hold: one class a table, which is the one list of its keys."""
 
 from __future__ import annotations
 
 from datetime import datetime
 from typing import Annotated, Any, ClassVar
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import BaseModel, ConfigDict
-
+from kitopt.files.nearest import did_you_mean
 from kitopt.inventory import cells
-from kitopt.inventory.fields import CONNECTOR, IDENTIFIER, WORDS, Amount, Flag, Number, OneOf, SomeOf, Text, Value
+from kitopt.inventory.fields import (
+    CONNECTOR,
+    IDENTIFIER,
+    WORDS,
+    Amount,
+    Flag,
+    Number,
+    OneOf,
+    SomeOf,
+    Table,
+    Text,
+    Told,
+    Value,
+)
 from kitopt.inventory.items import Connector
 from kitopt.operation.maidenhead import place_of
 from kitopt.operation.moment import zone_named
@@ -21,7 +33,7 @@ BACKUPS = ("battery", "controller", "panel", "lead")
 MODES = {"ssb": 0.4, "ssb-compressed": 0.6, "cw": 0.5, "fm": 1.0, "data": 1.0}
 
 _SPAN = Text(read_span, 'hours of the day, such as "18:00-23:00" or "22:00-06:00"')
-_DEGC = Number("an air temperature in °C", "6 or -8", "degC", least=-90, most=60)
+DEGC = Number("an air temperature in °C", "6 or -8", "degC", least=-90, most=60)
 _SHARE = Number("a share", '0.2 or "20 %"', "share", least=0, most=1)
 
 
@@ -118,13 +130,22 @@ def _forecast(value: Any) -> tuple[float, ...]:
     return tuple(shares)
 
 
-class Table(BaseModel):
-    """Common settings; unknown keys are warned about before the values are looked at."""
-
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, arbitrary_types_allowed=True, frozen=True)
-
-    KIND: ClassVar[str] = ""
-    """Under which name its usual values stand in `kitopt.inventory.ranges`."""
+_ZONE = Text(
+    zone_named,
+    'a time zone, such as "Europe/Madrid"',
+    lambda text: did_you_mean(text, available_timezones()),
+)
+_SHADE = Amount(
+    _shade,
+    'hours of the day, such as "18:00-23:00", or a table with hours = ["18:00-23:00"], and beam and diffuse: the '
+    'shares that pass, such as "0 %" and "40 %"',
+)
+_WEATHER = Amount(
+    _weather, '"climate", "no sun", a file, or daily shares of clear sky from 0 to 1.2, such as [0.3, 0.2]'
+)
+START = Value(_start, "a date with a time, without quotes, such as 2026-10-10T09:00:00")
+BACKUP = SomeOf(BACKUPS, '["battery", "controller"]')
+MASS = Number("a mass", '9000 or "9 kg"', "g", above=0, most=10_000_000, whole="half-up")
 
 
 class TopTable(Table):
@@ -132,13 +153,21 @@ class TopTable(Table):
 
     KIND: ClassVar[str] = "operation"
 
-    name: Annotated[str, WORDS] = ""
-    start: Annotated[datetime, Value(_start, "a date with a time, without quotes, such as 2026-10-10T09:00:00")]
-    hours: Annotated[float, Number("a number of hours", "26", least=0.1, most=60 * 24)]
-    station_connector: Annotated[Connector, CONNECTOR] | None = None
-    panel_distance_m: Annotated[float, Number("a distance", '5 or "15 ft"', "m", least=0, most=500)] = 0.0
-    batteries: Annotated[str, OneOf(("in turn", "parallel"))] = "in turn"
-    battery_lead: Annotated[str, OneOf(("each", "moved"))] = "each"
+    name: Annotated[str, WORDS, Told("of the outing; the file's name without it")] = ""
+    start: Annotated[datetime, START, Told("time of day at the site", "2026-10-10T09:00:00")]
+    hours: Annotated[float, Number("a number of hours", "26", least=0.1, most=60 * 24), Told("how long it lasts")]
+    station_connector: Annotated[
+        Connector | None, CONNECTOR, Told("where batteries and loads meet; without it no lead is checked")
+    ] = None
+    panel_distance_m: Annotated[
+        float, Number("a distance", '5 or "15 ft"', "m", least=0, most=500), Told("from the panels to the station")
+    ] = 0.0
+    batteries: Annotated[str, OneOf(("in turn", "parallel")), Told('one after another, or "parallel": all at once')] = (
+        "in turn"
+    )
+    battery_lead: Annotated[
+        str, OneOf(("each", "moved")), Told('each on its own fused lead; "moved": one lead for all')
+    ] = "each"
 
 
 class SiteTable(Table):
@@ -146,33 +175,45 @@ class SiteTable(Table):
 
     KIND: ClassVar[str] = "site"
 
-    latitude: Annotated[float, Number("a latitude in degrees", "43.46", least=-90, most=90)] | None = None
-    longitude: Annotated[float, Number("a longitude in degrees", "-3.8", least=-180, most=180)] | None = None
-    locator: Annotated[tuple[float, float], Text(_locator, 'a locator, such as "IN83cl"')] | None = None
-    altitude_m: Annotated[float, Number("an altitude", '40 or "130 ft"', "m", least=-450, most=8900)] = 0.0
-    timezone: Annotated[ZoneInfo, Text(zone_named, 'a time zone, such as "Europe/Madrid"')] | None = None
-    coldest_degc: Annotated[float, _DEGC] | None = None
-    warmest_degc: Annotated[float, _DEGC] | None = None
-    horizon: tuple[
+    latitude: Annotated[
+        float | None, Number("a latitude in degrees", "43.46", least=-90, most=90), Told("north is +")
+    ] = None
+    longitude: Annotated[
+        float | None, Number("a longitude in degrees", "-3.8", least=-180, most=180), Told("east is +")
+    ] = None
+    locator: Annotated[
+        tuple[float, float] | None,
+        Text(_locator, 'a locator, such as "IN83cl"'),
+        Told("instead of latitude and longitude", '"IN83cl"'),
+    ] = None
+    altitude_m: Annotated[
+        float, Number("an altitude", '40 or "130 ft"', "m", least=-450, most=8900), Told("of the site")
+    ] = 0.0
+    timezone: Annotated[ZoneInfo | None, _ZONE, Told("of the clocks; found from the place", '"Europe/Madrid"')] = None
+    coldest_degc: Annotated[float | None, DEGC, Told("coldest air expected, at dawn")] = None
+    warmest_degc: Annotated[
+        float | None, DEGC, Told("warmest air expected; both may be left out with a weather file")
+    ] = None
+    horizon: Annotated[
         tuple[
-            Annotated[float, Number("an azimuth in degrees", "270", least=0, most=360)],
-            Annotated[float, Number("a height in degrees", "12", least=0, most=90)],
+            tuple[
+                Annotated[float, Number("an azimuth in degrees", "270", least=0, most=360)],
+                Annotated[float, Number("a height in degrees", "12", least=0, most=90)],
+            ],
+            ...,
         ],
-        ...,
+        Told("hills: [azimuth from north, height] in degrees", "[[180, 5], [270, 12]]"),
     ] = ()
-    shade: tuple[
-        Annotated[
-            Shade,
-            Amount(
-                _shade,
-                'hours of the day, such as "18:00-23:00", or a table with hours = ["18:00-23:00"], and beam and '
-                'diffuse: the shares that pass, such as "0 %" and "40 %"',
-            ),
-        ],
-        ...,
+    shade: Annotated[
+        tuple[Annotated[Shade, _SHADE], ...],
+        Told(
+            'hours in the shade; or { hours = [...], beam = "0 %", diffuse = "40 %" }: what passes', '["16:00-20:00"]'
+        ),
     ] = ()
     cells: Annotated[
-        float | None, Amount(_cells, '"as the air", or how cold the batteries get at most, such as 5 or "41 °F"')
+        float | None,
+        Amount(_cells, '"as the air", or how cold the batteries get at most, such as 5 or "41 °F"'),
+        Told("how cold batteries that are kept warm get", '"as the air"'),
     ] = None
 
 
@@ -181,30 +222,66 @@ class NeedTable(Table):
 
     KIND: ClassVar[str] = "need"
 
-    confidence: Annotated[float, Number("a confidence", '0.95 or "95 %"', "share", above=0, most=1)] = 0.95
-    reserve: Annotated[tuple[float, float], Amount(_reserve, 'a reserve with its unit, such as "10 %" or "30 Wh"')] = (
-        0.1,
-        0.0,
-    )
+    confidence: Annotated[
+        float,
+        Number("a confidence", '0.95 or "95 %"', "share", above=0, most=1),
+        Told("share of weather windows that must be survived"),
+    ] = 0.95
+    reserve: Annotated[
+        tuple[float, float],
+        Amount(_reserve, 'a reserve with its unit, such as "10 %" or "30 Wh"'),
+        Told('held back, of usable capacity; or such as "30 Wh"', '"10 %"'),
+    ] = (0.1, 0.0)
     weather: Annotated[
         str | tuple[float, ...],
-        Amount(_weather, '"climate", "no sun", a file, or daily shares of clear sky from 0 to 1.2, such as [0.3, 0.2]'),
+        _WEATHER,
+        Told('or "no sun", daily shares of clear sky such as [0.3, 0.2], or a weather file', '"climate"'),
     ] = "climate"
-    forecast: Annotated[tuple[float, ...], Value(_forecast, _FORECAST_NEED)] = ()
-    windows: Annotated[int, Number("a number of windows", "500", least=1, most=20_000, whole="exact")] = 500
-    seed: Annotated[int, Number("a seed", "1", least=0, most=2**32 - 1, whole="exact")] = 1
-    start_charge: Annotated[float, Number("a share of full charge", '"80 %"', "share", least=0, most=1)] = 1.0
-    backup: Annotated[tuple[str, ...], SomeOf(BACKUPS, '["battery", "controller"]')] = ()
-    step_minutes: Annotated[float, Number("a number of minutes", "30", least=5, most=60, whole="exact")] = 30
+    forecast: Annotated[
+        tuple[float, ...],
+        Value(_forecast, _FORECAST_NEED),
+        Told(f"of the first days: shares of clear sky, or {', '.join(FORECAST_WORDS)}", '[0.8, 0.3, "dull"]'),
+    ] = ()
+    windows: Annotated[
+        int, Number("a number of windows", "500", least=1, most=20_000, whole="exact"), Told("weather histories tried")
+    ] = 500
+    seed: Annotated[
+        int, Number("a seed", "1", least=0, most=2**32 - 1, whole="exact"), Told("another seed, other windows")
+    ] = 1
+    start_charge: Annotated[
+        float,
+        Number("a share of full charge", '"80 %"', "share", least=0, most=1),
+        Told("of the batteries at the start"),
+    ] = 1.0
+    backup: Annotated[
+        tuple[str, ...],
+        BACKUP,
+        Told(f"kinds of which any one may fail: {', '.join(BACKUPS)}", '["battery", "controller"]'),
+    ] = ()
+    step_minutes: Annotated[
+        float,
+        Number("a number of minutes", "30", least=5, most=60, whole="exact"),
+        Told("length of a step of the clock"),
+    ] = 30
 
 
 class AimTable(Table):
     """``[aim]``."""
 
-    mode: Annotated[str, OneOf(("flat", "fixed", "re-aimed"))]
-    every_h: Annotated[float, Number("a number of hours", "2", above=0, most=24)] = 2.0
-    tilt_deg: Annotated[float, Number("a tilt in degrees from the ground", "35", least=0, most=90)] | None = None
-    azimuth_deg: Annotated[float, Number("an azimuth in degrees from north", "180", least=0, most=360)] | None = None
+    mode: Annotated[str, OneOf(("flat", "fixed", "re-aimed")), Told("of panels that tilt: flat, fixed or re-aimed")]
+    every_h: Annotated[
+        float, Number("a number of hours", "2", above=0, most=24), Told("between turns, where re-aimed")
+    ] = 2.0
+    tilt_deg: Annotated[
+        float | None,
+        Number("a tilt in degrees from the ground", "35", least=0, most=90),
+        Told("from the ground, where fixed; chosen without it"),
+    ] = None
+    azimuth_deg: Annotated[
+        float | None,
+        Number("an azimuth in degrees from north", "180", least=0, most=360),
+        Told("clockwise from true north, where fixed"),
+    ] = None
 
 
 class LimitsTable(Table):
@@ -212,16 +289,14 @@ class LimitsTable(Table):
 
     KIND: ClassVar[str] = "limits"
 
-    mass_g: (
-        Annotated[int, Number("a mass", '9000 or "9 kg"', "g", above=0, most=10_000_000, whole="half-up")] | None
-    ) = None
-    air_travel: Annotated[bool, Flag()] = False
+    mass_g: Annotated[int | None, MASS, Told('most that all of it may weigh; or such as "9 kg"')] = None
+    air_travel: Annotated[bool, Flag(), Told("whether it must be allowed in an aeroplane")] = False
 
 
 class GoalTable(Table):
     """``[goal]``."""
 
-    least: Annotated[str, OneOf(("mass", "price", "items"))] = "mass"
+    least: Annotated[str, OneOf(("mass", "price", "items")), Told('or "price" or "items"')] = "mass"
 
 
 class LoadTable(Table):
@@ -229,13 +304,27 @@ class LoadTable(Table):
 
     KIND: ClassVar[str] = "uses"
 
-    id: Annotated[str, IDENTIFIER]
-    count: Annotated[int, Number("a count", "1 or 2", least=1, most=1000, whole="exact")] = 1
-    mode: Annotated[str, OneOf((*MODES, "on"))] | None = None
-    full_share: Annotated[float, Number("a share", '0.35 or "35 %"', "share", least=0, most=1)] | None = None
-    wh_per_day: Annotated[float, Number("an energy a day", '15 or "15 Wh"', "Wh", above=0, most=100_000)] | None = None
-    transmit: Annotated[float, _SHARE] | None = None
-    on_air: tuple[Annotated[Span, _SPAN], ...] | None = None
-    on: tuple[Annotated[Span, _SPAN], ...] | None = None
-    quiet: Annotated[str, OneOf(("listen", "off"))] | None = None
-    priority: Annotated[str, OneOf(("must", "nice"))] = "must"
+    id: Annotated[str, IDENTIFIER, Told("as in loads.csv", '"hf-20w"')]
+    count: Annotated[int, Number("a count", "1 or 2", least=1, most=1000, whole="exact"), Told("how many of it")] = 1
+    mode: Annotated[str | None, OneOf((*MODES, "on")), Told(f"{', '.join(MODES)} or on", '"ssb"')] = None
+    full_share: Annotated[
+        float | None,
+        Number("a share", '0.35 or "35 %"', "share", least=0, most=1),
+        Told("instead of mode: mean draw in use over full draw"),
+    ] = None
+    wh_per_day: Annotated[
+        float | None,
+        Number("an energy a day", '15 or "15 Wh"', "Wh", above=0, most=100_000),
+        Told("instead of mode: energy a day"),
+    ] = None
+    transmit: Annotated[float | None, _SHARE, Told("share of the time on the air")] = None
+    on_air: Annotated[
+        tuple[Annotated[Span, _SPAN], ...] | None, Told("hours on the air; all of them without it", '["08:00-23:00"]')
+    ] = None
+    on: Annotated[
+        tuple[Annotated[Span, _SPAN], ...] | None, Told('hours of a load with mode = "on"', '["21:00-23:30"]')
+    ] = None
+    quiet: Annotated[str | None, OneOf(("listen", "off")), Told('what it does otherwise: "listen" or "off"')] = None
+    priority: Annotated[str, OneOf(("must", "nice")), Told('"nice": shed where a battery or controller has failed')] = (
+        "must"
+    )
