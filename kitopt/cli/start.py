@@ -8,7 +8,7 @@ from pathlib import Path
 from kitopt.cli.request import Answer
 
 
-def run_start(folder: Path) -> Answer:
+def run_start(folder: Path, *, with_plans: bool = False) -> Answer:
     """Write the starter files and say what to do next.
 
     Raises
@@ -16,9 +16,9 @@ def run_start(folder: Path) -> Answer:
     BadInput
         If one of them is already there, or cannot be written.
     """
-    from kitopt.inventory.starter import write_starter
+    from kitopt.operation.starter import PLANS, write_starter
 
-    written = write_starter(folder)
+    written = write_starter(folder, with_plans=with_plans)
     lines = [f"Wrote {len(written)} files in {folder}:"]
     lines += [f"  {path.name}" for path in written]
     command = shlex.quote(str(folder / "operation.toml"))
@@ -28,4 +28,6 @@ def run_start(folder: Path) -> Answer:
         f"Then:  kitopt check {command}",
         f"       kitopt pack {command}",
     ]
+    if with_plans:
+        lines += [f"       kitopt {verb} {shlex.quote(str(folder / name))}" for verb, name in PLANS]
     return Answer("\n".join(lines) + "\n")

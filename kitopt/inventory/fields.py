@@ -256,6 +256,13 @@ class Amount(Field):
             raise complaint(value, self.need) from None
 
 
+def shown(value: object) -> str:
+    """Return a value as a cell holds it."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
 @dataclass(frozen=True)
 class Told:
     """What is said of a column or key.

@@ -9,7 +9,7 @@ from typing import Any
 
 from kitopt.inventory import rows
 from kitopt.inventory.families import admits
-from kitopt.inventory.fields import Unless, columns_of
+from kitopt.inventory.fields import Unless, columns_of, shown
 from kitopt.inventory.fuses import HOLDERS
 from kitopt.inventory.items import (
     Assumed,
@@ -46,9 +46,7 @@ class Notes:
 
     def say(self, column: str, value: object, rule: str) -> None:
         """Note an assumption."""
-        text = ("yes" if value else "no") if isinstance(value, bool) else value
-        shown = f"{text:.4g}" if isinstance(text, float) else str(text)
-        self.assumed.append(Assumed(self.file, self.id, column, shown, rule))
+        self.assumed.append(Assumed(self.file, self.id, column, shown(value), rule))
 
     def warn(self, column: str, text: str) -> None:
         """Note something that looks mistaken."""
