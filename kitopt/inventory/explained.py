@@ -22,14 +22,14 @@ def explained(model: type[Table], given: Mapping[str, str], header: str = "") ->
     for name, column in columns_of(model).items():
         value = given.get(name) or example_of(column)
         line = f"{'' if name in given else '# '}{name} = {value}"
-        lines.append(f"{line:<36} # {column.told.help}\n")
+        lines.append(f"{line:<36} # {column.help}\n")
     return "".join(lines)
 
 
 def example_of(column: Column) -> str:
     """Return a value of a key as TOML writes it: its default, where it has one that says something."""
-    if column.told.such:
-        return column.told.such
+    if column.such:
+        return column.such
     if column.default not in (None, ""):
         return _written(column.default)
     if isinstance(column.field, Number):

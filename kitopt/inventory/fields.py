@@ -3,6 +3,7 @@
 A class of rows or of tables is the one list of its columns or keys: the reader, the filler, what `kitopt start`
 writes and what `kitopt check` asks for are all made from it. Every field says what it needs and gives an example,
 so that the message does not depend on which check failed, and reads text from CSV as well as typed values from TOML.
+Plain text among a column's annotations is the line that says what it is.
 """
 
 from __future__ import annotations
@@ -223,25 +224,10 @@ class Value(Field):
     Attributes
     ----------
     reader : callable
-        From the value to what is kept.
+        From the value, and the file's decimal mark, to what is kept.
     need : str
         What is needed, with an example.
     """
-
-    reader: Callable[[Any], Any]
-    need: str
-
-    def read(self, value: Any, decimal: str | None) -> Any:
-        """Return what is kept, or raise the complaint."""
-        try:
-            return self.reader(value)
-        except ValueError:
-            raise complaint(value, self.need) from None
-
-
-@dataclass(frozen=True)
-class Amount(Field):
-    """Like `Value`, for numbers in shapes of their own: the reader also takes the file's decimal mark."""
 
     reader: Callable[[Any, str | None], Any]
     need: str
@@ -264,19 +250,10 @@ def shown(value: object) -> str:
 
 
 @dataclass(frozen=True)
-class Told:
-    """What is said of a column or key.
+class Such:
+    """A key's value as TOML has it, where neither its default nor its field gives one."""
 
-    Attributes
-    ----------
-    help : str
-        In one line, what it is.
-    such : str
-        A key's value as TOML has it, where neither its default nor its field gives one.
-    """
-
-    help: str
-    such: str = ""
+    text: str
 
 
 @dataclass(frozen=True)
@@ -332,10 +309,15 @@ class Column:
         """What reads it; None for a list, whose members have their own."""
         return self._part(Field)
 
-    @cached_property
-    def told(self) -> Told:
-        """What is said of it."""
-        return self._part(Told) or Told("")
+    @property
+    def help(self) -> str:
+        """What it is, in one line."""
+        return str(self._part(str) or "")
+
+    @property
+    def such(self) -> str:
+        """A value as TOML has it, where its class gives one."""
+        return getattr(self._part(Such), "text", "")
 
     @cached_property
     def blank(self) -> Blank | Unless | None:

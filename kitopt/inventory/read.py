@@ -226,7 +226,7 @@ class _Folder:
             if told.is_required and column not in table.columns:
                 found = ", ".join(name for name in table.columns if name)
                 found = found if len(found) <= 200 else found[:200] + "…"
-                text = f"this required column is missing ({told.told.help}); the header has {found}."
+                text = f"this required column is missing ({told.help}); the header has {found}."
                 faults.add(table.header_line, column, text)
         free = [column for column in known if column not in table.columns]
         for name in unknown[:_WARNINGS_LISTED]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated, Any, ClassVar
+from typing import Annotated as As
+from typing import Any, ClassVar
 
 from pydantic import Field as Called
 
@@ -18,9 +19,9 @@ from kitopt.inventory.fields import (
     Number,
     OneOf,
     SomeOf,
+    Such,
     Table,
     Text,
-    Told,
     Unless,
 )
 from kitopt.inventory.fuses import HOLDERS
@@ -39,16 +40,27 @@ _COUNT = Number("a count", "1 or 3", least=0, most=1000, whole="exact")
 _PRICE = Number("a price without its currency", "45 or 12.50", least=0, most=1_000_000, whole="cents")
 _POWER = Number("a power in watts", '50 or "50 W"', "W", above=0, most=5000)
 _VOLTAGE = Number("a voltage", '18 or "18 V"', "V", above=0, most=1000)
+_BATTERY_V = Number("a voltage", '12.8 or "12.8 V"', "V", above=0, most=100)
 _CURRENT = Number("a current in amperes", '5 or "500 mA"', "A", above=0, most=1000)
-_IDLE_CURRENT = Number("a current in amperes", '0.4 or "400 mA"', "A", least=0, most=1000)
-_IDLE_POWER = Number("a power in watts", '3 or "3 W"', "W", least=0, most=5000)
+_FUSE = Number("a rating in amperes", '7.5 or "7.5 A"', "A", above=0, most=1000)
+_IDLE_A = Number("a current in amperes", '0.4 or "400 mA"', "A", least=0, most=1000)
+_IDLE_W = Number("a power in watts", '3 or "3 W"', "W", least=0, most=5000)
 _IDLE_MA = Number("a current in milliamperes", '10 or "0.01 A"', "mA", least=0, most=10_000)
 _EFFICIENCY = Number("an efficiency", '0.95 or "95 %"', "share", above=0, most=1)
+_SHARE = Number("a share", '0.9 or "90 %"', "share", above=0, most=1)
 _CHARGE = Number("a capacity in ampere-hours", '12 or "4500 mAh"', "Ah", above=0, most=10_000)
 _PER_DEGC = Number("a relative change per degree, not positive,", '-0.0035 or "-0.35 %"', "share", least=-0.02, most=0)
+_OUTPUT = Number("real output over label", '0.75 or "75 %"', "share", above=0, most=1.2)
+_DEGC = Number("a temperature in °C", '0, -20 or "14 °F"', "degC", least=-60, most=40)
 _LENGTH = Number("a length", '1.5 or "5 ft"', "m", least=0, most=1000)
 _AREA = Number("an area in mm²", '2.5 or "2.5 mm²"', "mm**2", above=0, most=500)
+_AWG = Number("a wire gauge", "12 or 18", least=0, most=40, whole="exact")
+_WAYS = Number("a number of ways", "1, 2 for a Y or 6 for a strip", least=1, most=48, whole="exact")
+_PORTS = Number("a number of ports", "1 or 2", least=1, most=12, whole="exact")
 _CONTACT = Number("a resistance of a mated pair in milliohms", '2 or "2 mohm"', "mohm", least=0, most=1000)
+_FAMILY = Text(cells.family, "a connector family without plug or socket, such as genderless-30")
+_WORD_LIST = Text(cells.words, "words separated by blanks")
+_DATE = Text(cells.iso_date, "a date as year-month-day, such as 2026-10-09")
 
 BATTERY_USUAL: dict[str, dict[str, float]] = {
     "lifepo4": {"nominal_v": 12.8, "efficiency": 0.98, "depth_share": 0.9, "lowest_charging_degc": 0.0},
@@ -115,9 +127,6 @@ def _same(as_column: str, beside: str, rule: str) -> Unless:
     return Unless(f"as {as_column}", of)
 
 
-_ALWAYS_IDLE, _ALWAYS_FULL = "taken to draw its idle value always", "taken to draw its full value always"
-
-
 def _supply(row: Any) -> Blank | None:
     family = row.connector.family
     return Blank(5.0, f"what lives on {family}") if is_off_bus(family) else None
@@ -129,18 +138,48 @@ def _currency(text: str) -> str:
     return text.strip()
 
 
+def _fused(row: Any) -> Blank:
+    return Blank(True) if row.fuse_a is not None else Blank(False, "taken to have no fuse of its own")
+
+
+def _gauge(row: Any) -> Blank | None:
+    return Blank(UNKNOWN_AWG, "taken as a thin lead") if row.area_mm2 is None else None
+
+
+_POWER_PER_DEGC = Blank(-0.0045, "median of the module list that the CEC publishes")
+_VOC_PER_DEGC = Blank(None, "the cold-voltage table's factor for an unknown coefficient", "by table")
+_NO_LIMIT = Blank(None, "no panel's cold voltage is checked against it; read its label", "not given")
+_ANY_SETTING = Blank((), "taken to fit; check its setting", "any")
+_UNHEARD = Blank("unknown", "listen for its noise before the outing")
+_CURRENCY = Text(_currency, 'a currency, such as "EUR"')
+_SETTINGS = SomeOf(CHEMISTRIES, '"lifepo4 agm"')
+_REAL = Unless("0.75 for folding, 0.9 for framed", _output)
+_FUSED = Unless("no, unless fuse_a is given", _fused)
+_THIN = Unless(f"{UNKNOWN_AWG} where area_mm2 is blank too", _gauge)
+_FAR_END = Unless("length_m where there is a fuse", _fuse_at)
+_LARGEST = Unless("what is in it, or usual", _fuse_max)
+_USB = Unless("5 where it is fed by USB", _supply)
+_VMP = Unless(f"from the other ratings, else {USUAL_VMP_V:g}", _vmp)
+_IMP = Unless("rated_w over vmp_v, within isc_a", _imp)
+_VOC = _times(VOC_OVER_VMP, "vmp_v", "1.28 times vmp_v, for limits")
+_ISC = _times(ISC_OVER_IMP, "imp_a", "1.1 times imp_a, for limits")
+_MEASURED = _times(0.9, "capacity_ah", "0.9 of the label until measured")
+_CHARGING = _times(0.2, "capacity_ah", "0.2 of capacity_ah per hour")
+_DISCHARGING = _times(0.5, "capacity_ah", "0.5 of capacity_ah per hour")
+_CELLS = {column: _usual(column, "chemistry", BATTERY_USUAL) for column in BATTERY_USUAL["agm"]}
+_TRACKING = {column: _usual(column, "kind", CONTROLLER_USUAL) for column in CONTROLLER_USUAL["pwm"]}
+_CONVERTER = "usual for a converter"
+_IDLE, _FULL = "taken to draw its idle value always", "taken to draw its full value always"
+
+
 class ContactRow(Table):
     """A row of connectors.csv, about a family and not about an item."""
 
     KIND: ClassVar[str] = "connectors"
 
-    family: Annotated[
-        str,
-        Text(cells.family, "a connector family without plug or socket, such as genderless-30"),
-        Told("connector family whose usual values you replace"),
-    ]
-    contact_mohm: Annotated[float | None, _CONTACT, Told("resistance of a mated pair")] = None
-    max_a: Annotated[float | None, _CURRENT, Told("most current")] = None
+    family: As[str, _FAMILY, "connector family whose usual values you replace"]
+    contact_mohm: As[float | None, _CONTACT, "resistance of a mated pair"] = None
+    max_a: As[float | None, _CURRENT, "most current"] = None
 
 
 class FuseRow(Table):
@@ -148,26 +187,22 @@ class FuseRow(Table):
 
     KIND: ClassVar[str] = "fuses"
 
-    rating_a: Annotated[
-        float, Number("a rating in amperes", '7.5 or "7.5 A"', "A", above=0, most=1000), Told("what is printed on it")
-    ]
-    holder: Annotated[str, OneOf(tuple(HOLDERS)), Told("what it goes into")] = "blade"
-    count: Annotated[int, _COUNT, Told("how many")] = 1
+    rating_a: As[float, _FUSE, "what is printed on it"]
+    holder: As[str, OneOf(tuple(HOLDERS)), "what it goes into"] = "blade"
+    count: As[int, _COUNT, "how many"] = 1
 
 
 class Row(Table):
     """Columns of every file of items."""
 
-    id: Annotated[str, IDENTIFIER, Told("one word of your own, used once in the whole inventory")]
-    name: Annotated[str, WORDS, Told("what you call it")] = ""
-    count: Annotated[int, _COUNT, Told("how many you own")] = 1
-    mass_g: Annotated[int, _MASS, Told("mass of one")]
-    price_cents: Annotated[int | None, _PRICE, Told("price of one")] = Called(None, alias="price")
-    owner: Annotated[str, WORDS, Told("whose it is")] = ""
-    tags: Annotated[
-        tuple[str, ...], Text(cells.words, "words separated by blanks"), Told("words of your own, with blanks between")
-    ] = ()
-    notes: Annotated[str, WORDS, Told("for yourself")] = ""
+    id: As[str, IDENTIFIER, "one word of your own, used once in the whole inventory"]
+    name: As[str, WORDS, "what you call it"] = ""
+    count: As[int, _COUNT, "how many you own"] = 1
+    mass_g: As[int, _MASS, "mass of one"]
+    price_cents: As[int | None, _PRICE, "price of one"] = Called(None, alias="price")
+    owner: As[str, WORDS, "whose it is"] = ""
+    tags: As[tuple[str, ...], _WORD_LIST, "words of your own, with blanks between"] = ()
+    notes: As[str, WORDS, "for yourself"] = ""
 
 
 class PanelRow(Row):
@@ -175,47 +210,18 @@ class PanelRow(Row):
 
     KIND: ClassVar[str] = "panels"
 
-    rated_w: Annotated[float, _POWER, Told("power on its label")]
-    vmp_v: Annotated[
-        float | None, _VOLTAGE, Told("voltage at full power"), Unless("from the other ratings, else 18", _vmp)
-    ] = None
-    imp_a: Annotated[
-        float | None, _CURRENT, Told("current at full power"), Unless("rated_w over vmp_v, within isc_a", _imp)
-    ] = None
-    voc_v: Annotated[
-        float | None,
-        _VOLTAGE,
-        Told("voltage with nothing connected"),
-        _times(VOC_OVER_VMP, "vmp_v", "1.28 times vmp_v, for limits"),
-    ] = None
-    isc_a: Annotated[
-        float | None,
-        _CURRENT,
-        Told("short-circuit current"),
-        _times(ISC_OVER_IMP, "imp_a", "1.1 times imp_a, for limits"),
-    ] = None
-    power_per_degc: Annotated[
-        float | None,
-        _PER_DEGC,
-        Told("change of power with each degree"),
-        Blank(-0.0045, "median of the module list that the CEC publishes"),
-    ] = None
-    voc_per_degc: Annotated[
-        float | None,
-        _PER_DEGC,
-        Told("change of voc_v with each degree"),
-        Blank(None, "the cold-voltage table's factor for an unknown coefficient", "by table"),
-    ] = None
-    connector: Annotated[Connector, CONNECTOR, Told("its own end")]
-    second_connector: Annotated[Connector | None, CONNECTOR, Told("a second end, to join an identical panel")] = None
-    tilts: Annotated[bool | None, Flag(), Told("whether it can be aimed"), Blank(False, "taken to lie flat")] = None
-    folding: Annotated[bool | None, Flag(), Told("folding, not framed"), Blank(True, "taken as a folding panel")] = None
-    output_factor: Annotated[
-        float | None,
-        Number("real output over label", '0.75 or "75 %"', "share", above=0, most=1.2),
-        Told("real output over label"),
-        Unless("0.75 for folding, 0.9 for framed", _output),
-    ] = None
+    rated_w: As[float, _POWER, "power on its label"]
+    vmp_v: As[float | None, _VOLTAGE, "voltage at full power", _VMP] = None
+    imp_a: As[float | None, _CURRENT, "current at full power", _IMP] = None
+    voc_v: As[float | None, _VOLTAGE, "voltage with nothing connected", _VOC] = None
+    isc_a: As[float | None, _CURRENT, "short-circuit current", _ISC] = None
+    power_per_degc: As[float | None, _PER_DEGC, "change of power with each degree", _POWER_PER_DEGC] = None
+    voc_per_degc: As[float | None, _PER_DEGC, "change of voc_v with each degree", _VOC_PER_DEGC] = None
+    connector: As[Connector, CONNECTOR, "its own end"]
+    second_connector: As[Connector | None, CONNECTOR, "a second end, to join an identical panel"] = None
+    tilts: As[bool | None, Flag(), "whether it can be aimed", Blank(False, "taken to lie flat")] = None
+    folding: As[bool | None, Flag(), "folding, not framed", Blank(True, "taken as a folding panel")] = None
+    output_factor: As[float | None, _OUTPUT, "real output over label", _REAL] = None
 
 
 class BatteryRow(Row):
@@ -223,66 +229,21 @@ class BatteryRow(Row):
 
     KIND: ClassVar[str] = "batteries"
 
-    chemistry: Annotated[str, OneOf(CHEMISTRIES), Told("what is in it")]
-    nominal_v: Annotated[
-        float | None,
-        Number("a voltage", '12.8 or "12.8 V"', "V", above=0, most=100),
-        Told("voltage on its label"),
-        _usual("nominal_v", "chemistry", BATTERY_USUAL),
-    ] = None
-    capacity_ah: Annotated[float, _CHARGE, Told("capacity on its label")]
-    measured_ah: Annotated[
-        float | None,
-        _CHARGE,
-        Told("what a capacity test gave"),
-        _times(0.9, "capacity_ah", "0.9 of the label until measured"),
-    ] = None
-    charged_on: Annotated[
-        date | None,
-        Text(cells.iso_date, "a date as year-month-day, such as 2026-10-09"),
-        Told("day of its last full charge"),
-    ] = None
-    efficiency: Annotated[
-        float | None,
-        _EFFICIENCY,
-        Told("ampere-hours out over those put in"),
-        _usual("efficiency", "chemistry", BATTERY_USUAL),
-    ] = None
-    depth_share: Annotated[
-        float | None,
-        Number("a share", '0.9 or "90 %"', "share", above=0, most=1),
-        Told("share of its capacity that you use"),
-        _usual("depth_share", "chemistry", BATTERY_USUAL),
-    ] = None
-    max_charge_a: Annotated[
-        float | None,
-        _CURRENT,
-        Told("most charging current, by its label"),
-        _times(0.2, "capacity_ah", "0.2 of capacity_ah per hour"),
-    ] = None
-    max_discharge_a: Annotated[
-        float | None,
-        _CURRENT,
-        Told("most current that its label or protection allows"),
-        _times(0.5, "capacity_ah", "0.5 of capacity_ah per hour"),
-    ] = None
-    lowest_charging_degc: Annotated[
-        float | None,
-        Number("a temperature in °C", '0, -20 or "14 °F"', "degC", least=-60, most=40),
-        Told("coldest cells that may be charged"),
-        _usual("lowest_charging_degc", "chemistry", BATTERY_USUAL),
-    ] = None
-    fused: Annotated[
-        bool | None,
-        Flag(),
-        Told("whether its plug has a fuse; its electronics are none"),
-        Unless(
-            "no, unless fuse_a is given",
-            lambda row: Blank(False, "taken to have no fuse of its own") if row.fuse_a is None else Blank(True),
-        ),
-    ] = None
-    fuse_a: Annotated[float | None, _CURRENT, Told("rating of that fuse")] = None
-    connector: Annotated[Connector, CONNECTOR, Told("its own end")]
+    chemistry: As[str, OneOf(CHEMISTRIES), "what is in it"]
+    nominal_v: As[float | None, _BATTERY_V, "voltage on its label", _CELLS["nominal_v"]] = None
+    capacity_ah: As[float, _CHARGE, "capacity on its label"]
+    measured_ah: As[float | None, _CHARGE, "what a capacity test gave", _MEASURED] = None
+    charged_on: As[date | None, _DATE, "day of its last full charge"] = None
+    efficiency: As[float | None, _EFFICIENCY, "ampere-hours out over those put in", _CELLS["efficiency"]] = None
+    depth_share: As[float | None, _SHARE, "share of its capacity that you use", _CELLS["depth_share"]] = None
+    max_charge_a: As[float | None, _CURRENT, "most charging current, by its label", _CHARGING] = None
+    max_discharge_a: As[float | None, _CURRENT, "most current, by its label or protection", _DISCHARGING] = None
+    lowest_charging_degc: As[float | None, _DEGC, "coldest that it may be charged", _CELLS["lowest_charging_degc"]] = (
+        None
+    )
+    fused: As[bool | None, Flag(), "whether its plug has a fuse; its electronics are none", _FUSED] = None
+    fuse_a: As[float | None, _CURRENT, "rating of that fuse"] = None
+    connector: As[Connector, CONNECTOR, "its own end"]
 
 
 class ControllerRow(Row):
@@ -290,38 +251,19 @@ class ControllerRow(Row):
 
     KIND: ClassVar[str] = "controllers"
 
-    kind: Annotated[str, OneOf(tuple(CONTROLLER_USUAL)), Told("how it works")]
-    max_charge_a: Annotated[float, _CURRENT, Told("most current into the battery")]
-    max_pv_v: Annotated[
-        float | None,
-        _VOLTAGE,
-        Told("most panel voltage"),
-        Blank(None, "no panel's cold voltage is checked against it; read its label", "not given"),
-    ] = None
-    max_pv_a: Annotated[float | None, _CURRENT, Told("most panel current, where its label has it")] = None
-    max_pv_w: Annotated[float | None, _POWER, Told("most panel power, where its label has it")] = None
-    efficiency: Annotated[
-        float | None, _EFFICIENCY, Told("power out over in"), _usual("efficiency", "kind", CONTROLLER_USUAL)
-    ] = None
-    idle_ma: Annotated[
-        float | None, _IDLE_MA, Told("what it draws itself"), _usual("idle_ma", "kind", CONTROLLER_USUAL)
-    ] = None
-    pv_connector: Annotated[Connector, CONNECTOR, Told("its end for panels")]
-    battery_connector: Annotated[Connector, CONNECTOR, Told("its end for the battery")]
-    chemistries: Annotated[
-        tuple[str, ...],
-        SomeOf(CHEMISTRIES, '"lifepo4 agm"'),
-        Told("what it can be set to charge, with blanks between"),
-        Blank((), "taken to fit; check its setting", "any"),
-    ] = ()
-    rf: Annotated[
-        str | None,
-        OneOf(("quiet", "hash", "unknown")),
-        Told("whether your radio hears it"),
-        Blank("unknown", "listen for its noise before the outing"),
-    ] = None
-    boost: Annotated[bool, Flag(), Told("yes: it also steps up")] = False
-    start_above_v: Annotated[float | None, _VOLTAGE, Told("panel voltage below which it does not start")] = None
+    kind: As[str, OneOf(tuple(CONTROLLER_USUAL)), "how it works"]
+    max_charge_a: As[float, _CURRENT, "most current into the battery"]
+    max_pv_v: As[float | None, _VOLTAGE, "most panel voltage", _NO_LIMIT] = None
+    max_pv_a: As[float | None, _CURRENT, "most panel current, where its label has it"] = None
+    max_pv_w: As[float | None, _POWER, "most panel power, where its label has it"] = None
+    efficiency: As[float | None, _EFFICIENCY, "power out over in", _TRACKING["efficiency"]] = None
+    idle_ma: As[float | None, _IDLE_MA, "what it draws itself", _TRACKING["idle_ma"]] = None
+    pv_connector: As[Connector, CONNECTOR, "its end for panels"]
+    battery_connector: As[Connector, CONNECTOR, "its end for the battery"]
+    chemistries: As[tuple[str, ...], _SETTINGS, "what it can be set to charge, with blanks between", _ANY_SETTING] = ()
+    rf: As[str | None, OneOf(("quiet", "hash", "unknown")), "whether your radio hears it", _UNHEARD] = None
+    boost: As[bool, Flag(), "yes: it also steps up"] = False
+    start_above_v: As[float | None, _VOLTAGE, "panel voltage below which it does not start"] = None
 
 
 class LeadRow(Row):
@@ -329,36 +271,17 @@ class LeadRow(Row):
 
     KIND: ClassVar[str] = "leads"
 
-    from_connector: Annotated[Connector, CONNECTOR, Told("one end")] = Called(alias="from")
-    to_connector: Annotated[Connector, CONNECTOR, Told("other end")] = Called(alias="to")
-    length_m: Annotated[float, _LENGTH, Told("length; an adapter is a short lead")]
-    awg: Annotated[
-        int | None,
-        Number("a wire gauge", "12 or 18", least=0, most=40, whole="exact"),
-        Told("wire gauge, or area_mm2"),
-        Unless(
-            f"{UNKNOWN_AWG} where area_mm2 is blank too",
-            lambda row: Blank(UNKNOWN_AWG, "taken as a thin lead") if row.area_mm2 is None else None,
-        ),
-    ] = None
-    area_mm2: Annotated[float | None, _AREA, Told("area of one conductor, or awg")] = None
-    ways: Annotated[
-        int,
-        Number("a number of ways", "1, 2 for a Y or 6 for a strip", least=1, most=48, whole="exact"),
-        Told("2 for a Y, 6 for a strip of six"),
-    ] = 1
-    fuse_a: Annotated[float | None, _CURRENT, Told("its fixed fuse, or what is in its holder now")] = None
-    fuse_at_m: Annotated[
-        float | None,
-        _LENGTH,
-        Told("where the fuse sits, from the `from` end"),
-        Unless("length_m where there is a fuse", _fuse_at),
-    ] = None
-    fuse_holder: Annotated[str | None, OneOf(tuple(HOLDERS)), Told("where the fuse can be changed: its sort")] = None
-    fuse_max_a: Annotated[
-        float | None, _CURRENT, Told("largest fuse that the holder takes"), Unless("what is in it, or usual", _fuse_max)
-    ] = None
-    max_a: Annotated[float | None, _CURRENT, Told("most current, where it is printed on it")] = None
+    from_connector: As[Connector, CONNECTOR, "one end"] = Called(alias="from")
+    to_connector: As[Connector, CONNECTOR, "other end"] = Called(alias="to")
+    length_m: As[float, _LENGTH, "length; an adapter is a short lead"]
+    awg: As[int | None, _AWG, "wire gauge, or area_mm2", _THIN] = None
+    area_mm2: As[float | None, _AREA, "area of one conductor, or awg"] = None
+    ways: As[int, _WAYS, "2 for a Y, 6 for a strip of six"] = 1
+    fuse_a: As[float | None, _CURRENT, "its fixed fuse, or what is in its holder now"] = None
+    fuse_at_m: As[float | None, _LENGTH, "where the fuse sits, from the `from` end", _FAR_END] = None
+    fuse_holder: As[str | None, OneOf(tuple(HOLDERS)), "where the fuse can be changed: its sort"] = None
+    fuse_max_a: As[float | None, _CURRENT, "largest fuse that the holder takes", _LARGEST] = None
+    max_a: As[float | None, _CURRENT, "most current, where it is printed on it"] = None
 
 
 class ConverterRow(Row):
@@ -366,21 +289,13 @@ class ConverterRow(Row):
 
     KIND: ClassVar[str] = "converters"
 
-    from_connector: Annotated[Connector, CONNECTOR, Told("its end towards the battery")] = Called(alias="from")
-    to_connector: Annotated[Connector, CONNECTOR, Told("its end towards the load")] = Called(alias="to")
-    out_v: Annotated[float, _VOLTAGE, Told("voltage that it makes")]
-    max_w: Annotated[float, _POWER, Told("most power that it gives")]
-    efficiency: Annotated[
-        float | None, _EFFICIENCY, Told("power out over in"), Blank(0.85, "usual for a converter")
-    ] = None
-    idle_ma: Annotated[float | None, _IDLE_MA, Told("what it draws itself"), Blank(10.0, "usual for a converter")] = (
-        None
-    )
-    ports: Annotated[
-        int,
-        Number("a number of ports", "1 or 2", least=1, most=12, whole="exact"),
-        Told("loads that one of it feeds at a time"),
-    ] = 1
+    from_connector: As[Connector, CONNECTOR, "its end towards the battery"] = Called(alias="from")
+    to_connector: As[Connector, CONNECTOR, "its end towards the load"] = Called(alias="to")
+    out_v: As[float, _VOLTAGE, "voltage that it makes"]
+    max_w: As[float, _POWER, "most power that it gives"]
+    efficiency: As[float | None, _EFFICIENCY, "power out over in", Blank(0.85, _CONVERTER)] = None
+    idle_ma: As[float | None, _IDLE_MA, "what it draws itself", Blank(10.0, _CONVERTER)] = None
+    ports: As[int, _PORTS, "loads that one of it feeds at a time"] = 1
 
 
 class LoadRow(Row):
@@ -388,39 +303,21 @@ class LoadRow(Row):
 
     KIND: ClassVar[str] = "loads"
 
-    idle_a: Annotated[
-        float | None,
-        _IDLE_CURRENT,
-        Told("current when receiving or idle, or idle_w"),
-        _same("full_a", "idle_w", _ALWAYS_FULL),
-    ] = None
-    idle_w: Annotated[
-        float | None,
-        _IDLE_POWER,
-        Told("power when receiving or idle, or idle_a"),
-        _same("full_w", "idle_a", _ALWAYS_FULL),
-    ] = None
-    full_a: Annotated[
-        float | None,
-        _IDLE_CURRENT,
-        Told("current at full output, or full_w"),
-        _same("idle_a", "full_w", _ALWAYS_IDLE),
-    ] = None
-    full_w: Annotated[
-        float | None, _IDLE_POWER, Told("power at full output, or full_a"), _same("idle_w", "full_a", _ALWAYS_IDLE)
-    ] = None
-    supply_v: Annotated[
-        float | None,
-        _VOLTAGE,
-        Told("voltage that it wants; other than the battery's: by a converter"),
-        Unless("5 where it is fed by USB", _supply),
-    ] = None
-    lowest_v: Annotated[float | None, _VOLTAGE, Told("lowest voltage at which it works")] = None
-    highest_v: Annotated[float | None, _VOLTAGE, Told("highest voltage that it bears")] = None
-    connector: Annotated[Connector, CONNECTOR, Told("its own end")]
-    own_lead: Annotated[
-        bool, Flag(), Told("yes where that is the end of its maker's lead, taken with its fuse as it is")
-    ] = False
+    idle_a: As[float | None, _IDLE_A, "current when idle or receiving, or idle_w", _same("full_a", "idle_w", _FULL)] = (
+        None
+    )
+    idle_w: As[float | None, _IDLE_W, "power when idle or receiving, or idle_a", _same("full_w", "idle_a", _FULL)] = (
+        None
+    )
+    full_a: As[float | None, _IDLE_A, "current at full output, or full_w", _same("idle_a", "full_w", _IDLE)] = None
+    full_w: As[float | None, _IDLE_W, "power at full output, or full_a", _same("idle_w", "full_a", _IDLE)] = None
+    supply_v: As[float | None, _VOLTAGE, "voltage that it wants; another than the battery's: by a converter", _USB] = (
+        None
+    )
+    lowest_v: As[float | None, _VOLTAGE, "lowest voltage at which it works"] = None
+    highest_v: As[float | None, _VOLTAGE, "highest voltage that it bears"] = None
+    connector: As[Connector, CONNECTOR, "its own end"]
+    own_lead: As[bool, Flag(), "yes where that is the end of its maker's lead, taken with its fuse as it is"] = False
 
 
 class ExtraRow(Row):
@@ -428,12 +325,10 @@ class ExtraRow(Row):
 
     KIND: ClassVar[str] = "extras"
 
-    mass_g: Annotated[int, _MASS_OR_NONE, Told("mass of one")]
+    mass_g: As[int, _MASS_OR_NONE, "mass of one"]
 
 
 class SettingsTable(Table):
     """inventory.toml."""
 
-    currency: Annotated[
-        str, Text(_currency, 'a currency, such as "EUR"'), Told("in which the prices are written", '"EUR"')
-    ] = ""
+    currency: As[str, _CURRENCY, "in which the prices are written", Such('"EUR"')] = ""

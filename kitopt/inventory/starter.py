@@ -16,85 +16,46 @@ _INVENTED = """\
 # barrel-5.5x2.1:plug or :socket otherwise; kitopt check --connectors prints the words.
 """
 
-_ROWS: dict[str, list[dict[str, object]]] = {
-    "batteries": [
-        {
-            **{"id": "lfp-6", "name": "small battery 6 Ah", "mass_g": 780, "price": 45, "chemistry": "lifepo4"},
-            **{"nominal_v": 12.8, "capacity_ah": 6, "measured_ah": 5.8, "max_charge_a": 3, "max_discharge_a": 10},
-            **{"fused": "no", "connector": "genderless-30"},
-        },
-        {
-            **{"id": "lfp-12", "name": "battery 12 Ah", "count": 2, "mass_g": "1.45 kg", "price": 85},
-            **{"chemistry": "lifepo4", "nominal_v": 12.8, "capacity_ah": 12, "max_charge_a": 6, "max_discharge_a": 20},
-            **{"fused": "no", "connector": "genderless-30", "notes": "measure this one"},
-        },
-    ],
-    "panels": [
-        {
-            **{"id": "fold-50", "name": "folding panel 50 W", "mass_g": 1700, "price": 110, "rated_w": 50, "vmp_v": 18},
-            **{"imp_a": 2.8, "voc_v": 21.6, "isc_a": 3, "power_per_degc": "-0.4 %", "connector": "pv-latch:plug"},
-            **{"tilts": "yes", "folding": "yes"},
-        },
-        {
-            **{"id": "fold-100", "name": "folding panel 100 W", "mass_g": "3.2 kg", "price": 190, "rated_w": 100},
-            **{"connector": "pv-latch:plug", "tilts": "yes", "folding": "yes"},
-        },
-    ],
-    "controllers": [
-        {
-            **{"id": f"{kind}-10", "name": "controller 10 A", "mass_g": mass_g, "price": price, "kind": kind},
-            **{"max_charge_a": 10, "max_pv_v": 50, "idle_ma": idle_ma, "pv_connector": "pv-latch:socket"},
-            **{"battery_connector": "genderless-30", "chemistries": chemistries, "rf": rf},
-        }
-        for kind, mass_g, price, idle_ma, chemistries, rf in (
-            ("pwm", 140, 20, 10, "lifepo4 agm", "quiet"),
-            ("mppt", 260, 80, 20, "lifepo4", "unknown"),
-        )
-    ],
-    "leads": [
-        {
-            **{"id": "pv-5m", "name": "panel lead", "count": 2, "mass_g": 350, "price": 20, "from": "pv-latch:socket"},
-            **{"to": "pv-latch:plug", "length_m": 5, "awg": 14, "max_a": 15},
-        },
-        {
-            **{"id": "fused-1", "name": "fused battery lead", "count": 3, "mass_g": 60, "price": 9},
-            **{"from": "genderless-30", "to": "genderless-30", "length_m": 0.3, "awg": 12, "fuse_at_m": 0.1},
-            **{"fuse_holder": "blade", "fuse_max_a": 20, "max_a": 20},
-        },
-        {
-            **{"id": "strip-6", "name": "distribution strip", "mass_g": 210, "price": 30, "from": "genderless-30"},
-            **{"to": "genderless-30", "length_m": 0.2, "awg": 12, "ways": 6, "max_a": 30},
-        },
-        {
-            **{"id": "usb-lead", "name": "USB lead", "mass_g": 28, "price": 6, "from": "usb-a:plug"},
-            **{"to": "usb-c:plug", "length_m": 1, "awg": 22, "max_a": 3},
-        },
-    ],
-    "converters": [
-        {
-            **{"id": "usb-5v", "name": "USB supply", "mass_g": 45, "price": 16, "from": "genderless-30"},
-            **{"to": "usb-a:socket", "out_v": 5, "max_w": 30, "efficiency": "90 %", "idle_ma": 10, "ports": 2},
-        }
-    ],
-    "loads": [
-        {
-            **{"id": "hf-20w", "name": "transceiver 20 W", "mass_g": "1.1 kg", "idle_a": 0.5, "full_a": 4.5},
-            **{"supply_v": 13.8, "lowest_v": 11.7, "highest_v": 15.8, "connector": "genderless-30", "own_lead": "yes"},
-        },
-        {
-            **{"id": "light", "name": "area light", "mass_g": 180, "idle_w": 0, "full_w": 3, "supply_v": 12},
-            **{"connector": "genderless-30"},
-        },
-        {
-            **{"id": "phone", "name": "phone", "mass_g": 190, "idle_w": 1, "full_w": 12, "supply_v": 5},
-            **{"connector": "usb-c:socket"},
-        },
-    ],
-    "extras": [
-        {"id": "pegs", "name": "pegs and cord for the panel", "mass_g": 150},
-        {"id": "fuses", "name": "spare fuses", "mass_g": 30},
-    ],
+_ROWS = {
+    "batteries": """\
+id,name,count,mass_g,price,chemistry,nominal_v,capacity_ah,measured_ah,max_charge_a,max_discharge_a,fused,connector,notes
+lfp-6,small battery 6 Ah,1,780,45,lifepo4,12.8,6,5.8,3,10,no,genderless-30,
+lfp-12,battery 12 Ah,2,1.45 kg,85,lifepo4,12.8,12,,6,20,no,genderless-30,measure this one
+""",
+    "panels": """\
+id,name,count,mass_g,price,rated_w,vmp_v,imp_a,voc_v,isc_a,power_per_degc,connector,tilts,folding
+fold-50,folding panel 50 W,1,1700,110,50,18,2.8,21.6,3,-0.4 %,pv-latch:plug,yes,yes
+fold-100,folding panel 100 W,1,3.2 kg,190,100,,,,,,pv-latch:plug,yes,yes
+""",
+    "controllers": """\
+id,name,count,mass_g,price,kind,max_charge_a,max_pv_v,idle_ma,pv_connector,battery_connector,chemistries,rf
+pwm-10,controller 10 A,1,140,20,pwm,10,50,10,pv-latch:socket,genderless-30,lifepo4 agm,quiet
+mppt-10,controller 10 A,1,260,80,mppt,10,50,20,pv-latch:socket,genderless-30,lifepo4,unknown
+""",
+    "leads": """\
+id,name,count,mass_g,price,from,to,length_m,awg,ways,fuse_at_m,fuse_holder,fuse_max_a,max_a
+pv-5m,panel lead,2,350,20,pv-latch:socket,pv-latch:plug,5,14,1,,,,15
+fused-1,fused battery lead,3,60,9,genderless-30,genderless-30,0.3,12,1,0.1,blade,20,20
+strip-6,distribution strip,1,210,30,genderless-30,genderless-30,0.2,12,6,,,,30
+usb-lead,USB lead,1,28,6,usb-a:plug,usb-c:plug,1,22,1,,,,3
+""",
+    "converters": """\
+id,name,count,mass_g,price,from,to,out_v,max_w,efficiency,idle_ma,ports
+usb-5v,USB supply,1,45,16,genderless-30,usb-a:socket,5,30,90 %,10,2
+""",
+    "loads": """\
+id,name,count,mass_g,idle_a,idle_w,full_a,full_w,supply_v,lowest_v,highest_v,connector,own_lead
+hf-20w,transceiver 20 W,1,1.1 kg,0.5,,4.5,,13.8,11.7,15.8,genderless-30,yes
+light,area light,1,180,,0,,3,12,,,genderless-30,
+phone,phone,1,190,,1,,12,5,,,usb-c:socket,
+""",
+    "extras": """\
+id,name,count,mass_g
+pegs,pegs and cord for the panel,1,150
+fuses,spare fuses,1,30
+""",
 }
+"""Rows by file, with the columns that some row fills."""
 
 
 def inventory_files() -> dict[str, str]:
@@ -108,13 +69,13 @@ def inventory_files() -> dict[str, str]:
     return {**files, "inventory.toml": explained(SettingsTable, {"currency": '"EUR"'})}
 
 
-def explained_csv(model: type[Table], rows: list[dict[str, object]]) -> str:
+def explained_csv(model: type[Table], rows: str) -> str:
     """Return rows below a header of every column, below a comment of a line on each.
 
     Parameters
     ----------
-    rows : list of dict
-        What stands in each column that is not blank.
+    rows : str
+        CSV text of some of the columns.
     """
     columns = columns_of(model)
     needed = ", ".join(name for name, column in columns.items() if column.is_required)
@@ -123,13 +84,13 @@ def explained_csv(model: type[Table], rows: list[dict[str, object]]) -> str:
     text.writelines(f"# {name}: {help_of(column)}\n" for name, column in columns.items())
     writer = csv.DictWriter(text, list(columns), lineterminator="\n")
     writer.writeheader()
-    writer.writerows(rows)
+    writer.writerows(csv.DictReader(io.StringIO(rows)))
     return text.getvalue()
 
 
 def help_of(column: Column) -> str:
     """Return what is said of a column in one line: what it is, its words, and what is assumed without it."""
-    text = column.told.help
+    text = column.help
     if isinstance(column.field, OneOf):
         text += f": {', '.join(column.field.choices)}"
     blank = column.blank

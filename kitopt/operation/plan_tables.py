@@ -3,30 +3,21 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Any, ClassVar
+from typing import Annotated as As
+from typing import Any, ClassVar
 
-from kitopt.inventory.fields import WORDS, Amount, OneOf, Table, Told, Value
-from kitopt.operation.tables import BACKUP, BACKUPS, DEGC, MASS, START
+from kitopt.inventory.fields import WORDS, OneOf, Such, Table, Value
+from kitopt.operation.tables import BACKUP, DEGC, MASS, MAY_FAIL, START
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_WHOLE = [
-    "january",
-    "february",
-    "march",
-    "april",
-    "may",
-    "june",
-    "july",
-    "august",
-    "september",
-    "october",
-    "november",
-    "december",
-]
+_WHOLE = (
+    *("january", "february", "march", "april", "may", "june"),
+    *("july", "august", "september", "october", "november", "december"),
+)
 _BY_NAME = {name: n for names in (MONTHS, _WHOLE) for n, name in enumerate(names, start=1)}
 
 
-def _months(value: Any) -> tuple[int, ...]:
+def _months(value: Any, decimal: str | None) -> tuple[int, ...]:
     words = value.lower().split() if isinstance(value, str) else value
     if words == ["all"]:
         return tuple(range(1, 13))
@@ -49,35 +40,25 @@ def _temperatures(value: Any, decimal: str | None) -> tuple[float, ...]:
 
 
 MONTHS_FIELD = Value(_months, '"all", or some months, each once, such as ["may", "oct"]')
-_LIST_DEGC = Amount(_temperatures, "a list of air temperatures in °C, one for each month, such as [-4, 2]")
+_LIST_DEGC = Value(_temperatures, "a list of air temperatures in °C, one for each month, such as [-4, 2]")
 
 
 class StandingTable(Table):
     """Keys of a grab-kit's file above its events."""
 
-    name: Annotated[str, WORDS, Told("of the kit; the file's name without it")] = ""
-    months: Annotated[
-        tuple[int, ...],
-        MONTHS_FIELD,
-        Told('to be ready in, or "all"; without it as the operations say', '["may", "oct"]'),
-    ] = ()
-    backup: Annotated[
-        tuple[str, ...] | None,
-        BACKUP,
-        Told(f"kinds of which any one may fail: {', '.join(BACKUPS)}; instead of the operations' own", '["battery"]'),
-    ] = None
-    least: Annotated[str, OneOf(("mass", "items")), Told('or "items"')] = "mass"
+    name: As[str, WORDS, "of the kit; the file's name without it"] = ""
+    months: As[tuple[int, ...], MONTHS_FIELD, 'to be ready in, or "all"', Such('["may", "oct"]')] = ()
+    backup: As[tuple[str, ...] | None, BACKUP, f"instead of the operations': {MAY_FAIL}", Such('["battery"]')] = None
+    least: As[str, OneOf(("mass", "items")), 'or "items"'] = "mass"
 
 
 class EventTable(Table):
     """One of ``[[events]]``."""
 
-    file: Annotated[str, WORDS, Told("an operation, from this file's folder", '"operation.toml"')]
-    months: Annotated[tuple[int, ...] | None, MONTHS_FIELD, Told("instead of those above", '["dec", "jan"]')] = None
-    coldest_degc: Annotated[
-        tuple[float, ...] | None, _LIST_DEGC, Told("coldest air, month by month in that order", "[-9, -7]")
-    ] = None
-    warmest_degc: Annotated[tuple[float, ...] | None, _LIST_DEGC, Told("warmest air, likewise", "[-1, 1]")] = None
+    file: As[str, WORDS, "an operation, from this file's folder", Such('"operation.toml"')]
+    months: As[tuple[int, ...] | None, MONTHS_FIELD, "instead of those above", Such('["dec", "jan"]')] = None
+    coldest_degc: As[tuple[float, ...] | None, _LIST_DEGC, "coldest air, month by month", Such("[-9, -7]")] = None
+    warmest_degc: As[tuple[float, ...] | None, _LIST_DEGC, "warmest air, month by month", Such("[-1, 1]")] = None
 
 
 class BagTable(Table):
@@ -85,19 +66,19 @@ class BagTable(Table):
 
     KIND: ClassVar[str] = "bags"
 
-    name: Annotated[str, WORDS, Told("what you call it", '"rucksack"')]
-    mass_g: Annotated[int, MASS, Told('what it may hold; or such as "9 kg"')]
+    name: As[str, WORDS, "what you call it", Such('"rucksack"')]
+    mass_g: As[int, MASS, 'what it may hold; or such as "9 kg"']
 
 
 class ProgrammeTable(Table):
     """Keys of a season's or club's file above its operations."""
 
-    name: Annotated[str, WORDS, Told("of the programme; the file's name without it")] = ""
+    name: As[str, WORDS, "of the programme; the file's name without it"] = ""
 
 
 class OutingTable(Table):
     """One of ``[[operations]]``."""
 
-    file: Annotated[str, WORDS, Told("an operation, from this file's folder", '"operation.toml"')]
-    operator: Annotated[str, WORDS, Told("who goes; equal words share one bag", '"first team"')] = ""
-    start: Annotated[datetime | None, START, Told("instead of the operation's own", "2027-06-27T07:00:00")] = None
+    file: As[str, WORDS, "an operation, from this file's folder", Such('"operation.toml"')]
+    operator: As[str, WORDS, "who goes", Such('"first team"')] = ""
+    start: As[datetime | None, START, "instead of the operation's own", Such("2027-06-27T07:00:00")] = None

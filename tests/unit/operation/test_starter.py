@@ -128,7 +128,7 @@ def test_every_column_and_key_says_what_it_is() -> None:
     models = [*(kind.model for kind in KINDS), ContactRow, FuseRow, *(m for _, some in EVERY for m in some.values())]
     for model in models:
         for name, column in columns_of(model).items():
-            assert len(column.told.help) > 3, f"{model.__name__}.{name}"
+            assert len(column.help) > 3, f"{model.__name__}.{name}"
 
 
 # ---- the README's table
