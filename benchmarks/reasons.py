@@ -23,10 +23,10 @@ def measure(name: str, windows: int | None) -> float:
     """Print one line about an operation and return the ratio."""
     from dataclasses import replace
 
+    from kitopt.choice import pack
     from kitopt.explain import without_each
     from kitopt.inventory import read_inventory
     from kitopt.operation import read_operation
-    from kitopt.pack import pack
     from kitopt.sky import windows_for
 
     operation = read_operation(INVENTORY / "operations" / f"{name}.toml")

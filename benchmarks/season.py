@@ -18,10 +18,10 @@ from pathlib import Path
 import numpy as np
 
 from kitopt.budget import Budget
+from kitopt.choice.season import buy
 from kitopt.inventory import read_inventory
 from kitopt.inventory.items import Inventory
-from kitopt.many.buy import buy
-from kitopt.many.read import read_programme
+from kitopt.operation.read_plans import read_programme
 from kitopt.sky import windows_for
 
 PLUG = "genderless-30"

@@ -20,12 +20,11 @@ from pathlib import Path
 import numpy as np
 
 from kitopt.budget import Budget
+from kitopt.choice import Choice, Made, measured, pack
 from kitopt.explain.agreement import Agreement, agreement, compare
 from kitopt.inventory import read_inventory
 from kitopt.inventory.items import Inventory
-from kitopt.model.kit import case_under
 from kitopt.operation import read_operation
-from kitopt.pack import Choice, Solved, chosen, measured, pack, with_need
 from kitopt.sky import windows_for
 
 INVENTORY = Path(__file__).parents[1] / "inventory"
@@ -131,12 +130,10 @@ def drawing_more(choice: Choice, factor: float) -> Choice:
         for use in choice.operation.loads
     )
     inventory, operation = replace(choice.inventory, loads=tuple(loads)), replace(choice.operation, loads=uses)
-    solved = chosen(choice)
-    assert solved is not None
-    model = replace(solved.model, inventory=inventory, operation=operation)
-    raised = Solved(model, replace(solved.plan, cases=(case_under(model, choice.sky),)), solved.outcome)
-    asked = replace(choice, inventory=inventory, operation=operation, solved=(raised,), losses=())
-    return measured(with_need(asked, model.bus), raised)
+    assert choice.made is not None
+    model = replace(choice.made.model, inventory=inventory, operation=operation, losses=[])
+    asked = replace(choice, inventory=inventory, operation=operation, solved=(), losses=())
+    return measured(asked, Made(model, choice.sky, choice.made.counts))
 
 
 def cause(found: Agreement) -> str:

@@ -14,10 +14,10 @@ from dataclasses import replace
 from itertools import cycle, islice
 from typing import TypeVar
 
+from kitopt.choice import pack
 from kitopt.inventory import demo_folder, demo_operation, read_inventory
 from kitopt.inventory.items import Inventory, Item
 from kitopt.operation import read_operation
-from kitopt.pack import pack
 from kitopt.sky import windows_for
 
 T = TypeVar("T", bound=Item)

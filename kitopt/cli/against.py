@@ -8,8 +8,8 @@ from kitopt.budget import Budget
 from kitopt.errors import BadInput, Fault
 
 if TYPE_CHECKING:
+    from kitopt.choice import Choice
     from kitopt.explain.tradeoff import Against
-    from kitopt.pack import Choice
 
 WHAT = ("hours", "confidence", "price")
 

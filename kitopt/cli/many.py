@@ -18,7 +18,7 @@ from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import Operation
 
 if TYPE_CHECKING:
-    from kitopt.many.terms import Programme, Standing
+    from kitopt.operation.plans import Programme, Standing
     from kitopt.sky.windows import Sky
 
 
@@ -32,7 +32,7 @@ def run_grab_kit(
     BadInput
         With every fault of the options and files.
     """
-    from kitopt.many.read import read_standing
+    from kitopt.operation.read_plans import read_standing
 
     gather = Gather()
     overrides = gather.get(lambda: check_options(options))
@@ -43,7 +43,7 @@ def run_grab_kit(
     _check(inventory, [event.dates[0] for event in standing.events])
     _warn((*standing.warnings, *inventory.warnings))
 
-    from kitopt.many.grab import grab_kit, longest
+    from kitopt.choice.standing import grab_kit, longest
 
     progress = Progress(sys.stderr, standing.least)
     budget = overrides.budget(progress)
@@ -81,7 +81,7 @@ def run_buy(
         With every fault of the options and files.
     """
     from kitopt.inventory import read_inventory
-    from kitopt.many.read import read_programme
+    from kitopt.operation.read_plans import read_programme
 
     gather = Gather()
     overrides = gather.get(lambda: check_options(options))
@@ -97,7 +97,7 @@ def run_buy(
     programme = _changed(programme, overrides, inventory)
     _warn((*programme.warnings, *inventory.warnings, *catalogue.warnings))
 
-    from kitopt.many.buy import buy
+    from kitopt.choice.season import buy
 
     progress = Progress(sys.stderr, "price" if cents is None else "items")
     clock = overrides.budget(progress)
@@ -129,7 +129,7 @@ def run_share(file: Path, folder: Path | None, options: Options, *, is_json: boo
     BadInput
         With every fault of the options and files.
     """
-    from kitopt.many.read import read_programme
+    from kitopt.operation.read_plans import read_programme
 
     gather = Gather()
     overrides = gather.get(lambda: check_options(options))
@@ -138,7 +138,7 @@ def run_share(file: Path, folder: Path | None, options: Options, *, is_json: boo
     programme = _changed(programme, overrides, inventory)
     _warn((*programme.warnings, *inventory.warnings))
 
-    from kitopt.many.share import share
+    from kitopt.choice.sharing import share
 
     progress = Progress(sys.stderr, "mass")
     budget = overrides.budget(progress)
@@ -166,7 +166,7 @@ def _check(inventory: Inventory, operations: Iterable[Operation]) -> None:
 
 def _check_together(programme: Programme, inventory: Inventory) -> None:
     """Loads of operations at the same time are owned often enough."""
-    from kitopt.many.terms import at_once
+    from kitopt.operation.plans import at_once
 
     faults = []
     for together in at_once(programme.outings):

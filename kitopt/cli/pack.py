@@ -42,8 +42,8 @@ def run_pack(
         say(f"warning: {warning}")
 
     # the engine brings NumPy and the solver: not before the files are known to be good
+    from kitopt.choice import pack, with_fresh
     from kitopt.explain import Why, why
-    from kitopt.pack import pack, with_fresh
     from kitopt.sky import fresh_windows, windows_for
 
     progress = Progress(sys.stderr, operation.least)
@@ -56,7 +56,7 @@ def run_pack(
             return Answer(trade(choice, against, budget, is_json=is_json), EXIT_CODES[choice.status])
         progress.say("judging unseen weather")
         if sky.can_refresh:
-            choice = with_fresh(choice, lambda: fresh_windows(operation))
+            choice = with_fresh(choice, lambda: fresh_windows(operation), budget)
         if with_reasons and not is_brief:
             reasons = why(
                 choice,

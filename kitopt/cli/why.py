@@ -39,10 +39,10 @@ def run_why(asked: Sequence[str], folder: Path | None, options: Options, *, is_j
     if file is None:
         say(f"No operation named: this is the invented demo, {Path(operation.file).name}.")
 
+    from kitopt.choice import pack, with_fresh
     from kitopt.explain import Resolver, binding, compared, edges, why, within
     from kitopt.explain.again import at_most
     from kitopt.inventory.items import Extra, Load
-    from kitopt.pack import pack, with_fresh
     from kitopt.report import why as told
     from kitopt.report.document import as_json, document
     from kitopt.report.text import answer

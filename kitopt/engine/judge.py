@@ -24,7 +24,7 @@ MOST_RATED = 100.0
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Verdict:
     """How a plant fared.
 
@@ -55,7 +55,7 @@ class Verdict:
         return self.margin_wh >= -TOLERANCE_WH
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Cuts:
     """Linear functions that lie above the margins of some windows, everywhere.
 

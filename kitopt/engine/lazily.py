@@ -54,5 +54,5 @@ def choose_lazily(
             return outcome
         if outcome.status == "time-limit":
             # the counts in hand do not pass; the bound stands
-            return replace(outcome, counts=None, objective=math.inf)
+            return replace(outcome, counts=None, objective=math.inf, reached={})
         active = sorted({*active, *(i for _, i in sorted(failed)[:_ADDED_AT_ONCE])})

@@ -29,7 +29,7 @@ _KEPT_PER_WINDOW = 6
 """Cuts remembered for each window when rows are tightened."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FreeRow:
     """``v @ plant >= least``, valid whichever windows are given up.
 
@@ -43,7 +43,7 @@ class FreeRow:
     is_pure: bool = True
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class WindowRow:
     """``v @ plant >= least`` unless the window is given up."""
 
@@ -52,7 +52,7 @@ class WindowRow:
     least: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class NormalCuts:
     """Cuts ``v @ plant >= 1`` of the windows that fail at one plant.
 

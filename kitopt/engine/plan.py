@@ -7,7 +7,7 @@ judges the kit whose counts its matrix picks out.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
@@ -43,7 +43,7 @@ class Row:
     text: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Case:
     """A kit under one set of windows and one contingency.
 
@@ -129,7 +129,7 @@ class Case:
         return self.conditions.n_windows - self.n_needed
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Objective:
     """A whole-number quantity to be made small: ``weights @ counts + fixed``."""
 
@@ -149,7 +149,7 @@ class Objective:
         return Row(terms, upper=value - self.fixed + 1e-6, rule="cutoff", text=f"{self.name} at most {value:g}")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Terms:
     """All rows at once: one entry a term, one bound and slack a row."""
 
@@ -161,7 +161,7 @@ class _Terms:
     slack: Floats
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Plan:
     """Columns with bounds, rules, cases, and objectives in order of importance.
 
@@ -183,6 +183,10 @@ class Plan:
     tie_break: tuple[Floats, ...] = ()
     is_integer: NDArray[np.bool_] | None = None
     """Which columns are counts; all when None. The others are helpers of rules."""
+
+    def with_cases(self, cases: tuple[Case, ...]) -> Plan:
+        """The same plan with other cases."""
+        return replace(self, cases=cases)
 
     def least(self, objective: Objective) -> float:
         """What an objective is at least by the bounds of the columns alone: known before any work."""

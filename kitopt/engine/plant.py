@@ -58,7 +58,7 @@ class Layout:
         return 3 + self.n_units * (1 + self.n_shapes) + demand
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Conditions:
     """What a plant meets in one case: the same for every kit.
 

@@ -7,10 +7,9 @@ passes it, it is the answer. Everything that is valid for all kits is kept from 
 from __future__ import annotations
 
 import contextlib
-import itertools
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -38,7 +37,7 @@ _GAP = 0.999
 """Objectives are whole numbers, so a gap below 1 is none."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Outcome:
     """What a plan came to.
 
@@ -49,6 +48,8 @@ class Outcome:
         The best counts known, always judged; None when there are none.
     objective, bound : float
         Of the first objective; equal when proved.
+    reached : mapping of name to (value, bound)
+        Every objective that was looked at.
     memories : tuple of CaseMemory
         The learned rows, one memory a case.
     rounds : int
@@ -59,8 +60,9 @@ class Outcome:
     counts: Floats | None
     objective: float
     bound: float
-    memories: tuple[CaseMemory, ...]
-    rounds: int
+    memories: tuple[CaseMemory, ...] = ()
+    rounds: int = 0
+    reached: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     @property
     def proved(self) -> bool:
@@ -112,6 +114,8 @@ class _Chooser:
         self.best: Floats | None = None
         self.bound = plan.least(plan.objectives[0])
         self.fixed: list[Row] = []
+        self.later = {o.name: plan.least(o) for o in plan.objectives[1:]}
+        """What is proved of each further objective."""
         self.seen: set[bytes] = set()
         self.forbidden: list[Floats] = []
         whole = np.ones(plan.n_columns, dtype=bool) if plan.is_integer is None else plan.is_integer
@@ -127,35 +131,52 @@ class _Chooser:
         try:
             # with a cutoff the relaxation most often already tells that nothing is left
             is_possible = self._relax(first, self.cutoff, with_quantiles=False)
-            if not (is_possible and self._minimise(first, self.cutoff, is_first=True)):
+            if not (is_possible and self._minimise(first, self.cutoff, is_full=True)):
                 return self._outcome("no-kit", first)
         except OutOfTime:
             return self._outcome("found" if self._is_proved(first) else "time-limit", first)
-        # the first objective is proved; a tie broken otherwise is no defect
+        # the first objective is proved; a later one that is not is told so
         with contextlib.suppress(OutOfTime):
-            self._break_ties()
+            self._go_on()
         return self._outcome("found", first)
 
     def _is_proved(self, objective: Objective) -> bool:
         return self.best is not None and objective.of(self.best) <= self.bound + 1e-6
 
     def _outcome(self, status: Literal["found", "no-kit", "time-limit"], first: Objective) -> Outcome:
-        objective = math.inf if self.best is None else float(first.of(self.best))
-        bound = objective if status == "found" else self.bound
-        return Outcome(status, self.best, objective, bound, self.memories, self.rounds)
+        if self.best is None:
+            return Outcome(status, None, math.inf, self.bound, self.memories, self.rounds)
+        value = float(first.of(self.best))
+        bound = value if status == "found" else self.bound
+        reached = {first.name: (value, bound)}
+        if status == "found":
+            for name, least in self.later.items():
+                of = next(o for o in self.plan.objectives if o.name == name)
+                reached[name] = (float(of.of(self.best)), least)
+        return Outcome(status, self.best, value, bound, self.memories, self.rounds, reached)
 
-    def _break_ties(self) -> None:
+    def _go_on(self) -> None:
         """Among the best by the first objective, the best by the next, then by id order.
 
-        Most often the best is alone, and one search for another tells.
+        Where the quantities are given by which kits are told apart, the best is most often alone, and one
+        search for another tells.
         """
         assert self.best is not None
         objectives = [*self.plan.objectives, *(Objective("order", -w) for w in self.plan.tie_break)]
-        for done, objective in itertools.pairwise(objectives):
-            if self._other(done) is None:
+        for place, objective in enumerate(objectives[1:]):
+            if self.plan.tie_break and self._other(objectives[place]) is None:
+                for same in self.plan.objectives[place + 1 :]:
+                    self.later[same.name] = float(same.of(self.best))
                 return
-            self._fix(done.weights, self.best)
-            self._minimise(objective, objective.of(self.best), is_first=False)
+            self._fix(objectives[place].weights, self.best)
+            if np.any(objective.weights):
+                value = objective.of(self.best)
+                self.bound = self.plan.least(objective)
+                is_full = not self.plan.tie_break
+                if not is_full or self._relax(objective, value, with_quantiles=False):
+                    self._minimise(objective, value, is_full=is_full)
+            if objective.name in self.later:
+                self.later[objective.name] = float(objective.of(self.best))
 
     def _fix(self, weights: Floats, at: Floats) -> None:
         value = float(round(float(weights @ at)))
@@ -253,7 +274,7 @@ class _Chooser:
                     failed.append((memory, verdict))
         return failed
 
-    def _minimise(self, objective: Objective, cutoff: float, *, is_first: bool) -> bool:
+    def _minimise(self, objective: Objective, cutoff: float, *, is_full: bool) -> bool:
         while True:
             program = self._program(objective.weights)
             start = None if self.best is None else {j: float(c) for j, c in enumerate(self.best)}
@@ -264,18 +285,18 @@ class _Chooser:
                 absolute_gap=_GAP,
                 cutoff=cutoff - objective.fixed,
                 # it ends the proof; of later passes nothing is lost by a wrong verdict but a tie
-                confirm=is_first,
+                confirm=is_full,
                 is_hard=self.is_hard,
             )
             if answer.status == "infeasible":
                 # nothing better than the kit in hand, where there is one
                 return self.best is not None and objective.of(self.best) <= cutoff
-            if is_first and math.isfinite(answer.bound):
+            if is_full and math.isfinite(answer.bound):
                 self.bound = max(self.bound, math.ceil(answer.bound - 1e-6) + objective.fixed)
             if answer.values is None:
                 raise OutOfTime
             counts = self._whole(answer.values)
-            turns_hard = is_first and not self.is_hard and answer.n_nodes > self._hard_nodes
+            turns_hard = is_full and not self.is_hard and answer.n_nodes > self._hard_nodes
             self.is_hard |= turns_hard
             passed = self._judge_all(counts)
             if passed:
@@ -286,7 +307,7 @@ class _Chooser:
                 raise OutOfTime
             if passed:
                 return True
-            if is_first:
+            if is_full:
                 cutoff = self._try_neighbours(counts, objective, cutoff)
             if turns_hard:
                 # branching has begun to cost: rows that need no binaries are now worth their price

@@ -55,7 +55,7 @@ class Program:
         return Program(list(self.lower), list(self.upper), list(self.is_integer), list(self.objective), list(self.rows))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Answer:
     """What the solver found.
 
@@ -78,6 +78,8 @@ class Answer:
     duals: Floats | None = None
     n_nodes: int = 0
 
+
+_UNKNOWN = Answer("stopped", None, math.inf, -math.inf)
 
 _CUTOFF_SLACK = 0.5
 """Objectives are whole numbers: half of one above the cutoff is above it."""
@@ -122,14 +124,26 @@ def solve(
     SolverFailed
         If the solver stops for a reason that is neither optimum, infeasibility nor time.
     """
-    started = time.monotonic()
-    answer = _solve_once(program, relaxed, start, seconds, absolute_gap, cutoff, is_hard=is_hard, presolve=True)
+    ends = time.monotonic() + seconds
+
+    def once(some: Program, most: float, *, presolve: bool) -> Answer:
+        left = ends - time.monotonic()
+        if left <= 0.0 and not presolve:
+            return _UNKNOWN
+        return _solve_once(some, relaxed, start, left, absolute_gap, most, is_hard=is_hard, presolve=presolve)
+
+    answer = once(program, cutoff, presolve=True)
     if answer.status != "infeasible" or not confirm:
         return answer
-    left = seconds - (time.monotonic() - started)
-    if left <= 0.0:
-        return Answer("stopped", None, math.inf, -math.inf)
-    return _solve_once(program, relaxed, start, left, absolute_gap, cutoff, is_hard=is_hard, presolve=False)
+    # any point within the cutoff would do, which is sooner told than the best
+    check = program.copy()
+    check.objective = [0.0] * len(check.objective)
+    if math.isfinite(cutoff):
+        check.add_row([(j, c) for j, c in enumerate(program.objective) if c], upper=cutoff + _CUTOFF_SLACK)
+    again = once(check, math.inf, presolve=False)
+    if again.status == "optimal":
+        return once(program, cutoff, presolve=False)
+    return again if again.status == "infeasible" else _UNKNOWN
 
 
 def _solve_once(

@@ -29,7 +29,7 @@ _FAR_WH = 1e6
 _MOST_ROUNDS = 200
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Strongest:
     """Counts that meet every rule and the largest share of the need.
 

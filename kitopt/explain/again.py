@@ -11,10 +11,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice import Choice, Made, Packed, Shortfall, Solved, Status, packed_of, strongest_of
+from kitopt.choice.classes import over_classes
 from kitopt.engine import Plan, Row, choose
 from kitopt.engine.learned import CaseMemory
 from kitopt.model.kit import KitModel
-from kitopt.pack import Choice, Packed, Shortfall, Solved, Status, packed_of, strongest_of, values_of
+from kitopt.sky.windows import Sky
 
 
 @dataclass(frozen=True)
@@ -37,9 +39,15 @@ class Again:
     solved: tuple[Solved, ...]
     best: Solved | None = None
 
-    def strongest(self, budget: Budget = UNLIMITED) -> Shortfall:
+    def made(self, sky: Sky) -> Made:
+        """The best kit, to be measured."""
+        assert self.best is not None
+        assert self.best.outcome.counts is not None
+        return Made(self.best.model, sky, self.best.outcome.counts)
+
+    def strongest(self, choice: Choice, budget: Budget = UNLIMITED) -> Shortfall:
         """The strongest kit under the rule, when none works."""
-        return strongest_of(self.solved, budget)
+        return strongest_of(choice, self.solved, budget)
 
 
 Rule = Callable[[KitModel], Sequence[Row] | None]
@@ -100,34 +108,24 @@ class Resolver:
 
     def _complete(self, rule: Rule, first: Solved | None, highest: float, budget: Budget) -> Again:
         """The best over all classes, the first of them being known; it is None where the rule leaves it no kit."""
-        found = [] if first is None else [first]
-        best = first if first is not None and first.outcome.counts is not None else None
-        is_proved = not budget.is_over if first is None else first.outcome.proved
-        for i in range(1, len(self._solved)):
-            if budget.is_over:
-                is_proved = False
-                break
-            here = (
-                self._choose(i, rule, math.inf, budget)
-                if best is None
-                else self._at_most(i, rule, best.outcome.objective, highest, budget)
-            )
-            if here is None:
-                continue
-            found.append(here)
-            is_proved = is_proved and here.outcome.proved
-            if here.outcome.counts is not None and (best is None or values_of(here) < values_of(best)):
-                best = here
-        if best is None:
-            return Again("no-kit" if is_proved else "time-limit", None, (), tuple(found))
-        assert best.outcome.counts is not None
-        return Again(
-            "found" if is_proved else "time-limit",
-            round(best.outcome.objective),
-            packed_of(best.model, best.outcome.counts),
-            tuple(found),
-            best,
-        )
+
+        def attempt(i: int, cutoff: float) -> Solved | None:
+            if i == 0:
+                if first is None:
+                    budget.check()
+                return first
+            budget.check()
+            if math.isinf(cutoff):
+                return self._choose(i, rule, math.inf, budget)
+            return self._at_most(i, rule, cutoff, highest, budget)
+
+        found = over_classes(range(len(self._solved)), attempt)
+        if found.best is None:
+            return Again("no-kit" if found.is_sure else "time-limit", None, (), found.tried)
+        counts = found.best.outcome.counts
+        assert counts is not None
+        status: Status = "found" if found.is_sure else "time-limit"
+        return Again(status, round(found.value), packed_of(found.best.model, counts), found.tried, found.best)
 
     def _at_most(self, i: int, rule: Rule, cutoff: float, highest: float, budget: Budget) -> Solved | None:
         """The best kit of a class that costs no more than a cutoff; None where there is none."""
@@ -167,7 +165,7 @@ class Resolver:
         self._memories[i] = tuple(
             _with_pure(old, new) for old, new in zip(self._memories[i], outcome.memories, strict=True)
         )
-        return Solved(before.model, plan, outcome)
+        return replace(before, plan=plan, outcome=outcome)
 
 
 def _in_one_go(plan: Plan) -> Plan:

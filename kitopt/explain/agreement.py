@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.choice import Choice
 from kitopt.engine.judge import charging_w, demand_w, simulate
 from kitopt.inventory.items import Battery, Controller, Converter, Load, Panel
-from kitopt.pack import Choice, chosen
 from kitopt.second_opinion import Circuit, CutOff, Fed, Feed, Opinion, PlainKit, second_opinion
 
 HARDEST = 40
@@ -119,11 +119,11 @@ def agreement(choice: Choice, *, every: bool = False) -> Agreement | None:
 
 def compare(choice: Choice, *, every: bool = False) -> tuple[NDArray[np.float64], Opinion] | None:
     """Margins by the judge and a second opinion over the same windows, all of them survived by the judge. [Wh]"""
-    solved = chosen(choice)
-    if solved is None or solved.outcome.counts is None:
+    made = choice.made
+    if made is None:
         return None
-    case = solved.plan.cases[0]
-    verdict = simulate(case.conditions, case.matrix @ solved.outcome.counts)
+    case = made.cases[0]
+    verdict = simulate(case.conditions, case.plant(made.counts))
     passed = np.flatnonzero(verdict.survives)
     if not len(passed):
         return None
@@ -139,18 +139,17 @@ def _with_cause(choice: Choice, found: Agreement, opinion: Opinion, worst: int) 
     """The agreement with what makes the worst window fail."""
     from dataclasses import replace
 
-    solved = chosen(choice)
-    assert solved is not None
-    assert solved.outcome.counts is not None
-    case = solved.plan.cases[0]
+    made = choice.made
+    assert made is not None
+    case = made.cases[0]
     k, until = int(opinion.windows[worst]), int(opinion.lowest_minute[worst]) + 1
-    plant = case.matrix @ solved.outcome.counts
+    plant = case.plant(made.counts)
     one = case.conditions.window(k)
     ends_h = np.cumsum(one.step_h)
     lengths_h = np.clip(until / 60.0 - (ends_h - one.step_h), 0.0, one.step_h)
     harvest_wh = float((charging_w(one, plant) @ lengths_h)[0])
     draw_wh = float(demand_w(one, plant) @ lengths_h)
-    per_minute = solved.model.bus.nominal_v / 60.0
+    per_minute = made.model.bus.nominal_v / 60.0
     offered = opinion.harvest_a[worst, :until]
     refused = np.maximum(offered - opinion.load_a[worst, :until], 0.0) - opinion.filled_a[worst, :until]
     return replace(

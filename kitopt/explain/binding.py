@@ -8,9 +8,9 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.choice import Choice, step_end
 from kitopt.engine.judge import cuts, simulate, unit_power_w
 from kitopt.inventory.items import Battery, Controller, Panel
-from kitopt.pack import Choice, chosen, step_end
 
 _TOLD_RULES = frozenset(("mass-limit", "charge-limit", "discharge-limit", "pv-current", "pv-power", "air-travel"))
 _MOST_MISSED = 1
@@ -90,10 +90,10 @@ class Binding:
 
 def binding(choice: Choice) -> Binding | None:
     """What binds the chosen kit; None without one."""
-    solved = chosen(choice)
-    if solved is None or solved.outcome.counts is None:
+    made = choice.made
+    if made is None:
         return None
-    counts, case, model = solved.outcome.counts, solved.plan.cases[0], solved.model
+    counts, case, model = made.counts, made.cases[0], made.model
     conditions, plant = case.conditions, case.plant(counts)
     verdict = simulate(conditions, plant)
     order = np.argsort(verdict.margin_wh, kind="stable")
@@ -133,7 +133,7 @@ def binding(choice: Choice) -> Binding | None:
             ]
             worth.append(Worth("panel", panel_id, max(per_w)))
     tight = []
-    for row in solved.plan.rows:
+    for row in model.rows:
         if row.rule not in _TOLD_RULES or not row.text:
             continue
         value = sum(c * counts[i] for i, c in row.terms)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from kitopt.choice import Choice
 from kitopt.inventory.items import Battery, Connector, Controller, Converter, Load, Panel
 from kitopt.model.feeding import CONTINUOUS_FUSE
 from kitopt.model.kit import Block
 from kitopt.model.panel_side import panel_demand
 from kitopt.model.station_side import charger_demand, is_fused_near, load_demand
 from kitopt.model.wiring import Chain, Contacts, Demand, missing, why_no_chain
-from kitopt.pack import Choice
 
 MOST_ENDS = 6
 

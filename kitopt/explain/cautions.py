@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from kitopt.choice import Choice
 from kitopt.engine.judge import charging_w
 from kitopt.explain.caution import Caution
 from kitopt.explain.cautions_wiring import leads, voltages
@@ -19,7 +20,6 @@ from kitopt.explain.ruled_out import blocks_that_matter, told
 from kitopt.explain.thrown_away import thrown_away
 from kitopt.inventory.items import Battery, Controller, Item
 from kitopt.model.rules import AIR_FREE_WH, AIR_SPARES, cold_voc_v
-from kitopt.pack import Choice, chosen
 
 PARALLEL_PANELS = 3
 """From this many panels in parallel on, one of them can be fed by the others beyond what it stands (NEC 690.9,
@@ -113,14 +113,14 @@ def _batteries(choice: Choice) -> Iterator[Caution]:
 
 
 def _cold(choice: Choice) -> Iterator[Caution]:
-    solved = chosen(choice)
-    if solved is None or solved.outcome.counts is None or not choice.joins:
+    made = choice.made
+    if made is None or not choice.joins:
         return
-    case = solved.plan.cases[0]
-    is_lost = ~case.conditions.may_charge & (charging_w(case.conditions, case.matrix @ solved.outcome.counts) > 0.0)
+    case = made.cases[0]
+    is_lost = ~case.conditions.may_charge & (charging_w(case.conditions, case.plant(made.counts)) > 0.0)
     n = int(np.count_nonzero(np.any(is_lost, axis=1)))
     if n:
-        coldest = solved.model.bus.lowest_charging_degc
+        coldest = made.model.bus.lowest_charging_degc
         yield Caution(
             "warn",
             f"Battery cells colder than {coldest:g} °C must not be charged: that stops charging while the sun is up "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from kitopt.choice import Choice
 from kitopt.explain.caution import Caution
 from kitopt.inventory.fuses import HOLDERS
 from kitopt.inventory.items import Battery, Lead, Load
@@ -13,7 +14,6 @@ from kitopt.model.kit import Join, Unit
 from kitopt.model.panel_side import meets_station
 from kitopt.model.wiring import FUSE_WITHIN_M, ampacity_a
 from kitopt.model.wiring_list import STATION, Wire
-from kitopt.pack import Choice
 
 SHORT_CIRCUIT_PER_AH = 25.0
 """Amperes that a battery may give into a short, for each ampere-hour; common practice, no source. [A/Ah]"""

@@ -14,13 +14,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
+from kitopt.choice import Choice, Solved
 from kitopt.engine import Row
 from kitopt.engine.solver import Program, solve
 from kitopt.inventory.items import Battery
 from kitopt.model.bus import BusClass
 from kitopt.model.kit import Column, Join, KitModel, Unit
 from kitopt.model.rules import fixed_mass_g
-from kitopt.pack import Choice, Solved
 
 F = TypeVar("F")
 

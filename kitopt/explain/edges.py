@@ -15,12 +15,12 @@ from typing import Literal
 import numpy as np
 
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
+from kitopt.choice import Choice, build_model, cases_under, pack
 from kitopt.engine.judge import simulate
 from kitopt.engine.strongest import scaled
 from kitopt.explain.without import Pieces, beyond
 from kitopt.inventory.items import Inventory, Load, Panel
 from kitopt.operation.terms import Operation
-from kitopt.pack import Choice, build_model, cases_under, chosen, pack
 from kitopt.sky.windows import SkyOf
 
 Quantity = Literal["hours", "confidence", "load", "coldest", "panel hours"]
@@ -193,16 +193,16 @@ def _hours_down(search: _Search) -> Edge:
 
 def _lasting(search: _Search, grid: Sequence[float]) -> int:
     """Index up to which the chosen kit itself survives enough windows; the judge alone is asked."""
-    solved = chosen(search.choice)
-    if solved is None or solved.outcome.counts is None or not grid:
+    made = search.choice.made
+    if made is None or not grid:
         return -1
     operation, inventory = _with_hours(search.choice, grid[-1])
     sky = search.sky_of(operation)
-    model = build_model(operation, inventory, solved.model.bus, sky)
+    model = build_model(operation, inventory, made.model.bus, sky)
     case = cases_under(model, sky)[0]
-    if case.matrix.shape[1] != len(solved.outcome.counts):
+    if case.matrix.shape[1] != len(made.counts):
         return -1
-    verdict = simulate(case.conditions, case.plant(solved.outcome.counts))
+    verdict = simulate(case.conditions, case.plant(made.counts))
     failed = np.maximum.accumulate(verdict.free_wh < -1e-5, axis=1)
     n_failed = np.count_nonzero(failed, axis=0)
     ends_h = np.cumsum(case.conditions.step_h)
@@ -233,11 +233,10 @@ def _confidence_down(search: _Search) -> Edge | None:
 
 
 def _load_up(search: _Search) -> Edge | None:
-    solved = chosen(search.choice)
-    assert solved is not None
-    assert solved.outcome.counts is not None
+    made = search.choice.made
+    assert made is not None
     grid = [1 + p / 100 for p in range(1, round(100 * (_MOST_LOAD_SHARE - 1)) + 1)]
-    case, counts = solved.plan.cases[0], solved.outcome.counts
+    case, counts = made.cases[0], made.counts
     guess = -1
     for i, factor in enumerate(grid):
         c = scaled(case, factor).conditions

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 
+from kitopt.choice import Choice
 from kitopt.inventory.items import Lead
-from kitopt.pack import Choice
 
 
 @dataclass(frozen=True)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from kitopt.choice import Choice, Solved
 from kitopt.inventory.items import Battery
 from kitopt.model.kit import Join
 from kitopt.model.rules import delivered_a
 from kitopt.operation.terms import NoSun
-from kitopt.pack import Choice, Solved
 
 
 @dataclass(frozen=True)

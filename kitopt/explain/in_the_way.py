@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
+from kitopt.choice import Choice, Solved
 from kitopt.engine.plan import Plan
 from kitopt.engine.solver import Program, solve
 from kitopt.model.kit import Block
-from kitopt.pack import Choice, Solved
 
 _MOST_MORE = 3.0
 _SECONDS = 5.0

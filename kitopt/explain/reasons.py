@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from kitopt.choice import Choice
 from kitopt.explain.ruled_out import told
 from kitopt.inventory.items import Battery, Converter, Item, Lead, Load, Panel
-from kitopt.pack import Choice
 
 
 @dataclass(frozen=True)

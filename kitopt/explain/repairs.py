@@ -12,16 +12,16 @@ from typing import Any, Literal
 import numpy as np
 
 from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice import Choice, pack
+from kitopt.choice.season import cheapest_single
 from kitopt.engine.judge import simulate
 from kitopt.errors import BadInput
 from kitopt.inventory.items import CHOSEN_KINDS, Battery, Controller, Inventory, Item, Lead, Load, Panel
-from kitopt.many.buy import cheapest_single
 from kitopt.model.kit import Block
 from kitopt.model.need import draws as draws_of
 from kitopt.model.need import idle_and_full_w
 from kitopt.model.wiring import missing
 from kitopt.operation.terms import LoadUse, Operation, Span
-from kitopt.pack import Choice, pack
 from kitopt.sky.windows import Laid, Sky, SkyOf
 
 Family = Literal[
@@ -324,10 +324,11 @@ def _less_sure(choice: Choice) -> Iterator[Change]:
 
 def _strongest(choice: Choice) -> tuple[Any, Any] | None:
     """The conditions and the verdict of the strongest kit; None where nothing fits together."""
-    if choice.shortfall is None or choice.shortfall.counts is None or choice.shortfall.solved is None:
+    made = None if choice.shortfall is None else choice.shortfall.made
+    if made is None:
         return None
-    case = choice.shortfall.solved.plan.cases[0]
-    return case.conditions, simulate(case.conditions, case.plant(choice.shortfall.counts))
+    case = made.cases[0]
+    return case.conditions, simulate(case.conditions, case.plant(made.counts))
 
 
 def _strongest_lasts_h(choice: Choice) -> float | None:
@@ -337,8 +338,8 @@ def _strongest_lasts_h(choice: Choice) -> float | None:
         return None
     conditions, verdict = strongest
     assert choice.shortfall is not None
-    assert choice.shortfall.solved is not None
-    n_allowed = choice.shortfall.solved.plan.cases[0].n_allowed
+    assert choice.shortfall.made is not None
+    n_allowed = choice.shortfall.made.cases[0].n_allowed
     failed = np.maximum.accumulate(verdict.free_wh < 0.0, axis=1)
     lost = np.flatnonzero(np.count_nonzero(failed, axis=0) > n_allowed)
     ends_h = np.concatenate([[0.0], np.cumsum(conditions.step_h)])

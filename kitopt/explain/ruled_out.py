@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from kitopt.choice import Choice
 from kitopt.explain.cannot_join import remedy
 from kitopt.explain.in_the_way import shortages
 from kitopt.inventory.items import Battery, Load
 from kitopt.model.kit import Block
-from kitopt.pack import Choice
 
 
 def blocks_that_matter(choice: Choice) -> list[Block]:

@@ -12,11 +12,11 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from kitopt.choice import Choice
+from kitopt.choice.terms import Floats
 from kitopt.engine.judge import simulate
 from kitopt.inventory.items import Battery
 from kitopt.model.kit import missing_wh
-from kitopt.pack import Choice, chosen
-from kitopt.pack.terms import Floats
 
 _NOTHING_WH = 1e-6
 
@@ -74,7 +74,7 @@ def swap_plan(choice: Choice) -> SwapPlan | None:
 
     The one with the most left goes on first and next; one that is full leaves the sun to the one with most room.
     """
-    solved = chosen(choice)
+    made = choice.made
     batteries = [
         (f"{one.id} #{n}" if one.count > 1 else one.id, item)
         for one in choice.packed
@@ -82,10 +82,10 @@ def swap_plan(choice: Choice) -> SwapPlan | None:
         for n in range(1, one.count + 1)
     ]
     is_in_turn = choice.operation.batteries == "in turn" and len(batteries) > 1
-    if not is_in_turn or solved is None or solved.outcome.counts is None or choice.lowest is None:
+    if not is_in_turn or made is None or choice.lowest is None:
         return None
-    case = solved.plan.cases[0]
-    verdict = simulate(case.conditions, case.matrix @ solved.outcome.counts)
+    case = made.cases[0]
+    verdict = simulate(case.conditions, case.plant(made.counts))
     survived = np.flatnonzero(verdict.survives)
     by_margin = survived[np.argsort(verdict.margin_wh[survived], kind="stable")]
     numbers = {"median": int(by_margin[len(by_margin) // 2]), "hardest": choice.lowest.number}

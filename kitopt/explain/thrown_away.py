@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from kitopt.choice import Choice
 from kitopt.engine.judge import simulate, unit_power_w
 from kitopt.model.kit import Unit
 from kitopt.model.rules import delivered_a
-from kitopt.pack import Choice, chosen
 
 _MUCH_WH = 1e6
 
@@ -38,16 +38,16 @@ class ThrownAway:
 
 def thrown_away(choice: Choice) -> ThrownAway | None:
     """What a chosen kit throws away; None without a kit or without panels."""
-    solved = chosen(choice)
-    if solved is None or solved.outcome.counts is None or not choice.joins:
+    made = choice.made
+    if made is None or not choice.joins:
         return None
-    case = solved.plan.cases[0]
-    conditions, plant = case.conditions, case.matrix @ solved.outcome.counts
+    case = made.cases[0]
+    conditions, plant = case.conditions, case.plant(made.counts)
     layout = conditions.layout
     offered_wh = np.zeros(conditions.n_windows)
     above_wh = np.zeros(conditions.n_windows)
     clipped: list[Unit] = []
-    for u, unit in enumerate(solved.model.units):
+    for u, unit in enumerate(made.model.units):
         joins = [(join, n) for join, _, n in choice.joins if join.unit == u]
         if not joins:
             continue
@@ -55,7 +55,7 @@ def thrown_away(choice: Choice) -> ThrownAway | None:
         above_w = np.maximum(0.0, power_w - plant[layout.limit(u)])
         offered_wh += power_w @ conditions.step_h
         above_wh += above_w @ conditions.step_h
-        rated_a = sum(n * delivered_a(join, unit.controller, solved.model.bus) for join, n in joins)
+        rated_a = sum(n * delivered_a(join, unit.controller, made.model.bus) for join, n in joins)
         if rated_a > unit.controller.max_charge_a or bool(np.any(above_w > 0.5)):
             clipped.append(unit)
     # the same charge at the start, and room without end: what the ceiling cost

@@ -9,11 +9,11 @@ from fractions import Fraction
 from typing import Literal
 
 from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice import Choice, measured, pack
 from kitopt.engine import Row
 from kitopt.explain.again import Again, Resolver, Rule
 from kitopt.model.kit import KitModel
 from kitopt.operation.terms import Operation
-from kitopt.pack import Choice, measured, pack
 from kitopt.sky.windows import SkyOf
 
 Against = Literal["hours", "confidence", "price"]
@@ -150,7 +150,7 @@ def _point(lightest: Choice, again: Again) -> Point:
     assert again.best is not None
     assert again.objective is not None
     proof = replace(lightest.proof, objective=float(again.objective), bound=float(again.objective), proved=True)
-    one = replace(measured(replace(lightest, solved=again.solved), again.best), proof=proof)
+    one = replace(measured(replace(lightest, solved=again.solved), again.made(lightest.sky)), proof=proof)
     return Point(float(one.price_cents), one)
 
 

@@ -6,12 +6,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice import Choice
 from kitopt.explain.agreement import Agreement, agreement
 from kitopt.explain.conflict import Conflict, conflicts
 from kitopt.explain.repairs import Repairs, repairs
 from kitopt.explain.without import Without, without_each
 from kitopt.inventory.items import Inventory
-from kitopt.pack import Choice
 from kitopt.sky.windows import SkyOf
 
 NOTHING_TRIED = Repairs()

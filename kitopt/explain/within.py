@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice import Choice, measured, with_fresh
 from kitopt.explain.again import Resolver, at_least
 from kitopt.explain.conflict import Fact, conflict_of
 from kitopt.explain.reasons import Reason, not_packed
 from kitopt.explain.without import Pieces, difference
-from kitopt.pack import Choice, measured, with_fresh
 from kitopt.sky.windows import Sky
 
 
@@ -73,7 +73,7 @@ def within(
         facts = conflict_of(again.solved[0]) if again.solved else ()
         return Within(item_id, reason, "no-kit" if again.solved and not facts else "blocked", facts=facts)
     assert again.objective is not None
-    other = measured(replace(choice, solved=again.solved), again.best)
+    other = measured(replace(choice, solved=again.solved), again.made(choice.sky))
     proof = replace(choice.proof, objective=float(again.objective), bound=float(again.objective))
     other = replace(other, proof=proof)
     return Within(

@@ -8,9 +8,9 @@ from datetime import datetime
 from typing import Literal, TypedDict
 
 from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice import Choice, Packed
 from kitopt.explain.again import Again, Resolver, at_most
 from kitopt.inventory.items import Extra, Load
-from kitopt.pack import Choice, Packed
 
 Pieces = tuple[tuple[str, int], ...]
 """Ids and how many of each."""
@@ -100,7 +100,7 @@ def compared(choice: Choice, one: Packed, again: Again, *, budget: Budget = UNLI
     if again.status == "time-limit" or (again.status == "no-kit" and budget.is_over):
         return Without(one.id, one.count, "time-limit")
     if again.status == "no-kit":
-        short = again.strongest(budget)
+        short = again.strongest(choice, budget)
         is_whole = bool(short.packed)
         shortfall_wh = short.shortfall_wh if is_whole else None
         return Without(one.id, one.count, "no-kit", shortfall_wh=shortfall_wh, time=short.time, fits=is_whole)

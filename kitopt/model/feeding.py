@@ -8,7 +8,7 @@ from dataclasses import replace
 from kitopt.inventory.families import is_off_bus
 from kitopt.inventory.items import Converter, Inventory, Load
 from kitopt.model.bus import BusClass, full_v
-from kitopt.model.need import Draw, draws, idle_and_full_w, peak_a
+from kitopt.model.need import SUPPLY_SHARE, Draw, draws, idle_and_full_w, peak_a
 from kitopt.operation.terms import LoadUse, Operation
 
 CONTINUOUS_FUSE = 1.25
@@ -16,10 +16,6 @@ CONTINUOUS_FUSE = 1.25
 SPEECH_FUSE = 1.10
 """Peaks of speech and Morse are short, and a fuse of 110 % of them holds; common practice, no source."""
 SPEECH_MODES = ("ssb", "ssb-compressed", "cw")
-SUPPLY_SHARE = 0.15
-"""A load takes its supply voltage ± 15 % unless its own limits are given; common transceiver specification."""
-
-
 SYSTEM_FULL_V = {12.0: 14.6, 24.0: 29.2}
 """A supply of 12 or 24 V names a lead-acid system, which is charged at this; common practice, no source. [V]"""
 

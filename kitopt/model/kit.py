@@ -9,6 +9,7 @@ from datetime import timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.budget import UNLIMITED, Budget
 from kitopt.engine.plan import Case, Row
 from kitopt.engine.plant import Conditions, Layout
 from kitopt.inventory.items import Battery, Controller, Converter, Inventory, Lead, Load, Panel
@@ -311,11 +312,21 @@ def missing_wh(battery: Battery, operation: Operation) -> float:
 
 
 def case_under(
-    model: KitModel, sky: Sky, name: str = "base", *, must_only: bool = False, counts: Floats | None = None
+    model: KitModel,
+    sky: Sky,
+    name: str = "base",
+    *,
+    must_only: bool = False,
+    counts: Floats | None = None,
+    budget: Budget = UNLIMITED,
 ) -> Case:
     """The case of a kit under a sky: what it meets, and how counts become a plant.
 
     Given `counts`, the case is good for these alone: what they do not hold is left out.
+
+    Raises
+    ------
+    OutOfTime
     """
     operation, bus = model.operation, model.bus
     book = ShapeBook(sky, bus.nominal_v, charging_v(bus))
@@ -324,6 +335,7 @@ def case_under(
         join = model.columns[j].meaning
         assert isinstance(join, Join)
         if model.columns[j].upper > 0 and (counts is None or counts[j] > 0):
+            budget.check()
             controller = model.units[join.unit].controller
             gains[j] = book.gain(join.panel, controller, n_joined=join.n_joined, lead_ohm=join.ohm(model.contacts))
     fed = model.fed_loads()

@@ -15,6 +15,9 @@ from kitopt.inventory.items import Inventory, Load
 from kitopt.operation.clock import steps_of, within_h
 from kitopt.operation.terms import LoadUse, Operation
 
+SUPPLY_SHARE = 0.15
+"""A load takes its supply voltage ± 15 % unless its own limits are given; common transceiver specification."""
+
 
 @dataclass(frozen=True)
 class Draw:
@@ -45,9 +48,14 @@ def mean_w(use: LoadUse, load: Load, nominal_v: float) -> float:
 
 
 def idle_and_full_w(load: Load, nominal_v: float) -> tuple[float, float]:
-    """Idle and full power of a load on a bus of that voltage. [W]"""
-    idle_w = load.idle_w if load.idle_w is not None else (load.idle_a or 0.0) * nominal_v
-    full_w = load.full_w if load.full_w is not None else (load.full_a or 0.0) * nominal_v
+    """Idle and full power of a load on a bus of that voltage. [W]
+
+    Amperes of a load that lives on other volts, such as a laptop's at 20 V, are amperes behind its converter.
+    """
+    is_alike = load.supply_v is None or abs(load.supply_v - nominal_v) <= SUPPLY_SHARE * nominal_v
+    volts = nominal_v if is_alike or load.supply_v is None else load.supply_v
+    idle_w = load.idle_w if load.idle_w is not None else (load.idle_a or 0.0) * volts
+    full_w = load.full_w if load.full_w is not None else (load.full_a or 0.0) * volts
     return idle_w, full_w
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 
+from kitopt.budget import UNLIMITED, Budget
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Connector, Lead, Panel
 from kitopt.model.kit import Column, Join, KitModel, Strip
@@ -21,11 +22,17 @@ PV_FUSE_PER_ISC = 1.56
 """Fuses and conductors: NEC 690.8 and 690.9, 1.25 × 1.25, rounded as the code does."""
 
 
-def lay_panels(model: KitModel) -> None:
-    """Add every join of panels to every controller unit."""
+def lay_panels(model: KitModel, budget: Budget = UNLIMITED) -> None:
+    """Add every join of panels to every controller unit.
+
+    Raises
+    ------
+    OutOfTime
+    """
     panels = [p for p in sorted(model.inventory.panels, key=lambda p: p.id) if p.count > 0]
     if not model.inventory.has_leads_file:
         for u, x in enumerate(model.unit_columns):
+            budget.check()
             for panel in panels:
                 j = model.add(Column(Join(panel, 1, u), panel.count, {panel.id: 1}))
                 model.join_columns.append(j)
@@ -36,6 +43,7 @@ def lay_panels(model: KitModel) -> None:
     refused: dict[tuple[object, ...], tuple[str, str]] = {}
     for u in range(len(model.units)):
         for panel in panels:
+            budget.check()
             _lay_one(model, panel, u, known, refused)
         _inputs(model, u)
 

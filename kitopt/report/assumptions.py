@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from kitopt.choice import Choice
 from kitopt.inventory.items import Assumed
-from kitopt.pack import Choice
 
 
 def of_the_kit(choice: Choice) -> list[Assumed]:

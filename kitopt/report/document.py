@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from kitopt import __version__
+from kitopt.choice import Choice, Packed, Proof
 from kitopt.explain import Why, cautions, not_packed
 from kitopt.inventory.items import Assumed, Inventory
-from kitopt.pack import Choice, Packed, Proof
 from kitopt.report.assumptions import in_order
 from kitopt.report.reasons import as_value
 from kitopt.report.repairs import conflicts_value, repairs_value
@@ -34,7 +34,6 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
     Masses in grams, prices in the inventory's currency, energy in watt-hours, times with offset.
     """
     operation, inventory, survival = choice.operation, choice.inventory, choice.survival
-    fresh = {"tried": survival.fresh_tried, "survived": survival.fresh_survived} if survival else None
     has_kit = bool(choice.packed)
     return {
         "schema": SCHEMA,
@@ -43,7 +42,7 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
         "start": _time(operation.start),
         "hours": _number(operation.hours),
         "confidence": float(operation.need.confidence),
-        "proof": proof_document(operation.least, choice.proof),
+        "proof": proof_document(choice.proof),
         "kit": entries(inventory, choice.packed),
         "mass_g": choice.mass_g,
         "price": _price(choice.price_cents) if has_kit else 0.0,
@@ -54,7 +53,11 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
             "tried": survival.tried if survival else choice.sky.n_windows,
             "survived": survival.survived if survival else 0,
             "needed": survival.needed if survival else math.ceil(operation.need.confidence * choice.sky.n_windows),
-            "fresh": fresh if fresh else {"tried": 0, "survived": 0},
+            # null where none was tried: not known is not none
+            "fresh": {
+                "tried": survival.fresh_tried if survival else 0,
+                "survived": survival.fresh_survived if survival else None,
+            },
         },
         "lowest": _lowest(choice),
         "losses": [
@@ -111,16 +114,16 @@ def _time(time: datetime | None) -> str | None:
     return None if time is None else time.isoformat(timespec="seconds")
 
 
-def proof_document(least: str, proof: Proof) -> dict[str, Any]:
+def proof_document(proof: Proof) -> dict[str, Any]:
     """How sure an answer is; a price is told in the currency, anything else whole."""
 
     def amount(value: float | None) -> float | int | None:
         if value is None or not math.isfinite(value):
             return None
-        return value / 100 if least == "price" else round(value)
+        return value / 100 if proof.of == "price" else round(value)
 
     return {
-        "of": least,
+        "of": proof.of,
         "objective": amount(proof.objective),
         "bound": amount(proof.bound),
         "gap": _number(proof.gap, 6),

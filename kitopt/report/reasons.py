@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from kitopt.choice import Choice
 from kitopt.explain.without import Pieces, Without
 from kitopt.files.plain import cut
 from kitopt.inventory.items import Panel
-from kitopt.pack import Choice
 from kitopt.report import words
 from kitopt.report.words import WIDTH
 

@@ -6,10 +6,10 @@ from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
 from typing import Any
 
+from kitopt.choice import Choice
 from kitopt.explain.conflict import Conflict
 from kitopt.explain.repairs import Change, Repair, Repairs
 from kitopt.explain.ruled_out import blocks_that_matter, told
-from kitopt.pack import Choice
 from kitopt.report import words
 from kitopt.report.words import wrapped
 

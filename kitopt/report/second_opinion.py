@@ -6,8 +6,8 @@ import math
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from kitopt.choice import Choice
 from kitopt.explain import Agreement
-from kitopt.pack import Choice
 from kitopt.report import words
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from kitopt.choice import Choice, Packed
 from kitopt.explain import Why, cautions
 from kitopt.explain.ruled_out import blocks_that_matter, told
 from kitopt.files.plain import cut
 from kitopt.inventory.items import Assumed
 from kitopt.model.kit import Join, Unit
-from kitopt.pack import Choice, Packed
 from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.leads import lead_ids

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from kitopt.choice import Choice
 from kitopt.explain.tradeoff import Point, Tradeoff
 from kitopt.files.plain import cut
 from kitopt.inventory.items import Extra, Load
-from kitopt.pack import Choice
 from kitopt.report import words
 from kitopt.report.document import document
 from kitopt.report.reasons import listed

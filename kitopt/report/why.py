@@ -5,12 +5,12 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+from kitopt.choice import Choice
 from kitopt.explain.binding import Binding, Deciding, Worth
 from kitopt.explain.edges import Edge, Edges
 from kitopt.explain.ruled_out import told
 from kitopt.explain.within import Within
 from kitopt.explain.without import Pieces, Without
-from kitopt.pack import Choice
 from kitopt.report import words
 from kitopt.report.reasons import as_value, listed, pieces, sentence, worse
 from kitopt.report.words import wrapped

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from kitopt.choice import Choice
 from kitopt.explain.fuses import fuses_to_fit
 from kitopt.explain.swaps import Swap, swap_plan
 from kitopt.inventory.items import Lead
 from kitopt.model.wiring_list import STATION, Wire
-from kitopt.pack import Choice
 from kitopt.report.words import moment, wrapped
 
 

@@ -25,7 +25,7 @@ class DayFrom:
     share: float | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Sky:
     """Weather windows over one operation's steps.
 

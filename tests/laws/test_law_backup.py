@@ -7,7 +7,7 @@ from oracle import World
 from oracle.compare import assert_agrees, bank_of, counts_of
 from oracle.losses import Losses, backed_up, backed_up_answer
 
-from kitopt.pack import pack
+from kitopt.choice import pack
 
 N_LOOPS, N_INSTANCES = 60, 200
 

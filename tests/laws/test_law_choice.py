@@ -16,9 +16,9 @@ from oracle import World, answer, best_share, kits_in_order
 from oracle.compare import assert_agrees, bank_of, counts_of
 from oracle.instances import CONFIDENCES, Instance, battery, load, numbered, operation, random_instance, sky
 
+from kitopt.choice import Choice, pack
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import LoadUse
-from kitopt.pack import Choice, pack
 
 
 def solved(instance: Instance, **changes: object) -> Choice:

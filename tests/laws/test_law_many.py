@@ -19,12 +19,12 @@ from oracle.many import (
     working,
 )
 
+from kitopt.choice.purchase import Purchase
+from kitopt.choice.season import buy
+from kitopt.choice.sharing import Shared, share
+from kitopt.choice.standing import GrabKit, grab_kit
 from kitopt.inventory.items import Inventory, Item, Panel
-from kitopt.many.buy import buy
-from kitopt.many.grab import GrabKit, grab_kit
-from kitopt.many.purchase import Purchase
-from kitopt.many.share import Shared, share
-from kitopt.many.terms import Event, Outing, Programme, Standing, at_once
+from kitopt.operation.plans import Event, Outing, Programme, Standing, at_once
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 

@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from oracle.instances import Instance, random_instance
 
+from kitopt.choice import Choice, pack
 from kitopt.engine import choose
 from kitopt.explain.again import Resolver, Rule, at_least, at_most
 from kitopt.explain.without import without_each
-from kitopt.pack import Choice, pack
 
 instances = st.randoms(use_true_random=False).map(random_instance)
 

@@ -12,7 +12,7 @@ from oracle.compare import column_counts, is_judged_by
 from oracle.instances import numbered
 from oracle.search import legal_banks
 
-from kitopt.pack import pack
+from kitopt.choice import pack
 
 
 @pytest.mark.parametrize("first", range(0, 120, 30))

@@ -15,13 +15,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from oracle.instances import battery, controller, load, numbered, operation, panel, sky
 
+from kitopt.choice import build_model, pack
 from kitopt.engine.judge import simulate
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import bus_classes
 from kitopt.model.kit import case_under
 from kitopt.operation.terms import LoadUse, Operation, Span
-from kitopt.pack import pack
-from kitopt.pack.build import build_model
 from kitopt.sky.windows import Sky
 
 

@@ -22,9 +22,9 @@ from oracle.wired_instances import wired
 from oracle.wiring import Fed as WiredFed
 from oracle.wiring import Joined, Leads, WiredBank, bunch_ways, wired_answer, wired_ways
 
+from kitopt.choice import Choice, Packed, pack
 from kitopt.inventory.items import Battery, Controller
 from kitopt.model.kit import Fed, Join, Link, Strip, Unit
-from kitopt.pack import Choice, Packed, chosen, pack
 
 INSTANCES, MANY, A_CHUNK = 600, 10_000, 100
 LEFT_OUT = ("load", "extra")
@@ -75,10 +75,8 @@ def bank_of(
 
 def fed_of(choice: Choice) -> list[WiredFed]:
     """Which loads each converter feeds."""
-    solved = chosen(choice)
-    assert solved is not None
-    assert solved.outcome.counts is not None
-    columns = zip(solved.model.columns, solved.outcome.counts, strict=True)
+    assert choice.made is not None
+    columns = zip(choice.made.model.columns, choice.made.counts, strict=True)
     return [
         (c.meaning.converter.id, tuple(sorted(load.id for load, _ in c.meaning.loads)))
         for c, n in columns
@@ -128,8 +126,8 @@ def test_the_instances_exercise_what_they_are_meant_to() -> None:
         assert sum(lead.count for lead in instance.inventory.leads) <= 8
         choice = pack(instance.operation, instance.inventory, instance.sky)
         seen[choice.status] += 1
-        solved = chosen(choice)
-        if solved is None or solved.outcome.counts is None:
+        made = choice.made
+        if made is None:
             continue
         n_leads = sum(p.count for p in choice.packed if p.kind == "lead")
         seen["no lead" if n_leads == 0 else "one or two leads" if n_leads < 3 else "three leads or more"] += 1
@@ -142,7 +140,7 @@ def test_the_instances_exercise_what_they_are_meant_to() -> None:
             seen["chain of two or three"] += len(join.chain.pieces) > 1
             seen["fuse in the panels' lead"] += bool(join.chain.fuses_a)
             seen["laid backwards"] += any(piece.is_reversed for piece in join.chain.pieces)
-        for column, n in zip(solved.model.columns, solved.outcome.counts, strict=True):
+        for column, n in zip(made.model.columns, made.counts, strict=True):
             if round(n) > 0 and isinstance(column.meaning, str) and column.meaning.startswith("more than"):
                 seen["a wire is out behind a large fuse"] += 1
             if isinstance(column.meaning, Fed) and round(n) > 0:

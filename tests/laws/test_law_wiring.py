@@ -7,9 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from unit.model.wiring.wired_kits import battery, controller, ids, in_the_sun, lead, load, packed, panel
 
+from kitopt.choice import Choice
 from kitopt.inventory.items import Connector, Lead
 from kitopt.model.wiring import Contacts, chains
-from kitopt.pack import Choice
 
 AREAS = st.sampled_from([0.326, 0.518, 0.823, 1.309, 2.081, 3.309, 5.261])
 LENGTHS = st.floats(1.0, 20.0).map(lambda x: round(x, 1))

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.choice import Choice, Packed, Solved
 from kitopt.inventory.items import Battery, Controller
 from kitopt.model.kit import Join, Unit
-from kitopt.pack import Choice, Packed, Solved
 from oracle.judge import Bank
 from oracle.legal import LoadedUnit, batteries_are_legal, charging_is_legal, unit_is_legal
 from oracle.world import World

@@ -9,9 +9,15 @@ FULL_V = {"lifepo4": 14.6 / 12.8, "agm": 14.4 / 12.0, "li-ion": 16.8 / 14.4}
 """Voltage of a full battery over its nominal voltage."""
 
 
+def own_v(load: Load, nominal_v: float) -> float:
+    """At what volts a load's amperes flow: its own where they are more than 15 % off the battery's."""
+    is_off = load.supply_v is not None and abs(load.supply_v - nominal_v) > 0.15 * nominal_v
+    return load.supply_v if is_off and load.supply_v is not None else nominal_v
+
+
 def full_w(load: Load, nominal_v: float) -> float:
     """Watts at most."""
-    return load.full_w if load.full_w is not None else (load.full_a or 0.0) * nominal_v
+    return load.full_w if load.full_w is not None else (load.full_a or 0.0) * own_v(load, nominal_v)
 
 
 def needs_converter(load: Load, chemistry: str, nominal_v: float) -> bool:

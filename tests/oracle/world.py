@@ -9,7 +9,7 @@ from dataclasses import replace
 from kitopt.inventory.items import Controller, Inventory, Panel
 from kitopt.operation.terms import LoadUse, Operation
 from kitopt.sky.windows import Sky
-from oracle.volts import fuse_over_current, needs_converter, suits
+from oracle.volts import full_w, fuse_over_current, needs_converter, own_v, suits
 
 Lists = list[list[float]]
 
@@ -123,11 +123,11 @@ class World:
 
     def _one_load(self, use: LoadUse, now: int, nominal_v: float) -> tuple[float, float]:
         load = next(x for x in self.inventory.loads if x.id == use.id)
-        idle_w = load.idle_w if load.idle_w is not None else (load.idle_a or 0.0) * nominal_v
-        full_w = load.full_w if load.full_w is not None else (load.full_a or 0.0) * nominal_v
+        idle_w = load.idle_w if load.idle_w is not None else (load.idle_a or 0.0) * own_v(load, nominal_v)
+        most_w = full_w(load, nominal_v)
         if not use.spans or any(_inside(now, s.start_min, s.end_min) for s in use.spans):
             tau = use.transmit_share
-            return (1 - tau) * idle_w + tau * use.full_share * full_w, (full_w if tau > 0 else idle_w)
+            return (1 - tau) * idle_w + tau * use.full_share * most_w, (most_w if tau > 0 else idle_w)
         return (idle_w, idle_w) if use.quiet == "listen" else (0.0, 0.0)
 
     # -- panels ------------------------------------------------------------------------

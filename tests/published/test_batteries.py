@@ -16,11 +16,11 @@ import numpy as np
 import pytest
 from oracle.instances import battery, controller, load, operation, panel, sky
 
+from kitopt.choice import Choice, pack
 from kitopt.inventory import read_inventory
 from kitopt.inventory.items import Battery, Inventory
 from kitopt.model.bus import bus_classes, capacity_share, charging_v
 from kitopt.operation.terms import LoadUse, Span
-from kitopt.pack import Choice, pack
 
 
 def agm(capacity_ah: float, **changes: Any) -> Battery:

@@ -14,11 +14,11 @@ from typing import Any
 import pytest
 from oracle.instances import battery, controller, load, operation, panel, sky
 
+from kitopt.choice import Choice, pack
 from kitopt.inventory import read_inventory
 from kitopt.inventory.items import Inventory, Panel
 from kitopt.model.rules import cold_voc_v
 from kitopt.operation.terms import LoadUse
-from kitopt.pack import Choice, pack
 
 
 @pytest.fixture(scope="module")

@@ -14,12 +14,12 @@ from pathlib import Path
 import pytest
 from oracle.instances import battery, controller, load, operation, panel, sky
 
+from kitopt.choice import pack
 from kitopt.inventory import read_inventory
 from kitopt.inventory.items import Battery, Controller, Inventory, Panel
 from kitopt.model.bus import BusClass, bus_classes, charging_v
 from kitopt.model.harvest import ShapeBook
 from kitopt.operation.terms import LoadUse
-from kitopt.pack import pack
 
 LIFEPO4_V = 12.8
 

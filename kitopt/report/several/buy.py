@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from kitopt.many.purchase import Purchase, Single
+from kitopt.choice.purchase import Purchase, Single
 from kitopt.report import words
 from kitopt.report.document import SCHEMA, document, entries, proof_document
 from kitopt.report.several.lists import all_cautions, fact, in_short, proof_text
@@ -18,7 +18,9 @@ def buy_text(found: Purchase) -> str:
     cost = words.price(found.cost_cents, found.inventory.currency)
     served = f"{'all ' if n_served == n else f'{n_served} of '}{n} operation{'s' if n != 1 else ''}"
     if not found.choices:
-        why = "the time was up" if found.status == "time-limit" else "no purchase makes any operation possible"
+        why = (
+            "the time was up before any kit was found" if found.unknown else "no purchase makes any operation possible"
+        )
         lines = wrapped(f"{found.programme.name}: {why}.")
     elif not found.bought:
         lines = wrapped(f"{found.programme.name}: nothing worth buying; what is owned serves {served}.")
@@ -35,7 +37,9 @@ def buy_text(found: Purchase) -> str:
         date, clock = words.moment(operation.start).rsplit(" ", 1)
         day = f"{date} {operation.start.year}, {clock}"
         choice = found.choices.get(o)
-        if choice is None:
+        if o in found.unknown:
+            lines += fact("Unknown", f"{operation.name}, {day}: the time was up before a kit was found.")
+        elif choice is None:
             lines += fact("Without", f"{operation.name}, {day}: no kit.")
         else:
             text = f"{operation.name}, {day}: {words.mass(choice.mass_g)}, {in_short(choice.packed)}."
@@ -54,12 +58,13 @@ def buy_text(found: Purchase) -> str:
 
 def _proof(found: Purchase) -> str:
     if found.budget_cents is not None:
-        if found.proof.objective is None:
+        if found.proof.objective is None or found.proof.bound is None:
             return "none."
         n = int(found.proof.objective)
         budget = words.price(found.budget_cents, found.inventory.currency)
         if not found.proof.proved:
-            return "not proved: the time was up. Fewer might go without a kit."
+            least = "Fewer" if found.proof.bound <= 0 else f"As few as {int(found.proof.bound)}"
+            return f"not proved: the time was up. {least} might go without a kit."
         return f"proved: for {budget} no fewer than {n} can go without a kit."
     objective, bound = (
         words.price(value or 0.0, found.inventory.currency) for value in (found.proof.objective, found.proof.bound)
@@ -99,7 +104,7 @@ def buy_document(found: Purchase) -> dict[str, Any]:
         "schema": SCHEMA,
         "status": found.status,
         "name": found.programme.name,
-        "proof": proof_document("price" if found.budget_cents is None else "unserved", found.proof),
+        "proof": proof_document(found.proof),
         "kit": [],
         "buy": entries(found.inventory, found.bought),
         "cost": found.cost_cents / 100,
@@ -109,6 +114,7 @@ def buy_document(found: Purchase) -> dict[str, Any]:
         "is_lightest": found.is_lightest,
         "served": [outings[o].operation.name for o in found.choices],
         "unserved": [outings[o].operation.name for o in found.unserved],
+        "unknown": [outings[o].operation.name for o in found.unknown],
         "singles": [
             {
                 "id": one.id,

@@ -6,10 +6,9 @@ import math
 from datetime import timedelta
 from typing import Any
 
+from kitopt.choice.standing import LONGEST_STORED_DAYS, GrabKit, Trial
 from kitopt.files.plain import cut
 from kitopt.inventory.items import Battery
-from kitopt.many.bags import fill_bags
-from kitopt.many.grab import LONGEST_STORED_DAYS, GrabKit, Trial
 from kitopt.report import words
 from kitopt.report.document import SCHEMA, document, entries, proof_document
 from kitopt.report.several.lists import all_cautions, checklist, fact, in_short, proof_text
@@ -106,7 +105,9 @@ def _bags(kit: GrabKit) -> list[str]:
     bags = kit.standing.bags
     if not bags:
         return []
-    filled = fill_bags(kit.packed, kit.inventory, bags)
+    filled = kit.filled
+    if filled is None:
+        return fact("Bags", "not filled: the time was up.")
     if not filled:
         return fact("Bags", "the pieces do not go into these bags, although their limits together would do.")
     lines: list[str] = []
@@ -130,7 +131,6 @@ def _nothing(kit: GrabKit, hours: int | None) -> list[str]:
 
 def grab_document(kit: GrabKit, hours: int | None = None) -> dict[str, Any]:
     """The same as one JSON object."""
-    filled = fill_bags(kit.packed, kit.inventory, kit.standing.bags) if kit.standing.bags and kit.packed else ()
     hardest = kit.hardest
 
     def trial(one: Trial) -> dict[str, Any]:
@@ -148,7 +148,7 @@ def grab_document(kit: GrabKit, hours: int | None = None) -> dict[str, Any]:
         "schema": SCHEMA,
         "status": kit.status,
         "name": kit.standing.name,
-        "proof": proof_document(kit.standing.least, kit.proof),
+        "proof": proof_document(kit.proof),
         "kit": entries(kit.inventory, kit.packed),
         "mass_g": kit.mass_g,
         "price": sum(one.count * (kit.inventory.by_id[one.id].price_cents or 0) for one in kit.packed) / 100,
@@ -162,7 +162,7 @@ def grab_document(kit: GrabKit, hours: int | None = None) -> dict[str, Any]:
         "tags": {item_id: list(some) for item_id, some in tagged(kit)},
         "bags": [
             {"name": bag.name, "limit_g": bag.mass_g, "kit": entries(kit.inventory, packed)}
-            for bag, packed in zip(kit.standing.bags, filled, strict=False)
+            for bag, packed in zip(kit.standing.bags, kit.filled or (), strict=False)
         ],
         "met": dict(kit.short),
         "kits": [document(choice) for choice in kit.choices],

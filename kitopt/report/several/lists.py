@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from kitopt.choice import Choice, Packed, Proof
 from kitopt.explain import cautions
 from kitopt.files.plain import cut
 from kitopt.inventory.items import Inventory
-from kitopt.pack import Choice, Packed, Proof
 from kitopt.report import words
 from kitopt.report.words import WIDTH, wrapped
 
@@ -78,7 +78,7 @@ def fact(label: str, text: str) -> list[str]:
 def proof_text(proof: Proof, what: str, amount: str, bound: str) -> str:
     """How sure the answer is."""
     if proof.objective is None:
-        return "none."
+        return "none." if proof.proved else f"none: the time was up. Nothing below {bound} can work."
     if proof.proved:
         return f"proved {what}: nothing below {amount} works."
     gap = f" (gap {100 * proof.gap:.2g} %)" if proof.gap is not None else ""

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from kitopt.many.share import Handover, Shared, Sheet
+from kitopt.choice.handovers import Handover
+from kitopt.choice.sharing import Shared, Sheet
 from kitopt.report import words
 from kitopt.report.document import SCHEMA, document, proof_document
 from kitopt.report.several.lists import all_cautions, checklist, fact, proof_text
@@ -15,11 +16,13 @@ from kitopt.report.words import wrapped
 def share_text(found: Shared) -> str:
     """A sheet per operator, what changes hands, and how sure it is."""
     n = len(found.sheets)
-    n_whole = sum(sheet.share >= 1 and sheet.choice is not None for sheet in found.sheets)
-    if found.status == "time-limit":
-        head = f"{found.programme.name}: the time was up; {n_whole} of {n} operations have what they need."
-    elif n_whole == n:
+    n_whole = sum(sheet.share == 1 for sheet in found.sheets)
+    n_unknown = sum(sheet.share is None for sheet in found.sheets)
+    if n_whole == n:
         head = f"{found.programme.name}: all {n} operations have what they need, {words.mass(found.mass_g)} in all."
+    elif found.status == "time-limit":
+        known = "" if n_unknown == n else f" {n_whole} of {n} operations have what they need; others may, too."
+        head = f"{found.programme.name}: the time was up before it was known what all can have.{known}"
     else:
         head = f"{found.programme.name}: there is not enough for all; {n_whole} of {n} operations have what they need."
     lines = wrapped(head)
@@ -28,11 +31,13 @@ def share_text(found: Shared) -> str:
     lines += ["", *_handovers(found), ""]
     if found.proof.objective is not None:
         amount, bound = f"{found.proof.objective:,.0f} g", f"{found.proof.bound or 0:,.0f} g"
-        lines += fact("Proof", proof_text(found.proof, "lightest, loads aside", amount, bound))
+        lines += fact("Proof", proof_text(found.proof, "lightest", amount, bound))
     elif found.is_fairest:
         lines += fact("Proof", "proved: no other way leaves the one who is worst off with less of a shortfall.")
+    elif found.proof.proved:
+        lines += fact("Proof", "proved that not all can be served; not proved fairest: the time was up.")
     else:
-        lines += fact("Proof", "not proved fairest: the time was up.")
+        lines += fact("Proof", f"none: the time was up. Nothing below {found.proof.bound or 0:,.0f} g can serve all.")
     cautions = all_cautions(sheet.choice for sheet in found.sheets if sheet.choice is not None)
     lines += ["", *cautions] if cautions else []
     return "\n".join(lines) + "\n"
@@ -50,12 +55,14 @@ def _sheet(found: Shared, sheet: Sheet) -> list[str]:
     lines = wrapped(
         f"{_who(found, sheet.outing)}: {words.moment(operation.start)} to {words.moment(ends)}, at {outing.place}"
     )
-    if sheet.choice is None:
-        is_cut_short = found.status == "time-limit"
-        return [
-            *lines,
-            f"  {'No kit was found in time' if is_cut_short else 'Nothing that is left fits together'} for it.",
-        ]
+    if sheet.choice is None or sheet.share is None or sheet.shortfall_wh is None:
+        is_unknown = sheet.status == "time-limit"
+        why = (
+            "What it can have is not known: the time was up"
+            if is_unknown
+            else "Nothing that is left fits together for it"
+        )
+        return [*lines, f"  {why}."]
     if sheet.share < 1:
         met = f"{math.floor(1000 * sheet.share + 1e-6) / 10:g} %"
         lines += wrapped(f"Short: {met} of its need is met; {math.ceil(sheet.shortfall_wh)} Wh are missing.", "  ")
@@ -92,7 +99,7 @@ def share_document(found: Shared) -> dict[str, Any]:
         "schema": SCHEMA,
         "status": found.status,
         "name": found.programme.name,
-        "proof": proof_document("mass", found.proof),
+        "proof": proof_document(found.proof),
         "kit": [],
         "mass_g": found.mass_g,
         "is_fairest": found.is_fairest,
@@ -100,8 +107,9 @@ def share_document(found: Shared) -> dict[str, Any]:
             {
                 "operation": outings[sheet.outing].operation.name,
                 "operator": outings[sheet.outing].operator,
-                "share_met": round(sheet.share, 3),
-                "shortfall_wh": round(sheet.shortfall_wh, 3),
+                "status": sheet.status,
+                "share_met": None if sheet.share is None else round(sheet.share, 3),
+                "shortfall_wh": None if sheet.shortfall_wh is None else round(sheet.shortfall_wh, 3),
                 "has_kit": sheet.choice is not None,
             }
             for sheet in found.sheets

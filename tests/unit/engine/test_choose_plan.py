@@ -18,9 +18,9 @@ from oracle.instances import numbered
 from oracle.wired_instances import wired
 
 from kitopt.budget import Budget
+from kitopt.choice import pack
 from kitopt.engine import Objective, Plan, Row, choose
 from kitopt.inventory.items import Inventory
-from kitopt.pack import pack
 
 UPPER = (2, 1, 3, 1, 2)
 

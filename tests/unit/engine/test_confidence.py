@@ -11,9 +11,9 @@ from fractions import Fraction
 import pytest
 from oracle.instances import battery, load, operation, sky
 
+from kitopt.choice import Choice, pack
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import LoadUse
-from kitopt.pack import Choice, pack
 
 
 def pack_at(confidence: str, n_windows: int, n_good: int) -> Choice:

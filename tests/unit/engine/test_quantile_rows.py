@@ -14,11 +14,11 @@ from oracle.compare import column_counts, is_judged_by
 from oracle.instances import numbered
 from oracle.search import legal_banks
 
+from kitopt.choice import Solved, pack
 from kitopt.engine import search
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.quantile import WindowFloor, quantile_row
 from kitopt.engine.solver import Program, Relaxation
-from kitopt.pack import Solved, pack
 
 
 def relaxation_of(solved: Solved) -> Relaxation:

@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from kitopt.choice import Choice, pack
 from kitopt.explain.agreement import AT_RANDOM, HARDEST, agreement, compare, plain_kit
 from kitopt.inventory import read_inventory
 from kitopt.inventory.items import Lead
 from kitopt.operation import read_operation
-from kitopt.pack import Choice, pack
 from kitopt.report.second_opinion import second_opinion_text, second_opinion_value
 from kitopt.sky import windows_for
 
@@ -89,5 +89,5 @@ def test_it_is_told_in_one_sentence(choice: Choice) -> None:
 
 
 def test_it_takes_no_part_where_there_is_no_kit(choice: Choice) -> None:
-    assert agreement(replace(choice, bus=None, solved=())) is None
+    assert agreement(replace(choice, bus=None, made=None)) is None
     assert second_opinion_value(choice, None) is None

@@ -7,11 +7,11 @@ from dataclasses import replace
 
 from oracle.instances import battery, load, numbered, operation, sky
 
+from kitopt.choice import Choice, pack
 from kitopt.explain import Why
 from kitopt.explain.conflict import NEEDS_BATTERY, conflict_of, conflicts, facts_of, is_possible, minimal
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import LoadUse
-from kitopt.pack import Choice, pack
 from kitopt.report.document import document
 from kitopt.report.text import answer
 

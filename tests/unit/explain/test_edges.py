@@ -11,6 +11,7 @@ import pytest
 from oracle.instances import battery, controller, load, numbered, operation, panel, sky
 
 from kitopt.budget import Budget
+from kitopt.choice import Choice, pack
 from kitopt.engine import choose
 from kitopt.explain.again import at_least
 from kitopt.explain.binding import binding
@@ -19,7 +20,6 @@ from kitopt.explain.reasons import not_packed
 from kitopt.explain.within import within
 from kitopt.inventory.items import Battery, Extra, Inventory, Item, Load
 from kitopt.operation.terms import LoadUse, Operation
-from kitopt.pack import Choice, pack
 from kitopt.report.why import (
     binding_section,
     edges_section,

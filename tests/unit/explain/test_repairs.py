@@ -8,11 +8,11 @@ import pytest
 from oracle.instances import Instance, battery, load, numbered, operation, sky
 
 from kitopt.budget import Budget
+from kitopt.choice import Choice, pack
 from kitopt.explain import Why
 from kitopt.explain.repairs import Repairs, repairs, shortened
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import LoadUse
-from kitopt.pack import Choice, pack
 from kitopt.report.document import document
 from kitopt.report.repairs import repairs_section
 from kitopt.report.text import answer

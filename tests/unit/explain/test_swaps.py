@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from unit.model.wiring.wired_kits import ZONE, battery, load, packed
 
+from kitopt.choice import Choice
 from kitopt.explain.swaps import Shelf, SwapPlan, swap_plan
-from kitopt.pack import Choice
 
 
 def plan_of(choice: Choice) -> SwapPlan:

@@ -10,10 +10,10 @@ from oracle.instances import Instance, battery, load, numbered, operation, sky
 from oracle.search import passes
 
 from kitopt.budget import Budget
+from kitopt.choice import Choice, pack
 from kitopt.explain.tradeoff import AGAINST, Against, tradeoff
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import LoadUse, Operation
-from kitopt.pack import Choice, pack
 from kitopt.report.tradeoff import tradeoff_text, tradeoff_value
 from kitopt.sky.windows import Sky
 

@@ -10,11 +10,11 @@ import pytest
 from oracle.instances import Instance, battery, load, numbered, operation, sky
 
 from kitopt.budget import Budget
+from kitopt.choice import Choice, pack
 from kitopt.explain.again import Resolver, at_most
 from kitopt.explain.without import Without, without_each
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import LoadUse
-from kitopt.pack import Choice, pack
 from kitopt.report.reasons import as_value, section, sentence
 
 KINDS = ("batteries", "controllers", "panels")

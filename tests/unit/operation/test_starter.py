@@ -15,8 +15,8 @@ from kitopt.inventory import read_inventory
 from kitopt.inventory.fields import Table, columns_of
 from kitopt.inventory.fill import KINDS
 from kitopt.inventory.rows import ContactRow, FuseRow, Row, SettingsTable
-from kitopt.many.read import read_programme, read_standing
 from kitopt.operation import check_against, find_inventory, plan_tables, read_operation, tables
+from kitopt.operation.read_plans import read_programme, read_standing
 from kitopt.operation.starter import starter_files, write_starter
 
 

@@ -11,9 +11,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
+from kitopt.choice import Choice, pack
 from kitopt.inventory.items import Assumed, Battery, Connector, Controller, Extra, Inventory, Item, Load, Panel
 from kitopt.operation.terms import LoadUse, Need, Operation, Site
-from kitopt.pack import Choice, pack
 from kitopt.sky.windows import Sky
 
 ZONE = ZoneInfo("Europe/Vienna")

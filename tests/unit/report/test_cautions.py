@@ -8,11 +8,11 @@ from fractions import Fraction
 import pytest
 from small_choices import Make, battery, controller, panel
 
+from kitopt.choice import Choice
 from kitopt.explain import Caution, cautions
 from kitopt.explain.thrown_away import thrown_away
 from kitopt.inventory.items import Unusual
 from kitopt.operation.terms import Need
-from kitopt.pack import Choice
 
 
 def by_rule(choice: Choice) -> dict[str, Caution]:

@@ -9,9 +9,9 @@ from fractions import Fraction
 import pytest
 from small_choices import ZONE, Make, battery, controller, panel
 
+from kitopt.choice import Choice, Proof, Survival
 from kitopt.files.plain import cut
 from kitopt.inventory.items import Assumed, Extra
-from kitopt.pack import Choice, Proof, Survival
 from kitopt.report import words
 from kitopt.report.document import as_json, document
 from kitopt.report.text import answer, brief
@@ -103,11 +103,11 @@ def test_many_rulings_are_counted(choose_for: Make) -> None:
 
 
 def test_an_unproved_kit_says_so(choose_for: Make) -> None:
-    choice = replace(choose_for(battery()), status="time-limit", proof=Proof(1500.0, 1200.0, False))
+    choice = replace(choose_for(battery()), status="time-limit", proof=Proof("mass", 1500.0, 1200.0, False))
     assert "not proved lightest: the time was up. Nothing below 1,200 g can work (gap 20 %)." in " ".join(
         answer(choice).split()
     )
-    unbounded = replace(choice, proof=Proof(1500.0, float("-inf"), False))
+    unbounded = replace(choice, proof=Proof("mass", 1500.0, float("-inf"), False))
     assert "not proved lightest" in answer(unbounded)
     assert document(unbounded)["proof"]["bound"] is None
     as_json(document(unbounded))
@@ -116,7 +116,7 @@ def test_an_unproved_kit_says_so(choose_for: Make) -> None:
 def test_no_kit_within_the_time(choose_for: Make) -> None:
     found = choose_for(battery())
     none = replace(found, status="time-limit", packed=(), joins=(), bus=None, survival=None, lowest=None)
-    none = replace(none, no_sun_hours=None, proof=Proof(None, 900.0, False))
+    none = replace(none, no_sun_hours=None, proof=Proof("mass", None, 900.0, False))
     assert "the time was up before any kit was found" in answer(none)
     assert "Nothing below 900 g can work" in answer(none)
     plan = document(none)

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from kitopt.choice import Choice, pack
 from kitopt.explain.ruled_out import blocks_that_matter, told
 from kitopt.inventory import read_inventory
 from kitopt.inventory.demo import demo_folder
@@ -22,7 +23,6 @@ from kitopt.inventory.items import Battery, Connector, Controller, Converter, Le
 from kitopt.model.wiring_list import Wire
 from kitopt.operation import read_operation
 from kitopt.operation.terms import Operation
-from kitopt.pack import Choice, pack
 from kitopt.sky import windows_for
 from kitopt.sky.windows import Sky
 

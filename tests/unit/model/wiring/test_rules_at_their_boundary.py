@@ -7,9 +7,9 @@ from typing import Any
 import pytest
 from wired_kits import battery, controller, converter, ids, in_the_sun, lead, load, packed, panel, rules
 
+from kitopt.choice import Choice
 from kitopt.inventory.items import Item
 from kitopt.operation.terms import LoadUse
-from kitopt.pack import Choice
 
 
 def is_ruled_out(choice: Choice, rule: str) -> bool:

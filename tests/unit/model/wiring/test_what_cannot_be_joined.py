@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from wired_kits import battery, controller, ids, in_the_sun, lead, load, packed, panel
 
+from kitopt.choice import Choice
 from kitopt.explain import cautions, not_packed
 from kitopt.model.wiring import Contacts, Demand, missing, why_no_chain
 from kitopt.model.wiring.chains import chains
-from kitopt.pack import Choice
 from kitopt.report.text import answer
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from wired_kits import battery, controller, in_the_sun, lead, load, packed, panel, told
 
+from kitopt.choice import Choice
 from kitopt.explain import Caution, cautions
 from kitopt.inventory.items import Assumed
 from kitopt.model.rulebook import RULES
-from kitopt.pack import Choice
 
 OHM_PER_KFT_18_AWG_75_DEGC = 7.95
 """NFPA 70 (NEC) chapter 9 table 8."""

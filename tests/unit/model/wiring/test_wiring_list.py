@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from wired_kits import battery, controller, converter, in_the_sun, lead, load, packed, panel
 
+from kitopt.choice import Choice
 from kitopt.model.wiring_list import Wire
-from kitopt.pack import Choice
 from kitopt.report.text import answer
 from kitopt.report.wiring import drawing
 

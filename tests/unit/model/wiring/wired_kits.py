@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from kitopt.choice import Choice, pack
 from kitopt.explain import Caution, cautions
 from kitopt.inventory.items import (
     Battery,
@@ -23,7 +24,6 @@ from kitopt.inventory.items import (
     Panel,
 )
 from kitopt.operation.terms import LoadUse, Need, Operation, Site
-from kitopt.pack import Choice, pack
 from kitopt.sky.windows import Sky
 
 ZONE = ZoneInfo("Europe/Vienna")

@@ -13,34 +13,32 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from kitopt.budget import UNLIMITED, Budget
-from kitopt.engine import Outcome
-from kitopt.engine.learned import CaseMemory
-from kitopt.inventory.items import CHOSEN_KINDS, Inventory
-from kitopt.many.group import Found, Group
-from kitopt.many.joint import Bench, Joint
-from kitopt.many.offers import (
+from kitopt.budget import UNLIMITED, Budget, OutOfTime
+from kitopt.choice.measure import listed, part_of
+from kitopt.choice.offers import (
     MOST_SETS,
-    bench_of,
     beyond_owned,
     bought_of,
     maximal_sets,
     most_of_each,
     needed,
+    problem_with,
     unpriced,
 )
-from kitopt.many.purchase import Purchase, Single
-from kitopt.many.terms import Outing, Programme, hang_together
-from kitopt.many.trials import Trials
+from kitopt.choice.problem import Problem
+from kitopt.choice.program import Program
+from kitopt.choice.purchase import Purchase
+from kitopt.choice.search import Found, Search, Solved
+from kitopt.choice.singles import singles
+from kitopt.choice.terms import Choice, Proof, Status
+from kitopt.choice.trials import Trials
+from kitopt.inventory.items import CHOSEN_KINDS, Inventory
 from kitopt.model.bus import bus_classes
+from kitopt.operation.plans import Outing, Programme, hang_together
 from kitopt.operation.terms import Operation
-from kitopt.pack import Choice, Packed, Proof, Status, kind_of
 from kitopt.sky.windows import Sky, SkyOf
 
-Part = tuple[Joint, Outcome]
-
 LIGHTEST = ("mass", "cost", "items")
-MOST_RANKED = 8
 
 
 def buy(
@@ -60,14 +58,17 @@ def buy(
     budget_cents : int, optional
         Without it all operations are to be served, whatever it costs. [1/100]
     """
-    season = _Season(bench_of(programme, inventory, catalogue, sky_of), budget_cents, budget)
+    problem = problem_with(programme, inventory, catalogue, sky_of)
+    season = _Season(programme, problem, budget_cents, budget)
     found = season.solve()
-    without_price = tuple(sorted(i for kind in CHOSEN_KINDS for i in unpriced(getattr(catalogue, kind))))
-    found = replace(found, programme=programme, inventory=season.bench.stock, unpriced=without_price)
+    found = replace(
+        found, unpriced=tuple(sorted(i for kind in CHOSEN_KINDS for i in unpriced(getattr(catalogue, kind))))
+    )
     if not with_singles:
         return found
-    singles, is_complete = season.singles()
-    return replace(found, singles=singles, has_all_singles=is_complete)
+    least = {o: hand.bound for o, hand in season.hands.items()}
+    ranked, is_complete = singles(season.with_owned, season.affordable(season.most), least)
+    return replace(found, singles=ranked, has_all_singles=is_complete)
 
 
 def cheapest_single(
@@ -80,43 +81,45 @@ def cheapest_single(
     BadInput
         If an id means one kind of thing in the inventory and another in the catalogue.
     """
-    bench = bench_of(Programme("", "", (Outing(operation),)), inventory, catalogue, lambda _: sky)
-    one_each = dict.fromkeys(bench.offered, 1)
-    found = Group(bench, one_each, ["cost"], budget, at_most={"bought": 1.0}).alone(0)
+    problem = problem_with(Programme("", "", (Outing(operation),)), inventory, catalogue, lambda _: sky)
+    one_each = dict.fromkeys(problem.offered, 1)
+    found = Search(problem, ["cost"], budget, one_each, {"bought": 1.0}).alone(0)
     bought = bought_of(found)
     return (next(iter(bought)) if bought else None), found.is_sure
 
 
 @dataclass
 class _Season:
-    bench: Bench
+    programme: Programme
+    problem: Problem
     most_cents: int | None
     budget: Budget
 
     def __post_init__(self) -> None:
-        self.numbers = list(range(len(self.bench.outings)))
+        self.numbers = list(range(len(self.problem.wanted)))
         self.most = math.inf if self.most_cents is None else float(self.most_cents)
-        self.is_proved = True
-        self._hands: dict[int, Found] = {}
-        """The cheapest way to serve each outing alone."""
+        self.hands: dict[int, Found] = {}
+        """The cheapest way to serve each outing alone; the bound is a cost."""
+        self.left_out: set[int] = set()
+        """Outings that are proved to go without a kit."""
         self._calling: list[int] = []
         """The outings that call for what the purchases cost."""
-        self.with_owned = self.group({}, LIGHTEST)
+        self.with_owned = self.search({}, LIGHTEST)
 
-    def group(self, allowed: Mapping[str, int], names: Sequence[str], **more: Any) -> Group:
+    def search(self, allowed: Mapping[str, int], names: Sequence[str], **more: Any) -> Search:
         """Outings on what is owned and some purchases."""
-        return Group(self.bench, allowed, names, **({"budget": self.budget} | more))
+        return Search(self.problem, names, more.pop("budget", self.budget), allowed, **more)
 
-    def _lightest_with(self, bought: Mapping[str, int]) -> Group:
-        return self.group(bought, ["mass"]) if bought else self.with_owned
+    def _lightest_with(self, bought: Mapping[str, int]) -> Search:
+        return self.search(bought, ["mass"]) if bought else self.with_owned
 
     # -- alone ---------------------------------------------------------------------------
 
     def affordable(self, most: float) -> dict[str, int]:
         """Types of which one piece at least is within a sum, and how many."""
         found: dict[str, int] = {}
-        for item_id, n in self.bench.offered.items():
-            price = self.bench.prices[item_id]
+        for item_id, n in self.problem.offered.items():
+            price = self.problem.prices[item_id]
             pieces = n if price == 0 or not math.isfinite(most) else min(n, int(most // price))
             if pieces > 0:
                 found[item_id] = pieces
@@ -124,34 +127,31 @@ class _Season:
 
     def alone(self, o: int) -> Found:
         """The cheapest way to serve one outing; the value and bound are costs."""
-        name = self.bench.outings[o].operation.name
+        name = self.problem.wanted[o].operation.name
         self.budget.say(f"{name}: what is owned")
         owned = self.with_owned.alone(o)
         if owned.has_kits:
-            assert owned.outcome is not None
-            return replace(owned, outcome=replace(owned.outcome, objective=0.0, bound=0.0), bound=0.0, is_sure=True)
+            return replace(owned, bound=0.0, is_sure=True)
         self.budget.say(f"{name}: with purchases")
         most = self._pilot(o)
-        found = self.group(self.affordable(most), ["cost"]).alone(o, most)
-        if found.is_sure and not found.has_kits:
-            return replace(found, bound=math.inf)
-        return replace(found, bound=max(0.0, found.bound))
+        found = self.search(self.affordable(most), ["cost"]).alone(o, most)
+        return found
 
     def _pilot(self, o: int) -> float:
         """A sum that is known to be enough, from a few cheap types of each kind; else the budget."""
-        few = self._few(self.bench.offered)
-        if len(few) >= len(self.bench.offered) * 0.6:
+        few = self._few(self.problem.offered)
+        if len(few) >= len(self.problem.offered) * 0.6:
             return self.most
         allowed = {i: n for i, n in self.affordable(self.most).items() if i in few}
-        found = self.group(allowed, ["cost"]).alone(o, self.most)
+        found = self.search(allowed, ["cost"]).alone(o, self.most)
         return found.value if found.has_kits else self.most
 
     def _few(self, offered: Mapping[str, int]) -> set[str]:
         """A few types of each kind, from cheap to dear."""
         few: set[str] = set()
         for kind in CHOSEN_KINDS:
-            ids = [item.id for item in getattr(self.bench.stock, kind) if item.id in offered]
-            ids.sort(key=lambda i: (self.bench.prices[i], i))
+            ids = [item.id for item in getattr(self.problem.stock, kind) if item.id in offered]
+            ids.sort(key=lambda i: (self.problem.prices[i], i))
             few |= set(ids[:: max(1, len(ids) // 6)])
         return few
 
@@ -159,42 +159,32 @@ class _Season:
 
     def solve(self) -> Purchase:
         """Serve as many as can be, then at least cost or within the budget, then with least mass."""
-        hands = self._hands = {o: self.alone(o) for o in self.numbers}
-        served = [o for o in self.numbers if math.isfinite(hands[o].bound) and hands[o].bound <= self.most + 1e-6]
-        self.is_proved &= all(hands[o].has_kits for o in served)
-        served = [o for o in served if hands[o].has_kits]
+        self.hands = {o: self.alone(o) for o in self.numbers}
+        self.left_out = {o for o, hand in self.hands.items() if hand.bound > self.most + 1e-6 or hand.is_impossible}
+        served = [o for o in self.numbers if self.hands[o].has_kits and o not in self.left_out]
         if not served:
-            return self._nothing()
+            return self._described([], math.inf, 0.0, is_lightest=False)
         chosen, cost, bound = self._cheapest(served)
         if chosen is None:
             return self._most_served(served)
         return self._lightest(served, chosen, cost, bound)
 
-    def _nothing(self) -> Purchase:
-        status: Status = "no-kit" if self.is_proved else "time-limit"
-        return self._purchase(status, Proof(None, None, self.is_proved), unserved=tuple(self.numbers))
-
-    def _purchase(self, status: Status, proof: Proof, **more: Any) -> Purchase:
-        nowhere = Programme("", "", self.bench.outings)
-        return Purchase(nowhere, self.bench.stock, status, proof, self.most_cents, **more)
-
     def _cheapest(self, served: Sequence[int]) -> tuple[Mapping[str, int] | None, float, float]:
         """Purchases that serve all of some outings, their cost and a bound on it; None where nothing does."""
-        least = max(self._hands[o].bound for o in served)
+        least = max(self.hands[o].bound for o in served)
         union = self._union(served)
         if union is None:
             union = self._at_hand(served)
         cost = math.inf if union is None else float(self._cost(union))
         if union is not None and cost <= least + 1e-6:
-            self._calling = [max(served, key=lambda o: (self._hands[o].bound, -o))]
+            self._calling = [max(served, key=lambda o: (self.hands[o].bound, -o))]
             return union, cost, least
         found = self._cheapest_for_all(served, min(self.most, cost))
         bought = bought_of(found)
         if bought is not None:
-            return bought, found.value, max(least, found.bound)
+            return bought, float(self._cost(bought)), max(least, found.bound)
         if not found.is_sure and union is not None and cost <= self.most:
             return union, cost, max(least, min(cost, found.bound))
-        self.is_proved &= found.is_sure
         return None, math.inf, least
 
     def _cheapest_for_all(self, served: Sequence[int], most: float) -> Found:
@@ -203,13 +193,13 @@ class _Season:
         What the outings that call for most cannot do without often serves the others too; then it is
         cheapest for all, since all need no less than some.
         """
-        over = self.group(self.affordable(most), ["cost"])
-        waiting = sorted(self._groups(served), key=lambda group: (max(self._hands[o].bound for o in group), -group[0]))
+        over = self.search(self.affordable(most), ["cost"])
+        waiting = sorted(self._groups(served), key=lambda group: (max(self.hands[o].bound for o in group), -group[0]))
         self._calling = []
         while True:
             self._calling = sorted(self._calling + waiting.pop())
             self.budget.say(f"the cheapest for {len(self._calling)} operations")
-            found = self._hands[self._calling[0]] if len(self._calling) == 1 else over.together(self._calling, most)
+            found = self.hands[self._calling[0]] if len(self._calling) == 1 else over.together(self._calling, most)
             bought = bought_of(found)
             if bought is None:
                 return found
@@ -225,13 +215,13 @@ class _Season:
         Outings that overlap may call for the same piece when each is looked at alone. What they can do
         with what they call for and a few other types bounds what the whole catalogue has to be asked.
         """
-        few = self._few(self.bench.offered) | {i for o in served for i in bought_of(self._hands[o]) or {}}
+        few = self._few(self.problem.offered) | {i for o in served for i in bought_of(self.hands[o]) or {}}
         allowed = {i: n for i, n in self.affordable(self.most).items() if i in few}
-        over = self.group(allowed, ["cost"], budget=self.budget.slice(share=0.5))
+        over = self.search(allowed, ["cost"], budget=self.budget.slice(share=0.5))
         needs: dict[str, int] = {}
         for group in self._groups(served):
             self.budget.say("a first answer")
-            found = self._hands[group[0]] if len(group) == 1 else over.together(group, self.most)
+            found = self.hands[group[0]] if len(group) == 1 else over.together(group, self.most)
             bought = bought_of(found)
             if bought is None:
                 return None
@@ -242,62 +232,60 @@ class _Season:
         """What has to be bought for the kits that were found alone; None where there is not enough on offer."""
         used: dict[int, dict[str, int]] = {}
         for o in served:
-            found = self._hands[o]
-            assert found.joint is not None
-            assert found.outcome is not None
-            assert found.outcome.counts is not None
-            used |= found.joint.used(found.outcome.counts)
-        needs = beyond_owned(self.bench, used)
-        return None if any(n > self.bench.offered.get(i, 0) for i, n in needs.items()) else needs
+            best = self.hands[o].best
+            assert best is not None
+            assert best.outcome.counts is not None
+            used |= best.program.used(best.outcome.counts)
+        needs = beyond_owned(self.problem, used)
+        return None if any(n > self.problem.offered.get(i, 0) for i, n in needs.items()) else needs
 
     def _most_served(self, served: Sequence[int]) -> Purchase:
         """As many outings as the budget and the stock can serve, which of them being open too."""
         self.budget.say("as many as can be")
-        joint = Joint(self.bench, served, self.affordable(self.most), may_skip=True)
-        rest = ["cost", "mass", "items"] if self.most_cents is None else ["mass", "cost", "items"]
-        outcome, reached = joint.solve(["unserved", *rest], budget=self.budget, at_most={"cost": self.most})
-        self.is_proved &= outcome.status != "time-limit"
+        allowed = self.affordable(self.most)
+        classes = dict.fromkeys(served, bus_classes(self.problem.with_purchases(allowed).batteries))
+        names = ["cost", "mass", "items"] if self.most_cents is None else ["mass", "cost", "items"]
+        try:
+            program = Program(self.problem, classes, allowed, may_skip=True, budget=self.budget)
+        except OutOfTime:
+            return self._described([], math.inf, 0.0, is_lightest=False)
+        plan = program.plan(["unserved", *names], {"cost": self.most})
+        outcome = program.solve(plan, budget=self.budget)
         if outcome.counts is None:
-            return self._nothing()
-        left = [o for o in served if o in joint.made(outcome.counts)]
-        cost, bound = reached.get("cost", (0.0, 0.0))
-        proof = self._proof(left, cost, bound)
-        status: Status = "found" if proof.proved else "time-limit"
-        if proof.proved and (self.most_cents is None or not left):
-            status = "no-kit"
-        is_lightest = all(least >= value - 1e-6 for value, least in reached.values())
-        return self._described([(joint, outcome)], proof, status, is_lightest=is_lightest)
+            return self._described([], math.inf, 0.0, is_lightest=False, n_without=outcome.bound)
+        if outcome.proved:
+            self.left_out |= set(served) - set(program.made(outcome.counts))
+        cost, bound = outcome.reached.get("cost", (math.inf, 0.0))
+        is_lightest = all(least >= value - 1e-6 for value, least in outcome.reached.values())
+        part = Solved(program, plan, outcome)
+        return self._described([part], cost, bound, is_lightest=is_lightest, n_without=outcome.bound)
 
     def _lightest(self, served: list[int], chosen: Mapping[str, int], cost: float, bound: float) -> Purchase:
         """The lightest kits for what is served, at that cost or within the budget."""
-        proof = self._proof(served, cost, bound)
-        status: Status = "found" if proof.proved else "time-limit"
         if self.most_cents is None:
-            if proof.proved and len(served) < len(self.numbers):
-                status = "no-kit"
             parts, is_lightest = self._lightest_for(served, dict(chosen), cost)
-            return self._described(parts, proof, status, is_lightest=is_lightest)
+            return self._described(parts, cost, bound, is_lightest=is_lightest)
         allowed = self.affordable(self.most)
         best, is_lightest = dict(chosen), True
         if self.most > 0 and dict(allowed) != dict(chosen):
             best, is_lightest = self._best_set(served, best, allowed)
         parts, is_sure = self._with(served, best)
-        return self._described(parts, proof, status, is_lightest=is_lightest and is_sure)
+        return self._described(parts, cost, bound, is_lightest=is_lightest and is_sure)
 
-    def _lightest_for(self, served: list[int], chosen: dict[str, int], cost: float) -> tuple[list[Part], bool]:
+    def _lightest_for(self, served: list[int], chosen: dict[str, int], cost: float) -> tuple[list[Solved], bool]:
         """The lightest kits among all purchases that serve these outings at the least cost.
 
         Such purchases have nothing in them that could be left out, so they are few: they are found one
         after another, for the outings that call for that cost, and the kits are chosen with each.
         """
-        free = {i: n for i, n in self.bench.offered.items() if self.bench.prices[i] == 0}
+        free = {i: n for i, n in self.problem.offered.items() if self.problem.prices[i] == 0}
         parts, is_sure = self._with(served, chosen | free)
         if cost <= 0:
             return parts, is_sure
         best, tried = self._order_of(parts, served), [{i: n for i, n in chosen.items() if i not in free}]
         while len(tried) < MOST_SETS:
             self.budget.say("other purchases at that price")
-            found = self.group(self.affordable(cost), ["cost"], forbidden=tried).together(self._calling, cost)
+            found = self.search(self.affordable(cost), ["cost"], forbidden=tried).together(self._calling, cost)
             if not found.has_kits:
                 return parts, is_sure and found.is_sure
             another = {i: n for i, n in (bought_of(found) or {}).items() if i not in free}
@@ -312,42 +300,90 @@ class _Season:
         return parts, False
 
     @staticmethod
-    def _order_of(parts: list[Part], served: Sequence[int]) -> tuple[float, list[str]]:
+    def _order_of(parts: list[Solved], served: Sequence[int]) -> tuple[float, list[str]]:
         """By what purchases are compared: the mass of all kits, infinite where an outing has none; then the ids."""
-        if sorted(o for joint, _ in parts for o in joint.numbers) != sorted(served):
+        if sorted(o for part in parts for o in part.program.numbers) != sorted(served):
             return math.inf, []
-        bought = {i for joint, outcome in parts if outcome.counts is not None for i in needed(joint, outcome.counts)}
-        return sum(outcome.objective for _, outcome in parts), sorted(bought)
+        bought = {i for part in parts for i in _needed(part)}
+        return sum(part.outcome.objective for part in parts), sorted(bought)
 
-    def _described(self, parts: list[Part], proof: Proof, status: Status, *, is_lightest: bool) -> Purchase:
-        bought: dict[str, int] = {}
+    def _described(
+        self, parts: list[Solved], cost: float, bound: float, *, is_lightest: bool, n_without: float = 0.0
+    ) -> Purchase:
+        """What is bought and what kits that makes.
+
+        Parameters
+        ----------
+        n_without : float
+            How many go without a kit at the least, beside those that cannot be served even alone.
+        """
+        unserved = tuple(sorted(self.left_out))
+        made = {
+            o: (part, kit)
+            for part in parts
+            if part.outcome.counts is not None
+            for o, kit in sorted(part.program.made(part.outcome.counts).items())
+        }
+        unknown = tuple(o for o in self.numbers if o not in made and o not in self.left_out)
+        proof, status = self._proof(len(made), unknown, cost, bound, n_without)
         choices: dict[int, Choice] = {}
-        for joint, outcome in parts:
-            assert outcome.counts is not None
-            bought = most_of_each(bought, needed(joint, outcome.counts))
-            choices |= joint.choices(outcome.counts, proof, status)
-        return self._purchase(
+        bought: dict[str, int] = {}
+        for o, (part, kit) in sorted(made.items()):
+            counts = part.outcome.counts
+            assert counts is not None
+            bought = most_of_each(bought, _needed(part))
+            sky = self.problem.skies(o)[0]
+            choices[o] = part_of(kit.model, kit.counts(counts), sky, status, is_settled=is_lightest)
+        return Purchase(
+            self.programme,
+            self.problem.stock,
             status,
             proof,
-            bought=tuple(Packed(i, kind_of(self.bench.stock, i), n) for i, n in bought.items()),
+            self.most_cents,
+            bought=tuple(sorted(listed(self.problem.stock, bought), key=lambda one: one.id)),
             cost_cents=self._cost(bought),
-            choices=dict(sorted(choices.items())),
-            unserved=tuple(o for o in self.numbers if o not in choices),
+            choices=choices,
+            unserved=unserved,
+            unknown=unknown,
             is_lightest=is_lightest,
         )
 
-    def _with(self, served: Sequence[int], chosen: Mapping[str, int]) -> tuple[list[Part], bool]:
+    def _proof(
+        self, n_served: int, unknown: Sequence[int], cost: float, bound: float, n_without: float
+    ) -> tuple[Proof, Status]:
+        """Of the cost where all are to be served, of how many go without where money is short."""
+        if not n_served and not unknown:
+            of: Any = "price" if self.most_cents is None else "unserved"
+            return Proof(of, None, None, True), "no-kit"
+        if self.most_cents is None:
+            # what serves some of them only costs nothing that could be compared
+            proof = Proof.reached("price", math.inf, 0.0) if unknown else Proof.reached("price", cost, bound)
+            return proof, "no-kit" if proof.proved and self.left_out else proof.status
+        n_alone = sum(1 for o in self.left_out if self.hands[o].bound > self.most + 1e-6)
+        without = float(len(self.numbers) - n_served)
+        proof = Proof.reached("unserved", without, max(float(len(self.left_out)), n_alone + max(0.0, n_without)))
+        return proof, proof.status
+
+    def _with(self, served: Sequence[int], chosen: Mapping[str, int]) -> tuple[list[Solved], bool]:
         """The lightest kits with given purchases: groups of outings that overlap do not touch each other."""
-        parts: list[Part] = []
+        parts: list[Solved] = []
         is_sure = True
         for group in self._groups(served):
             self.budget.say("the lightest kits")
-            over = self.group(chosen, LIGHTEST) if chosen else self.with_owned
+            over = self.search(chosen, LIGHTEST) if chosen else self.with_owned
             found = over.together(group)
-            is_sure &= found.is_lightest and found.has_kits
-            if found.joint is not None and found.outcome is not None:
-                parts.append((found.joint, found.outcome))
+            is_sure &= found.is_settled and found.has_kits
+            if found.best is not None:
+                parts.append(found.best)
+            else:
+                parts += self._at_hand_with(group, chosen)
         return parts, is_sure
+
+    def _at_hand_with(self, group: Sequence[int], chosen: Mapping[str, int]) -> list[Solved]:
+        """The kits that were found alone, where the purchases serve them all: when there is no time for better ones."""
+        needs = self._union(group)
+        is_enough = needs is not None and all(chosen.get(i, 0) >= n for i, n in needs.items())
+        return [best for o in group if (best := self.hands[o].best) is not None] if is_enough else []
 
     def _best_set(
         self, served: Sequence[int], chosen: dict[str, int], allowed: Mapping[str, int]
@@ -358,11 +394,11 @@ class _Season:
         are few they are tried, each bounded by what each group could do with whatever it likes best.
         """
         groups = self._groups(served)
-        sets = maximal_sets(allowed, self.bench.prices, self.most)
+        sets = maximal_sets(allowed, self.problem.prices, self.most)
         if sets is None:
             return self._best_set_in_one(served, chosen, allowed)
         self.budget.say("the lightest kits, whatever is bought")
-        wide = self.group(allowed, ["mass"], at_most={"cost": self.most})
+        wide = self.search(allowed, ["mass"], at_most={"cost": self.most})
         widest = [wide.together(one) for one in groups]
         trials = Trials(self._lightest_with, [tuple(group) for group in groups], allowed, widest)
         best, best_g = chosen, trials.mass_g(chosen, math.inf)
@@ -371,7 +407,7 @@ class _Season:
             if mass_g < best_g - 0.5:
                 best, best_g = one, mass_g
         # what is not needed for that is not bought
-        for item_id in sorted(best, key=lambda i: (-self.bench.prices[i], i)):
+        for item_id in sorted(best, key=lambda i: (-self.problem.prices[i], i)):
             while best.get(item_id, 0):
                 less = {i: n - (i == item_id) for i, n in best.items()}
                 less = {i: n for i, n in less.items() if n}
@@ -399,82 +435,22 @@ class _Season:
         return best
 
     def _cost(self, bought: Mapping[str, int]) -> int:
-        return sum(n * self.bench.prices[i] for i, n in bought.items())
+        return sum(n * self.problem.prices[i] for i, n in bought.items())
 
     def _best_set_in_one(
         self, served: Sequence[int], chosen: dict[str, int], allowed: Mapping[str, int]
     ) -> tuple[dict[str, int], bool]:
         """The same in one plan, where the sets of purchases are many."""
-        found = self.group(allowed, LIGHTEST, at_most={"cost": self.most}).together(served)
+        found = self.search(allowed, LIGHTEST, at_most={"cost": self.most}).together(served)
         bought = bought_of(found)
-        return (chosen, False) if bought is None else (bought, found.is_lightest)
+        return (chosen, False) if bought is None else (bought, found.is_settled)
 
     def _groups(self, served: Sequence[int]) -> list[list[int]]:
         """Outings that hang together by overlaps."""
-        groups = hang_together(tuple(self.bench.outings[o] for o in served))
+        groups = hang_together(tuple(self.programme.outings[o] for o in served))
         return [[served[i] for i in group] for group in groups]
 
-    def _proof(self, served: Sequence[int], cost: float, bound: float) -> Proof:
-        if self.most_cents is None:
-            is_proved = self.is_proved and bound >= cost - 1e-6
-            return Proof(cost, cost if is_proved else bound, is_proved)
-        unserved = float(len(self.numbers) - len(served))
-        return Proof(unserved, unserved if self.is_proved else 0.0, self.is_proved)
 
-    # -- one piece at a time ------------------------------------------------------------
-
-    def singles(self) -> tuple[tuple[Single, ...], bool]:
-        """What one piece of each type would do, best first, and whether all could be looked at.
-
-        Operations are taken one at a time; each type is solved for in each of them.
-        """
-        serves: dict[str, list[int]] = {}
-        saved_g: dict[str, float] = {}
-        offered = dict.fromkeys(self.affordable(self.most), 1)
-        is_complete = True
-        for o in self.numbers:
-            self.budget.say(f"{self.bench.outings[o].operation.name}: one piece at a time")
-            owned = self.with_owned.alone(o)
-            is_complete &= owned.is_sure
-            # what costs less than the cheapest way to serve an outing cannot serve it
-            least = 0.0 if owned.has_kits else self._hands[o].bound
-            worth = {i: n for i, n in offered.items() if self.bench.prices[i] >= least - 1e-6}
-            masses, is_sure = self._with_one_each(o, worth, owned.value)
-            is_complete &= is_sure
-            for item_id, mass_g in masses.items():
-                if owned.has_kits:
-                    saved_g[item_id] = saved_g.get(item_id, 0.0) + owned.value - mass_g
-                else:
-                    serves.setdefault(item_id, []).append(o)
-        ranked = [
-            Single(i, self.bench.prices[i], tuple(serves.get(i, ())), round(saved_g.get(i, 0.0)))
-            for i in sorted({*serves, *saved_g})
-        ]
-        ranked.sort(key=lambda one: (-len(one.serves), -one.saved_g / max(1, one.cents), one.cents, one.id))
-        return tuple(ranked[:MOST_RANKED]), is_complete
-
-    def _with_one_each(self, o: int, offered: Mapping[str, int], now_g: float) -> tuple[dict[str, float], bool]:
-        """Mass of an outing's lightest kit with one piece of each type that makes it lighter, or possible at all."""
-        stock = self.bench.with_purchases(offered)
-        plans = [
-            (Joint(self.bench, [o], offered, classes={o: [bus]}), dict[str, CaseMemory]())
-            for bus in bus_classes(stock.batteries)
-        ]
-        found: dict[str, float] = {}
-        is_sure = True
-        viable = []
-        for joint, memories in plans if offered else ():
-            # a class in which one piece of every type does not help is done with
-            outcome = joint.least_mass_with(offered, memories, budget=self.budget, cutoff=now_g - 1.0)
-            if outcome.status != "no-kit":
-                viable.append((joint, memories))
-        for item_id in sorted(offered):
-            best = now_g - 1.0
-            for joint, memories in viable:
-                if self.budget.is_over:
-                    return found, False
-                outcome = joint.least_mass_with({item_id: 1}, memories, budget=self.budget, cutoff=best)
-                is_sure &= outcome.status != "time-limit"
-                if outcome.counts is not None and outcome.objective <= best:
-                    best = found[item_id] = outcome.objective
-        return found, is_sure
+def _needed(part: Solved) -> dict[str, int]:
+    assert part.outcome.counts is not None
+    return needed(part.program, part.outcome.counts)

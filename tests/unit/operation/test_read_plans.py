@@ -8,7 +8,7 @@ import pytest
 
 from kitopt.errors import BadInput
 from kitopt.inventory import demo_folder
-from kitopt.many.read import read_programme, read_standing
+from kitopt.operation.read_plans import read_programme, read_standing
 
 PLANS = demo_folder() / "plans"
 

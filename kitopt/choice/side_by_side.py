@@ -21,21 +21,27 @@ Floats = NDArray[np.float64]
 Terms = Sequence[tuple[int, float]]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Placed:
     """A kit's place in a plan.
 
     Attributes
     ----------
+    number : int
+        Which of the kits that are wanted.
     first : int
         Where its columns begin.
+    dates : tuple of int
+        For each of its cases the date that it belongs to.
     made : int or None
         The column that says whether it is made.
     """
 
+    number: int
     model: KitModel
     cases: tuple[Case, ...]
     first: int
+    dates: tuple[int, ...]
     made: int | None = None
 
     def counts(self, counts: Floats) -> Floats:
@@ -48,14 +54,18 @@ class Placed:
 
     def uses(self, item_id: str) -> list[tuple[int, float]]:
         """Terms that count how many of an item it takes."""
-        return [(self.first + j, c) for j, c in self._uses.get(item_id, ())]
+        return self._uses.get(item_id, [])
+
+    def items(self) -> Iterable[str]:
+        """Ids of all that it could take."""
+        return self._uses
 
     @cached_property
     def _uses(self) -> dict[str, list[tuple[int, float]]]:
         found: dict[str, list[tuple[int, float]]] = {}
         for j, column in enumerate(self.model.columns):
             for item_id, n in column.uses.items():
-                found.setdefault(item_id, []).append((j, float(n)))
+                found.setdefault(item_id, []).append((self.first + j, float(n)))
         return found
 
 
@@ -68,7 +78,6 @@ class SideBySide:
     is_integer: list[bool] = field(default_factory=list)
     rows: list[Row] = field(default_factory=list)
     cases: list[Case] = field(default_factory=list)
-    kits: list[Placed] = field(default_factory=list)
 
     def add_column(self, upper: float, lower: float = 0.0) -> int:
         """Add a count of one's own and return its index."""
@@ -77,20 +86,18 @@ class SideBySide:
         self.is_integer.append(True)
         return len(self.upper) - 1
 
-    def add_row(
-        self,
-        terms: Terms,
-        lower: float = -math.inf,
-        upper: float = math.inf,
-        rule: str = "",
-        text: str = "",
-    ) -> None:
+    def add_row(self, terms: Terms, lower: float = -math.inf, upper: float = math.inf, *, rule: str, text: str) -> None:
         """Add a row; the terms of one column are added up."""
-        if terms:
-            self.rows.append(Row(_added(terms), lower, upper, rule, text))
+        total: dict[int, float] = {}
+        for j, c in terms:
+            total[j] = total.get(j, 0.0) + c
+        if total:
+            self.rows.append(Row(tuple(total.items()), lower, upper, rule, text))
 
-    def add_kit(self, model: KitModel, cases: Iterable[Case], name: str, made: int | None = None) -> Placed:
-        """Add a kit with its rows and cases.
+    def add_kit(
+        self, number: int, model: KitModel, dated: Sequence[Sequence[Case]], name: str, made: int | None = None
+    ) -> Placed:
+        """Add a kit with its rows and the cases of each of its dates.
 
         Parameters
         ----------
@@ -104,24 +111,23 @@ class SideBySide:
         self.upper += model.upper().tolist()
         self.is_integer += [c.is_integer for c in model.columns]
         for row in model.rows:
-            terms = tuple((first + j, c) for j, c in row.terms)
-            here = replace(row, terms=terms)
+            here = replace(row, terms=tuple((first + j, c) for j, c in row.terms)) if first else row
             self.rows += [here] if made is None else _if_made(here, made)
-        columns = np.arange(first, first + n)
+        # a kit that is alone in its plan has the first columns, which need not be picked out
+        columns = np.arange(first, first + n) if first else None
         own = tuple(
             replace(
                 case,
-                name=f"{name}, {case.name}",
+                name=f"{name}{case.name}",
                 columns=columns,
                 served=made,
                 within=None if case.within is None else first + case.within,
             )
+            for cases in dated
             for case in cases
         )
-        placed = Placed(model, own, first, made)
         self.cases += own
-        self.kits.append(placed)
-        return placed
+        return Placed(number, model, own, first, tuple(d for d, cases in enumerate(dated) for _ in cases), made)
 
     def weights(self, terms: Terms) -> Floats:
         """Terms as a vector over all columns."""
@@ -130,24 +136,17 @@ class SideBySide:
             found[j] += c
         return found
 
-    def plan(self, objectives: Sequence[Objective], tie_break: Sequence[Floats] = ()) -> Plan:
-        """The plan; called when all columns are there."""
+    def plan(self, objectives: Sequence[Objective], tie_break: Sequence[Floats], rows: Sequence[Row]) -> Plan:
+        """The plan with some rows more; called when all columns are there."""
         return Plan(
             lower=np.array(self.lower),
             upper=np.array(self.upper),
-            rows=tuple(self.rows),
+            rows=(*self.rows, *rows),
             cases=tuple(self.cases),
             objectives=tuple(objectives),
             tie_break=tuple(tie_break),
             is_integer=np.array(self.is_integer),
         )
-
-
-def _added(terms: Terms) -> tuple[tuple[int, float], ...]:
-    total: dict[int, float] = {}
-    for j, c in terms:
-        total[j] = total.get(j, 0.0) + c
-    return tuple(total.items())
 
 
 def _if_made(row: Row, made: int) -> list[Row]:

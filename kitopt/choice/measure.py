@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice.program import given, used_by
+from kitopt.choice.terms import Choice, Floats, Loss, Lowest, Made, Packed, Proof, Status, Survival
+from kitopt.engine import Case
 from kitopt.engine.judge import TOLERANCE_WH, simulate
 from kitopt.engine.plant import Conditions
 from kitopt.inventory.items import Inventory
@@ -18,7 +23,6 @@ from kitopt.model.need import draws, peak_a
 from kitopt.model.wiring_list import wiring_list
 from kitopt.operation.clock import steps_of
 from kitopt.operation.terms import Operation
-from kitopt.pack.terms import Choice, Floats, Loss, Lowest, Packed, Solved, Survival
 from kitopt.sky.windows import Sky
 
 FRESH_WINDOWS = 5000
@@ -30,19 +34,16 @@ def kind_of(inventory: Inventory, item_id: str) -> str:
     return type(inventory.by_id[item_id]).__name__.lower()
 
 
+def listed(inventory: Inventory, totals: Mapping[str, int]) -> tuple[Packed, ...]:
+    """Counts by id as a list, by kind and id."""
+    packed = [Packed(i, kind_of(inventory, i), n) for i, n in totals.items() if n > 0]
+    return tuple(sorted(packed, key=lambda p: (KIND_ORDER.index(p.kind), p.id)))
+
+
 def packed_of(model: KitModel, counts: Floats) -> tuple[Packed, ...]:
     """What counts of a model put into the bag, loads and extras too, by kind and id."""
-    totals: dict[str, int] = {}
-    for column, count in zip(model.columns, counts, strict=True):
-        for item_id, n in column.uses.items():
-            if round(count) > 0:
-                totals[item_id] = totals.get(item_id, 0) + n * round(count)
-    for use in model.operation.loads:
-        totals[use.id] = totals.get(use.id, 0) + use.count
-    for extra in model.inventory.extras:
-        totals[extra.id] = extra.count
-    packed = [Packed(i, kind_of(model.inventory, i), n) for i, n in totals.items() if n > 0]
-    return tuple(sorted(packed, key=lambda p: (KIND_ORDER.index(p.kind), p.id)))
+    totals = Counter(used_by(model, counts)) + Counter(given(model.operation, model.inventory))
+    return listed(model.inventory, totals)
 
 
 def joins_of(model: KitModel, counts: Floats) -> tuple[tuple[Join, Unit, int], ...]:
@@ -64,45 +65,74 @@ def with_need(choice: Choice, bus: BusClass | None) -> Choice:
     return replace(choice, need_wh=need_wh, peak_a=most_a)
 
 
-def measured(choice: Choice, solved: Solved) -> Choice:
-    """The choice with the kit that a class's counts make, and how it fares."""
-    counts = solved.outcome.counts
-    assert counts is not None
-    case = solved.plan.cases[0]
-    verdict = simulate(case.conditions, case.matrix @ counts)
+def measured(choice: Choice, made: Made) -> Choice:
+    """The choice with a kit, and how it fares."""
+    case, model, counts = made.cases[0], made.model, made.counts
+    verdict = simulate(case.conditions, case.plant(counts))
     survives = verdict.survives
-    margins = np.where(survives, verdict.margin_wh, np.inf)
-    k = int(np.argmin(margins))
+    k = int(np.argmin(np.where(survives, verdict.margin_wh, np.inf)))
     step = int(verdict.lowest_step[k])
     held_wh = np.broadcast_to(verdict.held_wh, verdict.free_wh.shape)
     charge_wh = float(verdict.margin_wh[k] + held_wh[k, step])
-    nominal_v = solved.model.bus.nominal_v
+    lowest = Lowest(
+        made.sky.labels[k],
+        k,
+        step_end(choice.operation, step),
+        charge_wh,
+        charge_wh / model.bus.nominal_v,
+        float(verdict.margin_wh[k]),
+    )
     return replace(
-        choice,
-        bus=solved.model.bus,
-        packed=packed_of(solved.model, counts),
-        joins=joins_of(solved.model, counts),
-        wiring=wiring_list(solved.model, counts),
+        with_need(choice, model.bus),
+        bus=model.bus,
+        packed=packed_of(model, counts),
+        joins=joins_of(model, counts),
+        wiring=wiring_list(model, counts),
         survival=Survival(case.conditions.n_windows, int(np.count_nonzero(survives)), case.n_needed),
-        lowest=Lowest(
-            choice.sky.labels[k],
-            k,
-            step_end(choice.operation, step),
-            charge_wh,
-            charge_wh / nominal_v,
-            float(verdict.margin_wh[k]),
-        ),
-        losses=losses_of(solved, counts),
-        no_sun_hours=hours_without_sun(case.conditions, case.matrix @ counts),
+        lowest=lowest,
+        losses=losses_of(made),
+        no_sun_hours=hours_without_sun(case.conditions, case.plant(counts)),
+        made=made,
     )
 
 
-def losses_of(solved: Solved, counts: Floats) -> tuple[Loss, ...]:
+def part_of(model: KitModel, counts: Floats, sky: Sky, status: Status, *, is_settled: bool) -> Choice:
+    """One kit of several, measured. Its proof is its own: nothing lighter does while the others are as they are.
+
+    Parameters
+    ----------
+    counts : ndarray
+        Of the model's columns.
+    is_settled : bool
+        Whether it is proved that all are lightest together.
+    """
+    base = Choice(
+        model.operation,
+        model.inventory,
+        sky,
+        status,
+        Proof("mass", None, None, is_settled),
+        blocks=((model.bus, tuple(model.blocks)),),
+    )
+    choice = measured(base, Made(model, sky, counts))
+    given_g = sum(n * model.inventory.by_id[i].mass_g for i, n in given(model.operation, model.inventory).items())
+    bound_g = float(choice.mass_g if is_settled else given_g)
+    return replace(choice, proof=Proof.reached("mass", float(choice.mass_g), bound_g))
+
+
+def margin_at(case: Case, counts: Floats) -> tuple[float, int]:
+    """Margin of the last window that has to be survived, and its lowest step. [Wh]"""
+    verdict = simulate(case.conditions, case.plant(counts))
+    k = int(np.argsort(-verdict.margin_wh, kind="stable")[case.n_needed - 1])
+    return float(verdict.margin_wh[k]), int(verdict.lowest_step[k])
+
+
+def losses_of(made: Made) -> tuple[Loss, ...]:
     """Every unit of a kit that a backup stands in for, and how the kit fares without it."""
     found = []
-    for loss, case in zip(solved.model.losses, solved.plan.cases[1:], strict=True):
-        if case.is_asked(counts):
-            verdict = simulate(case.conditions, case.plant(counts))
+    for loss, case in zip(made.model.losses, made.cases[1:], strict=True):
+        if case.is_asked(made.counts):
+            verdict = simulate(case.conditions, case.plant(made.counts))
             survived = verdict.margin_wh[verdict.survives]
             margin_wh = float(np.min(survived)) if len(survived) else float(np.max(verdict.margin_wh))
             found.append(Loss(loss.kind, loss.what, len(verdict.margin_wh), len(survived), margin_wh))
@@ -136,29 +166,25 @@ def hours_without_sun(conditions: Conditions, plant: Floats) -> float:
     return hours
 
 
-def with_fresh(choice: Choice, fresh: Callable[[], Iterable[Sky]]) -> Choice:
-    """Judge the chosen kit under windows that no choice has seen.
+def with_fresh(choice: Choice, fresh: Callable[[], Iterable[Sky]], budget: Budget = UNLIMITED) -> Choice:
+    """Judge the chosen kit under windows that no choice has seen, as many as there is time for.
 
     Parameters
     ----------
     fresh : callable
         Gives skies one after another.
     """
-    best = chosen(choice)
-    if best is None or choice.survival is None or best.outcome.counts is None:
+    made = choice.made
+    if made is None or choice.survival is None or budget.is_over:
         return choice
     tried = survived = 0
     for sky in fresh():
-        case = case_under(best.model, sky, "fresh", counts=best.outcome.counts)
-        verdict = simulate(case.conditions, case.matrix @ best.outcome.counts)
+        case = case_under(made.model, sky, "fresh", counts=made.counts)
+        verdict = simulate(case.conditions, case.plant(made.counts))
         tried += sky.n_windows
         survived += int(np.count_nonzero(verdict.survives))
+        if budget.is_over:
+            break
+    if not tried:
+        return choice
     return replace(choice, survival=replace(choice.survival, fresh_tried=tried, fresh_survived=survived))
-
-
-def chosen(choice: Choice) -> Solved | None:
-    """The class that the chosen kit belongs to."""
-    for solved in choice.solved:
-        if choice.bus is not None and solved.model.bus == choice.bus and solved.outcome.counts is not None:
-            return solved
-    return None

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Literal
+from functools import cached_property
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.engine import Outcome, Plan
+from kitopt.choice.problem import cases_under
+from kitopt.choice.search import Solved
+from kitopt.engine import Case
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import BusClass
 from kitopt.model.kit import Block, Join, KitModel, Unit
@@ -21,20 +25,52 @@ Floats = NDArray[np.float64]
 Status = Literal["found", "no-kit", "time-limit"]
 
 
+Quantity = Literal["mass", "price", "items", "unserved"]
+
+
 @dataclass(frozen=True)
 class Proof:
-    """How sure the answer is. Objective and bound are in grams, cents or pieces."""
+    """How sure an answer is, in one unit: bound ≤ optimum ≤ objective.
 
+    Attributes
+    ----------
+    of : {"mass", "price", "items", "unserved"}
+        What was made small: grams, hundredths of the currency, pieces, or operations that go without.
+    objective : float or None
+        Of the best that is known; None where there is nothing.
+    bound : float or None
+        Nothing below works; None where nothing works at all.
+    proved : bool
+        Whether nothing better exists, or nothing at all.
+    """
+
+    of: Quantity
     objective: float | None
     bound: float | None
     proved: bool
 
+    @classmethod
+    def reached(cls, of: Quantity, value: float, bound: float) -> Proof:
+        """From a value, infinite without one, and a bound, infinite where nothing works."""
+        if not math.isfinite(bound):
+            return cls(of, None, None, True)
+        if not math.isfinite(value):
+            return cls(of, None, bound, False)
+        return cls(of, value, min(value, bound), bound >= value - 1e-6)
+
     @property
     def gap(self) -> float | None:
-        """Distance of the bound from the objective, as a share of the objective."""
+        """Distance of the bound from the objective, as a share of the objective; None where one is not known."""
         if self.objective is None or self.bound is None:
             return None
-        return 0.0 if self.proved else max(0.0, (self.objective - self.bound) / max(1.0, self.objective))
+        return (self.objective - self.bound) / max(1.0, self.objective)
+
+    @property
+    def status(self) -> Status:
+        """Possible and proved best, impossible, or not known."""
+        if not self.proved:
+            return "time-limit"
+        return "no-kit" if self.objective is None else "found"
 
 
 @dataclass(frozen=True)
@@ -48,13 +84,13 @@ class Packed:
 
 @dataclass(frozen=True)
 class Survival:
-    """Windows tried, survived, and needed for the confidence; then those never seen before."""
+    """Windows tried, survived, and needed for the confidence; then those never seen before, where any were tried."""
 
     tried: int
     survived: int
     needed: int
     fresh_tried: int = 0
-    fresh_survived: int = 0
+    fresh_survived: int | None = None
 
 
 @dataclass(frozen=True)
@@ -84,6 +120,24 @@ class Loss:
     """Lowest margin of the windows that are survived. [Wh]"""
 
 
+@dataclass(frozen=True, eq=False)
+class Made:
+    """A kit as counts of its model, under the weather that it is judged by."""
+
+    model: KitModel
+    sky: Sky
+    counts: Floats
+
+    @cached_property
+    def cases(self) -> tuple[Case, ...]:
+        """All in order first, then each loss; good for these counts alone."""
+        return cases_under(self.model, self.sky, counts=self.counts)
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Everything but the cases, which are made anew where they are asked for."""
+        return {name: value for name, value in self.__dict__.items() if name != "cases"}
+
+
 @dataclass(frozen=True)
 class Shortfall:
     """The strongest kit when none works, and where it falls short."""
@@ -92,8 +146,7 @@ class Shortfall:
     joins: tuple[tuple[Join, Unit, int], ...]
     shortfall_wh: float
     time: datetime | None
-    solved: Solved | None = field(default=None, repr=False, compare=False)
-    counts: Floats | None = field(default=None, repr=False, compare=False)
+    made: Made | None = field(default=None, repr=False, compare=False)
 
 
 @dataclass(frozen=True)
@@ -120,7 +173,13 @@ class Choice:
     no_sun_hours: float | None = None
     blocks: tuple[tuple[BusClass, tuple[Block, ...]], ...] = ()
     shortfall: Shortfall | None = None
+    made: Made | None = field(default=None, repr=False, compare=False)
     solved: tuple[Solved, ...] = field(default=(), repr=False, compare=False)
+    """Every bus class with what was learned, for questions asked again; not kept where a choice is pickled."""
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Everything but what was learned."""
+        return self.__dict__ | {"solved": ()}
 
     @property
     def mass_g(self) -> int:
@@ -131,12 +190,3 @@ class Choice:
     def price_cents(self) -> int:
         """Price of what has one. [1/100]"""
         return sum(p.count * (self.inventory.by_id[p.id].price_cents or 0) for p in self.packed)
-
-
-@dataclass(frozen=True)
-class Solved:
-    """One bus class, solved: what reasons are drawn from."""
-
-    model: KitModel
-    plan: Plan
-    outcome: Outcome

@@ -6,8 +6,8 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from kitopt.many.group import Found, Group
-from kitopt.many.offers import bought_of
+from kitopt.choice.offers import bought_of
+from kitopt.choice.search import Found, Search
 
 
 @dataclass(frozen=True)
@@ -34,7 +34,7 @@ class Trials:
 
     def __init__(
         self,
-        group_with: Callable[[Mapping[str, int]], Group],
+        group_with: Callable[[Mapping[str, int]], Search],
         groups: list[tuple[int, ...]],
         allowed: Mapping[str, int],
         widest: list[Found],

@@ -7,23 +7,20 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any, cast
 
-import numpy as np
-from numpy.typing import NDArray
-
+from kitopt.choice.problem import Problem, Wanted
+from kitopt.choice.program import Program
+from kitopt.choice.search import Found
+from kitopt.choice.side_by_side import Floats
 from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import CHOSEN_KINDS, Inventory, Item
-from kitopt.many.group import Found
-from kitopt.many.joint import Bench, Joint
-from kitopt.many.terms import Programme, at_once
+from kitopt.operation.plans import Programme, at_once
 from kitopt.sky.windows import SkyOf
-
-Floats = NDArray[np.float64]
 
 MOST_SETS = 60
 """So many sets of purchases are tried one by one."""
 
 
-def bench_of(programme: Programme, inventory: Inventory, catalogue: Inventory, sky_of: SkyOf) -> Bench:
+def problem_with(programme: Programme, inventory: Inventory, catalogue: Inventory, sky_of: SkyOf) -> Problem:
     """Owned and offered things in one stock.
 
     Raises
@@ -53,7 +50,9 @@ def bench_of(programme: Programme, inventory: Inventory, catalogue: Inventory, s
             things[item.id] = item if mine is None else replace(mine, count=mine.count + item.count)
         merged[kind] = tuple(things[i] for i in sorted(things))
     stock = replace(inventory, **cast(Any, merged))
-    return Bench(programme.outings, stock, offered, prices, sky_of=sky_of)
+    wanted = tuple(Wanted((outing.operation,)) for outing in programme.outings)
+    together = tuple(at_once(programme.outings))
+    return Problem(wanted, stock, sky_of, together, offered=offered, prices=prices)
 
 
 def unpriced(items: Iterable[Item]) -> list[str]:
@@ -86,25 +85,24 @@ def maximal_sets(allowed: Mapping[str, int], prices: Mapping[str, int], limit: f
 
 def bought_of(found: Found) -> dict[str, int] | None:
     """What the kits that were found take of what is offered, beyond what is owned."""
-    if found.joint is None or found.outcome is None or found.outcome.counts is None:
+    if found.best is None or found.best.outcome.counts is None:
         return None
-    return needed(found.joint, found.outcome.counts)
+    return needed(found.best.program, found.best.outcome.counts)
 
 
-def needed(joint: Joint, counts: Floats) -> dict[str, int]:
+def needed(program: Program, counts: Floats) -> dict[str, int]:
     """What kits take of what is offered, beyond what is owned."""
-    return beyond_owned(joint.bench, joint.used(counts))
+    return beyond_owned(program.problem, program.used(counts))
 
 
-def beyond_owned(bench: Bench, used: Mapping[int, Mapping[str, int]]) -> dict[str, int]:
+def beyond_owned(problem: Problem, used: Mapping[int, Mapping[str, int]]) -> dict[str, int]:
     """What outings that overlap or not take together, beyond what is owned; by what each takes."""
-    numbers = sorted(used)
     needs: dict[str, int] = {}
-    for together in at_once(tuple(bench.outings[o] for o in numbers)):
+    for together in problem.at_once:
         total: Counter[str] = Counter()
-        for place in together:
-            total.update(used[numbers[place]])
-        needs = most_of_each(needs, {i: n - bench.owned(i) for i, n in total.items()})
+        for o in together:
+            total.update(used.get(o, {}))
+        needs = most_of_each(needs, {i: n - problem.owned(i) for i, n in total.items()})
     return {i: n for i, n in sorted(needs.items()) if n > 0}
 
 

@@ -11,10 +11,10 @@ from kitopt.files.faults import quoted
 from kitopt.files.reading import what_lies_at
 from kitopt.files.toml_text import KeyPath
 from kitopt.inventory.document import Document
-from kitopt.many.terms import Bag, Event, Outing, Programme, Standing
 from kitopt.operation import plan_tables as tables
 from kitopt.operation import read_operation
 from kitopt.operation.moment import Skipped, moment_of
+from kitopt.operation.plans import Bag, Event, Outing, Programme, Standing
 from kitopt.operation.terms import Operation
 
 MIDDLE = 15

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from kitopt.choice.terms import Choice, Packed, Proof, Status
 from kitopt.inventory.items import Inventory
-from kitopt.many.terms import Programme
-from kitopt.pack import Choice, Packed, Proof, Status
+from kitopt.operation.plans import Programme
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,9 @@ class Purchase:
     choices : mapping of outing to Choice
         A kit for each operation that is served.
     unserved : tuple of int
-        Outings without a kit.
+        Outings of which it is proved that they go without a kit.
+    unknown : tuple of int
+        Outings of which that is not known.
     proof : Proof
         Of the cost, or, within a budget, of how many outings go without.
     is_lightest : bool
@@ -55,6 +57,7 @@ class Purchase:
     cost_cents: int = 0
     choices: Mapping[int, Choice] = field(default_factory=dict)
     unserved: tuple[int, ...] = ()
+    unknown: tuple[int, ...] = ()
     is_lightest: bool = False
     singles: tuple[Single, ...] = ()
     has_all_singles: bool = False

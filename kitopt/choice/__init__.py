@@ -1,0 +1,42 @@
+"""Choosing kits: one description of a problem, one search over bus classes, and what a choice comes to."""
+
+from kitopt.choice.kit import pack
+from kitopt.choice.measure import (
+    FRESH_WINDOWS,
+    KIND_ORDER,
+    kind_of,
+    measured,
+    packed_of,
+    step_end,
+    with_fresh,
+    with_need,
+)
+from kitopt.choice.problem import build_model, cases_under
+from kitopt.choice.search import Solved
+from kitopt.choice.strongest import strongest_of
+from kitopt.choice.terms import Choice, Loss, Lowest, Made, Packed, Proof, Shortfall, Status, Survival
+
+__all__ = [
+    "FRESH_WINDOWS",
+    "KIND_ORDER",
+    "Choice",
+    "Loss",
+    "Lowest",
+    "Made",
+    "Packed",
+    "Proof",
+    "Shortfall",
+    "Solved",
+    "Status",
+    "Survival",
+    "build_model",
+    "cases_under",
+    "kind_of",
+    "measured",
+    "pack",
+    "packed_of",
+    "step_end",
+    "strongest_of",
+    "with_fresh",
+    "with_need",
+]

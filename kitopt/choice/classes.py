@@ -1,0 +1,86 @@
+"""The one search over bus classes: each in turn, the best so far being the bound for the next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Generic, Protocol, TypeVar
+
+from kitopt.budget import OutOfTime
+from kitopt.engine import Outcome
+
+
+class Attempt(Protocol):
+    """What came of one class."""
+
+    @property
+    def outcome(self) -> Outcome:
+        """Of the search."""
+
+    def order(self) -> tuple[object, ...]:
+        """What kits of different classes are compared by; only where there are counts."""
+
+
+K = TypeVar("K")
+A = TypeVar("A", bound=Attempt)
+
+
+@dataclass(frozen=True)
+class OverClasses(Generic[A]):
+    """The best over some classes.
+
+    Attributes
+    ----------
+    tried : tuple
+        Every class that was looked at.
+    bound : float
+        Of the first objective: nothing below works. Infinite where nothing works at all.
+    """
+
+    best: A | None
+    tried: tuple[A, ...]
+    bound: float
+
+    @property
+    def value(self) -> float:
+        """The first objective; infinite without counts."""
+        return math.inf if self.best is None else self.best.outcome.objective
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether nothing better can exist; without counts, whether there is nothing at all."""
+        return self.bound >= self.value - 1e-6
+
+
+def over_classes(
+    classes: Iterable[K], attempt: Callable[[K, float], A | None], *, cutoff: float = math.inf, least: float = 0.0
+) -> OverClasses[A]:
+    """Try one class after another.
+
+    Parameters
+    ----------
+    attempt : callable
+        Tries a class up to a cutoff; None where it is known to hold nothing.
+    least : float
+        What is known of a class for which there was no time at all.
+    """
+    best: A | None = None
+    tried: list[A] = []
+    unsettled: list[float] = []
+    for one in classes:
+        most = cutoff if best is None else best.outcome.objective
+        try:
+            here = attempt(one, most)
+        except OutOfTime:
+            unsettled.append(least)
+            continue
+        if here is None:
+            continue
+        tried.append(here)
+        if not here.outcome.proved:
+            unsettled.append(max(least, here.outcome.bound))
+        if here.outcome.counts is not None and (best is None or here.order() < best.order()):
+            best = here
+    value = math.inf if best is None else best.outcome.objective
+    return OverClasses(best, tuple(tried), min([value, *unsettled]))

@@ -1,0 +1,154 @@
+"""What is asked, in one description for every command: kits with their dates, the stock and what may be bought.
+
+One kit for one operation is a problem of one kit at one date. A grab-kit is several kits that come out of
+one bag; a season or a club's weekend is several kits on one stock, that share it while their dates overlap.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.engine import Case
+from kitopt.inventory.items import CHOSEN_KINDS, Inventory
+from kitopt.model.backup import backup_cases, lay_backups
+from kitopt.model.bus import BusClass
+from kitopt.model.feeding import station_peak_a
+from kitopt.model.kit import KitModel, add_fuse_stock, add_stock, case_under, lay_out, order_equal_units
+from kitopt.model.panel_side import lay_panels
+from kitopt.model.rules import apply_rules
+from kitopt.model.station_side import lay_station
+from kitopt.operation.terms import Operation
+from kitopt.sky.windows import Sky, SkyOf
+
+Change = Callable[[int, Case], Case]
+"""Changes a case of a kit, by the kit's number."""
+
+LEAST = ("mass", "price", "items")
+"""What can be made small, each next among the best of those before."""
+
+
+def in_order(least: str) -> tuple[str, ...]:
+    """What counts first, then the others."""
+    return (least, *(name for name in LEAST if name != least))
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """One kit that is wanted: an operation, or the same at several dates, all of which it must pass."""
+
+    dates: tuple[Operation, ...]
+
+    @property
+    def operation(self) -> Operation:
+        """The first date: its loads and limits are those of all."""
+        return self.dates[0]
+
+
+@dataclass(eq=False)
+class Problem:
+    """Kits that are wanted of one stock.
+
+    Attributes
+    ----------
+    stock : Inventory
+        Owned and offered together; each item's count is both.
+    at_once : tuple of tuple of int
+        Sets of kits that are needed at the same time, by number: what they take together is there once.
+    is_one_bag : bool
+        Whether all kits come out of one bag: an item counts as often as the kit with most of it takes it,
+        and all batteries are on the bus of every kit, which is therefore of one class.
+    offered : mapping of item id to int
+        How many of it could be bought; nothing when only owned things count.
+    prices : mapping of item id to int
+        What one that is offered costs. [1/100]
+    """
+
+    wanted: tuple[Wanted, ...]
+    stock: Inventory
+    sky_of: SkyOf
+    at_once: tuple[tuple[int, ...], ...] = ()
+    is_one_bag: bool = False
+    offered: Mapping[str, int] = field(default_factory=dict)
+    prices: Mapping[str, int] = field(default_factory=dict)
+    _skies: dict[int, tuple[Sky, ...]] = field(default_factory=dict)
+
+    def skies(self, o: int, budget: Budget = UNLIMITED) -> tuple[Sky, ...]:
+        """The windows of one kit at each of its dates, made once.
+
+        Raises
+        ------
+        OutOfTime
+        """
+        if o not in self._skies:
+            made = []
+            for date in self.wanted[o].dates:
+                budget.check()
+                made.append(self.sky_of(date))
+            self._skies[o] = tuple(made)
+        return self._skies[o]
+
+    def owned(self, item_id: str) -> int:
+        """How many of an item are owned."""
+        return self.stock.by_id[item_id].count - self.offered.get(item_id, 0)
+
+    def with_purchases(self, allowed: Mapping[str, int]) -> Inventory:
+        """What is owned, and so many of each offered item; what there is none of is left out."""
+        if not self.offered:
+            return self.stock
+
+        def some(items: tuple[object, ...]) -> tuple[object, ...]:
+            kept = []
+            for item in items:
+                n = self.owned(item.id) + min(allowed.get(item.id, 0), self.offered.get(item.id, 0))  # type: ignore[attr-defined]
+                if n > 0 or item.id not in self.offered:  # type: ignore[attr-defined]
+                    kept.append(replace(item, count=n))  # type: ignore[type-var]
+            return tuple(kept)
+
+        return replace(self.stock, **{kind: some(getattr(self.stock, kind)) for kind in CHOSEN_KINDS})  # type: ignore[arg-type]
+
+
+def build_model(
+    operation: Operation, inventory: Inventory, bus: BusClass, sky: Sky, *, budget: Budget = UNLIMITED
+) -> KitModel:
+    """Columns, rows and rules of one kit on one bus class.
+
+    Raises
+    ------
+    OutOfTime
+    """
+    model = lay_out(operation, inventory, bus)
+    amps = station_peak_a(operation, inventory, bus)
+    lay_panels(model, budget)
+    lay_station(model, amps)
+    budget.check()
+    order_equal_units(model)
+    apply_rules(model, sky, amps)
+    budget.check()
+    lay_backups(model)
+    add_stock(model)
+    add_fuse_stock(model)
+    return model
+
+
+def model_over(
+    dates: Sequence[Operation], inventory: Inventory, bus: BusClass, skies: Sequence[Sky], *, budget: Budget = UNLIMITED
+) -> KitModel:
+    """The model of one kit for several dates: laid out for the highest peak and the coldest air."""
+    peaks = [station_peak_a(date, inventory, bus) for date in dates]
+    coldest = min(skies, key=lambda sky: sky.coldest_degc)
+    return build_model(dates[int(np.argmax(peaks))], inventory, bus, coldest, budget=budget)
+
+
+def cases_under(
+    model: KitModel, sky: Sky, name: str = "base", *, counts: np.ndarray | None = None, budget: Budget = UNLIMITED
+) -> tuple[Case, ...]:
+    """Every case that a kit must pass under a sky: all in order first, then each loss.
+
+    Given `counts`, the cases are good for these alone.
+    """
+    base = case_under(model, sky, name, counts=counts, budget=budget)
+    return (base, *backup_cases(model, base))

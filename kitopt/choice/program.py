@@ -1,0 +1,286 @@
+"""A problem, or some of its kits, laid out as one plan: columns, rows, cases and objectives.
+
+A kit that several bus classes could serve is there once for each, with a column that says whether that
+one is made; one that may be left out has such a column too. What kits share is one row an item.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice.problem import Change, Problem, cases_under, model_over
+from kitopt.choice.side_by_side import Floats, Placed, SideBySide
+from kitopt.engine import Objective, Outcome, Plan
+from kitopt.engine.lazily import choose_lazily
+from kitopt.engine.learned import CaseMemory
+from kitopt.inventory.items import Battery, Inventory, Item
+from kitopt.model.bus import BusClass
+from kitopt.model.kit import Join, KitModel
+from kitopt.model.panel_side import meets_station
+from kitopt.operation.terms import Operation
+
+UNPRICED_CENTS = 10**7
+"""Stands in for a missing price where price is not what counts first, so that a known price wins."""
+
+Classes = Mapping[int, Sequence[BusClass]]
+"""By kit, the bus classes that it may be of."""
+
+_COST: dict[str, Callable[[Item], int]] = {
+    "mass": lambda item: item.mass_g,
+    "price": lambda item: UNPRICED_CENTS if item.price_cents is None else item.price_cents,
+    "items": lambda _: 1,
+}
+"""What one piece adds to each quantity that kits have."""
+
+
+class Program:
+    """The plan of some kits of a problem.
+
+    Parameters
+    ----------
+    allowed : mapping of item id to int
+        How many of what is offered may be bought.
+    may_skip : bool
+        Whether a kit may be left out.
+    change : callable, optional
+        Changes each case, such as to a share of its need.
+
+    Raises
+    ------
+    OutOfTime
+    """
+
+    def __init__(
+        self,
+        problem: Problem,
+        classes: Classes,
+        allowed: Mapping[str, int] | None = None,
+        *,
+        may_skip: bool = False,
+        change: Change | None = None,
+        budget: Budget = UNLIMITED,
+    ) -> None:
+        allowed = allowed or {}
+        self.problem, self.numbers = problem, sorted(classes)
+        self.stock = problem.with_purchases(allowed)
+        self.memories: dict[str, CaseMemory] = {}
+        self.side = SideBySide()
+        self.buys = {
+            item_id: self.side.add_column(min(n, problem.offered[item_id]))
+            for item_id, n in sorted(allowed.items())
+            if n > 0 and problem.offered.get(item_id, 0) > 0
+        }
+        self.skips: dict[int, int] = {}
+        self.kits: dict[int, list[Placed]] = {}
+        self.bag: dict[str, int] = {}
+        self.first_cases: list[int] = []
+        for o in self.numbers:
+            self._add(o, classes[o], may_skip, change, budget)
+        if problem.is_one_bag:
+            self._pack_one_bag()
+        else:
+            self._share_stock()
+
+    def _add(self, o: int, classes: Sequence[BusClass], may_skip: bool, change: Change | None, budget: Budget) -> None:
+        dates, skies = self.problem.wanted[o].dates, self.problem.skies(o, budget)
+        darkest = int(np.argmin([float(np.mean(sky.poa_wm2["flat"])) for sky in skies]))
+        is_free = may_skip or len(classes) != 1
+        made: list[tuple[int, float]] = []
+        self.kits[o] = []
+        for k, bus in enumerate(classes):
+            column = self.side.add_column(1.0) if is_free else None
+            model = model_over(dates, self.stock, bus, skies, budget=budget)
+            dated = [
+                cases_under(_at(model, date), sky, f"date {d}", budget=budget)
+                for d, (date, sky) in enumerate(zip(dates, skies, strict=True))
+            ]
+            if change is not None:
+                dated = [tuple(change(o, case) for case in cases) for cases in dated]
+            before = len(self.side.cases) + sum(len(cases) for cases in dated[:darkest])
+            self.first_cases += range(before, before + len(dated[darkest]))
+            self.kits[o].append(self.side.add_kit(o, model, dated, f"kit {o}, class {k}, ", column))
+            if column is not None:
+                made.append((column, 1.0))
+        if may_skip:
+            self.skips[o] = self.side.add_column(1.0)
+            made.append((self.skips[o], 1.0))
+        if is_free:
+            made = made or [(self.side.add_column(0.0), 1.0)]
+            text = f"{self.problem.wanted[o].operation.name} has one kit"
+            self.side.add_row(made, 1.0, 1.0, rule="served", text=text)
+
+    def _pack_one_bag(self) -> None:
+        """What a kit takes is in the bag; of batteries all that is in the bag."""
+        kits = [kit for some in self.kits.values() for kit in some]
+        for item_id in sorted({i for kit in kits for i in kit.items()}):
+            item = self.stock.by_id[item_id]
+            pack = self.bag[item_id] = self.side.add_column(item.count)
+            lower = 0.0 if isinstance(item, Battery) else -math.inf
+            for kit in kits:
+                terms = [*kit.uses(item_id), (pack, -1.0)]
+                self.side.add_row(terms, lower, 0.0, rule="packed", text=f"{item_id} comes out of the bag")
+
+    def _share_stock(self) -> None:
+        """What kits need at the same time is owned or bought."""
+        here = [tuple(o for o in together if o in self.kits) for together in self.problem.at_once]
+        for together in sorted({some for some in here if some and not any(set(some) < set(other) for other in here)}):
+            kits = [kit for o in together for kit in self.kits[o]]
+            if len(kits) == 1 and not self.buys:
+                continue  # its own rows say so
+            for item_id in sorted({i for kit in kits for i in kit.items()}):
+                terms = [term for kit in kits for term in kit.uses(item_id)]
+                owned = self.problem.owned(item_id)
+                if sum(c * self.side.upper[j] for j, c in terms) > owned:
+                    bought = [(self.buys[item_id], -1.0)] if item_id in self.buys else []
+                    text = f"{owned} × {item_id} owned"
+                    self.side.add_row([*terms, *bought], upper=float(owned), rule="stock", text=text)
+
+    def forbid_purchase(self, bought: Mapping[str, int]) -> None:
+        """Rule out every purchase that has all of one."""
+        if any(i not in self.buys or n > self.side.upper[self.buys[i]] for i, n in bought.items()):
+            return
+        all_of: list[tuple[int, float]] = []
+        for item_id, n in sorted(bought.items()):
+            column = self.buys[item_id]
+            is_reached = self.side.add_column(1.0)
+            terms = [(column, 1.0), (is_reached, -(self.side.upper[column] - n + 1))]
+            self.side.add_row(terms, upper=n - 1.0, rule="purchase", text="another purchase")
+            all_of.append((is_reached, 1.0))
+        self.side.add_row(all_of, upper=len(all_of) - 1.0, rule="purchase", text="another purchase")
+
+    # -- what is to be made small ------------------------------------------------------
+
+    def objective(self, name: str) -> Objective:
+        """Kits left out, pieces bought, what they cost, or the mass, price or pieces of all that is packed."""
+        if name == "unserved":
+            return Objective(name, self.side.weights([(j, 1.0) for j in self.skips.values()]))
+        if name in ("bought", "cost"):
+            each = {i: 1 if name == "bought" else self.problem.prices[i] for i in self.buys}
+            return Objective(name, self.side.weights([(j, float(each[i])) for i, j in self.buys.items()]))
+        if name == "ends":
+            kits = [kit for some in self.kits.values() for kit in some]
+            return Objective(
+                name, self.side.weights([(kit.first + j, 1.0) for kit in kits for j in _by_station_ends(kit.model)])
+            )
+        cost, by_id = _COST[name], self.stock.by_id
+        terms = [(j, float(cost(by_id[i]))) for i, j in self.bag.items()]
+        if not self.bag:
+            terms = [
+                (j, c * cost(by_id[item_id]))
+                for kits in self.kits.values()
+                for kit in kits
+                for item_id in kit.items()
+                for j, c in kit.uses(item_id)
+            ]
+        known = (lambda item: item.price_cents or 0) if name == "price" else cost
+        return Objective(name, self.side.weights(terms), sum(n * known(by_id[i]) for i, n in self.carried().items()))
+
+    def carried(self) -> dict[str, int]:
+        """What is packed whatever is chosen: the loads and extras of every kit, or of the bag."""
+        total: dict[str, int] = {}
+        for o in self.numbers:
+            if o not in self.skips:
+                for item_id, n in given(self.problem.wanted[o].operation, self.stock).items():
+                    known = total.get(item_id, 0)
+                    total[item_id] = max(known, n) if self.problem.is_one_bag else known + n
+        return total
+
+    def plan(self, names: Sequence[str], at_most: Mapping[str, float] | None = None) -> Plan:
+        """The plan with what is to be made small in its order, and with what may not be larger."""
+        limits = [self.objective(name).most(most) for name, most in (at_most or {}).items()]
+        plan = self.side.plan(
+            [self.objective(name) for name in names],
+            self._told_apart(),
+            [row for row in limits if row is not None and row.terms],
+        )
+        if names[0] == "price":
+            # what has no price cannot be compared, so it is not chosen
+            for kits in self.kits.values():
+                for item_id in {i for kit in kits for i in kit.items() if self.stock.by_id[i].price_cents is None}:
+                    for kit in kits:
+                        plan.upper[[j for j, _ in kit.uses(item_id)]] = 0.0
+        return plan
+
+    def _told_apart(self) -> list[Floats]:
+        """The quantities by which one bag or one kit is told from another; of several kits none."""
+        if self.bag:
+            return [self.side.weights([(j, 1.0)]) for j in self.bag.values()]
+        if len(self.numbers) > 1 or self.buys or self.problem.offered or len(self.problem.wanted) > 1:
+            return []
+        (kit,) = self.kits[self.numbers[0]]
+        return [self.side.weights(kit.uses(item_id)) for item_id in sorted(kit.items())]
+
+    def solve(
+        self,
+        plan: Plan,
+        *,
+        cutoff: float = math.inf,
+        memories: dict[str, CaseMemory] | None = None,
+        budget: Budget = UNLIMITED,
+    ) -> Outcome:
+        """Choose, with the cases that are failed most at first and others as they are failed."""
+        memories = self.memories if memories is None else memories
+        return choose_lazily(plan, self.first_cases, budget=budget, cutoff=cutoff, memories=memories)
+
+    # -- what came of it ----------------------------------------------------------------
+
+    def made(self, counts: Floats) -> dict[int, Placed]:
+        """The kit of each number that has one."""
+        return {
+            o: kit
+            for o, kits in self.kits.items()
+            for kit in kits
+            if kit.is_made(counts) and (o not in self.skips or round(float(counts[self.skips[o]])) == 0)
+        }
+
+    def used(self, counts: Floats) -> dict[int, dict[str, int]]:
+        """How many of each item each kit takes."""
+        return {o: used_by(kit.model, kit.counts(counts)) for o, kit in self.made(counts).items()}
+
+    def in_all(self, counts: Floats) -> dict[str, int]:
+        """How many of each item are packed in all, what is carried apart."""
+        if self.bag:
+            return {i: n for i, j in self.bag.items() if (n := round(float(counts[j])))}
+        total: dict[str, int] = {}
+        for used in self.used(counts).values():
+            for item_id, n in used.items():
+                total[item_id] = total.get(item_id, 0) + n
+        return total
+
+
+def _by_station_ends(model: KitModel) -> Iterator[int]:
+    """Joins of panels by ends that fit into the station: at an equal first objective, the fewer the better."""
+    for j in model.join_columns:
+        join = model.columns[j].meaning
+        assert isinstance(join, Join)
+        if meets_station(model.operation, join, model.units[join.unit].controller.pv_connector):
+            yield j
+
+
+def _at(model: KitModel, date: Operation) -> KitModel:
+    """A model at another date."""
+    return model if date is model.operation else replace(model, operation=date)
+
+
+def given(operation: Operation, inventory: Inventory) -> dict[str, int]:
+    """What a kit holds whatever is chosen: its loads and the extras."""
+    total: dict[str, int] = {}
+    for use in operation.loads:
+        total[use.id] = total.get(use.id, 0) + use.count
+    return total | {extra.id: extra.count for extra in inventory.extras}
+
+
+def used_by(model: KitModel, counts: Floats) -> dict[str, int]:
+    """How many of each item counts of a model take."""
+    used: dict[str, int] = {}
+    for column, count in zip(model.columns, counts, strict=True):
+        n = round(float(count))
+        for item_id, each in column.uses.items():
+            if n:
+                used[item_id] = used.get(item_id, 0) + each * n
+    return used

@@ -1,0 +1,252 @@
+"""The best kits of a problem: each alone first, then together, class by class.
+
+What a kit needs alone bounds what all need together. A bus class that is worse alone than what
+is in hand allows can be left out; where one class is left for each kit, no column has to choose.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from kitopt.budget import UNLIMITED, Budget, OutOfTime
+from kitopt.choice.classes import over_classes
+from kitopt.choice.problem import Change, Problem
+from kitopt.choice.program import Program, given
+from kitopt.engine import Outcome, Plan
+from kitopt.model.bus import BusClass, bus_classes
+from kitopt.model.kit import KitModel
+
+
+@dataclass(frozen=True, eq=False)
+class Solved:
+    """A plan of some kits, solved."""
+
+    program: Program
+    plan: Plan
+    outcome: Outcome
+
+    @property
+    def model(self) -> KitModel:
+        """The model of the only kit."""
+        ((kit,),) = self.program.kits.values()
+        return kit.model
+
+    def order(self) -> tuple[object, ...]:
+        """What kits of different classes are compared by: the objectives, then the ids where these tell them apart."""
+        counts = self.outcome.counts
+        assert counts is not None
+        ids = [(i, -n) for i, n in sorted(self.program.in_all(counts).items())] if self.plan.tie_break else []
+        return (*(o.of(counts) for o in self.plan.objectives), ids)
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """Kits, or the word that there are none, or that it is not known.
+
+    Attributes
+    ----------
+    best : Solved or None
+        Where the counts belong; None without kits.
+    bound : float
+        Of the first quantity: nothing below works. Infinite where nothing works at all.
+    is_sure : bool
+        Whether the first quantity is proved, or that nothing works.
+    tried : tuple of Solved
+        Every class of a kit alone.
+    """
+
+    best: Solved | None
+    bound: float
+    is_sure: bool
+    tried: tuple[Solved, ...] = ()
+
+    @property
+    def has_kits(self) -> bool:
+        """Whether there are any."""
+        return self.best is not None
+
+    @property
+    def is_impossible(self) -> bool:
+        """Whether it is proved that there are none."""
+        return self.best is None and self.is_sure
+
+    @property
+    def value(self) -> float:
+        """The first quantity; infinite without kits."""
+        return math.inf if self.best is None else self.best.outcome.objective
+
+    @property
+    def is_settled(self) -> bool:
+        """Whether every quantity that counts is proved."""
+        reached = {} if self.best is None else self.best.outcome.reached
+        return self.is_sure and all(bound >= value - 1e-6 for value, bound in reached.values())
+
+
+NOTHING = Found(None, math.inf, is_sure=True)
+
+
+@dataclass
+class Search:
+    """The kits of a problem, with what is to be made small.
+
+    Attributes
+    ----------
+    names : sequence of str
+        Quantities in order of importance: "cost", "mass", "items".
+    allowed : mapping of item id to int
+        How many of what is offered may be bought.
+    at_most : mapping
+        Other quantities that may not be larger.
+    change : callable, optional
+        Changes each case, such as to a share of its need.
+    """
+
+    problem: Problem
+    names: Sequence[str]
+    budget: Budget = UNLIMITED
+    allowed: Mapping[str, int] = field(default_factory=dict)
+    at_most: Mapping[str, float] = field(default_factory=dict)
+    forbidden: Sequence[Mapping[str, int]] = ()
+    """Purchases none of which may be made whole."""
+    change: Change | None = None
+    _alone: dict[int, Found] = field(default_factory=dict)
+    _bounds: dict[tuple[int, int], float] = field(default_factory=dict)
+    """Of the first quantity, by kit and class."""
+    _classes: list[BusClass] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self._classes = bus_classes(self.problem.with_purchases(self.allowed).batteries)
+
+    def alone(self, o: int, cutoff: float = math.inf) -> Found:
+        """The best kit of one number; of one bag, that of all."""
+        if o not in self._alone:
+            numbers = range(len(self.problem.wanted)) if self.problem.is_one_bag else [o]
+
+            def attempt(k: int, most: float) -> Solved:
+                self._bounds[o, k] = self._floor(numbers)
+                solved = self._try({n: [k] for n in numbers}, most)
+                self._bounds[o, k] = _bound(solved.outcome, most)
+                return solved
+
+            found = over_classes(range(len(self._classes)), attempt, cutoff=cutoff, least=self._floor(numbers))
+            self._alone[o] = Found(found.best, found.bound, found.is_sure, found.tried)
+        return self._alone[o]
+
+    def adopt(self, o: int, other: Search) -> None:
+        """Take over what another search found out about one kit under the very same conditions."""
+        if o in other._alone:
+            self._alone[o] = other._alone[o]
+            self._bounds |= {key: bound for key, bound in other._bounds.items() if key[0] == o}
+
+    def together(self, numbers: Sequence[int], cutoff: float = math.inf, *, is_any_enough: bool = False) -> Found:
+        """The best kits of some numbers that may share the stock.
+
+        Parameters
+        ----------
+        cutoff : float
+            Only up to this the first quantity is of interest.
+        is_any_enough : bool
+            Whether it is enough to know that there are kits.
+        """
+        if not numbers:
+            return Found(None, 0.0, is_sure=True)
+        each = {o: self.alone(o, cutoff) for o in numbers}
+        least = self._least(each)
+        if any(found.is_impossible for found in each.values()):
+            return NOTHING
+        if any(not found.has_kits for found in each.values()):
+            return Found(None, least, is_sure=False)
+        if len(numbers) == 1:
+            return each[numbers[0]]
+        if least > cutoff + 1e-6:
+            return NOTHING
+        try:
+            return self._together(numbers, each, least, cutoff, is_any_enough)
+        except OutOfTime:
+            return Found(None, least, is_sure=False)
+
+    def _together(
+        self, numbers: Sequence[int], each: Mapping[int, Found], least: float, cutoff: float, is_any_enough: bool
+    ) -> Found:
+        first = self._try({o: [self._class_of(found)] for o, found in each.items()}, cutoff)
+        best = self._within(first, least)
+        if best.has_kits and (is_any_enough or best.value <= least + 1e-6):
+            return Found(best.best, best.value, is_sure=True)
+        most = min(cutoff, best.value)
+        try:
+            classes = {o: self._viable(o, each, most) for o in numbers}
+            if all(len(some) == 1 for some in classes.values()):
+                return best
+            second = self._try(classes, most)
+        except OutOfTime:
+            return Found(best.best, least, is_sure=False)
+        found = self._within(second, least)
+        if found.has_kits and found.value <= best.value:
+            return found
+        if found.is_impossible:
+            return Found(best.best, best.value, is_sure=True)
+        return Found(best.best, max(least, min(most, second.outcome.bound)), is_sure=False)
+
+    @staticmethod
+    def _within(solved: Solved, least: float) -> Found:
+        """What a plan came to, with what is known beside it."""
+        outcome = solved.outcome
+        if outcome.status == "no-kit":
+            return NOTHING
+        bound = max(least, outcome.bound)
+        return Found(None if outcome.counts is None else solved, bound, is_sure=outcome.status == "found")
+
+    def _least(self, each: Mapping[int, Found]) -> float:
+        """What all need together at the least: costs may be shared, mass may not."""
+        bounds = [found.bound for found in each.values()]
+        return max(bounds) if self.names[0] == "cost" else sum(bounds)
+
+    def _floor(self, numbers: Sequence[int]) -> float:
+        """What is known before any work: what is packed whatever is chosen."""
+        if self.names[0] not in ("mass", "items"):
+            return 0.0
+        by_id = self.problem.stock.by_id
+        pieces = [given(self.problem.wanted[o].operation, self.problem.stock) for o in numbers]
+        grams = [sum(n * (by_id[i].mass_g if self.names[0] == "mass" else 1) for i, n in one.items()) for one in pieces]
+        return float(max(grams) if self.problem.is_one_bag else sum(grams))
+
+    def _class_of(self, found: Found) -> int:
+        assert found.best is not None
+        (kits,) = found.best.program.kits.values()
+        return self._classes.index(kits[0].model.bus)
+
+    def _viable(self, o: int, each: Mapping[int, Found], most: float) -> list[int]:
+        """Classes in which a kit may still be part of something better than what is in hand."""
+        others = 0.0 if self.names[0] == "cost" else sum(f.bound for i, f in each.items() if i != o)
+        room = most - others
+        viable = []
+        for k in range(len(self._classes)):
+            if self._bounds[o, k] <= room + 1e-6 and k != self._class_of(each[o]):
+                # the bound may only say that the class is worse than another: look closer
+                outcome = self._try({o: [k]}, room, names=self.names[:1]).outcome
+                self._bounds[o, k] = max(self._bounds[o, k], _bound(outcome, room))
+            if self._bounds[o, k] <= room + 1e-6 or k == self._class_of(each[o]):
+                viable.append(k)
+        return viable
+
+    def _try(self, classes: Mapping[int, Sequence[int]], cutoff: float, names: Sequence[str] | None = None) -> Solved:
+        program = Program(
+            self.problem,
+            {o: [self._classes[k] for k in some] for o, some in classes.items()},
+            self.allowed,
+            change=self.change,
+            budget=self.budget,
+        )
+        for bought in self.forbidden:
+            program.forbid_purchase(bought)
+        plan = program.plan(self.names if names is None else names, self.at_most)
+        return Solved(program, plan, program.solve(plan, cutoff=cutoff, budget=self.budget))
+
+
+def _bound(outcome: Outcome, cutoff: float) -> float:
+    """What is known of the first quantity: one more than the cutoff where nothing is within it."""
+    if outcome.status == "no-kit":
+        return cutoff + 1.0 if math.isfinite(cutoff) else math.inf
+    return max(0.0, outcome.bound)

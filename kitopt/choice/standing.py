@@ -1,0 +1,261 @@
+"""The standing grab-kit: the smallest kit that passes every event at every one of its dates.
+
+One bag of items, wired at each event as that event asks. All its batteries are on the bus at every
+event; panels, controllers, leads and converters may stay in the bag. Batteries are taken to be
+charged as the events say at the start: a standing kit is recharged, see ``recharge_days``.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice.bags import fill_bags
+from kitopt.choice.measure import listed, margin_at, part_of
+from kitopt.choice.problem import Problem, Wanted, in_order
+from kitopt.choice.search import Search, Solved
+from kitopt.choice.strongest import strongest_over
+from kitopt.choice.terms import Choice, Floats, Packed, Proof, Status
+from kitopt.engine.judge import simulate
+from kitopt.engine.strongest import share_met
+from kitopt.inventory.items import Battery, Inventory
+from kitopt.model.bus import SELF_DISCHARGE_PER_MONTH, BusClass
+from kitopt.operation.plans import Standing
+from kitopt.sky.windows import SkyOf
+
+_SECONDS_STRONGEST = 30.0
+LONGEST_STORED_DAYS = 365
+LONGEST_H = 14 * 24
+"""What lasts two weeks is not tried for longer. [h]"""
+
+
+@dataclass(frozen=True)
+class Trial:
+    """How a kit fares at one date of one event.
+
+    Attributes
+    ----------
+    margin_wh : float
+        Of the last window that has to be survived, over the kit whole and every loss. [Wh]
+    """
+
+    event: int
+    date: int
+    tried: int
+    survived: int
+    needed: int
+    margin_wh: float
+
+
+@dataclass(frozen=True)
+class GrabKit:
+    """What came of packing a grab-kit.
+
+    Attributes
+    ----------
+    packed : tuple of Packed
+        Everything, each load as often as some event needs it.
+    trials : tuple of Trial
+        Every date of every event.
+    choices : tuple of Choice
+        The kit as it is set up at each event, at that event's hardest date.
+    recharge_days : int or None
+        Whole days that the kit may lie after a full charge and still pass everything; None where it never may.
+    filled : tuple of tuple of Packed, or None
+        What goes into each bag; empty where the pieces do not go in, None where it is not known.
+    short : tuple of (event, share) or None
+        Where no kit works: what the strongest meets of each event's need.
+    """
+
+    standing: Standing
+    inventory: Inventory
+    status: Status
+    proof: Proof
+    packed: tuple[Packed, ...] = ()
+    trials: tuple[Trial, ...] = ()
+    choices: tuple[Choice, ...] = ()
+    bus: BusClass | None = None
+    recharge_days: int | None = None
+    filled: tuple[tuple[Packed, ...], ...] | None = ()
+    short: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def mass_g(self) -> int:
+        """Mass of everything. [g]"""
+        return sum(p.count * self.inventory.by_id[p.id].mass_g for p in self.packed)
+
+    @property
+    def hardest(self) -> Trial | None:
+        """The date with the least to spare."""
+        return min(self.trials, key=lambda t: (t.margin_wh, t.event, t.date), default=None)
+
+
+def grab_kit(
+    standing: Standing,
+    inventory: Inventory,
+    sky_of: SkyOf,
+    *,
+    budget: Budget = UNLIMITED,
+    mass_g: float = math.inf,
+) -> GrabKit:
+    """Choose the smallest kit that passes every event at every date.
+
+    Parameters
+    ----------
+    sky_of : callable
+        Gives the windows of an operation.
+    mass_g : float
+        Only kits up to this are of interest. [g]
+    """
+    wanted = tuple(Wanted(event.dates) for event in standing.events)
+    problem = Problem(wanted, _kept_charged(inventory), sky_of, is_one_bag=True)
+    at_most = {"mass": _most_g(standing, mass_g)}
+    found = Search(problem, in_order(standing.least), budget, at_most=at_most).alone(0)
+    proof = Proof.reached(standing.least, found.value, found.bound)
+    made = GrabKit(standing, inventory, proof.status, proof)
+    if found.best is not None:
+        return _described(made, found.best, budget)
+    if found.is_impossible:
+        made = replace(made, short=_short(standing, found.tried, budget.slice(_SECONDS_STRONGEST)))
+    return made
+
+
+def longest(
+    standing: Standing, inventory: Inventory, sky_of: SkyOf, mass_g: float, *, budget: Budget = UNLIMITED
+) -> tuple[int, GrabKit]:
+    """The kit within a mass that lasts longest, every event going on for the same hours.
+
+    Longer is never lighter, so halving finds the last whole hour that works.
+
+    Returns
+    -------
+    hours : int
+        0 when not even one hour works.
+    kit : GrabKit
+        The lightest for that long; its status is "time-limit" when longer might work. [h]
+    """
+    is_sure = True
+
+    def at(hours: int) -> GrabKit:
+        events = tuple(
+            replace(event, dates=tuple(replace(date, hours=float(hours)) for date in event.dates))
+            for event in standing.events
+        )
+        over = replace(standing, events=events, least="mass")
+        return grab_kit(over, inventory, sky_of, budget=budget, mass_g=mass_g)
+
+    low, high = 0, 1
+    found = at(high)
+    first = found
+    while found.packed:
+        low, first = high, found
+        if high >= LONGEST_H:
+            break
+        high = min(2 * high, LONGEST_H)
+        found = at(high)
+        is_sure &= bool(found.packed) or found.status == "no-kit"
+    while low and high - low > 1:
+        middle = (low + high) // 2
+        found = at(middle)
+        if found.packed:
+            low, first = middle, found
+        else:
+            high = middle
+            is_sure &= found.status == "no-kit"
+    return low, first if is_sure else replace(first, status="time-limit")
+
+
+def _kept_charged(inventory: Inventory) -> Inventory:
+    """The stock without dates of charging: a standing kit is recharged."""
+    return replace(inventory, batteries=tuple(replace(b, charged_on=None) for b in inventory.batteries))
+
+
+def _most_g(standing: Standing, mass_g: float) -> float:
+    """The least of all limits on the whole bag. [g]"""
+    limits = [d.mass_limit_g for event in standing.events for d in event.dates if d.mass_limit_g is not None]
+    if standing.bags:
+        limits.append(sum(bag.mass_g for bag in standing.bags))
+    return min([mass_g, *map(float, limits)])
+
+
+def _described(made: GrabKit, best: Solved, budget: Budget) -> GrabKit:
+    """The grab-kit with what is in it, how it fares everywhere, and how it is set up at each event."""
+    program, counts = best.program, best.outcome.counts
+    assert counts is not None
+    packed = listed(program.stock, program.in_all(counts) | program.carried())
+    trials = _trials(best, counts)
+    choices = []
+    for e, (kit,) in program.kits.items():
+        date = min((t for t in trials if t.event == e), key=lambda t: (t.margin_wh, t.date)).date
+        model = replace(kit.model, operation=made.standing.events[e].dates[date])
+        sky = program.problem.skies(e)[date]
+        choices.append(part_of(model, kit.counts(counts), sky, made.status, is_settled=False))
+    bags = made.standing.bags
+    return replace(
+        made,
+        packed=packed,
+        trials=trials,
+        choices=tuple(choices),
+        bus=program.kits[0][0].model.bus,
+        recharge_days=_recharge_days(best, counts),
+        filled=fill_bags(packed, program.stock, bags, budget) if bags else (),
+    )
+
+
+def _trials(best: Solved, counts: Floats) -> tuple[Trial, ...]:
+    found: dict[tuple[int, int], Trial] = {}
+    for e, (kit,) in best.program.kits.items():
+        for d, case in zip(kit.dates, kit.cases, strict=True):
+            if case.is_asked(counts):
+                known = found.get((e, d))
+                margin_wh, _ = margin_at(case, counts)
+                if known is not None:
+                    # the base case comes first: its survivors are told, the least margin of all counts
+                    found[e, d] = replace(known, margin_wh=min(known.margin_wh, margin_wh))
+                    continue
+                survives = simulate(case.conditions, case.plant(counts)).survives
+                n_survived = int(np.count_nonzero(survives))
+                found[e, d] = Trial(e, d, len(survives), n_survived, case.n_needed, margin_wh)
+    return tuple(found.values())
+
+
+def _recharge_days(best: Solved, counts: Floats) -> int | None:
+    """Days in store, self-discharge as usual, after which everything is still passed."""
+    lost_wh = 0.0
+    for item_id, j in best.program.bag.items():
+        item = best.program.stock.by_id[item_id]
+        if isinstance(item, Battery):
+            rate_wh = SELF_DISCHARGE_PER_MONTH[item.chemistry] / 30.0 * item.measured_ah * item.nominal_v
+            lost_wh += rate_wh * float(counts[j])
+
+    def passes(days: int) -> bool:
+        for case in best.program.side.cases:
+            if case.is_asked(counts):
+                plant = case.plant(counts)
+                plant[case.conditions.layout.missing] += days * lost_wh
+                if int(np.count_nonzero(simulate(case.conditions, plant).survives)) < case.n_needed:
+                    return False
+        return True
+
+    if not passes(0):
+        return None
+    low, high = 0, LONGEST_STORED_DAYS + 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if passes(middle) else (low, middle)
+    return low
+
+
+def _short(standing: Standing, tried: tuple[Solved, ...], budget: Budget) -> tuple[tuple[str, float], ...]:
+    """What the strongest kit of all classes meets of each event's need."""
+    best = strongest_over(tried, budget)
+    if best is None:
+        return ()
+    solved, counts = best
+    return tuple(
+        (standing.events[e].name, min(share_met(case, counts) for case in kit.cases if case.is_asked(counts)))
+        for e, (kit,) in solved.program.kits.items()
+    )
