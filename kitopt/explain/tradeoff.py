@@ -12,7 +12,9 @@ from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice, measured, pack
 from kitopt.engine import Row
 from kitopt.explain.again import Again, Resolver, Rule
+from kitopt.inventory.items import has_no_price
 from kitopt.model.kit import KitModel
+from kitopt.operation.extras import always_packed
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import SkyOf
 
@@ -157,13 +159,15 @@ def _point(lightest: Choice, again: Again) -> Point:
 def _priced_at_most(choice: Choice, most_cents: float) -> Rule:
     """Nothing of unknown price, and all together no dearer than that."""
     owned = choice.inventory.by_id
-    given = [(use.id, use.count) for use in choice.operation.loads] + [(x.id, x.count) for x in choice.inventory.extras]
+    given = [(use.id, use.count) for use in choice.operation.loads] + [
+        (x.id, x.count) for x in always_packed(choice.operation, choice.inventory)
+    ]
     fixed_cents = sum(n * (owned[item_id].price_cents or 0) for item_id, n in given)
 
     def rows(model: KitModel) -> Sequence[Row]:
         unknown, priced = [], []
         for j, column in enumerate(model.columns):
-            if any(owned[i].price_cents is None for i in column.uses):
+            if any(has_no_price(owned[i]) for i in column.uses):
                 unknown.append((j, 1.0))
             elif column.uses:
                 # in whole currency, which keeps coefficients near the others

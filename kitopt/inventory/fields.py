@@ -37,6 +37,10 @@ def two_readings(value: object, error: Ambiguous) -> PydanticCustomError:
     return PydanticCustomError("need", "{text}", {"text": text})
 
 
+def _answer(answers: Mapping[str, str], word: str) -> str:
+    return f" {answers[word]}" if word in answers else ""
+
+
 class Field:
     """Common part: the reading function runs before pydantic's own check of the type."""
 
@@ -165,6 +169,8 @@ class OneOf(Field):
     choices: tuple[str, ...]
     also: Mapping[str, str] = field(default_factory=dict, hash=False)
     """Everyday words, and the choice that each stands for."""
+    answers: Mapping[str, str] = field(default_factory=dict, hash=False)
+    """Words that may mean several things, and what to write instead."""
 
     @property
     def need(self) -> str:
@@ -176,7 +182,7 @@ class OneOf(Field):
         word = value.strip().lower() if isinstance(value, str) else ""
         word = self.also.get(word, word)
         if word not in self.choices:
-            raise complaint(value, self.need)
+            raise complaint(value, self.need, _answer(self.answers, word))
         return word
 
 
@@ -202,6 +208,9 @@ class SomeOf(Field):
 class Flag(Field):
     """Yes or no in CSV, true or false in TOML."""
 
+    answers: Mapping[str, str] = field(default_factory=dict, hash=False)
+    """Words that are neither, and what to write instead."""
+
     def read(self, value: Any, decimal: str | None) -> bool:
         """Return the answer, or raise the complaint."""
         if isinstance(value, bool):
@@ -209,11 +218,16 @@ class Flag(Field):
         try:
             return cells.yes_no(value) if isinstance(value, str) else cells.yes_no("")
         except ValueError:
-            raise complaint(value, "yes or no (true or false in TOML)") from None
+            hint = _answer(self.answers, str(value).strip().lower())
+            raise complaint(value, "yes or no (true or false in TOML)", hint) from None
 
 
 WORDS = Text(cells.plain_text, "text in quotation marks")
-CONNECTOR = Text(cells.connector, "a connector, such as genderless-30, barrel-5.5x2.1:plug or pv-latch:socket")
+CONNECTOR = Text(
+    cells.connector,
+    "a connector, such as genderless-30, barrel-5.5x2.1:plug or pv-latch:socket",
+    cells.connector_meant,
+)
 IDENTIFIER = Text(cells.identifier, 'an id of letters, digits and . + / : _ - without blanks, such as "fold-50"')
 
 

@@ -164,6 +164,7 @@ class Kind:
                 if blank.rule:
                     notes.say(column.name, blank.shown or blank.value, blank.rule)
         row.name = row.name or row.id
+        row.count = 0 if row.out else row.count
         if isinstance(written, rows.LeadRow):
             row.area_mm2 = row.area_mm2 or awg_to_mm2(row.awg)
             row.fuse_holder = row.fuse_holder or ""

@@ -23,7 +23,7 @@ from kitopt.inventory.families import family_of, first_words
 from kitopt.inventory.fields import Column, Number, OneOf, columns_of
 from kitopt.inventory.fields import Table as Described
 from kitopt.inventory.fill import KINDS, REQUIRED, Inconsistent, Kind, Notes
-from kitopt.inventory.items import Assumed, Connector, Inventory, Item, Unusual
+from kitopt.inventory.items import MODES, Assumed, Connector, Extra, Inventory, Item, Unusual
 from kitopt.inventory.ranges import judge
 
 _SAVE_CSV = 'save it as "CSV UTF-8"'
@@ -104,6 +104,7 @@ class _Folder:
         contacts = [] if table is None else self._contacts(table, items, faults)
         self.faults += faults.listed()
         self._unknown_families(items)
+        self._hanging_on_nothing(items)
         faults = FaultList(str(self.folder / FUSES))
         table = self._table(FUSES, contents, faults, misnamed)
         fuses = None if table is None else self._fuses(table, faults)
@@ -121,6 +122,7 @@ class _Folder:
             contact_a={c.family: c.max_a for c in contacts if c.max_a is not None},
             fuses=fuses,
             currency=settings.currency,
+            units=tuple(unit for unit in settings.units if unit in ("lb", "ft")),
             assumed=tuple(self.assumed),
             warnings=tuple(self.warnings),
             unusual=tuple(self.unusual),
@@ -184,6 +186,16 @@ class _Folder:
             if family_of(family) is None and near is not None and abs(len(near) - len(word)) <= MISTYPED_LETTERS:
                 text = f"{family} is no family that is known (see kitopt check --connectors). Did you mean {near}?"
                 self.warnings.append(f"{self.folder.name}: {text}")
+
+    def _hanging_on_nothing(self, items: dict[str, tuple[Item, ...]]) -> None:
+        """Extras that are never packed, since what they hang on is not there."""
+        known = ["panel", *MODES, *(item.id for kind in ("panels", "loads") for item in items.get(kind, ()))]
+        for extra in items.get("extras", ()):
+            for word in extra.hangs_on if isinstance(extra, Extra) else ():
+                if word not in known:
+                    text = f"{quoted(word)} is neither panel nor a mode, nor the id of a panel or load."
+                    where = f"{extra.file}, line {extra.line}, column with"
+                    self.warnings.append(f"{where}: {text}{did_you_mean(word, known)}")
 
     def _fuses(self, table: Table, faults: FaultList) -> dict[tuple[str, float], int]:
         """How many fuses of each holder and rating are owned."""

@@ -28,6 +28,27 @@ from kitopt.inventory.fuses import HOLDERS
 from kitopt.inventory.items import Connector
 
 CHEMISTRIES = ("lifepo4", "agm", "li-ion")
+_CELL_WORDS = {
+    **dict.fromkeys(("lfp", "lifepo", "life", "lifepo₄", "lithium iron phosphate"), "lifepo4"),
+    **dict.fromkeys(("liion", "li ion", "lithium-ion", "lithium ion", "nmc", "18650"), "li-ion"),
+}
+_CELL_ANSWERS = {
+    **dict.fromkeys(
+        ("lithium", "li"), "Write lifepo4 where its label says 12.8 V, li-ion where it says 11.1 or 14.4 to 14.8 V."
+    ),
+    **dict.fromkeys(
+        ("lead", "lead-acid", "lead acid", "pb", "sla", "vrla", "gel"),
+        "Write agm where it is sealed; no other lead battery is known.",
+    ),
+}
+_CELL = OneOf(CHEMISTRIES, _CELL_WORDS, _CELL_ANSWERS)
+_HEARD = OneOf(
+    ("quiet", "hash", "unknown"),
+    {**dict.fromkeys(("noisy", "noise"), "hash"), **dict.fromkeys(("silent", "clean"), "quiet")},
+)
+_NO_FUSE = "A BMS is no fuse: write no, or yes where its plug has one."
+_HAS_FUSE = Flag(dict.fromkeys(("bms", "electronics", "protected"), _NO_FUSE))
+_HANGING = "packed only with: panel, a panel's or load's id, or a mode. Blank: always"
 
 USUAL_VMP_V = 18.0
 VOC_OVER_VMP = 1.28
@@ -152,7 +173,8 @@ _NO_LIMIT = Blank(None, "no panel's cold voltage is checked against it; read its
 _ANY_SETTING = Blank((), "taken to fit; check its setting", "any")
 _UNHEARD = Blank("unknown", "listen for its noise before the outing")
 _CURRENCY = Text(_currency, 'a currency, such as "EUR"')
-_SETTINGS = SomeOf(CHEMISTRIES, '"lifepo4 agm"')
+_SETTINGS = SomeOf(CHEMISTRIES, '"lifepo4 agm"', _CELL_WORDS)
+_UNITS = SomeOf(("kg", "m", "lb", "ft"), '"lb ft"')
 _REAL = Unless("0.75 for folding, 0.9 for framed", _output)
 _FUSED = Unless("no, unless fuse_a is given", _fused)
 _THIN = Unless(f"{UNKNOWN_AWG} where area_mm2 is blank too", _gauge)
@@ -203,6 +225,7 @@ class Row(Table):
     owner: As[str, WORDS, "whose it is"] = ""
     tags: As[tuple[str, ...], _WORD_LIST, "words of your own, with blanks between"] = ()
     notes: As[str, WORDS, "for yourself"] = ""
+    out: As[bool, Flag(), "yes where it is lent or broken, so that it stays at home"] = False
 
 
 class PanelRow(Row):
@@ -229,7 +252,7 @@ class BatteryRow(Row):
 
     KIND: ClassVar[str] = "batteries"
 
-    chemistry: As[str, OneOf(CHEMISTRIES), "what is in it"]
+    chemistry: As[str, _CELL, "what is in it"]
     nominal_v: As[float | None, _BATTERY_V, "voltage on its label", _CELLS["nominal_v"]] = None
     capacity_ah: As[float, _CHARGE, "capacity on its label"]
     measured_ah: As[float | None, _CHARGE, "what a capacity test gave", _MEASURED] = None
@@ -241,7 +264,7 @@ class BatteryRow(Row):
     lowest_charging_degc: As[float | None, _DEGC, "coldest that it may be charged", _CELLS["lowest_charging_degc"]] = (
         None
     )
-    fused: As[bool | None, Flag(), "whether its plug has a fuse; its electronics are none", _FUSED] = None
+    fused: As[bool | None, _HAS_FUSE, "whether its plug has a fuse; its electronics are none", _FUSED] = None
     fuse_a: As[float | None, _CURRENT, "rating of that fuse"] = None
     connector: As[Connector, CONNECTOR, "its own end"]
 
@@ -261,7 +284,7 @@ class ControllerRow(Row):
     pv_connector: As[Connector, CONNECTOR, "its end for panels"]
     battery_connector: As[Connector, CONNECTOR, "its end for the battery"]
     chemistries: As[tuple[str, ...], _SETTINGS, "what it can be set to charge, with blanks between", _ANY_SETTING] = ()
-    rf: As[str | None, OneOf(("quiet", "hash", "unknown")), "whether your radio hears it", _UNHEARD] = None
+    rf: As[str | None, _HEARD, "whether your radio hears it", _UNHEARD] = None
     boost: As[bool, Flag(), "yes: it also steps up"] = False
     start_above_v: As[float | None, _VOLTAGE, "panel voltage below which it does not start"] = None
 
@@ -326,9 +349,11 @@ class ExtraRow(Row):
     KIND: ClassVar[str] = "extras"
 
     mass_g: As[int, _MASS_OR_NONE, "mass of one"]
+    hangs_on: As[tuple[str, ...], _WORD_LIST, _HANGING] = Called((), alias="with")
 
 
 class SettingsTable(Table):
     """inventory.toml."""
 
     currency: As[str, _CURRENCY, "in which the prices are written", Such('"EUR"')] = ""
+    units: As[tuple[str, ...], _UNITS, "in which masses and lengths are told; JSON stays metric", Such('"kg m"')] = ()

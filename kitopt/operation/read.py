@@ -11,7 +11,7 @@ from kitopt.files.faults import quoted
 from kitopt.files.reading import what_lies_at
 from kitopt.files.toml_text import KeyPath
 from kitopt.inventory.document import Document
-from kitopt.inventory.items import Assumed
+from kitopt.inventory.items import MODES, Assumed
 from kitopt.operation import tables
 from kitopt.operation.moment import Moment, Skipped, moment_of, zone_at
 from kitopt.operation.terms import (
@@ -289,4 +289,4 @@ class _Operation(Document):
         return spans or ()
 
 
-MODE_SHARES = {**tables.MODES, "on": 1.0}
+MODE_SHARES = {**MODES, "on": 1.0}

@@ -22,15 +22,13 @@ from kitopt.inventory.fields import (
     Text,
     Value,
 )
-from kitopt.inventory.items import Connector
+from kitopt.inventory.items import MODES, Connector
 from kitopt.operation.maidenhead import place_of
 from kitopt.operation.moment import zone_named
 from kitopt.operation.spans import read_span
 from kitopt.operation.terms import Shade, Span
 
 BACKUPS = ("battery", "controller", "panel", "lead")
-# mean over full while transmitting
-MODES = {"ssb": 0.4, "ssb-compressed": 0.6, "cw": 0.5, "fm": 1.0, "data": 1.0}
 
 _SPAN = Text(read_span, 'hours of the day, such as "18:00-23:00" or "22:00-06:00"')
 DEGC = Number("an air temperature in °C", "6 or -8", "degC", least=-90, most=60)
