@@ -209,7 +209,6 @@ class _Folder:
     def _items(self, kind: Kind, table: Table, faults: FaultList) -> tuple[Item, ...]:
         built: list[Item] = []
         for row, checked, decimal in self._rows(kind.model, kind.file, table, faults):
-            self._check_id(kind, row, row.cells.get("id"), faults)
             if checked is None or self._judge(kind.file, checked.id, checked, row, faults, decimal):
                 continue
             try:
@@ -230,6 +229,8 @@ class _Folder:
         for row in table.rows:
             if faults.is_hopeless:
                 return
+            if "id" in known and "id" in row.cells:
+                self._check_id(file, row, faults)
             yield row, self._checked(model, row, table, known, faults, decimal), decimal
 
     def _check_header(self, file: str, table: Table, known: Mapping[str, Column], faults: FaultList) -> None:
@@ -287,14 +288,12 @@ class _Folder:
                     faults.add(row.line, name, f"{found}; need {known[name].needed}.")
             return None
 
-    def _check_id(self, kind: Kind, row: Row, name: str | None, faults: FaultList) -> None:
-        if name is None:
-            return
-        line = row.lines["id"]
+    def _check_id(self, file: str, row: Row, faults: FaultList) -> None:
+        name, line = row.cells["id"], row.lines["id"]
         if name in self.first:
             faults.add(line, "id", f"found {quoted(name)} again, first in {self.first[name]}; need another id.")
         else:
-            self.first[name] = f"{kind.file}, line {line}"
+            self.first[name] = f"{file}, line {line}"
 
     def _settings(self, contents: dict[str, bytes]) -> rows.SettingsTable:
         path = self.folder / SETTINGS

@@ -60,7 +60,8 @@ fuses,spare fuses,1,30
 
 def inventory_files() -> dict[str, str]:
     """Return each file's name and text."""
-    files = {kind.file: _INVENTED + explained_csv(kind.model, _ROWS[kind.stem]) for kind in KINDS}
+    models = {kind.stem: kind.model for kind in KINDS}
+    files = {f"{stem}.csv": _INVENTED + explained_csv(models[stem], rows) for stem, rows in _ROWS.items()}
     others = "".join(
         f"# {model.KIND}.csv, where there is one, {what}: {', '.join(columns_of(model))}.\n"
         for model, what in ((FuseRow, "lists the fuses that you own"), (ContactRow, "replaces what is usual of ends"))
