@@ -102,16 +102,12 @@ def _pack(
         str | None, typer.Option(metavar="WHAT", help="Weigh mass against hours, confidence or price: several kits.")
     ] = None,
     least: Annotated[str | None, typer.Option(metavar="WHAT", help="mass, price or items.")] = None,
-    confidence: Annotated[
-        str | None, typer.Option(metavar="SHARE", help='Windows to be survived, such as 0.95 or "95 %".')
-    ] = None,
+    confidence: Confidence = None,
     hours: Annotated[str | None, typer.Option(metavar="H", help="Hours instead of the operation's.")] = None,
-    seconds: Annotated[
-        str | None, typer.Option(metavar="S", help="Stop then, with the best kit so far and its bound.")
-    ] = None,
-    windows: Annotated[str | None, typer.Option(metavar="N", help="Weather windows to try.")] = None,
-    seed: Annotated[str | None, typer.Option(metavar="S", help="Seed of the weather windows.")] = None,
-    step: Annotated[str | None, typer.Option(metavar="MINUTES", help="Length of a time step.")] = None,
+    seconds: Seconds = None,
+    windows: Windows = None,
+    seed: Seed = None,
+    step: Step = None,
     backup: Backup = None,
 ) -> Request:
     """Choose the best kit for one operation."""
@@ -286,10 +282,10 @@ def _fetch_weather(
         list[Path],
         typer.Argument(metavar="[OPERATION.toml] FILE", help="The place is the operation's; FILE is written."),
     ],
-    latitude: Annotated[float | None, typer.Option(metavar="DEG", help="Instead of an operation; north is +.")] = None,
-    longitude: Annotated[float | None, typer.Option(metavar="DEG", help="Instead of an operation; east is +.")] = None,
-    first_year: Annotated[int | None, typer.Option(metavar="YEAR", help="Ten years back when left out.")] = None,
-    last_year: Annotated[int | None, typer.Option(metavar="YEAR", help="Last year when left out.")] = None,
+    latitude: Annotated[str | None, typer.Option(metavar="DEG", help="Instead of an operation; north is +.")] = None,
+    longitude: Annotated[str | None, typer.Option(metavar="DEG", help="Instead of an operation; east is +.")] = None,
+    first_year: Annotated[str | None, typer.Option(metavar="YEAR", help="Ten years back when left out.")] = None,
+    last_year: Annotated[str | None, typer.Option(metavar="YEAR", help="Last year when left out.")] = None,
     force: Annotated[bool, typer.Option("--force", help="Replace FILE if it is there.")] = False,
 ) -> Request:
     """Save years of hourly NASA POWER weather of a place. The only command that uses the network."""

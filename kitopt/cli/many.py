@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kitopt.cli.inputs import Gather, catalogue_beside, read_with_inventory
-from kitopt.cli.options import Options, Overrides, check_options, field_of, read_option
+from kitopt.cli.options import Options, Overrides, check_options, read_option
 from kitopt.cli.progress import Progress
 from kitopt.cli.request import EXIT_CODES, Answer
 from kitopt.cli.streams import say
@@ -41,9 +41,12 @@ def run_grab_kit(
     assert overrides is not None
     standing = _overridden(standing, overrides, options.least)
     _check(inventory, [event.dates[0] for event in standing.events])
-    _warn((*standing.warnings, *inventory.warnings))
+    _warn((*overrides.warnings, *standing.warnings, *inventory.warnings))
 
     from kitopt.choice.standing import grab_kit, longest
+    from kitopt.sky import check_all_fit
+
+    check_all_fit((date for event in standing.events for date in event.dates), standing.file)
 
     progress = Progress(sys.stderr, standing.least)
     budget = overrides.budget(progress)
@@ -95,9 +98,12 @@ def run_buy(
         text = f"no catalogue: name a folder, or put one beside the inventory ({inventory.folder}/catalogue)."
         raise BadInput([Fault("--catalogue", None, None, text)])
     programme = _changed(programme, overrides, inventory)
-    _warn((*programme.warnings, *inventory.warnings, *catalogue.warnings))
+    _warn((*overrides.warnings, *programme.warnings, *inventory.warnings, *catalogue.warnings))
 
     from kitopt.choice.season import buy
+    from kitopt.sky import check_all_fit
+
+    check_all_fit((outing.operation for outing in programme.outings), programme.file)
 
     progress = Progress(sys.stderr, "price" if cents is None else "items")
     clock = overrides.budget(progress)
@@ -136,9 +142,12 @@ def run_share(file: Path, folder: Path | None, options: Options, *, is_json: boo
     programme, inventory = read_with_inventory(gather, file, folder, read_programme)
     assert overrides is not None
     programme = _changed(programme, overrides, inventory)
-    _warn((*programme.warnings, *inventory.warnings))
+    _warn((*overrides.warnings, *programme.warnings, *inventory.warnings))
 
     from kitopt.choice.sharing import share
+    from kitopt.sky import check_all_fit
+
+    check_all_fit((outing.operation for outing in programme.outings), programme.file)
 
     progress = Progress(sys.stderr, "mass")
     budget = overrides.budget(progress)
@@ -206,14 +215,15 @@ def _changed(programme: Programme, overrides: Overrides, inventory: Inventory) -
 def _mass_g(text: str) -> int:
     from kitopt.operation import tables
 
-    return int(read_option("--mass", field_of(tables.LimitsTable, "mass_g"), text))
+    return int(read_option("--mass", (tables.LimitsTable, "mass_g"), text))
 
 
 def _cents(text: str) -> int:
     from kitopt.inventory.fields import Number
 
-    field = Number("a sum of money", "250 or 99.50", least=0, most=10**9, whole="cents")
-    return int(read_option("--budget", field, text))
+    return int(
+        read_option("--budget", Number("a sum of money", "250 or 99.50", least=0, most=10**9, whole="cents"), text)
+    )
 
 
 def _warn(warnings: Iterable[str]) -> None:

@@ -5,11 +5,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from kitopt.budget import STARTED_S, Budget, Reporter
 from kitopt.errors import BadInput, Fault
 from kitopt.operation.terms import Objective, Operation
+
+if TYPE_CHECKING:
+    from kitopt.inventory.fields import Number, Table
+
+    Key = tuple[type[Table], str]
+    """A table and one of its keys."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +44,8 @@ class Overrides:
     step_h: float | None = None
     backup: tuple[str, ...] | None = None
     seconds: float = math.inf
+    warnings: tuple[str, ...] = ()
+    """What was typed outside the usual."""
 
     def budget(self, reporter: Reporter) -> Budget:
         """The time that there is, counted from the start of the process."""
@@ -59,6 +67,7 @@ class Overrides:
             need=need,
             hours=operation.hours if self.hours is None else self.hours,
             least=operation.least if self.least is None else self.least,
+            warnings=(*operation.warnings, *self.warnings),
         )
 
 
@@ -75,24 +84,26 @@ def check_options(options: Options) -> Overrides:
     from kitopt.inventory.fields import Number
     from kitopt.operation import tables
 
-    fields: dict[str, Any] = {
-        "hours": field_of(tables.TopTable, "hours"),
-        "confidence": field_of(tables.NeedTable, "confidence"),
-        "windows": field_of(tables.NeedTable, "windows"),
-        "seed": field_of(tables.NeedTable, "seed"),
-        "step": field_of(tables.NeedTable, "step_minutes"),
-        "least": field_of(tables.GoalTable, "least"),
-        "backup": field_of(tables.NeedTable, "backup"),
+    stands_for: dict[str, Number | Key] = {
+        "hours": (tables.TopTable, "hours"),
+        "confidence": (tables.NeedTable, "confidence"),
+        "windows": (tables.NeedTable, "windows"),
+        "seed": (tables.NeedTable, "seed"),
+        "step": (tables.NeedTable, "step_minutes"),
+        "least": (tables.GoalTable, "least"),
+        "backup": (tables.NeedTable, "backup"),
         "seconds": Number("a number of seconds", "30", above=0, most=10**7),
     }
     values: dict[str, Any] = {}
     faults: list[Fault] = []
-    for name, field in fields.items():
+    warnings: list[str] = []
+    for name, key in stands_for.items():
         text = getattr(options, name)
         if text is None:
             continue
         try:
-            values[name] = read_option(f"--{name}", field, text.replace(",", " ") if name == "backup" else text)
+            typed = text.replace(",", " ") if name == "backup" else text
+            values[name] = read_option(f"--{name}", key, typed, warnings)
         except BadInput as error:
             faults.extend(error.faults)
     if faults:
@@ -107,26 +118,40 @@ def check_options(options: Options) -> Overrides:
         step_h=values["step"] / 60 if "step" in values else None,
         backup=values.get("backup"),
         seconds=values.get("seconds", math.inf),
+        warnings=tuple(warnings),
     )
 
 
-def field_of(table: Any, key: str) -> Any:
-    """The annotation that reads a key of a table."""
-    from kitopt.inventory.fields import columns_of
+def read_option(name: str, key: Number | Key, text: str, warnings: list[str] | None = None) -> Any:
+    """What an option says, read and held to the usual as the key of a table for which it stands.
 
-    return columns_of(table)[key].field
-
-
-def read_option(name: str, field: Any, text: str) -> Any:
-    """What an option says, read as strictly as a field.
+    Parameters
+    ----------
+    key : Number or (table, key)
+        What it stands for; a number that stands in no file is only read.
+    warnings : list of str, optional
+        Added to where the value is outside the usual but may be meant.
 
     Raises
     ------
     BadInput
+        If it cannot be read, or must be a mistake in writing.
     """
     from pydantic_core import PydanticCustomError
 
+    from kitopt.inventory.fields import columns_of
+    from kitopt.inventory.ranges import judge
+
     try:
-        return field.read(text, False)
+        if not isinstance(key, tuple):
+            return key.read(text, None)
+        table, column = key
+        value = columns_of(table)[column].field.read(text, None)
     except PydanticCustomError as error:
         raise BadInput([Fault(name, None, None, error.message())]) from error
+    for found in judge(table.model_construct(**{column: value}), {column: text}, None):
+        if found.is_fault:
+            raise BadInput([Fault(name, None, None, found.text)])
+        if warnings is not None:
+            warnings.append(f"{name}: {found.text}")
+    return value

@@ -92,8 +92,8 @@ def run_why(asked: Sequence[str], folder: Path | None, options: Options, *, is_j
 
 def _told_apart(asked: Sequence[str]) -> tuple[str | None, Path | None]:
     """The item and the file among up to two arguments; a file ends in .toml."""
-    files = [Path(one) for one in asked if one.endswith(".toml")]
-    items = [one for one in asked if not one.endswith(".toml")]
+    files = [Path(one) for one in asked if one.lower().endswith(".toml")]
+    items = [one for one in asked if not one.lower().endswith(".toml")]
     if len(files) > 1 or len(items) > 1:
         text = f"Found {len(items)} items and {len(files)} operations, need one of each at most. See kitopt why --help."
         raise BadInput([Fault("kitopt why", None, None, text)])

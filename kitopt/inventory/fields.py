@@ -31,8 +31,8 @@ def complaint(value: object, need: str, hint: str = "") -> PydanticCustomError:
 def two_readings(value: object, error: Ambiguous) -> PydanticCustomError:
     """Return the error that shows both readings of a number, each as it can be written without doubt."""
     text = (
-        f"found {quoted(value)}, which may be {error.thousands} or {error.decimals}, and no other number in the file "
-        f"tells whether its mark stands for thousands or decimals; write {error.thousands} or {error.decimals}."
+        f"found {quoted(value)}, which may be {error.thousands} or {error.decimals}, and nothing else settles "
+        f"whether its mark stands for thousands or decimals; write {error.thousands} or {error.decimals}."
     )
     return PydanticCustomError("need", "{text}", {"text": text})
 
@@ -116,8 +116,10 @@ class Number(Field):
             scaled = number * 100 if self.whole == "cents" else number
             # nine digits first, so that 2.5 that came out of a conversion as 2.4999999999 still rounds up
             number = int(Decimal(f"{scaled:.9g}").quantize(Decimal(1), ROUND_HALF_UP))
-            if self._is_below(number):
-                raise complaint(value, self.need())
+            if scaled and not number:
+                # kilograms in a gram column
+                hint = "; kilograms are written with their unit, such as 0.35 kg" if self.unit == "g" else ""
+                raise complaint(value, f"more than what is rounded to 0: {self.need()}{hint}")
         return number
 
     def _is_below(self, number: float) -> bool:
@@ -252,6 +254,9 @@ class Value(Field):
             return self.reader(value, decimal)
         except Ambiguous as error:
             raise two_readings(value, error) from None
+        except PydanticCustomError:
+            # one of its parts has words of its own
+            raise
         except ValueError:
             raise complaint(value, self.need) from None
 

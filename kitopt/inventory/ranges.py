@@ -14,7 +14,7 @@ from typing import Any, Literal
 from kitopt.files.faults import quoted
 from kitopt.files.units import to_unit
 from kitopt.inventory.cells import is_percent
-from kitopt.inventory.fields import Number, Table, columns_of
+from kitopt.inventory.fields import Number, Table, Value, columns_of
 from kitopt.inventory.fill import awg_to_mm2
 from kitopt.inventory.rows import BATTERY_USUAL
 
@@ -131,6 +131,10 @@ def _a_per_mm2(column: str) -> Callable[[Any], float | None]:
         return None if amps is None or area is None else float(amps / area)
 
     return density
+
+
+def _darkest(row: Any) -> float | None:
+    return None if isinstance(row.weather, str) else min((share for share in row.weather if share), default=None)
 
 
 def _lead_mass(row: Any) -> float | None:
@@ -276,6 +280,8 @@ RANGES: tuple[Range, ...] = (
     Range("site", ("warmest_degc",), "the warmest air", "°C", -35, 50, has_decade=False),
     Range("need", ("confidence",), "a confidence", "0–1", 0.5, 1),
     Range("need", ("reserve",), "a reserve", "0–1", 0.05, 0.5, of=lambda row: row.reserve[0]),
+    Range("need", ("reserve",), "a reserve of energy", "Wh", 1, 3000, of=lambda row: row.reserve[1]),
+    Range("need", ("weather",), "a daily share of clear sky", "0–1", 0.03, 1.1, of=_darkest),
     Range("need", ("start_charge",), "a charge at the start", "0–1", 0.2, 1),
     Range("limits", ("mass_g",), "a kit's limit of mass", "g", 500, 200_000),
     Range("uses", ("full_share",), "a share of full draw", "0–1", 0.05, 1),
@@ -356,18 +362,20 @@ def judge(row: Table, written: Mapping[str, object], decimal: str | None) -> lis
 
 
 def _meant(one: Range, row: Table, column: str, written: object, decimal: str | None) -> dict[str, str]:
-    """How a cell can be written so that the value is usual: text, and the name of its unit."""
+    """How a cell can be written so that the value is usual: text, and the names of its unit now and then."""
     single = _SINGLE.fullmatch(str(written))
     field = columns_of(type(row))[column].field
-    if single is None or not (isinstance(field, Number) or is_percent(written)):
+    if single is None or not isinstance(field, Number | Value):
         return {}
-    if not isinstance(field, Number):
-        # a share that must be written in percent
+    if isinstance(field, Value) and is_percent(written):
+        # a share that must be written in percent, and was meant as a plain one
         value = 100 * (one.value(row) or 0.0)
-        return {f"{100 * value:g} %": "percent"} if one.holds(value, NEAR) else {}
-    now = _unit_now(field.unit, single[2])
+        return {f"{100 * value:g} %": "percent or a plain share"} if one.holds(value, NEAR) else {}
+    kept = field.unit if isinstance(field, Number) else one.unit
+    names = _READINGS.get(kept or "", {})
+    now = _unit_now(kept, single[2])
     found = {}
-    for unit, name in _READINGS.get(field.unit or "", {}).items():
+    for unit, name in names.items():
         if now in (None, unit):
             continue
         text = f"{single[1]} {unit}".strip()
@@ -375,14 +383,10 @@ def _meant(one: Range, row: Table, column: str, written: object, decimal: str | 
             other = row.model_copy(update={column: field.read(text, decimal)})
         except ValueError:
             continue
-        if all(_is_near(of, other) for of in _BY_KIND[one.kind] if of is one or of.columns == (column,)):
-            found[text] = name
+        values = {of: of.value(other) for of in _BY_KIND[one.kind] if of is one or of.columns == (column,)}
+        if values[one] is not None and all(value is None or of.holds(value, NEAR) for of, value in values.items()):
+            found[text] = f"{names[now or '']} or {name}"
     return found
-
-
-def _is_near(one: Range, row: Table) -> bool:
-    value = one.value(row)
-    return value is not None and one.holds(value, NEAR)
 
 
 def _unit_now(kept: str | None, written: str) -> str | None:
@@ -413,23 +417,18 @@ def _told(
     if len(columns) > 1:
         text += f" beside {' and '.join(f'{column} {quoted(written[column])}' for column in columns[1:])}"
     usual = f"{one.low:,.10g} to {one.high:,.10g}" + (f" {one.unit}" if one.unit != "0–1" else "")
-    is_ratio = one.of is not None and one.unit != "0–1"
-    text += f": {one.what} is {value:.3g} {one.unit}, usually" if is_ratio else f", {one.what} is usually"
+    is_ratio = len(one.columns) > 1
+    text += (
+        f": {one.what} is {float(f'{value:.3g}'):,.10g} {one.unit}, usually" if is_ratio else f", {one.what} is usually"
+    )
     text += f" {usual}"
-    readings = [(column, other, name) for column in columns for other, name in meant[column].items()]
+    readings = [(column, other, names) for column in columns for other, names in meant[column].items()]
     if not readings:
-        return f"{text}; {'correct it, with its unit.' if is_fault else 'is it so?'}"
+        correction = "correct it." if one.unit == "0–1" else "correct it, with its unit."
+        return f"{text}; {correction if is_fault else 'is it so?'}"
     first = columns[0]
-    own = [name for column, _, name in readings if column == first]
-    question = f"{_name_now(written[first], own[0])} or {own[0]}? " if own else ""
+    question = next((f"{names}? " for column, _, names in readings if column == first), "")
     # a value with a unit stands in quotation marks in TOML
     written_as = '"{}"' if one.kind in _IN_TOML else "{}"
     ways = [written_as.format(other) if column == first else f"{column} {other}" for column, other, _ in readings]
     return f"{text}: {question}Write {' or '.join(ways)}{', whichever is meant' if len(ways) > 1 else ''}."
-
-
-def _name_now(written: object, other: str) -> str:
-    """The name of the unit in which a cell stands, given that of another reading."""
-    kept, names = next((kept, names) for kept, names in _READINGS.items() if other in names.values())
-    single = _SINGLE.fullmatch(str(written))
-    return names.get(_unit_now(kept, single[2] if single else "") or "", next(iter(names.values())))

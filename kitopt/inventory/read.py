@@ -24,6 +24,7 @@ from kitopt.inventory.fields import Column, Number, OneOf, columns_of
 from kitopt.inventory.fields import Table as Described
 from kitopt.inventory.fill import KINDS, REQUIRED, Inconsistent, Kind, Notes
 from kitopt.inventory.items import MODES, Assumed, Connector, Extra, Inventory, Item, Unusual
+from kitopt.inventory.names import CONNECTORS, FUSES, SETTINGS, other_names
 from kitopt.inventory.ranges import judge
 
 _SAVE_CSV = 'save it as "CSV UTF-8"'
@@ -31,12 +32,6 @@ _WARNINGS_LISTED = 50
 MISTYPED_LETTERS = 2
 """A word that is so much longer or shorter than a known one is another word."""
 
-CONNECTORS, FUSES = "connectors.csv", "fuses.csv"
-"""Not files of items: what is known of connector families, and the fuses owned."""
-
-CATALOGUE = "catalogue"
-SETTINGS = "inventory.toml"
-_NAMES = (*(kind.file for kind in KINDS), CONNECTORS, FUSES, SETTINGS, CATALOGUE)
 
 Checked = TypeVar("Checked", bound=Described)
 
@@ -89,7 +84,7 @@ class _Folder:
             text = "there is no such folder; name an inventory folder, or make one with `kitopt start`."
             raise BadInput([Fault(str(self.folder), None, None, text)])
         contents: dict[str, bytes] = {}
-        misnamed, others = _other_names(self.folder)
+        misnamed, others = other_names(self.folder)
         for other, wanted in misnamed.items():
             self.warnings.append(f"the file {quoted(other)} is ignored. Did you mean {wanted}?")
         items: dict[str, tuple[Item, ...]] = {}
@@ -313,40 +308,3 @@ class _Folder:
 def _is_word_of(column: Column, cell: str) -> bool:
     """Whether a word that elsewhere says nothing is one of those that a column takes."""
     return isinstance(column.field, OneOf) and cell.lower() in column.field.choices
-
-
-def _other_names(folder: Path) -> tuple[dict[str, str], tuple[str, ...]]:
-    """Names in a folder that are no inventory's: those that look misspelt, each with what is meant, and the others.
-
-    Operations and plans may lie in the same folder, so other TOML files and folders are no matter.
-    """
-    try:
-        there = {path.name: path.is_dir() for path in sorted(folder.iterdir())}
-    except OSError:
-        # each file that cannot be reached has its own fault
-        return {}, ()
-    free = [name for name in _NAMES if name not in there]
-    misnamed: dict[str, str] = {}
-    others: list[str] = []
-    for name, is_folder in there.items():
-        # where a file system knows no capitals, Panels.csv has been read
-        if name in _NAMES or name.startswith((".", "~")) or _is_read_as(folder / name):
-            continue
-        stem, _, ending = name.rpartition(".")
-        is_toml = ending.lower() == "toml"
-        # panels.txt and panels.xlsx are meant as panels.csv
-        meant = nearest(name if is_folder or is_toml or not stem else f"{stem}.csv", free, cutoff=0.8)
-        if meant is not None and is_folder == (meant == CATALOGUE) and len(misnamed) < _WARNINGS_LISTED:
-            misnamed[name] = meant
-        elif not is_folder and not is_toml:
-            others.append(name)
-    return misnamed, tuple(others)
-
-
-def _is_read_as(path: Path) -> bool:
-    """Whether the file system takes a file for one of an inventory's."""
-    small = path.name.lower()
-    try:
-        return small in _NAMES and path.samefile(path.with_name(small))
-    except OSError:
-        return False

@@ -68,3 +68,24 @@ def test_all_faults_are_told() -> None:
     with pytest.raises(BadInput) as caught:
         check_options(Options(hours="x", least="y", step="z"))
     assert [fault.file for fault in caught.value.faults] == ["--hours", "--step", "--least"]
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "needed"),
+    [
+        ("confidence", "0.95%", 'percent or a plain share? Write "0.95".'),
+        ("hours", "1,440", "write 1440 or 1.44."),
+        ("windows", "2.000", "write 2000 or 2."),
+        ("seconds", "1.500", "write 1500 or 1.5."),
+    ],
+)
+def test_what_is_typed_is_held_to_the_readings_and_ranges_of_files(name: str, text: str, needed: str) -> None:
+    with pytest.raises(BadInput) as caught:
+        check_options(Options(**{name: text}))
+    assert [fault.file for fault in caught.value.faults] == [f"--{name}"]
+    assert caught.value.faults[0].text.endswith(needed)
+
+
+def test_what_is_typed_outside_the_usual_is_asked_about_with_the_operation(hut: Path) -> None:
+    operation = check_options(Options(hours="1000")).of(read_operation(hut / "hut.toml"))
+    assert operation.warnings == ('--hours: found "1000", an outing\'s length is usually 0.5 to 720 h; is it so?',)

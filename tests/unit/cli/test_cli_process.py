@@ -200,3 +200,48 @@ def test_check_looks_into_the_weather_file(run: Run, hut: Path) -> None:
     with (hut / "loads.csv").open("ab") as stream:
         stream.truncate(20_000_000_000)
     assert run("check", "hut.toml").returncode == 2
+
+
+@pytest.mark.parametrize(
+    ("args", "told"),
+    [
+        (
+            ("grab-kit", "g.toml", "--mass", "9"),
+            'found "9", a kit\'s limit of mass is usually 500 to 200,000 g',
+        ),
+        (("grab-kit", "g.toml", "--mass", "9,000"), "write 9000 or 9."),
+        (("buy", "g.toml", "--budget", "1.250"), "write 1250 or 1.25."),
+        (("fetch-weather", "w.csv", "--latitude", "43.460", "--longitude", "3"), "write 43460 or 43.46."),
+        (("fetch-weather", "w.csv", "--latitude", "999", "--longitude", "x"), '--longitude: found "x"'),
+        (
+            ("fetch-weather", "w.csv", "--latitude", "1", "--longitude", "3", "--last-year", "x"),
+            '--last-year: found "x"',
+        ),
+    ],
+)
+def test_numbers_typed_for_other_commands_are_read_as_strictly(
+    run: Run, hut: Path, args: tuple[str, ...], told: str
+) -> None:
+    (hut / "g.toml").write_text('[[events]]\nfile = "hut.toml"\n')
+    answer = run(*args)
+    assert answer.returncode == 2
+    assert told in answer.stderr
+
+
+def test_fetch_weather_never_takes_an_operation_for_its_file(run: Run, hut: Path) -> None:
+    before = (hut / "hut.toml").read_text()
+    answer = run("fetch-weather", "--force", "--latitude", "1", "--longitude", "3", "hut.toml")
+    assert answer.returncode == 2
+    assert 'found "hut.toml" as the file to be written' in answer.stderr
+    assert (hut / "hut.toml").read_text() == before
+
+
+def test_the_skies_of_a_plan_are_counted_together(run: Run, hut: Path) -> None:
+    operation = (hut / "hut.toml").read_text().replace('weather = "no sun"', "windows = 3000")
+    (hut / "hut.toml").write_text(operation.replace("hours = 16", "hours = 240"))
+    (hut / "g.toml").write_text('months = "all"\n[[events]]\nfile = "hut.toml"\n')
+    answer = run("grab-kit", "g.toml")
+    assert answer.returncode == 2
+    # by hand: 12 dates of 480 steps; 150 bytes a step of all and 190 more of one are 955,200 a window; 2,093 fit
+    assert "12 dates, 3,000 windows each, takes about 2.9 GB" in answer.stderr
+    assert "2,093 windows each fit (--windows)" in answer.stderr

@@ -198,3 +198,15 @@ def test_the_table_is_well_formed() -> None:
 )  # fmt: skip
 def test_usual_things_are_asked_nothing(write: Write, files: dict[str, str], what: str) -> None:
     assert [str(one) for one in read_inventory(write(**files)).unusual] == [], what
+
+
+def test_a_mass_that_would_be_rounded_to_nothing_is_a_fault(faults_of: FaultsOf) -> None:
+    (fault,) = faults_of(extras__csv="id,mass_g\npegs,0.15\n")
+    assert 'found "0.15"' in fault.text
+    assert "0.35 kg" in fault.text
+
+
+def test_amperes_in_a_column_of_milliamperes_are_named_as_such(faults_of: FaultsOf) -> None:
+    header = CONTROLLERS.replace("efficiency", "idle_ma")
+    (fault,) = faults_of(controllers__csv=header + "c,300,mppt,10,0.02,x,x\n")
+    assert fault.text.endswith("milliamperes or amperes? Write 0.02 A.")

@@ -51,6 +51,18 @@ def test_no_inventory_says_where_it_looked(tmp_path: Path) -> None:
     assert "--inventory" in str(caught.value)
 
 
+def test_a_misspelt_battery_file_is_found_so_that_its_reader_can_say_so(tmp_path: Path) -> None:
+    for name in ("battery.csv", "Batteries.csv", "batteries.xlsx"):
+        folder = tmp_path / name.replace(".", "-")
+        folder.mkdir()
+        (folder / name).write_text("")
+        (folder / "loads.csv").write_text("id,mass_g,connector\n")
+        found = find_inventory(folder / "x.toml")
+        assert found == folder
+        with pytest.raises(BadInput, match=f'Is "{name}" meant'):
+            read_inventory(found)
+
+
 @pytest.mark.parametrize("path", OPERATIONS, ids=lambda path: path.stem)
 def test_the_demo_operations_read_without_warnings_and_find_their_loads(path: Path) -> None:
     operation = read_operation(path)

@@ -10,8 +10,10 @@ import pytest
 
 from kitopt.errors import BadInput, Fault
 from kitopt.operation import read_operation
+from kitopt.operation.terms import Operation
 
 FaultsOf = Callable[..., list[Fault]]
+Read = Callable[..., Operation]
 
 
 def where(faults: list[Fault]) -> list[tuple[int | None, str | None]]:
@@ -206,3 +208,14 @@ def test_kilograms_for_grams_and_a_percentage_of_a_percentage(faults_of: FaultsO
         ("need.confidence", 'percent or a plain share? Write "0.95".'),
         ("limits.mass_g", 'grams or kilograms? Write "9 kg".'),
     ]
+
+
+def test_a_reserve_in_percent_of_a_percent_and_in_kilowatt_hours_shows_what_may_be_meant(
+    faults_of: FaultsOf, read: Read
+) -> None:
+    (fault,) = faults_of(("windows = 40", "windows = 40\nreserve = '0.1 %'"))
+    assert fault.text.endswith('percent or a plain share? Write "10 %".')
+    (fault,) = faults_of(("windows = 40", "windows = 40\nreserve = '0.03 Wh'"))
+    assert fault.text.endswith('watt-hours or kilowatt-hours? Write "0.03 kWh".')
+    (warning,) = read(("windows = 40", "windows = 40\nreserve = '30 kWh'")).warnings
+    assert warning.endswith('kilowatt-hours or watt-hours? Write "30 Wh".')

@@ -10,7 +10,7 @@ import pytest
 
 from kitopt.errors import BadInput
 from kitopt.operation.terms import Operation, WeatherFile
-from kitopt.sky import windows_for
+from kitopt.sky import check_all_fit, windows_for
 
 Make = Callable[..., Operation]
 
@@ -59,3 +59,25 @@ def test_light_takes_no_more_than_is_counted(outing: Make, greensboro: Path, sou
         tracemalloc.stop()
     each = memory._BYTES_A_STEP_OF_A_FILE if source == "file" else memory._BYTES_A_STEP
     assert peak < each * 41 * operation.n_steps
+
+
+def test_many_skies_that_fit_one_by_one_are_refused_together(outing: Make) -> None:
+    operation = outing(hours=336.0, need={"windows": 500, "step_h": 0.5})
+    check_all_fit([operation] * 12, "plan.toml")
+    # by hand: 672 steps; 150 bytes a step of 48 and 190 more of one are 4,966,080 a window: 402 fit in 2 GB
+    with pytest.raises(BadInput, match=r"48 dates, 500 windows each, takes about 2\.5 GB.* 402 windows each fit"):
+        check_all_fit([operation] * 48, "plan.toml")
+
+
+def test_a_sky_that_is_kept_takes_no_more_than_is_counted(outing: Make) -> None:
+    from kitopt.sky import memory
+
+    operation = outing(hours=240.0, need={"windows": 100})
+    windows_for(operation, n=1)
+    tracemalloc.start()
+    try:
+        skies = [windows_for(operation) for _ in range(4)]
+        kept = tracemalloc.get_traced_memory()[0]
+    finally:
+        tracemalloc.stop()
+    assert kept < memory._BYTES_KEPT * len(skies) * 100 * operation.n_steps
