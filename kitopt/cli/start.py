@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import shlex
+import subprocess
 from pathlib import Path
 
 from kitopt.cli.request import Answer
@@ -21,7 +23,7 @@ def run_start(folder: Path, *, with_plans: bool = False) -> Answer:
     written = write_starter(folder, with_plans=with_plans)
     lines = [f"Wrote {len(written)} files in {folder}:"]
     lines += [f"  {path.name}" for path in written]
-    command = shlex.quote(str(folder / "operation.toml"))
+    command = as_typed(folder / "operation.toml")
     lines += [
         "Next: replace the invented rows of the CSV files by what you own, in any",
         "spreadsheet, and the place, time and loads in operation.toml, in any editor.",
@@ -29,5 +31,11 @@ def run_start(folder: Path, *, with_plans: bool = False) -> Answer:
         f"       kitopt pack {command}",
     ]
     if with_plans:
-        lines += [f"       kitopt {verb} {shlex.quote(str(folder / name))}" for verb, name in PLANS]
+        lines += [f"       kitopt {verb} {as_typed(folder / name)}" for verb, name in PLANS]
     return Answer("\n".join(lines) + "\n")
+
+
+def as_typed(path: Path) -> str:
+    """A path as it is typed on a command line, in the quotation marks of the system."""
+    text = str(path)
+    return subprocess.list2cmdline([text]) if os.name == "nt" else shlex.quote(text)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import csv
 import os
 import re
 import stat
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from kitopt.cli.start import as_typed
 from kitopt.errors import BadInput
 from kitopt.inventory import read_inventory
 from kitopt.inventory.fields import Table, columns_of
@@ -70,6 +73,49 @@ def test_plans_read_back(tmp_path: Path) -> None:
     standing = read_standing(tmp_path / "grab-kit.toml")
     assert standing.warnings == ()
     assert standing.events[0].labels == ("May", "Oct")
+
+
+# ---- on every system
+
+
+def test_every_file_is_plain_ascii(tmp_path: Path) -> None:
+    """A spreadsheet that is told no encoding takes a file for that of its system: none says ASCII otherwise."""
+    for path in write_starter(tmp_path / "kit", with_plans=True):
+        assert path.read_bytes().isascii()
+
+
+@pytest.mark.parametrize(("delimiter", "encoding"), [(",", "utf-8"), (";", "utf-8-sig"), ("\t", "utf-16")])
+def test_it_reads_the_same_after_a_spreadsheet_has_saved_it(tmp_path: Path, delimiter: str, encoding: str) -> None:
+    """RFC 4180: a cell that holds the delimiter or a mark is quoted, lines end with CR LF; spreadsheets fill every
+    line up to the widest, the remarks too."""
+    ours, theirs = tmp_path / "ours", tmp_path / "theirs"
+    write_starter(ours)
+    theirs.mkdir()
+    for path in ours.glob("*.csv"):
+        rows = list(csv.reader(path.read_text().splitlines()))
+        width = max(len(row) for row in rows)
+        with (theirs / path.name).open("w", newline="", encoding=encoding) as file:
+            csv.writer(file, delimiter=delimiter).writerows([*row, *[""] * (width - len(row))] for row in rows)
+    before, after = read_inventory(ours), read_inventory(theirs)
+    assert after.warnings == ()
+    assert [replace(item, line=0) for item in after.by_id.values()] == [
+        replace(item, line=0) for item in before.by_id.values()
+    ]
+    assert after.assumed == before.assumed
+
+
+def test_the_next_command_is_quoted_as_the_system_wants_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert as_typed(Path("my kit/operation.toml")) == "'my kit/operation.toml'"
+    path = Path("my kit/operation.toml")
+    monkeypatch.setattr(os, "name", "nt")
+    assert as_typed(path) == '"my kit/operation.toml"'
+
+
+def test_a_path_with_backslashes_is_answered(tmp_path: Path) -> None:
+    plan = tmp_path / "season.toml"
+    plan.write_text('[[operations]]\nfile = "hills\\operation.toml"\n')
+    with pytest.raises(BadInput, match=r"line 2: this is not TOML.* with / between its folders"):
+        read_programme(plan)
 
 
 # ---- every column and key, each explained
