@@ -23,10 +23,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.choice import pack, with_fresh
 from kitopt.errors import BadInput
 from kitopt.inventory import demo_folder, read_inventory
 from kitopt.operation.terms import Aim, LoadUse, Need, Operation, Site, WeatherFile
-from kitopt.pack import pack, with_fresh
 from kitopt.sky import Sky, climate, windows_for
 from kitopt.sky.draws import place_factors
 from kitopt.sky.sun import outside_day_whm2

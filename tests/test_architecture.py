@@ -28,6 +28,7 @@ LAYERS: tuple[frozenset[str], ...] = tuple(
         "sky",
         "model second_opinion",
         "choice",
+        "ask",
         "explain",
         "report",
         "cli",

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from kitopt.budget import UNLIMITED, Budget
-from kitopt.choice.measure import measured, with_need
+from kitopt.choice.classes import OverClasses
+from kitopt.choice.measure import measured, packed_of, with_need
 from kitopt.choice.problem import Problem, Wanted, in_order
-from kitopt.choice.search import Search
+from kitopt.choice.search import Found, Search, Solved
 from kitopt.choice.strongest import strongest_of
 from kitopt.choice.terms import Choice, Made, Proof
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
-
-_SECONDS_STRONGEST = 60.0
 
 
 def pack(operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget = UNLIMITED) -> Choice:
@@ -25,24 +25,38 @@ def pack(operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget
     Choice
         Status "no-kit" comes with the strongest kit; "time-limit" with the best so far, if any.
     """
+    return in_full(best_kit(operation, inventory, sky, budget=budget), budget)
+
+
+def best_kit(operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget = UNLIMITED) -> Choice:
+    """The best kit and its proof alone: nothing is measured yet, and no strongest kit looked for."""
     problem = Problem((Wanted((operation,)),), inventory, lambda _: sky)
     first, *others = in_order(operation.least)
     found = Search(problem, [first, "ends", *others], budget).alone(0)
+    return of_found(operation, inventory, sky, found, found.tried)
+
+
+def of_found(
+    operation: Operation, inventory: Inventory, sky: Sky, found: Found | OverClasses[Solved], tried: Sequence[Solved]
+) -> Choice:
+    """What a search over bus classes found, as a choice that is not measured yet."""
     proof = Proof.reached(operation.least, found.value, found.bound)
-    base = Choice(
-        operation,
-        inventory,
-        sky,
-        proof.status,
-        proof,
-        solved=found.tried,
-        blocks=tuple((one.model.bus, tuple(one.model.blocks)) for one in found.tried),
-    )
-    if found.best is not None:
-        counts = found.best.outcome.counts
-        assert counts is not None
-        return measured(base, Made(found.best.model, sky, counts))
-    base = with_need(base, found.tried[0].model.bus if found.tried else None)
-    if not found.is_sure:
+    blocks = tuple((one.model.bus, tuple(one.model.blocks)) for one in tried)
+    base = Choice(operation, inventory, sky, proof.status, proof, solved=tuple(tried), blocks=blocks)
+    if found.best is None:
         return base
-    return replace(base, shortfall=strongest_of(base, found.tried, budget.slice(_SECONDS_STRONGEST)))
+    model, counts = found.best.model, found.best.outcome.counts
+    assert counts is not None
+    return replace(base, bus=model.bus, packed=packed_of(model, counts), made=Made(model, sky, counts))
+
+
+def in_full(choice: Choice, budget: Budget = UNLIMITED) -> Choice:
+    """The choice with how its kit fares; where none works, with the strongest."""
+    if choice.survival is not None or choice.shortfall is not None:
+        return choice
+    if choice.made is not None:
+        return measured(choice, choice.made)
+    base = with_need(choice, choice.solved[0].model.bus if choice.solved else None)
+    if choice.status != "no-kit":
+        return base
+    return replace(base, shortfall=strongest_of(base, choice.solved, budget))

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from kitopt.budget import UNLIMITED, Budget
+from kitopt.budget import check_time
 from kitopt.engine import Case
 from kitopt.inventory.items import CHOSEN_KINDS, Inventory
 from kitopt.model.backup import backup_cases, lay_backups
@@ -76,7 +76,7 @@ class Problem:
     prices: Mapping[str, int] = field(default_factory=dict)
     _skies: dict[int, tuple[Sky, ...]] = field(default_factory=dict)
 
-    def skies(self, o: int, budget: Budget = UNLIMITED) -> tuple[Sky, ...]:
+    def skies(self, o: int) -> tuple[Sky, ...]:
         """The windows of one kit at each of its dates, made once.
 
         Raises
@@ -86,7 +86,7 @@ class Problem:
         if o not in self._skies:
             made = []
             for date in self.wanted[o].dates:
-                budget.check()
+                check_time()
                 made.append(self.sky_of(date))
             self._skies[o] = tuple(made)
         return self._skies[o]
@@ -111,9 +111,7 @@ class Problem:
         return replace(self.stock, **{kind: some(getattr(self.stock, kind)) for kind in CHOSEN_KINDS})  # type: ignore[arg-type]
 
 
-def build_model(
-    operation: Operation, inventory: Inventory, bus: BusClass, sky: Sky, *, budget: Budget = UNLIMITED
-) -> KitModel:
+def build_model(operation: Operation, inventory: Inventory, bus: BusClass, sky: Sky) -> KitModel:
     """Columns, rows and rules of one kit on one bus class.
 
     Raises
@@ -122,34 +120,30 @@ def build_model(
     """
     model = lay_out(operation, inventory, bus)
     amps = station_peak_a(operation, inventory, bus)
-    lay_panels(model, budget)
+    lay_panels(model)
     lay_extras(model)
     lay_station(model, amps)
-    budget.check()
+    check_time()
     order_equal_units(model)
     apply_rules(model, sky, amps)
-    budget.check()
+    check_time()
     lay_backups(model)
     add_stock(model)
     add_fuse_stock(model)
     return model
 
 
-def model_over(
-    dates: Sequence[Operation], inventory: Inventory, bus: BusClass, skies: Sequence[Sky], *, budget: Budget = UNLIMITED
-) -> KitModel:
+def model_over(dates: Sequence[Operation], inventory: Inventory, bus: BusClass, skies: Sequence[Sky]) -> KitModel:
     """The model of one kit for several dates: laid out for the highest peak and the coldest air."""
     peaks = [station_peak_a(date, inventory, bus) for date in dates]
     coldest = min(skies, key=lambda sky: sky.coldest_degc)
-    return build_model(dates[int(np.argmax(peaks))], inventory, bus, coldest, budget=budget)
+    return build_model(dates[int(np.argmax(peaks))], inventory, bus, coldest)
 
 
-def cases_under(
-    model: KitModel, sky: Sky, name: str = "base", *, counts: np.ndarray | None = None, budget: Budget = UNLIMITED
-) -> tuple[Case, ...]:
+def cases_under(model: KitModel, sky: Sky, name: str = "base", *, counts: np.ndarray | None = None) -> tuple[Case, ...]:
     """Every case that a kit must pass under a sky: all in order first, then each loss.
 
     Given `counts`, the cases are good for these alone.
     """
-    base = case_under(model, sky, name, counts=counts, budget=budget)
+    base = case_under(model, sky, name, counts=counts)
     return (base, *backup_cases(model, base))

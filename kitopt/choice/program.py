@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from kitopt.budget import UNLIMITED, Budget
+from kitopt.budget import UNLIMITED, Budget, check_time
 from kitopt.choice.problem import Change, Problem, cases_under, model_over
 from kitopt.choice.side_by_side import Floats, Placed, SideBySide
 from kitopt.engine import Objective, Outcome, Plan
@@ -80,24 +80,26 @@ class Program:
         self.kits: dict[int, list[Placed]] = {}
         self.bag: dict[str, int] = {}
         self.first_cases: list[int] = []
-        for o in self.numbers:
-            self._add(o, classes[o], may_skip, change, budget)
-        if problem.is_one_bag:
-            self._pack_one_bag()
-        else:
-            self._share_stock()
+        with budget.in_force():
+            for o in self.numbers:
+                self._add(o, classes[o], may_skip, change)
+            if problem.is_one_bag:
+                self._pack_one_bag()
+            else:
+                self._share_stock()
 
-    def _add(self, o: int, classes: Sequence[BusClass], may_skip: bool, change: Change | None, budget: Budget) -> None:
-        dates, skies = self.problem.wanted[o].dates, self.problem.skies(o, budget)
+    def _add(self, o: int, classes: Sequence[BusClass], may_skip: bool, change: Change | None) -> None:
+        dates, skies = self.problem.wanted[o].dates, self.problem.skies(o)
         darkest = int(np.argmin([float(np.mean(sky.poa_wm2["flat"])) for sky in skies]))
         is_free = may_skip or len(classes) != 1
         made: list[tuple[int, float]] = []
         self.kits[o] = []
         for k, bus in enumerate(classes):
+            check_time()
             column = self.side.add_column(1.0) if is_free else None
-            model = model_over(dates, self.stock, bus, skies, budget=budget)
+            model = model_over(dates, self.stock, bus, skies)
             dated = [
-                cases_under(_at(model, date), sky, f"date {d}", budget=budget)
+                cases_under(_at(model, date), sky, f"date {d}")
                 for d, (date, sky) in enumerate(zip(dates, skies, strict=True))
             ]
             if change is not None:

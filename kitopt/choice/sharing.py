@@ -17,6 +17,7 @@ from kitopt.choice.program import Program
 from kitopt.choice.search import Found, Search
 from kitopt.choice.terms import Choice, Proof, Status
 from kitopt.engine import Case
+from kitopt.engine.halving import last_that_holds
 from kitopt.engine.strongest import scaled
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import bus_classes
@@ -203,14 +204,11 @@ class _Table:
         """The largest share that all of the rest can have, the others keeping theirs."""
         if self._works(numbers, {**fixed, **dict.fromkeys(rest, STEPS)}):
             return STEPS
-        low, high = max(fixed.values(), default=0), STEPS
-        while high - low > 1:
-            middle = (low + high) // 2
-            if self._works(numbers, {**fixed, **dict.fromkeys(rest, middle)}):
-                low = middle
-            else:
-                high = middle
-        return low
+        return last_that_holds(
+            lambda level: self._works(numbers, {**fixed, **dict.fromkeys(rest, level)}),
+            max(fixed.values(), default=0),
+            STEPS,
+        )
 
     def _works(self, numbers: Sequence[int], levels: Mapping[int, int]) -> bool:
         key = tuple(sorted((o, levels[o]) for o in numbers))

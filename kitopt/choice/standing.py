@@ -19,6 +19,7 @@ from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.search import Search, Solved
 from kitopt.choice.strongest import strongest_over
 from kitopt.choice.terms import Choice, Floats, Packed, Proof, Status
+from kitopt.engine.halving import last_that_holds
 from kitopt.engine.judge import simulate
 from kitopt.engine.strongest import share_met
 from kitopt.inventory.items import Battery, Inventory
@@ -26,10 +27,7 @@ from kitopt.model.bus import SELF_DISCHARGE_PER_MONTH, BusClass
 from kitopt.operation.plans import Standing
 from kitopt.sky.windows import SkyOf
 
-_SECONDS_STRONGEST = 30.0
 LONGEST_STORED_DAYS = 365
-LONGEST_H = 14 * 24
-"""What lasts two weeks is not tried for longer. [h]"""
 
 
 @dataclass(frozen=True)
@@ -119,53 +117,8 @@ def grab_kit(
     if found.best is not None:
         return _described(made, found.best, budget)
     if found.is_impossible:
-        made = replace(made, short=_short(standing, found.tried, budget.slice(_SECONDS_STRONGEST)))
+        made = replace(made, short=_short(standing, found.tried, budget))
     return made
-
-
-def longest(
-    standing: Standing, inventory: Inventory, sky_of: SkyOf, mass_g: float, *, budget: Budget = UNLIMITED
-) -> tuple[int, GrabKit]:
-    """The kit within a mass that lasts longest, every event going on for the same hours.
-
-    Longer is never lighter, so halving finds the last whole hour that works.
-
-    Returns
-    -------
-    hours : int
-        0 when not even one hour works.
-    kit : GrabKit
-        The lightest for that long; its status is "time-limit" when longer might work. [h]
-    """
-    is_sure = True
-
-    def at(hours: int) -> GrabKit:
-        events = tuple(
-            replace(event, dates=tuple(replace(date, hours=float(hours)) for date in event.dates))
-            for event in standing.events
-        )
-        over = replace(standing, events=events, least="mass")
-        return grab_kit(over, inventory, sky_of, budget=budget, mass_g=mass_g)
-
-    low, high = 0, 1
-    found = at(high)
-    first = found
-    while found.packed:
-        low, first = high, found
-        if high >= LONGEST_H:
-            break
-        high = min(2 * high, LONGEST_H)
-        found = at(high)
-        is_sure &= bool(found.packed) or found.status == "no-kit"
-    while low and high - low > 1:
-        middle = (low + high) // 2
-        found = at(middle)
-        if found.packed:
-            low, first = middle, found
-        else:
-            high = middle
-            is_sure &= found.status == "no-kit"
-    return low, first if is_sure else replace(first, status="time-limit")
 
 
 def _kept_charged(inventory: Inventory) -> Inventory:
@@ -242,11 +195,7 @@ def _recharge_days(best: Solved, counts: Floats) -> int | None:
 
     if not passes(0):
         return None
-    low, high = 0, LONGEST_STORED_DAYS + 1
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if passes(middle) else (low, middle)
-    return low
+    return last_that_holds(passes, 0, LONGEST_STORED_DAYS + 1)
 
 
 def _short(standing: Standing, tried: tuple[Solved, ...], budget: Budget) -> tuple[tuple[str, float], ...]:

@@ -43,7 +43,8 @@ def run_grab_kit(
     _check(inventory, [event.dates[0] for event in standing.events])
     _warn((*overrides.warnings, *standing.warnings, *inventory.warnings))
 
-    from kitopt.choice.standing import grab_kit, longest
+    from kitopt.ask.longest import longest
+    from kitopt.choice.standing import grab_kit
     from kitopt.sky import check_all_fit
 
     check_all_fit((date for event in standing.events for date in event.dates), standing.file)

@@ -44,13 +44,13 @@ def run_pack(
     # the engine brings NumPy and the solver: not before the files are known to be good
     from kitopt.choice import pack, with_fresh
     from kitopt.explain import Why, why
-    from kitopt.sky import fresh_windows, windows_for
+    from kitopt.sky import fresh_windows, not_made, windows_for
 
     progress = Progress(sys.stderr, operation.least)
     budget = overrides.budget(progress)
     reasons = Why()
     try:
-        sky = windows_for(operation)
+        sky = not_made(operation) if budget.is_over else windows_for(operation)
         choice = pack(operation, inventory, sky, budget=budget)
         if against is not None:
             return Answer(trade(choice, against, budget, is_json=is_json), EXIT_CODES[choice.status])

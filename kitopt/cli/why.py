@@ -40,18 +40,17 @@ def run_why(asked: Sequence[str], folder: Path | None, options: Options, *, is_j
         say(f"No operation named: this is the invented demo, {Path(operation.file).name}.")
 
     from kitopt.choice import pack, with_fresh
-    from kitopt.explain import Resolver, binding, compared, edges, why, within
-    from kitopt.explain.again import at_most
+    from kitopt.explain import binding, edges, why, within, without_each
     from kitopt.inventory.items import Extra, Load
     from kitopt.report import why as told
     from kitopt.report.document import as_json, document
     from kitopt.report.text import answer
-    from kitopt.sky import fresh_windows, windows_for
+    from kitopt.sky import fresh_windows, not_made, windows_for
 
     progress = Progress(sys.stderr, operation.least)
     budget = overrides.budget(progress)
     try:
-        sky = windows_for(operation)
+        sky = not_made(operation) if budget.is_over else windows_for(operation)
         choice = pack(operation, inventory, sky, budget=budget)
         fresh = (lambda: fresh_windows(operation)) if sky.can_refresh else None
         code = EXIT_CODES[choice.status]
@@ -75,10 +74,7 @@ def run_why(asked: Sequence[str], folder: Path | None, options: Options, *, is_j
         if isinstance(inventory.by_id[item_id], Load | Extra) and any(one.id == item_id for one in choice.packed):
             value = told.item_value(choice, item_id, None)
             return Answer(as_json(value) if is_json else told.given_text(choice, item_id), code)
-        packed = next((one for one in choice.packed if one.id == item_id), None)
-        if packed is not None:
-            again = Resolver(choice).under(at_most(item_id, packed.count - 1), budget=budget)
-            without = compared(choice, packed, again, budget=budget)
+        for without in without_each(choice, item_id, budget=budget):
             value = told.item_value(choice, item_id, without)
             return Answer(as_json(value) if is_json else told.without_text(choice, without), code)
         if fresh is not None:

@@ -250,7 +250,7 @@ class _Chooser:
                 learned = [self._learn_quantile(memory, counts) for memory, _ in failed]
             self.bound = max(self.bound, math.ceil(answer.objective - 1e-6) + objective.fixed)
             best = None if self.best is None else float(objective.of(self.best))
-            self.budget.reporter.round(bound=self.bound, best=best, n_rows=len(program.rows))
+            self.budget.round(bound=self.bound, best=best, n_rows=len(program.rows))
             last = max(last, answer.objective)
             if not any(learned) or stalled >= 2 * _STALLED_ROUNDS:
                 break
@@ -302,7 +302,7 @@ class _Chooser:
             if passed:
                 self.best = counts
             best = None if self.best is None else float(objective.of(self.best))
-            self.budget.reporter.round(bound=self.bound, best=best, n_rows=len(program.rows))
+            self.budget.round(bound=self.bound, best=best, n_rows=len(program.rows))
             if answer.status == "stopped":
                 raise OutOfTime
             if passed:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget
+from kitopt.engine.halving import last_that_holds
 from kitopt.engine.judge import cuts, simulate
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.plan import Case, Plan
@@ -25,6 +26,8 @@ Floats = NDArray[np.float64]
 
 _CLOSE = 1e-4
 _CLOSE_WH = 1e-3
+_PARTS = 2**16
+"""A share that is met is told to one of these: 1.5e-5."""
 _FAR_WH = 1e6
 _MOST_ROUNDS = 200
 
@@ -63,11 +66,7 @@ def share_met(case: Case, counts: Floats) -> float:
 
     if passes(1.0):
         return 1.0
-    low, high = 0.0, 1.0
-    while high - low > _CLOSE / 4:
-        middle = (low + high) / 2
-        low, high = (middle, high) if passes(middle) else (low, middle)
-    return low
+    return last_that_holds(lambda part: passes(part / _PARTS), 0, _PARTS) / _PARTS
 
 
 def strongest(

@@ -1,6 +1,5 @@
 """Reasons as data: why a kit is what it is, and what its owner must mind. The words are put in order elsewhere."""
 
-from kitopt.explain.again import Resolver
 from kitopt.explain.agreement import Agreement, agreement
 from kitopt.explain.binding import Binding, binding
 from kitopt.explain.caution import Caution
@@ -9,7 +8,7 @@ from kitopt.explain.edges import Edge, Edges, edges
 from kitopt.explain.reasons import Reason, not_packed
 from kitopt.explain.why import Why, why
 from kitopt.explain.within import Within, within
-from kitopt.explain.without import Without, compared, without_each
+from kitopt.explain.without import Without, without_each
 
 __all__ = [
     "Agreement",
@@ -18,14 +17,12 @@ __all__ = [
     "Edge",
     "Edges",
     "Reason",
-    "Resolver",
     "Why",
     "Within",
     "Without",
     "agreement",
     "binding",
     "cautions",
-    "compared",
     "edges",
     "not_packed",
     "why",

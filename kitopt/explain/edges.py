@@ -1,7 +1,8 @@
 """How far a choice is from its edge: where another answer begins, found by choosing again on both sides.
 
-A harder operation never has a better kit. So the answer stays the same up to an edge, and an edge lies
-between two solves: one with the same objective, and the next step with another.
+More hours, confidence or load never have a better kit. So the answer stays the same up to an edge, and an edge
+lies between two solves: one with the same objective, and the next step with another. Of the cold, and of whether a
+panel is packed, that is not so: there only what was solved is told.
 """
 
 from __future__ import annotations
@@ -14,21 +15,45 @@ from typing import Literal
 
 import numpy as np
 
+from kitopt.ask import Asker, Change
+from kitopt.ask.change import Family
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
-from kitopt.choice import Choice, build_model, cases_under, pack
+from kitopt.choice import Choice, build_model, cases_under
+from kitopt.engine.halving import last_that_holds
 from kitopt.engine.judge import simulate
 from kitopt.engine.strongest import scaled
+from kitopt.explain.lasts import lasts_h
 from kitopt.explain.without import Pieces, beyond
-from kitopt.inventory.items import Inventory, Load, Panel
-from kitopt.operation.terms import Operation
+from kitopt.inventory.items import Panel
 from kitopt.sky.windows import SkyOf
 
 Quantity = Literal["hours", "confidence", "load", "coldest", "panel hours"]
-Question = tuple[Operation, Inventory]
+Grid = Sequence[float]
 
-_SECONDS_EACH = 30.0
-_MOST_COLDER_DEGC = 20
+COLDER_DEGC = (1, 2, 5, 10, 20)
+PANEL_HOURS = 6
+"""So many more hours are solved to tell whether a panel is packed."""
 _MOST_LOAD_SHARE = 2.0
+
+
+@dataclass(frozen=True)
+class Solve:
+    """One value that was solved.
+
+    Attributes
+    ----------
+    is_same : bool
+        Whether the answer is as good as the chosen one.
+    mass_g : int or None
+        None where no kit works.
+    has_panel : bool
+        Whether a panel is packed.
+    """
+
+    value: float
+    is_same: bool
+    mass_g: int | None
+    has_panel: bool
 
 
 @dataclass(frozen=True)
@@ -40,7 +65,7 @@ class Edge:
     quantity : str
     direction : {1, -1}
         Harder or easier.
-    holds : float
+    holds : float or None
         The last value at which the answer was found to be the same: hours, share, factor or °C.
     changes : float or None
         The next value, at which it was found to be another; None where none was found as far as was looked.
@@ -48,32 +73,30 @@ class Edge:
         Of the other answer; None where no kit works there.
     instead, gone : tuple of (id, count)
         What comes into the kit there, and what leaves it.
+    solved : tuple of Solve
+        Every value that was solved, in order; of "panel hours" nothing else is known.
     """
 
     quantity: Quantity
     direction: Literal[1, -1]
-    holds: float
+    holds: float | None
     changes: float | None
     objective: int | None = None
     mass_g: int | None = None
     instead: Pieces = ()
     gone: Pieces = ()
+    solved: tuple[Solve, ...] = ()
 
 
 @dataclass(frozen=True)
 class Edges:
-    """All edges found; cut short where the time was up."""
+    """All edges found; cut short where some took too long or the time was up."""
 
     edges: tuple[Edge, ...] = ()
     is_cut_short: bool = False
 
 
-def edges(
-    choice: Choice,
-    *,
-    sky_of: SkyOf,
-    budget: Budget = UNLIMITED,
-) -> Edges:
+def edges(choice: Choice, *, sky_of: SkyOf, budget: Budget = UNLIMITED) -> Edges:
     """The nearest values of hours, confidence, load and cold at which the answer is another.
 
     Parameters
@@ -85,245 +108,229 @@ def edges(
     """
     if not choice.packed or not choice.proof.proved:
         return Edges()
-    search = _Search(choice, sky_of, budget)
+    table = _Table(choice, Asker(choice, sky_of, budget), sky_of)
     found: list[Edge] = []
     is_cut_short = False
-    for one in (_hours_up, _hours_down, _panel_hours, _confidence_up, _confidence_down, _load_up, _colder):
+    for way in _WAYS:
+        if budget.is_over:
+            return Edges(tuple(found), True)
         try:
-            edge = one(search)
-        except _TooHard:
+            edge = table.edge(way)
+        except (_Unknown, OutOfTime):
             is_cut_short = True
             continue
-        except OutOfTime:
-            return Edges(tuple(found), True)
         if edge is not None:
             found.append(edge)
     return Edges(tuple(found), is_cut_short)
 
 
-class _TooHard(Exception):
-    """One solve took too long: this edge stays unknown."""
+class _Unknown(Exception):
+    """One value could not be settled: this edge stays unknown."""
 
 
-class _Search:
-    """Chooses again at values of a grid, and remembers."""
+class _Table:
+    """The answers at values of each quantity."""
 
-    def __init__(self, choice: Choice, sky_of: SkyOf, budget: Budget) -> None:
-        self.choice = choice
-        self.sky_of = sky_of
-        self._budget = budget
-        self._known: dict[tuple[str, float], Choice] = {}
+    def __init__(self, choice: Choice, asker: Asker, sky_of: SkyOf) -> None:
+        self.choice, self.sky_of = choice, sky_of
+        self._asker = asker
+        self._solved: dict[Family, dict[float, Choice]] = {}
 
-    def at(self, quantity: str, value: float, question: Question) -> Choice:
-        """The answer at a value."""
-        key = (quantity, value)
-        if key not in self._known:
-            self._budget.check()
-            self._budget.say(f"edge: {quantity} {value:g}")
-            operation, inventory = question
-            self._known[key] = pack(
-                operation, inventory, self.sky_of(operation), budget=self._budget.slice(_SECONDS_EACH)
-            )
-        return self._known[key]
+    def at(self, family: Family, value: float) -> Choice:
+        """The answer at a value of what a change is of."""
+        self._asker.budget.say(f"edge: {family} {value:g}")
+        answer = self._asker.ask(Change(family, value=value))
+        if not answer.proof.proved:
+            raise _Unknown
+        return self._solved.setdefault(family, {}).setdefault(value, answer)
 
-    def is_same(self, other: Choice) -> bool:
+    def is_same(self, answer: Choice) -> bool:
         """Whether an answer is as good as the chosen one."""
-        if other.status == "time-limit":
-            raise _TooHard
-        return other.proof.objective == self.choice.proof.objective
+        return answer.proof.objective == self.choice.proof.objective
 
-    def edge(
-        self,
-        quantity: Quantity,
-        direction: Literal[1, -1],
-        grid: Sequence[float],
-        ask: Callable[[float], Question],
-        here: float,
-        guess: int = -1,
-    ) -> Edge:
-        """The edge along a grid that leads away from what was asked.
+    def edge(self, way: _Way) -> Edge | None:
+        """The edge along one way; None where there is nothing to ask."""
+        grid = way.grid(self.choice)
+        if not grid or not way.is_asked(self.choice):
+            return None
+        return way.look(self, way, grid)
 
-        Parameters
-        ----------
-        guess : int
-            Index up to which the answer is believed to be the same; from there the steps grow.
-        """
-        low, high = -1, len(grid)
-        probe, stride = max(guess, 0), 1
-        while high - low > 1:
-            probe = min(max(probe, low + 1), high - 1)
-            if self.is_same(self.at(quantity, grid[probe], ask(grid[probe]))):
-                low = probe
-                probe = low + stride if high == len(grid) else (low + high) // 2
-            else:
-                high = probe
-                probe = high - stride if low < 0 else (low + high) // 2
-            stride *= 2
-        holds = here if low < 0 else grid[low]
-        if high == len(grid):
-            return Edge(quantity, direction, holds, None)
-        other = self.at(quantity, grid[high], ask(grid[high]))
-        objective = other.proof.objective
-        return Edge(
-            quantity,
-            direction,
-            holds,
-            grid[high],
-            None if objective is None else round(objective),
-            other.mass_g if other.packed else None,
-            beyond(other.packed, self.choice.packed) if other.packed else (),
-            beyond(self.choice.packed, other.packed) if other.packed else (),
+    def solves(self, family: Family) -> tuple[Solve, ...]:
+        """Every value of a quantity that was solved."""
+        known = self._solved.get(family, {})
+        return tuple(
+            Solve(value, self.is_same(a), a.mass_g if a.packed else None, _has_panel(a))
+            for value, a in sorted(known.items())
+        )
+
+    def between(self, way: _Way, holds: float, changes: float | None) -> Edge:
+        """An edge between two values that were solved."""
+        edge = Edge(way.quantity, way.direction, holds, changes, solved=self.solves(way.family))
+        if changes is None:
+            return edge
+        other = self.at(way.family, changes)
+        if other.proof.objective is None:
+            return edge
+        return replace(
+            edge,
+            objective=round(other.proof.objective),
+            mass_g=other.mass_g,
+            instead=beyond(other.packed, self.choice.packed),
+            gone=beyond(self.choice.packed, other.packed),
         )
 
 
-def _hours_up(search: _Search) -> Edge:
-    operation = search.choice.operation
-    step_h = max(0.5, operation.need.step_h)
-    grid = _steps(operation.hours, 2 * operation.hours, step_h)
-    guess = _lasting(search, grid)
-    return search.edge("hours", 1, grid, lambda h: _with_hours(search.choice, h), operation.hours, guess)
+# -- how a quantity is looked at ---------------------------------------------------------
 
 
-def _hours_down(search: _Search) -> Edge:
-    operation = search.choice.operation
-    step_h = max(0.5, operation.need.step_h)
-    grid = _steps(operation.hours, step_h, -step_h)
-    return search.edge("hours", -1, grid, lambda h: _with_hours(search.choice, h), operation.hours)
-
-
-def _lasting(search: _Search, grid: Sequence[float]) -> int:
-    """Index up to which the chosen kit itself survives enough windows; the judge alone is asked."""
-    made = search.choice.made
-    if made is None or not grid:
-        return -1
-    operation, inventory = _with_hours(search.choice, grid[-1])
-    sky = search.sky_of(operation)
-    model = build_model(operation, inventory, made.model.bus, sky)
-    case = cases_under(model, sky)[0]
-    if case.matrix.shape[1] != len(made.counts):
-        return -1
-    verdict = simulate(case.conditions, case.plant(made.counts))
-    failed = np.maximum.accumulate(verdict.free_wh < -1e-5, axis=1)
-    n_failed = np.count_nonzero(failed, axis=0)
-    ends_h = np.cumsum(case.conditions.step_h)
-    lost = np.flatnonzero(n_failed > case.n_allowed)
-    lasts_h = math.inf if not len(lost) else float(ends_h[lost[0]] - case.conditions.step_h[lost[0]])
-    return sum(1 for h in grid if h <= lasts_h + 1e-9) - 1
-
-
-def _confidence_up(search: _Search) -> Edge | None:
-    need, survival = search.choice.operation.need, search.choice.survival
-    assert survival is not None
-    grid = [p / 100 for p in range(math.floor(100 * need.confidence) + 1, 101)]
-    if not grid:
-        return None
-    share = Fraction(survival.survived, survival.tried)
-    guess = sum(1 for q in grid if Fraction(str(q)) <= share) - 1
-    return search.edge(
-        "confidence", 1, grid, lambda q: _with_confidence(search.choice, q), float(need.confidence), guess
+def _halved(table: _Table, way: _Way, grid: Grid) -> Edge:
+    """The edge along a grid that leads away from what was asked."""
+    guess = max(0, way.guess(table, grid))
+    last = last_that_holds(lambda i: table.is_same(table.at(way.family, grid[i])), -1, len(grid), guess)
+    return table.between(
+        way, way.here(table.choice) if last < 0 else grid[last], grid[last + 1] if last + 1 < len(grid) else None
     )
 
 
-def _confidence_down(search: _Search) -> Edge | None:
-    need = search.choice.operation.need
-    grid = [p / 100 for p in range(math.ceil(100 * need.confidence) - 1, 49, -1)]
-    if not grid or search.choice.sky.n_windows < 2:
-        return None
-    return search.edge("confidence", -1, grid, lambda q: _with_confidence(search.choice, q), float(need.confidence))
+def _walked(table: _Table, way: _Way, grid: Grid) -> Edge:
+    """One value of a grid after another, up to the first with another answer: what lies between is not known."""
+    holds = way.here(table.choice)
+    for value in grid:
+        if not table.is_same(table.at(way.family, value)):
+            return table.between(way, holds, value)
+        holds = value
+    return table.between(way, holds, None)
 
 
-def _load_up(search: _Search) -> Edge | None:
-    made = search.choice.made
+def _listed(table: _Table, way: _Way, grid: Grid) -> Edge | None:
+    """Whether a panel is packed, at every value that was solved."""
+    for value in grid:
+        table.at(way.family, value)
+    table.at(way.family, way.here(table.choice))
+    solved = table.solves(way.family)
+    return Edge(way.quantity, way.direction, None, None, solved=solved) if any(s.has_panel for s in solved) else None
+
+
+# -- where to begin ----------------------------------------------------------------------
+
+
+def _no_guess(table: _Table, grid: Grid) -> int:
+    return 0
+
+
+def _lasting(table: _Table, grid: Grid) -> int:
+    """Index up to which the chosen kit itself survives enough windows; the judge alone is asked."""
+    made = table.choice.made
     assert made is not None
-    grid = [1 + p / 100 for p in range(1, round(100 * (_MOST_LOAD_SHARE - 1)) + 1)]
-    case, counts = made.cases[0], made.counts
-    guess = -1
+    operation = Change("hours", value=grid[-1]).operation(table.choice.operation)
+    sky = table.sky_of(operation)
+    case = cases_under(build_model(operation, table.choice.inventory, made.model.bus, sky), sky)[0]
+    if case.matrix.shape[1] != len(made.counts):
+        return 0
+    last_h = lasts_h(case, made.counts)
+    return sum(1 for h in grid if h <= last_h + 1e-9) - 1
+
+
+def _survived(table: _Table, grid: Grid) -> int:
+    """Index up to which the chosen kit is as sure as that."""
+    survival = table.choice.survival
+    assert survival is not None
+    share = Fraction(survival.survived, survival.tried)
+    return sum(1 for q in grid if Fraction(str(q)) <= share) - 1
+
+
+def _carried(table: _Table, grid: Grid) -> int:
+    """Index up to which the chosen kit itself carries so much load; the judge alone is asked."""
+    made = table.choice.made
+    assert made is not None
+    case = made.cases[0]
     for i, factor in enumerate(grid):
-        c = scaled(case, factor).conditions
-        c = replace(c, reserve_wh=case.conditions.reserve_wh)
-        if np.count_nonzero(simulate(c, case.plant(counts)).survives) < case.n_needed:
-            break
-        guess = i
-    return search.edge("load", 1, grid, lambda f: _with_load(search.choice, f), 1.0, guess)
+        conditions = replace(scaled(case, factor).conditions, reserve_wh=case.conditions.reserve_wh)
+        if np.count_nonzero(simulate(conditions, case.plant(made.counts)).survives) < case.n_needed:
+            return i - 1
+    return len(grid) - 1
 
 
-def _colder(search: _Search) -> Edge | None:
-    coldest = search.choice.operation.site.coldest_degc
-    if coldest is None:
-        return None
-    grid = [coldest - d for d in range(1, _MOST_COLDER_DEGC + 1)]
-    return search.edge("coldest", -1, grid, lambda c: _with_coldest(search.choice, c), coldest, guess=0)
+# -- the values that are asked -----------------------------------------------------------
 
 
-def _panel_hours(search: _Search) -> Edge | None:
-    """The hours from which on a panel is packed: the break-even against more battery."""
-    choice = search.choice
-    operation = choice.operation
-    step_h = max(0.5, operation.need.step_h)
-    if _has_panel(choice):
-        grid = _steps(0.0, operation.hours, step_h)
-        low, high = -1, len(grid) - 1
-    else:
-        grid = _steps(operation.hours, 2 * operation.hours, step_h)
-        low, high = -1, len(grid)
-    top = high
-    while high - low > 1:
-        middle = (low + high) // 2
-        other = search.at("hours", grid[middle], _with_hours(choice, grid[middle]))
-        if other.status == "time-limit":
-            raise _TooHard
-        if _has_panel(other) or not other.packed:
-            high = middle
-        else:
-            low = middle
-    if high == len(grid) or (high == top and low < 0):
-        return None
-    other = choice if grid[high] == operation.hours else search.at("hours", grid[high], _with_hours(choice, grid[high]))
-    if not other.packed:
-        return None
-    return Edge("panel hours", 1, grid[low] if low >= 0 else 0.0, grid[high], None, other.mass_g)
+def _step_h(choice: Choice) -> float:
+    return max(0.5, choice.operation.need.step_h)
+
+
+def _more_hours(choice: Choice) -> Grid:
+    return steps(choice.operation.hours, 2 * choice.operation.hours, _step_h(choice))
+
+
+def _fewer_hours(choice: Choice) -> Grid:
+    step_h = _step_h(choice)
+    return steps(0.0, choice.operation.hours - 1e-6, step_h)[::-1]
+
+
+def _panel_hours(choice: Choice) -> Grid:
+    """A few hours spread evenly: up to those asked for where a panel is packed, beyond them where none is."""
+    grid = _fewer_hours(choice)[::-1] if _has_panel(choice) else _more_hours(choice)
+    n = min(PANEL_HOURS, len(grid))
+    return [grid[(i + 1) * len(grid) // n - 1] for i in range(n)]
+
+
+def _surer(choice: Choice) -> Grid:
+    return [p / 100 for p in range(math.floor(100 * choice.operation.need.confidence) + 1, 101)]
+
+
+def _less_sure(choice: Choice) -> Grid:
+    return [p / 100 for p in range(math.ceil(100 * choice.operation.need.confidence) - 1, 49, -1)]
+
+
+def _more_load(choice: Choice) -> Grid:
+    return [1 + p / 100 for p in range(1, round(100 * (_MOST_LOAD_SHARE - 1)) + 1)]
+
+
+def _colder(choice: Choice) -> Grid:
+    coldest = choice.operation.site.coldest_degc
+    return [] if coldest is None else [coldest - d for d in COLDER_DEGC]
+
+
+def steps(start: float, stop: float, step: float) -> list[float]:
+    """Multiples of a step beyond a start, up to a stop."""
+    first, last = math.floor(start / step + 1e-9) + 1, math.floor(stop / step + 1e-9)
+    return [n * step for n in range(first, last + 1)]
 
 
 def _has_panel(choice: Choice) -> bool:
     return any(isinstance(choice.inventory.by_id[one.id], Panel) for one in choice.packed)
 
 
-def _steps(start: float, stop: float, step: float) -> list[float]:
-    """Multiples of a step beyond a start, up to a stop."""
-    first = math.floor(start / step + 1e-9) + 1 if step > 0 else math.floor(start / -step - 1e-9)
-    last = math.floor(stop / abs(step) + 1e-9)
-    return [n * abs(step) for n in (range(first, last + 1) if step > 0 else range(first, last - 1, -1))]
+@dataclass(frozen=True)
+class _Way:
+    """One row of the table: a quantity, the change that it is of, and the values that are asked."""
+
+    quantity: Quantity
+    family: Family
+    direction: Literal[1, -1]
+    here: Callable[[Choice], float]
+    grid: Callable[[Choice], Grid]
+    look: Callable[[_Table, _Way, Grid], Edge | None] = _halved
+    guess: Callable[[_Table, Grid], int] = _no_guess
+    is_asked: Callable[[Choice], bool] = lambda choice: True
 
 
-def _with_hours(choice: Choice, hours: float) -> Question:
-    return replace(choice.operation, hours=hours), choice.inventory
+def _hours(choice: Choice) -> float:
+    return choice.operation.hours
 
 
-def _with_confidence(choice: Choice, share: float) -> Question:
-    need = replace(choice.operation.need, confidence=Fraction(str(share)))
-    return replace(choice.operation, need=need), choice.inventory
+def _confidence(choice: Choice) -> float:
+    return float(choice.operation.need.confidence)
 
 
-def _with_coldest(choice: Choice, degc: float) -> Question:
-    site = replace(choice.operation.site, coldest_degc=degc)
-    return replace(choice.operation, site=site), choice.inventory
-
-
-def _with_load(choice: Choice, factor: float) -> Question:
-    """Every load draws that many times as much, on the air and off it."""
-
-    def more(load: Load) -> Load:
-        return replace(
-            load,
-            idle_a=None if load.idle_a is None else factor * load.idle_a,
-            idle_w=None if load.idle_w is None else factor * load.idle_w,
-            full_a=None if load.full_a is None else factor * load.full_a,
-            full_w=None if load.full_w is None else factor * load.full_w,
-        )
-
-    uses = tuple(
-        use if use.wh_per_day is None else replace(use, wh_per_day=factor * use.wh_per_day)
-        for use in choice.operation.loads
-    )
-    inventory = replace(choice.inventory, loads=tuple(more(load) for load in choice.inventory.loads))
-    return replace(choice.operation, loads=uses), inventory
+_WAYS = (
+    _Way("hours", "hours", 1, _hours, _more_hours, guess=_lasting),
+    _Way("hours", "hours", -1, _hours, _fewer_hours),
+    _Way(
+        "panel hours", "hours", 1, _hours, _panel_hours, _listed, is_asked=lambda choice: any(choice.inventory.panels)
+    ),
+    _Way("confidence", "confidence", 1, _confidence, _surer, guess=_survived),
+    _Way("confidence", "confidence", -1, _confidence, _less_sure, is_asked=lambda choice: choice.sky.n_windows > 1),
+    _Way("load", "load", 1, lambda _: 1.0, _more_load, guess=_carried),
+    _Way("coldest", "coldest", -1, lambda choice: choice.operation.site.coldest_degc or 0.0, _colder, _walked),
+)

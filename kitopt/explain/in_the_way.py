@@ -10,7 +10,6 @@ from kitopt.engine.solver import Program, solve
 from kitopt.model.kit import Block
 
 _MOST_MORE = 3.0
-_SECONDS = 5.0
 _SHORT = ("stock", "strip", "panel-input")
 """Rows of which a shortage can be told: pieces owned, and room at strips."""
 
@@ -42,7 +41,7 @@ def _shortages(solved: Solved) -> list[Block]:
             terms.append((slack[n], -1.0))
         program.add_row(terms, row.lower, row.upper)
     _some_battery(program, plan, solved)
-    answer = solve(program, seconds=_SECONDS)
+    answer = solve(program)
     if answer.values is None:
         return []
     found = []

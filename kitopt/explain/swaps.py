@@ -87,6 +87,8 @@ def swap_plan(choice: Choice) -> SwapPlan | None:
     case = made.cases[0]
     verdict = simulate(case.conditions, case.plant(made.counts))
     survived = np.flatnonzero(verdict.survives)
+    if not len(survived):
+        return None  # of a kit that falls short in every spell no hour of a swap can be promised
     by_margin = survived[np.argsort(verdict.margin_wh[survived], kind="stable")]
     numbers = {"median": int(by_margin[len(by_margin) // 2]), "hardest": choice.lowest.number}
     held_wh = np.broadcast_to(verdict.held_wh, verdict.charge_wh.shape)

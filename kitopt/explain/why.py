@@ -59,9 +59,9 @@ def why(
     """
     if choice.status == "no-kit":
         is_whole = choice.shortfall is not None and bool(choice.shortfall.packed)
-        facts = () if is_whole else conflicts(choice)
+        facts = () if is_whole or budget.is_over else conflicts(choice)
         tried = repairs(choice, sky_of=sky_of, catalogue=catalogue(), budget=budget)
         return Why(repairs=tried, conflicts=facts)
     budget.say("going through it minute by minute")
-    second = agreement(choice)
+    second = None if budget.is_over else agreement(choice)
     return Why(withouts=without_each(choice, budget=budget), agreement=second)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
+from kitopt.ask import Asker, at_least
 from kitopt.budget import UNLIMITED, Budget
-from kitopt.choice import Choice, measured, with_fresh
-from kitopt.explain.again import Resolver, at_least
+from kitopt.choice import Choice, with_fresh
+from kitopt.choice.kit import in_full
 from kitopt.explain.conflict import Fact, conflict_of
 from kitopt.explain.reasons import Reason, not_packed
 from kitopt.explain.without import Pieces, difference
@@ -64,22 +65,18 @@ def within(
         Gives skies that no choice has seen.
     """
     reason = not_packed(choice)[item_id]
-    resolver = Resolver(choice)
-    again = resolver.under(at_least(item_id, 1), budget=budget)
-    if again.status == "time-limit":
+    after = Asker(choice, budget=budget).ask(at_least(item_id, 1))
+    if after.status == "time-limit":
         return Within(item_id, reason, "time-limit")
-    if again.best is None:
+    if after.status == "no-kit":
         # the class of the kit, where it has the item at all
-        facts = conflict_of(again.solved[0]) if again.solved else ()
-        return Within(item_id, reason, "no-kit" if again.solved and not facts else "blocked", facts=facts)
-    assert again.objective is not None
-    other = measured(replace(choice, solved=again.solved), again.made(choice.sky))
-    proof = replace(choice.proof, objective=float(again.objective), bound=float(again.objective))
-    other = replace(other, proof=proof)
+        facts = conflict_of(after.solved[0]) if after.solved else ()
+        return Within(item_id, reason, "no-kit" if after.solved and not facts else "blocked", facts=facts)
+    other = in_full(after)
     return Within(
         item_id,
         reason,
         "found",
-        **difference(choice, again),
+        **difference(choice, after),
         choice=other if fresh is None else with_fresh(other, fresh),
     )

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal, TypedDict
 
+from kitopt.ask import Asker, at_most
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice, Packed
-from kitopt.explain.again import Again, Resolver, at_most
 from kitopt.inventory.items import Extra, Load
 
 Pieces = tuple[tuple[str, int], ...]
@@ -55,28 +55,28 @@ class Without:
         return self.more == 0
 
 
-def without_each(
-    choice: Choice,
-    *,
-    budget: Budget = UNLIMITED,
-) -> tuple[Without, ...]:
+def without_each(choice: Choice, only: str | None = None, *, budget: Budget = UNLIMITED) -> tuple[Without, ...]:
     """For each item that was chosen, not given: what happens with one piece of it less.
 
     Parameters
     ----------
     choice : Choice
         A kit that is proved best; of another nothing can be said, and nothing is.
+    only : str, optional
+        The only item that is asked about.
     """
     if not choice.packed or not choice.proof.proved:
         return ()
-    pieces = chosen_pieces(choice)
+    asker = Asker(choice, budget=budget)
+    pieces = [one for one in chosen_pieces(choice) if only in (None, one.id)]
     rules = [at_most(one.id, one.count - 1) for one in pieces]
-    resolver = Resolver(choice)
-    agains = resolver.under_each(rules, budget=budget, say=lambda i: budget.say(f"without {pieces[i].id}"))
+    answers = asker.ask_each(rules, lambda i: budget.say(f"without {pieces[i].id}"))
     found = []
-    for one, again in zip(pieces, agains, strict=True):
+    for one, rule, after in zip(pieces, rules, answers, strict=True):
         budget.say(f"without {one.id}")
-        found.append(compared(choice, one, again, budget=budget))
+        if after.status == "no-kit" and not budget.is_over:
+            after = asker.ask(rule, is_in_full=True)
+        found.append(_compared(choice, one, after))
     return tuple(found)
 
 
@@ -85,26 +85,16 @@ def chosen_pieces(choice: Choice) -> list[Packed]:
     return [one for one in choice.packed if not isinstance(choice.inventory.by_id[one.id], Load | Extra)]
 
 
-def compared(choice: Choice, one: Packed, again: Again, *, budget: Budget = UNLIMITED) -> Without:
-    """The best kit with one piece less, against the chosen one.
-
-    Parameters
-    ----------
-    one : Packed
-        What is packed of the item.
-    again : Again
-        The choice with one piece less.
-    budget : Budget
-        Of finding the strongest kit, where none works.
-    """
-    if again.status == "time-limit" or (again.status == "no-kit" and budget.is_over):
+def _compared(choice: Choice, one: Packed, after: Choice) -> Without:
+    """The best kit with one piece less of an item, against the chosen one."""
+    if after.status == "found":
+        return Without(one.id, one.count, "found", **difference(choice, after))
+    if after.status == "time-limit" or after.shortfall is None:
         return Without(one.id, one.count, "time-limit")
-    if again.status == "no-kit":
-        short = again.strongest(choice, budget)
-        is_whole = bool(short.packed)
-        shortfall_wh = short.shortfall_wh if is_whole else None
-        return Without(one.id, one.count, "no-kit", shortfall_wh=shortfall_wh, time=short.time, fits=is_whole)
-    return Without(one.id, one.count, "found", **difference(choice, again))
+    short = after.shortfall
+    is_whole = bool(short.packed)
+    shortfall_wh = short.shortfall_wh if is_whole else None
+    return Without(one.id, one.count, "no-kit", shortfall_wh=shortfall_wh, time=short.time, fits=is_whole)
 
 
 class Difference(TypedDict):
@@ -117,27 +107,17 @@ class Difference(TypedDict):
     gone: Pieces
 
 
-def difference(choice: Choice, again: Again) -> Difference:
+def difference(choice: Choice, after: Choice) -> Difference:
     """By what another best kit differs from the chosen one."""
-    assert again.objective is not None
+    assert after.proof.objective is not None
     assert choice.proof.objective is not None
     return {
-        "more": again.objective - round(choice.proof.objective),
-        "mass_g_more": mass_g(choice, again.packed) - choice.mass_g,
-        "price_cents_more": price_cents(choice, again.packed) - choice.price_cents,
-        "instead": beyond(again.packed, choice.packed),
-        "gone": beyond(choice.packed, again.packed),
+        "more": round(after.proof.objective) - round(choice.proof.objective),
+        "mass_g_more": after.mass_g - choice.mass_g,
+        "price_cents_more": after.price_cents - choice.price_cents,
+        "instead": beyond(after.packed, choice.packed),
+        "gone": beyond(choice.packed, after.packed),
     }
-
-
-def mass_g(choice: Choice, packed: Iterable[Packed]) -> int:
-    """Mass of some items of a choice's inventory. [g]"""
-    return sum(p.count * choice.inventory.by_id[p.id].mass_g for p in packed)
-
-
-def price_cents(choice: Choice, packed: Iterable[Packed]) -> int:
-    """Price of those that have one. [1/100]"""
-    return sum(p.count * (choice.inventory.by_id[p.id].price_cents or 0) for p in packed)
 
 
 def beyond(packed: Iterable[Packed], other: Iterable[Packed]) -> Pieces:

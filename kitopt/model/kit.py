@@ -9,7 +9,7 @@ from datetime import timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.budget import UNLIMITED, Budget
+from kitopt.budget import check_time
 from kitopt.engine.plan import Case, Row
 from kitopt.engine.plant import Conditions, Layout
 from kitopt.inventory.items import Battery, Controller, Converter, Inventory, Lead, Load, Panel
@@ -211,6 +211,7 @@ class KitModel:
 
     def joins_of(self, unit: int) -> list[tuple[int, Join]]:
         """Columns of the joins onto one unit."""
+        check_time()
         found = []
         for j in self.join_columns:
             join = self.columns[j].meaning
@@ -329,7 +330,6 @@ def case_under(
     *,
     must_only: bool = False,
     counts: Floats | None = None,
-    budget: Budget = UNLIMITED,
 ) -> Case:
     """The case of a kit under a sky: what it meets, and how counts become a plant.
 
@@ -346,7 +346,7 @@ def case_under(
         join = model.columns[j].meaning
         assert isinstance(join, Join)
         if model.columns[j].upper > 0 and (counts is None or counts[j] > 0):
-            budget.check()
+            check_time()
             controller = model.units[join.unit].controller
             gains[j] = book.gain(join.panel, controller, n_joined=join.n_joined, lead_ohm=join.ohm(model.contacts))
     fed = model.fed_loads()

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 
-from kitopt.budget import UNLIMITED, Budget
+from kitopt.budget import check_time
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Connector, Lead, Panel
 from kitopt.model.kit import Column, Join, KitModel, Strip, add_mark
@@ -36,7 +36,7 @@ def lay_extras(model: KitModel) -> None:
             add_mark(model, hung, mark, "packed", f"{extra.id} is packed with its panels")
 
 
-def lay_panels(model: KitModel, budget: Budget = UNLIMITED) -> None:
+def lay_panels(model: KitModel) -> None:
     """Add every join of panels to every controller unit.
 
     Raises
@@ -46,7 +46,7 @@ def lay_panels(model: KitModel, budget: Budget = UNLIMITED) -> None:
     panels = [p for p in sorted(model.inventory.panels, key=lambda p: p.id) if p.count > 0]
     if not model.inventory.has_leads_file:
         for u, x in enumerate(model.unit_columns):
-            budget.check()
+            check_time()
             for panel in panels:
                 j = model.add(Column(Join(panel, 1, u), panel.count, {panel.id: 1}))
                 model.join_columns.append(j)
@@ -57,7 +57,7 @@ def lay_panels(model: KitModel, budget: Budget = UNLIMITED) -> None:
     refused: dict[tuple[object, ...], tuple[str, str]] = {}
     for u in range(len(model.units)):
         for panel in panels:
-            budget.check()
+            check_time()
             _lay_one(model, panel, u, known, refused)
         _inputs(model, u)
 

@@ -6,9 +6,10 @@ from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
 from typing import Any
 
+from kitopt.ask import Change
 from kitopt.choice import Choice
 from kitopt.explain.conflict import Conflict
-from kitopt.explain.repairs import Change, Repair, Repairs
+from kitopt.explain.repairs import Repair, Repairs
 from kitopt.explain.ruled_out import blocks_that_matter, told
 from kitopt.report import words
 from kitopt.report.words import wrapped
@@ -73,11 +74,11 @@ def _transmit(choice: Choice, change: Change) -> str:
 
 
 def _hours(choice: Choice, change: Change) -> str:
-    return f"{change.value} h instead of {words.hours(choice.operation.hours)}"
+    return f"{change.text} h instead of {words.hours(choice.operation.hours)}"
 
 
 def _confidence(choice: Choice, change: Change) -> str:
-    return f"to be sure of {change.value} % instead of {words.percent(choice.operation.need.confidence)}"
+    return f"to be sure of {change.text} % instead of {words.percent(choice.operation.need.confidence)}"
 
 
 def _parallel(choice: Choice, change: Change) -> str:
@@ -138,7 +139,7 @@ def repairs_value(choice: Choice, repairs: Repairs) -> list[dict[str, Any]]:
         {
             "family": one.change.family,
             "id": one.change.id or None,
-            "value": one.change.value or None,
+            "value": one.change.text or None,
             "works": one.works,
             "gain_wh": None if one.gain_wh is None else round(one.gain_wh, 3),
             "shortfall_wh": round(one.shortfall_wh, 3),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -114,6 +116,14 @@ def _worth(one: Worth) -> str:
     return f"{what} brings {one.wh:.1f} Wh" if one.wh >= 0.05 else f"{what} brings nothing"
 
 
+def _percent(share: float) -> str:
+    return f"{100 * share:.4g}"
+
+
+def _percent_more(factor: float) -> str:
+    return f"{100 * (factor - 1):.3g}"
+
+
 def edges_section(choice: Choice, found: Edges) -> list[str]:
     """Where the answer changes, each edge between two solves."""
     if not found.edges and not found.is_cut_short:
@@ -126,41 +136,64 @@ def edges_section(choice: Choice, found: Edges) -> list[str]:
     return lines
 
 
+@dataclass(frozen=True)
+class _Said:
+    """How an edge of a quantity is told: up to where, in which unit, by which number."""
+
+    holds: str
+    unit: str
+    number: Callable[[float], str] = "{:g}".format
+    last: str = "up to"
+
+
+_SAID: dict[tuple[str, int], _Said] = {
+    ("hours", 1): _Said("hours: the same kit is best {} {} h", "h"),
+    ("hours", -1): _Said("hours: the same kit is best {} {} h", "h", last="down to"),
+    ("confidence", 1): _Said("confidence: the same kit is best {} {} %", "%", _percent),
+    ("confidence", -1): _Said("confidence: the same kit is best {} {} %", "%", _percent, "down to"),
+    ("load", 1): _Said("load: it may be {1} % more", "% more", _percent_more),
+    ("coldest", -1): _Said("coldest air: the same kit is best {} {} °C", "°C", last="at"),
+}
+
+
 def edge_text(choice: Choice, edge: Edge) -> str:
     """One edge in words."""
-    if edge.quantity == "panel hours":
-        assert edge.changes is not None
-        before = f"up to {edge.holds:g} h" if edge.holds else "for less"
-        return f"panel: it pays from {edge.changes:g} h on; {before} more battery is lighter"
-    names = {
-        "hours": "hours: the same kit is best {} {} h",
-        "confidence": "confidence: the same kit is best {} {} %",
-        "coldest": "coldest air: the same kit is best {} {} °C",
-    }
-    up = edge.direction > 0
-    holds = _value(edge, edge.holds)
-    if edge.quantity == "load":
-        said = f"load: it may be {holds} % more" if edge.holds > 1 else "load: no more than now"
-    else:
-        said = names[edge.quantity].format("up to" if up else "down to", holds)
+    if edge.holds is None:
+        return _panel_text(edge)
+    how = _SAID[edge.quantity, edge.direction]
+    said = how.holds.format(how.last, _held(edge, how))
+    if edge.quantity == "load" and edge.holds <= 1:
+        said = "load: no more than now"
     if edge.changes is None:
         return f"{said}, as far as was looked"
-    changes = _value(edge, edge.changes)
-    unit = {"hours": "h", "confidence": "%", "load": "% more", "coldest": "°C"}[edge.quantity]
+    at = f"{said}; at {how.number(edge.changes)} {how.unit}"
     if edge.mass_g is None:
-        return f"{said}; at {changes} {unit} no kit works"
-    parts = [f"{', '.join(listed(edge.instead))} in" if edge.instead else ""]
-    parts.append(f"{', '.join(listed(edge.gone))} out" if edge.gone else "")
-    change = "; ".join(part for part in parts if part)
-    return f"{said}; at {changes} {unit} {words.mass(edge.mass_g)}{f' ({change})' if change else ''}"
+        return f"{at} no kit works"
+    comes = f"{', '.join(listed(edge.instead))} in" if edge.instead else ""
+    goes = f"{', '.join(listed(edge.gone))} out" if edge.gone else ""
+    change = "; ".join(part for part in (comes, goes) if part)
+    return f"{at} {words.mass(edge.mass_g)}{f' ({change})' if change else ''}"
 
 
-def _value(edge: Edge, value: float) -> str:
-    if edge.quantity == "confidence":
-        return f"{100 * value:.4g}"
-    if edge.quantity == "load":
-        return f"{100 * (value - 1):.3g}"
-    return f"{value:g}"
+def _held(edge: Edge, how: _Said) -> str:
+    """The last value with the same answer; in the cold each that was solved, for nothing is known between them."""
+    assert edge.holds is not None
+    if edge.quantity != "coldest":
+        return how.number(edge.holds)
+    same = [one.value for one in reversed(edge.solved) if one.is_same]
+    return _and([how.number(value) for value in same or [edge.holds]])
+
+
+def _panel_text(edge: Edge) -> str:
+    """At which of the hours that were solved a panel is packed, in words."""
+    with_one = [f"{one.value:g}" for one in edge.solved if one.has_panel]
+    without = [f"{one.value:g}" for one in edge.solved if not one.has_panel and one.mass_g is not None]
+    said = f"panel: of the hours that were solved it is packed at {_and(with_one)} h"
+    return f"{said}, and not at {_and(without)} h" if without else said
+
+
+def _and(names: Sequence[str]) -> str:
+    return " and ".join(part for part in (", ".join(names[:-1]), names[-1]) if part)
 
 
 def item_value(choice: Choice, item_id: str, reason: Without | Within | None) -> dict[str, Any]:
@@ -215,6 +248,10 @@ def kit_value(choice: Choice, binding: Binding | None, found: Edges) -> dict[str
                 "mass_g": edge.mass_g,
                 "instead": pieces(edge.instead),
                 "without": pieces(edge.gone),
+                "solved": [
+                    {"value": one.value, "same": one.is_same, "mass_g": one.mass_g, "panel": one.has_panel}
+                    for one in edge.solved
+                ],
                 "text": f"{edge_text(choice, edge)}.",
             }
             for edge in found.edges

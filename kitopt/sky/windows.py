@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -83,8 +84,26 @@ class Sky:
     def coldest_lit_degc(self, way: Laid) -> float | None:
         """Temperature of the panels' cells in the coldest step in which they see the sun; None without sun. [°C]"""
         is_lit = self.useful_wm2[way] > 0.0
-        return float(np.min(self.panel_degc[way], where=is_lit, initial=np.inf)) if np.any(is_lit) else None
+        return float(np.min(np.where(is_lit, self.panel_degc[way], np.inf))) if np.any(is_lit) else None
 
 
 SkyOf = Callable[[Operation], Sky]
 """Makes the windows of an operation."""
+
+
+def not_made(operation: Operation) -> Sky:
+    """No windows at all: what is known of the weather where the time was up before any was made."""
+    none = np.zeros((0, operation.n_steps))
+    by_way: dict[Laid, NDArray[np.float64]] = {"flat": none, "aimed": none}
+    return Sky(
+        start=operation.start,
+        step_h=operation.need.step_h,
+        poa_wm2=by_way,
+        useful_wm2=by_way,
+        panel_degc=by_way,
+        air_degc=none,
+        battery_degc=none,
+        coldest_degc=math.inf,
+        labels=(),
+        source="not made: the time was up",
+    )

@@ -80,10 +80,11 @@ class Night:
 def write_stock(folder: Path, boxes: Sequence[Box], nights: Sequence[Night]) -> None:
     """An inventory of boxes, and a lamp for each night."""
     folder.mkdir(exist_ok=True)
-    rows = [
-        f"{b.id},{b.mass_g},{b.price},{b.count},lifepo4,{VOLTS},{b.capacity_ah},{b.capacity_ah},1,1,99,99,0,yes,plug-1\n"
-        for b in boxes
-    ]
+    rows = []
+    for b in boxes:
+        ah = b.capacity_ah
+        # an ampere per ampere-hour in, two out
+        rows.append(f"{b.id},{b.mass_g},{b.price},{b.count},lifepo4,{VOLTS},{ah},{ah},1,1,{ah},{2 * ah},0,yes,plug-1\n")
     (folder / "batteries.csv").write_text(BATTERIES_HEADER + "".join(rows), encoding="utf-8")
     lamps = [f"lamp-{n.name},{LAMP_G},1,0,{n.lamp_w},plug-1\n" for n in nights]
     (folder / "loads.csv").write_text(LOADS_HEADER + "".join(lamps), encoding="utf-8")

@@ -143,7 +143,7 @@ def random_instance(rng: random.Random, n_windows: int = 40) -> Instance:
     # one draw for all weather: a generator that records its draws would drown in it
     weather = random.Random(rng.getrandbits(32))
     made = Instance(outing, _inventory(rng, outing), _sky(weather, outing, n_windows))
-    if rng.random() < 0.3:
+    if rng.random() < 0.1:
         return made
     world = World(made.operation, made.inventory, made.sky)
     kits = kits_in_order(world)
@@ -152,7 +152,7 @@ def random_instance(rng: random.Random, n_windows: int = 40) -> Instance:
         return made
     panels = {panel.id for panel in made.inventory.panels}
     dark = best_share(world, [kit for kit in kits if panels.isdisjoint(i for i, _ in kit.counts)])
-    if dark < share - 1e-3 and rng.random() < 0.7:
+    if dark < share - 1e-3 and rng.random() < 0.95:
         # more than can be had without sun
         factor = rng.uniform(max(dark, 0.9 * share), share)
     else:
@@ -219,7 +219,7 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
         return None if rng.random() < 0.1 else round(mass_g * rng.choice([2, 3, 4]) / 100) * 100
 
     # little battery, light controllers soon at their limit and many panels: the sun decides
-    is_sunny = rng.random() < 0.5
+    is_sunny = rng.random() < 0.8
     classes = rng.choice([["lifepo4"], ["lifepo4"], ["lifepo4", "agm"], ["lifepo4", "li-ion"]])
     batteries = []
     for i in range(1 if is_sunny else rng.choice([1, 1, 2, 2, 3])):

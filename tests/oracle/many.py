@@ -276,7 +276,7 @@ def several(number: int, n_tasks: int, *, backup: bool = False) -> Several:
     is_wired = number % 2 == 1
     first = wired_instance(rng) if is_wired else random_instance(rng, n_windows=10)
     inventory = _thinned(first.inventory, rng, 5 if is_wired else 6)
-    factor = rng.uniform(0.5, 1.0)
+    factor = rng.uniform(0.5, 1.4)
     fields = ("idle_a", "idle_w", "full_a", "full_w")
     loads = tuple(
         replace(x, count=10, **{f: factor * v for f in fields if (v := getattr(x, f)) is not None})
@@ -290,12 +290,15 @@ def several(number: int, n_tasks: int, *, backup: bool = False) -> Several:
     kinds = rng.choice([("battery",), ("controller",), ()]) if backup and not is_wired else ()
     for t in range(n_tasks):
         scale = rng.choice([0.6, 0.9, 1.0])
-        poa = {way: scale * array[:10] for way, array in first.sky.poa_wm2.items()}
+        poa, useful = (
+            {way: scale * array[:10] for way, array in by_way.items()}
+            for by_way in (first.sky.poa_wm2, first.sky.useful_wm2)
+        )
         use = first.operation.loads[0]
         uses = (replace(use, transmit_share=use.transmit_share * rng.choice([0.5, 1.0])), *first.operation.loads[1:])
         need = replace(first.operation.need, backup=kinds)
         operation = replace(first.operation, name=f"task {t}", loads=uses, need=need, mass_limit_g=None, least="mass")
-        tasks.append(Task(operation, _first_windows(replace(first.sky, poa_wm2=poa), 10)))
+        tasks.append(Task(operation, _first_windows(replace(first.sky, poa_wm2=poa, useful_wm2=useful), 10)))
     return Several(tuple(tasks), inventory)
 
 
@@ -304,6 +307,7 @@ def _first_windows(sky: Sky, n: int) -> Sky:
     return replace(
         sky,
         poa_wm2={way: array[:n] for way, array in sky.poa_wm2.items()},
+        useful_wm2={way: array[:n] for way, array in sky.useful_wm2.items()},
         panel_degc={way: array[:n] for way, array in sky.panel_degc.items()},
         air_degc=sky.air_degc[:n],
         battery_degc=sky.battery_degc[:n],

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
+from kitopt.budget import check_time
 from kitopt.inventory.families import is_off_bus
 from kitopt.inventory.items import Connector, Lead
 from kitopt.model.wiring.conductors import Contacts, ampacity_a, loop_ohm
@@ -158,7 +159,10 @@ def chains(
                 return (direct,)
             found = [direct]
     every = _every_chain(tuple(leads), source, sink)
-    found += [c for c in every if c.length_m >= min_length_m - 1e-9 and suits(c)]
+    for chain in every:
+        check_time()
+        if chain.length_m >= min_length_m - 1e-9 and suits(chain):
+            found.append(chain)
     return _minimal(found, worth or (lambda _: 0.0))
 
 
@@ -179,6 +183,7 @@ def _every_chain(leads: tuple[Lead, ...], source: Connector, sink: Connector) ->
             found.append(Chain(source, sink, pieces))
         if len(pieces) == MOST_PIECES:
             return
+        check_time()
         for near, options in by_near.items():
             if end.mates_with(near):
                 for piece in options:

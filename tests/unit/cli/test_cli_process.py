@@ -73,9 +73,9 @@ def test_an_answer_that_cannot_be_written_is_told(hut: Path) -> None:
 def test_an_interrupt_ends_with_130(hut: Path, is_json: bool) -> None:
     # the engine is replaced by a long sleep, so that the interrupt has something to interrupt
     (hut / "sitecustomize.py").write_text(
-        "import sys, time, kitopt.pack\n"
+        "import sys, time, kitopt.choice\n"
         "def pack(*a, **k):\n    print('packing', file=sys.stderr, flush=True)\n    time.sleep(60)\n"
-        "kitopt.pack.pack = pack\n",
+        "kitopt.choice.pack = pack\n",
         encoding="utf-8",
     )
     process = subprocess.Popen(

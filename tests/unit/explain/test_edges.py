@@ -10,18 +10,19 @@ from typing import Any
 import pytest
 from oracle.instances import battery, controller, load, numbered, operation, panel, sky
 
+from kitopt.ask import at_least
 from kitopt.budget import Budget
 from kitopt.choice import Choice, pack
 from kitopt.engine import choose
-from kitopt.explain.again import at_least
 from kitopt.explain.binding import binding
-from kitopt.explain.edges import edges
+from kitopt.explain.edges import COLDER_DEGC, edges
 from kitopt.explain.reasons import not_packed
 from kitopt.explain.within import within
 from kitopt.inventory.items import Battery, Extra, Inventory, Item, Load
 from kitopt.operation.terms import LoadUse, Operation
 from kitopt.report.why import (
     binding_section,
+    edge_text,
     edges_section,
     item_value,
     kit_value,
@@ -59,6 +60,51 @@ def test_edges_by_hand() -> None:
     assert text[1] == "- hours: the same kit is best up to 11.5 h; at 12 h 2.10 kg (a in)."
     value = kit_value(choice, binding(choice), edges(choice, sky_of=dark))
     assert [e["holds"] for e in value["edges"]][:2] == [11.5, 6.0]
+
+
+def test_whether_a_panel_is_packed_is_told_only_where_it_was_solved() -> None:
+    # full sun for four hours carries the lamp of 10 W so long; a lasts 5.76 h (57.6 Wh), b 11.52 h (115.2 Wh).
+    # Lightest are up to 5 h a with 600 g, to 9 h a and the panel with 950 g, to 11 h b with 1,000 g, to 15 h b and
+    # the panel with 1,350 g, to 17 h a and b with 1,600 g: a panel comes, goes, comes and goes
+    outing = operation((LoadUse("lamp"),), 14.0, step_h=1.0, reserve_share=0.0)
+
+    def light(asked: Operation) -> Sky:
+        return sky([[1000.0] * 4 + [0.0] * (asked.n_steps - 4)] if asked.n_steps > 4 else [[1000.0] * asked.n_steps])
+
+    owned = Inventory(
+        "invented",
+        batteries=(battery("a", 5.0, mass_g=600), battery("b", 10.0, mass_g=1000)),
+        panels=(panel("p", 40.0, mass_g=300),),
+        controllers=(controller("c", "mppt", 5.0, mass_g=50),),
+        loads=(load("lamp", full_w=10.0),),
+    )
+    choice = pack(outing, owned, light(outing))
+    found = edges(choice, sky_of=light)
+    (told,) = [e for e in found.edges if e.quantity == "panel hours"]
+    assert {one.value: one.has_panel for one in told.solved} == {
+        **dict.fromkeys((6.0, 8.0, 12.0, 13.0, 14.0, 15.0), True),
+        **dict.fromkeys((4.0, 10.0, 11.0, 16.0), False),
+        # the sun outlasts the operation: one battery is enough, or none would be with a bus of its own
+        2.0: False,
+    }
+    assert (told.holds, told.changes) == (None, None)
+    text = " ".join(" ".join(edges_section(choice, found)).split())
+    panels = "it is packed at 6, 8, 12, 13, 14 and 15 h, and not at 2, 4, 10, 11 and 16 h."
+    assert f"panel: of the hours that were solved {panels}" in text
+    assert "pays" not in text
+
+
+def test_the_cold_is_walked_and_only_what_was_solved_is_told() -> None:
+    # the windows are given and stay as warm as they are: the same kit at each of five temperatures
+    choice = lamp(battery("b", 10.0))
+    outing = replace(choice.operation, site=replace(choice.operation.site, coldest_degc=5.0))
+    choice = pack(outing, choice.inventory, choice.sky)
+    (cold,) = [e for e in edges(choice, sky_of=dark).edges if e.quantity == "coldest"]
+    assert [(one.value, one.is_same) for one in cold.solved] == [(5.0 - d, True) for d in reversed(COLDER_DEGC)]
+    assert (cold.holds, cold.changes) == (-15.0, None)
+    assert edge_text(choice, cold) == (
+        "coldest air: the same kit is best at 4, 3, 0, -5 and -15 °C, as far as was looked"
+    )
 
 
 def test_an_edge_beyond_which_no_kit_works() -> None:
@@ -118,7 +164,7 @@ def test_an_item_forced_in_costs_what_a_solve_from_scratch_says() -> None:
             found = within(choice, item_id)
             best = math.inf
             for solved in choice.solved:
-                rows = at_least(item_id, 1)(solved.model)
+                rows = at_least(item_id, 1).rows(solved.model)
                 if rows is not None:
                     outcome = choose(replace(solved.plan, rows=(*solved.plan.rows, *rows)))
                     best = min(best, outcome.objective)

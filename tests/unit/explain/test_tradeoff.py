@@ -9,6 +9,7 @@ from oracle import World, kits_in_order
 from oracle.instances import Instance, battery, load, numbered, operation, sky
 from oracle.search import passes
 
+from kitopt.ask.asker import shortened
 from kitopt.budget import Budget
 from kitopt.choice import Choice, pack
 from kitopt.explain.tradeoff import AGAINST, Against, tradeoff
@@ -97,16 +98,7 @@ def test_no_kit_is_listed_twice_or_beaten(against: Against) -> None:
         choice = solved(instance)
 
         def light(asked: Operation, whole: Instance = instance) -> Sky:
-            n = min(asked.n_steps, whole.operation.n_steps)
-            cut = {way: a[:, :n] for way, a in whole.sky.poa_wm2.items()}
-            warm = {way: a[:, :n] for way, a in whole.sky.panel_degc.items()}
-            return replace(
-                whole.sky,
-                poa_wm2=cut,
-                panel_degc=warm,
-                air_degc=whole.sky.air_degc[:, :n],
-                battery_degc=whole.sky.battery_degc[:, :n],
-            )
+            return shortened(whole.sky, asked)
 
         if against == "hours":
             # the instance's weather ends with it: half the hours are asked for, so that twice as many are known

@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from oracle.instances import Instance, battery, load, numbered, operation, sky
 
+from kitopt.ask import Asker, at_most
 from kitopt.budget import Budget
 from kitopt.choice import Choice, pack
-from kitopt.explain.again import Resolver, at_most
 from kitopt.explain.without import Without, without_each
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import LoadUse
@@ -61,16 +61,16 @@ def test_every_figure_equals_a_solve_from_scratch(numbers: range) -> None:
 
 
 def test_what_one_question_teaches_does_not_spoil_the_next() -> None:
-    # the same questions in another order and by resolvers that know nothing of each other
+    # the same questions in another order and by askers that know nothing of each other
     n_compared = 0
     for number in range(30):
         choice = solved(numbered(number))
         rules = {w.id: at_most(w.id, w.count - 1) for w in without_each(choice)}
-        alone = {item_id: Resolver(choice).under(rule).objective for item_id, rule in rules.items()}
+        alone = {item_id: Asker(choice).ask(rule).proof.objective for item_id, rule in rules.items()}
         order = sorted(rules)
         random.Random(number).shuffle(order)
-        together = Resolver(choice).under_each([rules[item_id] for item_id in order])
-        assert {item_id: again.objective for item_id, again in zip(order, together, strict=True)} == alone
+        together = Asker(choice).ask_each([rules[item_id] for item_id in order])
+        assert {item_id: again.proof.objective for item_id, again in zip(order, together, strict=True)} == alone
         n_compared += len(rules)
     assert n_compared > 25
 

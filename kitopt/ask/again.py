@@ -1,0 +1,144 @@
+"""The best kit once more under a rule more, with all that is known without it.
+
+A rule more allows no kit that was not allowed before. So every row that the choice has learned still holds,
+and its objective is a bound: only what the rule changes has to be found anew.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from kitopt.ask.change import Change
+from kitopt.budget import Budget
+from kitopt.choice import Choice, Solved
+from kitopt.choice.classes import over_classes
+from kitopt.choice.kit import of_found
+from kitopt.engine import Plan, Row, choose
+from kitopt.engine.learned import CaseMemory
+from kitopt.model.kit import KitModel
+
+Rules = Sequence[Change]
+
+
+@dataclass
+class _Free:
+    """What is known of a class without any rule more: its best kit, or that none costs so little."""
+
+    solved: Solved | None = None
+    floor: float = -math.inf
+
+
+class Again:
+    """Chooses again from one proved choice, under some rules at a time, and keeps what it learns."""
+
+    def __init__(self, choice: Choice) -> None:
+        self._choice = choice
+        # the class of the chosen kit first: what it finds bounds the others
+        self._solved = sorted(choice.solved, key=lambda s: s.model.bus != choice.bus)
+        self._memories = [s.outcome.memories for s in self._solved]
+        self._free = [_Free() for _ in self._solved]
+
+    def under_each(
+        self, asked: Sequence[Rules], budget: Budget, say: Callable[[int], None] = lambda i: None
+    ) -> list[Choice]:
+        """The best kit under each of some rules.
+
+        The class of the chosen kit is asked first. Of another class one search without any rule then most
+        often tells that it has nothing so good, whatever the rule.
+
+        Parameters
+        ----------
+        say : callable
+            Is told the index of the rules before they are asked.
+        """
+        firsts: list[Solved | None] = []
+        for i, rules in enumerate(asked):
+            say(i)
+            is_late = budget.is_over or not self._solved
+            firsts.append(None if is_late else self._choose(0, rules, math.inf, budget))
+        objectives = [s.outcome.objective for s in firsts if s is not None and s.outcome.counts is not None]
+        highest = max(objectives, default=-math.inf)
+        return [self._complete(rules, first, highest, budget) for rules, first in zip(asked, firsts, strict=True)]
+
+    def _complete(self, rules: Rules, first: Solved | None, highest: float, budget: Budget) -> Choice:
+        """The best over all classes, the first of them being known; it is None where the rule leaves it no kit."""
+
+        def attempt(i: int, cutoff: float) -> Solved | None:
+            if i == 0:
+                if first is None:
+                    budget.check()
+                return first
+            budget.check()
+            if math.isinf(cutoff):
+                return self._choose(i, rules, math.inf, budget)
+            return self._at_most(i, rules, cutoff, highest, budget)
+
+        found = over_classes(range(len(self._solved)), attempt)
+        before = self._choice
+        after = of_found(before.operation, before.inventory, before.sky, found, found.tried)
+        return replace(after, blocks=before.blocks)
+
+    def _at_most(self, i: int, rules: Rules, cutoff: float, highest: float, budget: Budget) -> Solved | None:
+        """The best kit of a class that costs no more than a cutoff; None where there is none."""
+        free = self._free[i]
+        if free.solved is None and free.floor < cutoff:
+            solved = self._choose(i, (), max(cutoff, highest), budget)
+            assert solved is not None
+            if not solved.outcome.proved:
+                return solved
+            if solved.outcome.counts is None:
+                free.floor = max(cutoff, highest)
+            else:
+                free.solved, free.floor = solved, solved.outcome.objective
+        if free.floor > cutoff or (free.solved is None and free.floor >= cutoff):
+            return None
+        assert free.solved is not None
+        assert free.solved.outcome.counts is not None
+        rows = rows_of(rules, free.solved.model)
+        if rows is None:
+            return None
+        if not replace(free.solved.plan, rows=rows).broken_rows(free.solved.outcome.counts):
+            return free.solved
+        return self._choose(i, rules, cutoff, budget)
+
+    def _choose(self, i: int, rules: Rules, cutoff: float, budget: Budget) -> Solved | None:
+        before = self._solved[i]
+        rows = rows_of(rules, before.model)
+        if rows is None:
+            return None
+        plan = replace(before.plan, rows=(*before.plan.rows, *rows))
+        breaks_ties = any(rule.family == "price cap" for rule in rules)
+        outcome = choose(
+            plan if breaks_ties else _in_one_go(plan),
+            budget=budget,
+            cutoff=cutoff,
+            memories=tuple(memory.fork(is_restriction=True) for memory in self._memories[i]),
+        )
+        self._memories[i] = tuple(
+            _with_pure(old, new) for old, new in zip(self._memories[i], outcome.memories, strict=True)
+        )
+        return replace(before, plan=plan, outcome=outcome)
+
+
+def rows_of(rules: Rules, model: KitModel) -> tuple[Row, ...] | None:
+    """What all rules add to the plan of a class; None where one of them leaves it no kit."""
+    each = [rule.rows(model) for rule in rules]
+    return None if any(rows is None for rows in each) else tuple(row for rows in each for row in rows or ())
+
+
+def _in_one_go(plan: Plan) -> Plan:
+    """The plan to be solved for a lightest kit: which of several equally light ones comes is of no matter.
+
+    By price or pieces ties are common, and their masses differ: there they are broken as ever.
+    """
+    first = plan.objectives[0]
+    return replace(plan, objectives=(first,), tie_break=()) if first.name == "mass" else plan
+
+
+def _with_pure(old: CaseMemory, new: CaseMemory) -> CaseMemory:
+    """What one rule has taught that holds without it, and what was known before."""
+    merged = new.fork(is_restriction=False)
+    merged.free_rows += [row for row in old.free_rows if not row.is_pure]
+    return merged

@@ -1,0 +1,127 @@
+"""The asker: puts questions that differ a little from one choice, never the same twice.
+
+A question that only forbids kits starts from the rows that its choice has learned; any other is asked from
+the start. What one question may cost is a number of proposals, never a time: the same input, the same advice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Any
+
+from kitopt.ask.again import Again
+from kitopt.ask.change import Change, Question
+from kitopt.budget import UNLIMITED, Budget, OutOfTime
+from kitopt.choice import Choice, Proof
+from kitopt.choice.kit import best_kit, in_full
+from kitopt.operation.terms import Operation
+from kitopt.sky.windows import Laid, Sky, SkyOf
+
+MOST_PROPOSALS = 2000
+"""What one question may take; one that takes more stays open."""
+
+
+class Asker:
+    """Asks again, starting from one choice.
+
+    Parameters
+    ----------
+    choice : Choice
+        Proved best, or proved that no kit works.
+    sky_of : callable, optional
+        The weather of a changed operation, its windows being what they are; the choice's own, cut to its hours,
+        when left out.
+    """
+
+    def __init__(self, choice: Choice, sky_of: SkyOf | None = None, budget: Budget = UNLIMITED) -> None:
+        self.choice, self.budget = choice, budget
+        self._asked = Question(choice.operation, choice.inventory)
+        self._sky_of = sky_of or (lambda operation: shortened(choice.sky, operation))
+        self._known = [(self._asked, choice)] if choice.proof.proved else []
+        self._again: list[tuple[Question, Again]] = []
+
+    def ask(self, *changes: Change, is_in_full: bool = False) -> Choice:
+        """The best kit after some changes; status "time-limit" where time or proposals do not suffice to tell.
+
+        Parameters
+        ----------
+        is_in_full : bool
+            Whether it is to be known how the kit fares, or which is the strongest where none works.
+        """
+        question = self._asked.under(*changes)
+        known = _of(self._known, question)
+        choice = self._answer(question) if known is None else known
+        if is_in_full:
+            choice = in_full(choice, self._part())
+        self._keep(question, choice)
+        return choice
+
+    def ask_each(self, rules: Sequence[Change], say: Callable[[int], None] = lambda i: None) -> list[Choice]:
+        """The best kit under each of some rules, looked at side by side; `say` is told the index of each before."""
+        new = [i for i, rule in enumerate(rules) if _of(self._known, self._asked.under(rule)) is None]
+        answers = self._again_from(self._asked).under_each(
+            [(rules[i],) for i in new], self._part(len(new)), lambda n: say(new[n])
+        )
+        for i, answer in zip(new, answers, strict=True):
+            self._keep(self._asked.under(rules[i]), answer)
+        late = dict(zip(new, answers, strict=True))
+        return [late[i] if i in late else self.ask(rule) for i, rule in enumerate(rules)]
+
+    def _answer(self, question: Question) -> Choice:
+        base = Question(question.operation, question.inventory)
+        before = None if not question.rules else _of(self._known, base) or self._answer(base)
+        if self.budget.is_over or (before is not None and not before.proof.proved):
+            return self._unknown(question)
+        if before is not None:
+            self._keep(base, before)
+            (choice,) = self._again_from(base).under_each([question.rules], self._part())
+            return choice
+        is_same_sky = question.operation == self._asked.operation
+        try:
+            sky = self.choice.sky if is_same_sky else self._sky_of(question.operation)
+        except OutOfTime:
+            return self._unknown(question)
+        return best_kit(question.operation, question.inventory, sky, budget=self._part())
+
+    def _unknown(self, question: Question) -> Choice:
+        operation = question.operation
+        proof = Proof(operation.least, None, None, False)
+        return Choice(operation, question.inventory, self.choice.sky, "time-limit", proof)
+
+    def _again_from(self, base: Question) -> Again:
+        again = _of(self._again, base)
+        if again is None:
+            again = Again(_of(self._known, base) or self.choice)
+            self._again.append((base, again))
+        return again
+
+    def _keep(self, question: Question, choice: Choice) -> None:
+        if not self.budget.is_over:
+            self._known = [(q, c) for q, c in self._known if q != question] + [(question, choice)]
+
+    def _part(self, n: int = 1) -> Budget:
+        """What some questions may take."""
+        return self.budget.proposals(MOST_PROPOSALS * n)
+
+
+def _of(known: Sequence[tuple[Question, Any]], question: Question) -> Any | None:
+    """What is known of a question; questions hold mappings, so none has a hash."""
+    return next((found for asked, found in known if asked == question), None)
+
+
+def shortened(sky: Sky, operation: Operation) -> Sky:
+    """The same weather over an operation's hours, which are no more than before."""
+    n = operation.n_steps
+
+    def cut(by_way: Any) -> dict[Laid, Any]:
+        return {way: array[:, :n] for way, array in by_way.items()}
+
+    return replace(
+        sky,
+        poa_wm2=cut(sky.poa_wm2),
+        useful_wm2=cut(sky.useful_wm2),
+        panel_degc=cut(sky.panel_degc),
+        air_degc=sky.air_degc[:, :n],
+        battery_degc=sky.battery_degc[:, :n],
+    )
