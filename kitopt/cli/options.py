@@ -12,7 +12,8 @@ from kitopt.errors import BadInput, Fault
 from kitopt.operation.terms import Objective, Operation
 
 if TYPE_CHECKING:
-    from kitopt.inventory.fields import Number, Table
+    from kitopt.inventory.columns import Table
+    from kitopt.inventory.fields import Number
 
     Key = tuple[type[Table], str]
     """A table and one of its keys."""
@@ -139,7 +140,7 @@ def read_option(name: str, key: Number | Key, text: str, warnings: list[str] | N
     """
     from pydantic_core import PydanticCustomError
 
-    from kitopt.inventory.fields import columns_of
+    from kitopt.inventory.columns import columns_of
     from kitopt.inventory.ranges import judge
 
     try:

@@ -16,7 +16,7 @@ from kitopt.files.nearest import did_you_mean
 from kitopt.files.reading import read_bytes
 from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, KeyPath, dotted, parse_toml, texts_in
 from kitopt.files.unknown import is_unknown
-from kitopt.inventory.fields import Table, columns_of
+from kitopt.inventory.columns import Table, columns_of
 from kitopt.inventory.ranges import judge
 
 NOTED_AT_MOST = 50

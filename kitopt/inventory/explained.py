@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from kitopt.inventory.fields import Column, Number, Table, columns_of
+from kitopt.inventory.columns import Column, Table, columns_of
+from kitopt.inventory.fields import Number
 
 
 def explained(model: type[Table], given: Mapping[str, str], header: str = "") -> str:

@@ -8,8 +8,8 @@ from types import SimpleNamespace
 from typing import Any
 
 from kitopt.inventory import rows
+from kitopt.inventory.columns import Unless, columns_of, shown
 from kitopt.inventory.families import admits
-from kitopt.inventory.fields import Unless, columns_of, shown
 from kitopt.inventory.fuses import HOLDERS
 from kitopt.inventory.items import (
     Assumed,

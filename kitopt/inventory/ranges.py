@@ -14,7 +14,8 @@ from typing import Any, Literal
 from kitopt.files.faults import quoted
 from kitopt.files.units import to_unit
 from kitopt.inventory.cells import is_percent
-from kitopt.inventory.fields import Number, Table, Value, columns_of
+from kitopt.inventory.columns import Table, columns_of
+from kitopt.inventory.fields import Number, Value
 from kitopt.inventory.fill import awg_to_mm2
 from kitopt.inventory.rows import BATTERY_USUAL
 

@@ -18,10 +18,11 @@ from kitopt.files.reading import read_bytes, what_lies_at
 from kitopt.files.table import Row, Table, read_table
 from kitopt.files.unknown import is_unknown
 from kitopt.inventory import rows
+from kitopt.inventory.columns import Column, columns_of
+from kitopt.inventory.columns import Table as Described
 from kitopt.inventory.document import Document
 from kitopt.inventory.families import family_of, first_words
-from kitopt.inventory.fields import Column, Number, OneOf, columns_of
-from kitopt.inventory.fields import Table as Described
+from kitopt.inventory.fields import Number, OneOf
 from kitopt.inventory.fill import KINDS, REQUIRED, Inconsistent, Kind, Notes
 from kitopt.inventory.items import MODES, Assumed, Connector, Extra, Inventory, Item, Unusual
 from kitopt.inventory.names import CONNECTORS, FUSES, SETTINGS, other_names

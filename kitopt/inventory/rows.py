@@ -9,20 +9,17 @@ from typing import Any, ClassVar
 from pydantic import Field as Called
 
 from kitopt.inventory import cells
+from kitopt.inventory.columns import Blank, Such, Table, Unless
 from kitopt.inventory.families import is_off_bus
 from kitopt.inventory.fields import (
     CONNECTOR,
     IDENTIFIER,
     WORDS,
-    Blank,
     Flag,
     Number,
     OneOf,
     SomeOf,
-    Such,
-    Table,
     Text,
-    Unless,
 )
 from kitopt.inventory.fuses import HOLDERS
 from kitopt.inventory.items import Connector

@@ -5,8 +5,9 @@ from __future__ import annotations
 import csv
 import io
 
+from kitopt.inventory.columns import Blank, Column, Table, Unless, columns_of, shown
 from kitopt.inventory.explained import explained
-from kitopt.inventory.fields import Blank, Column, OneOf, Table, Unless, columns_of, shown
+from kitopt.inventory.fields import OneOf
 from kitopt.inventory.fill import KINDS
 from kitopt.inventory.rows import ContactRow, FuseRow, SettingsTable
 

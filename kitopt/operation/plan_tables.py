@@ -6,7 +6,8 @@ from datetime import datetime
 from typing import Annotated as As
 from typing import Any, ClassVar
 
-from kitopt.inventory.fields import WORDS, OneOf, Such, Table, Value
+from kitopt.inventory.columns import Such, Table
+from kitopt.inventory.fields import WORDS, OneOf, Value
 from kitopt.operation.tables import BACKUP, DEGC, MASS, MAY_FAIL, START
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from kitopt.files.nearest import did_you_mean
 from kitopt.inventory import cells
+from kitopt.inventory.columns import Such, Table
 from kitopt.inventory.fields import (
     CONNECTOR,
     IDENTIFIER,
@@ -17,8 +18,6 @@ from kitopt.inventory.fields import (
     Number,
     OneOf,
     SomeOf,
-    Such,
-    Table,
     Text,
     Value,
 )

@@ -15,7 +15,7 @@ import pytest
 from kitopt.cli.start import as_typed
 from kitopt.errors import BadInput
 from kitopt.inventory import read_inventory
-from kitopt.inventory.fields import Table, columns_of
+from kitopt.inventory.columns import Table, columns_of
 from kitopt.inventory.fill import KINDS
 from kitopt.inventory.rows import ContactRow, FuseRow, Row, SettingsTable
 from kitopt.operation import check_against, find_inventory, plan_tables, read_operation, tables
