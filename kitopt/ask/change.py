@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from kitopt.choice.program import given
 from kitopt.engine import Row
-from kitopt.inventory.items import Inventory, Item, Load
+from kitopt.inventory.items import Inventory, Item, Load, has_no_price
 from kitopt.model.kit import KitModel
 from kitopt.operation.terms import LoadUse, Operation
 
@@ -200,7 +200,7 @@ def _priced_at_most(model: KitModel, change: Change) -> Sequence[Row]:
     fixed_cents = sum(n * (owned[i].price_cents or 0) for i, n in packed.items())
     unknown, priced = [], []
     for j, column in enumerate(model.columns):
-        if any(owned[i].price_cents is None for i in column.uses):
+        if any(has_no_price(owned[i]) for i in column.uses):
             unknown.append((j, 1.0))
         elif column.uses:
             # in whole currency, which keeps coefficients near the others

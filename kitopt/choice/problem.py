@@ -18,7 +18,7 @@ from kitopt.model.backup import backup_cases, lay_backups
 from kitopt.model.bus import BusClass
 from kitopt.model.feeding import station_peak_a
 from kitopt.model.kit import KitModel, add_fuse_stock, add_stock, case_under, lay_out, order_equal_units
-from kitopt.model.panel_side import lay_panels
+from kitopt.model.panel_side import lay_extras, lay_panels
 from kitopt.model.rules import apply_rules
 from kitopt.model.station_side import lay_station
 from kitopt.operation.terms import Operation
@@ -123,6 +123,7 @@ def build_model(
     model = lay_out(operation, inventory, bus)
     amps = station_peak_a(operation, inventory, bus)
     lay_panels(model)
+    lay_extras(model)
     lay_station(model, amps)
     check_time()
     order_equal_units(model)

@@ -18,10 +18,11 @@ from kitopt.choice.side_by_side import Floats, Placed, SideBySide
 from kitopt.engine import Objective, Outcome, Plan
 from kitopt.engine.lazily import choose_lazily
 from kitopt.engine.learned import CaseMemory
-from kitopt.inventory.items import Battery, Inventory, Item
+from kitopt.inventory.items import Battery, Inventory, Item, has_no_price
 from kitopt.model.bus import BusClass
 from kitopt.model.kit import Join, KitModel
 from kitopt.model.panel_side import meets_station
+from kitopt.operation.extras import always_packed
 from kitopt.operation.terms import Operation
 
 UNPRICED_CENTS = 10**7
@@ -32,7 +33,7 @@ Classes = Mapping[int, Sequence[BusClass]]
 
 COST: dict[str, Callable[[Item], int]] = {
     "mass": lambda item: item.mass_g,
-    "price": lambda item: UNPRICED_CENTS if item.price_cents is None else item.price_cents,
+    "price": lambda item: UNPRICED_CENTS if has_no_price(item) else item.price_cents or 0,
     "items": lambda _: 1,
 }
 """What one piece adds to each quantity that kits have."""
@@ -213,7 +214,7 @@ class Program:
         if names[0] == "price":
             # what has no price cannot be compared, so it is not chosen
             for kits in self.kits.values():
-                for item_id in {i for kit in kits for i in kit.items() if self.stock.by_id[i].price_cents is None}:
+                for item_id in {i for kit in kits for i in kit.items() if has_no_price(self.stock.by_id[i])}:
                     for kit in kits:
                         plan.upper[[j for j, _ in kit.uses(item_id)]] = 0.0
         return plan
@@ -284,7 +285,7 @@ def given(operation: Operation, inventory: Inventory) -> dict[str, int]:
     total: dict[str, int] = {}
     for use in operation.loads:
         total[use.id] = total.get(use.id, 0) + use.count
-    return total | {extra.id: extra.count for extra in inventory.extras}
+    return total | {extra.id: extra.count for extra in always_packed(operation, inventory)}
 
 
 def used_by(model: KitModel, counts: Floats) -> dict[str, int]:

@@ -310,13 +310,16 @@ def _check(
 
 
 @app.command("start")
-def _start(folder: Annotated[Path, typer.Argument(metavar="DIR", help="Made when it is not there.")]) -> Request:
-    """Write a small inventory and operation to edit."""
+def _start(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Made when it is not there.")],
+    plans: Annotated[bool, typer.Option("--plans", help="Also a season, a club's days and a grab-kit.")] = False,
+) -> Request:
+    """Write a small inventory and operation to edit, every column and key explained."""
 
     def run() -> Answer:
         from kitopt.cli.start import run_start
 
-        return run_start(folder)
+        return run_start(folder, with_plans=plans)
 
     return Request(run)
 

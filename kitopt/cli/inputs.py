@@ -74,6 +74,7 @@ def read_with_inventory(
     """
     from kitopt.inventory import read_inventory
     from kitopt.operation import find_inventory
+    from kitopt.report.words import tell_in
 
     asked = gather.get(lambda: read(file))
     if folder is None and (asked is not None or gather.get(lambda: what_lies_at(file)) == "file"):
@@ -83,4 +84,5 @@ def read_with_inventory(
     gather.stop_if_any()
     assert asked is not None
     assert inventory is not None
+    tell_in(inventory.units)
     return asked, inventory

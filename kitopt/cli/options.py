@@ -12,8 +12,8 @@ from kitopt.errors import BadInput, Fault
 from kitopt.operation.terms import Objective, Operation
 
 if TYPE_CHECKING:
+    from kitopt.inventory.columns import Table
     from kitopt.inventory.fields import Number
-    from kitopt.operation.tables import Table
 
     Key = tuple[type[Table], str]
     """A table and one of its keys."""
@@ -142,25 +142,19 @@ def read_option(name: str, key: Number | Key, text: str, warnings: list[str] | N
     """
     from pydantic_core import PydanticCustomError
 
+    from kitopt.inventory.columns import columns_of
     from kitopt.inventory.ranges import judge
 
     try:
         if not isinstance(key, tuple):
             return key.read(text, None)
         table, column = key
-        value = _field_of(table, column).read(text, None)
+        value = columns_of(table)[column].field.read(text, None)
     except PydanticCustomError as error:
         raise BadInput([Fault(name, None, None, error.message())]) from error
-    for found in judge(table.KIND, table.model_construct(**{column: value}), {column: text}, None):
+    for found in judge(table.model_construct(**{column: value}), {column: text}, None):
         if found.is_fault:
             raise BadInput([Fault(name, None, None, found.text)])
         if warnings is not None:
             warnings.append(f"{name}: {found.text}")
     return value
-
-
-def _field_of(table: type[Table], key: str) -> Any:
-    """The annotation that reads a key of a table."""
-    from kitopt.inventory.rows import annotations_of
-
-    return next(part for part in annotations_of(table, key) if hasattr(part, "read"))

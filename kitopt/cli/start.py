@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import shlex
+import subprocess
 from pathlib import Path
 
 from kitopt.cli.request import Answer
 
 
-def run_start(folder: Path) -> Answer:
+def run_start(folder: Path, *, with_plans: bool = False) -> Answer:
     """Write the starter files and say what to do next.
 
     Raises
@@ -16,16 +18,24 @@ def run_start(folder: Path) -> Answer:
     BadInput
         If one of them is already there, or cannot be written.
     """
-    from kitopt.inventory.starter import write_starter
+    from kitopt.operation.starter import PLANS, write_starter
 
-    written = write_starter(folder)
+    written = write_starter(folder, with_plans=with_plans)
     lines = [f"Wrote {len(written)} files in {folder}:"]
     lines += [f"  {path.name}" for path in written]
-    command = shlex.quote(str(folder / "operation.toml"))
+    command = as_typed(folder / "operation.toml")
     lines += [
         "Next: replace the invented rows of the CSV files by what you own, in any",
         "spreadsheet, and the place, time and loads in operation.toml, in any editor.",
         f"Then:  kitopt check {command}",
         f"       kitopt pack {command}",
     ]
+    if with_plans:
+        lines += [f"       kitopt {verb} {as_typed(folder / name)}" for verb, name in PLANS]
     return Answer("\n".join(lines) + "\n")
+
+
+def as_typed(path: Path) -> str:
+    """A path as it is typed on a command line, in the quotation marks of the system."""
+    text = str(path)
+    return subprocess.list2cmdline([text]) if os.name == "nt" else shlex.quote(text)

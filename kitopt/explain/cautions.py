@@ -242,8 +242,9 @@ def _prices(choice: Choice) -> Iterator[Caution]:
     missing = [item.id for item in chosen_from if item.price_cents is None and item.count > 0]
     if missing:
         yield Caution("ask", f"Without a price, so never chosen: {_some(missing)}.", "prices")
-    always = [choice.inventory.by_id[use.id] for use in choice.operation.loads]
-    free = [item.id for item in (*always, *inventory.extras) if item.price_cents is None]
+    always = [inventory.by_id[use.id] for use in choice.operation.loads]
+    along = [extra for extra in inventory.extras if extra.id in {one.id for one in choice.packed}]
+    free = [item.id for item in (*always, *along) if item.price_cents is None]
     if free:
         yield Caution("ask", f"Without a price, so counted as nothing: {_some(free)}.", "prices")
 

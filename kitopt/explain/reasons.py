@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from kitopt.choice import Choice
 from kitopt.explain.ruled_out import told
-from kitopt.inventory.items import Battery, Converter, Item, Lead, Load, Panel
+from kitopt.inventory.items import Battery, Converter, Extra, Item, Lead, Load, Panel
 
 
 @dataclass(frozen=True)
@@ -28,8 +28,12 @@ def not_packed(choice: Choice) -> dict[str, Reason]:
 
 
 def _why_not(choice: Choice, item: Item) -> Reason:
+    if item.out:
+        return Reason("count", "It is out: lent or broken.")
     if item.count < 1:
         return Reason("count", "None is owned.")
+    if isinstance(item, Extra):
+        return Reason("not-named", f"It is packed only with {' or '.join(item.hangs_on)}.")
     if isinstance(item, Load):
         return Reason("not-named", "The operation does not name this load.")
     if isinstance(item, Lead | Converter) and not choice.inventory.has_leads_file:

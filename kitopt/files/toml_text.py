@@ -40,6 +40,8 @@ def parse_toml(text: str, faults: FaultList) -> dict[str, Any] | None:
     value = written.partition("=")[2].strip()
     if _SHORT_TIME.fullmatch(value):
         reason = f"found {value}, need a time with seconds, such as {value[:16]}:00"
+    elif "\\" in value and not value.startswith("'"):
+        reason += "; a path is written with / between its folders, on every system"
     faults.add(at, None, f"this is not TOML: {reason}.")
     return None
 

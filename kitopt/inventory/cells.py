@@ -9,6 +9,7 @@ from typing import Literal
 
 from kitopt.files.marks import LONGEST, with_points
 from kitopt.files.units import to_unit
+from kitopt.inventory.families import canonical, family_of
 from kitopt.inventory.items import Connector
 
 # float() would take 1_000, nan, inf, full-width digits and 1e400
@@ -97,6 +98,21 @@ def connector(text: str) -> Connector:
         raise ValueError("not a connector")
     side: Literal["", "plug", "socket"] = "plug" if match[2] == "plug" else "socket" if match[2] == "socket" else ""
     return Connector(match[1], side)
+
+
+_SIDES = {"male": "plug", "plug": "plug", "female": "socket", "socket": "socket", "jack": "socket"}
+
+
+def connector_meant(text: str) -> str:
+    """Return " Write ring-m6." for words that are none of a connector, such as "ring terminal M6", or nothing."""
+    words = re.findall(r"[a-z0-9.+/-]+", text.lower())
+    family = next((canonical(word) for word in words if family_of(word)), None)
+    side = next((f":{_SIDES[word]}" for word in words if word in _SIDES), "")
+    if family is None:
+        # a family of the owner's own, of which only the side is written otherwise
+        return f" Write {words[0]}{side}." if side and len(words) == 2 and words[0] not in _SIDES else ""
+    size = next((f"-{word}" for word in words if re.fullmatch(r"m[0-9]+|[0-9.]+x[0-9.]+", word)), "")
+    return f" Write {family}{size if size not in family else ''}{side}."
 
 
 def family(text: str) -> str:

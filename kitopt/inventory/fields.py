@@ -6,8 +6,8 @@ The same annotations read text from CSV and typed values from TOML.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any, cast
 
@@ -19,10 +19,10 @@ from kitopt.files.marks import Ambiguous
 from kitopt.inventory import cells
 
 
-def complaint(value: object, need: str) -> PydanticCustomError:
-    """Return the error that says what was found and what was needed."""
+def complaint(value: object, need: str, hint: str = "") -> PydanticCustomError:
+    """Return the error that says what was found, what was needed and, where it can be guessed, what to write."""
     # through the context, because a value may hold braces
-    return PydanticCustomError("need", "{text}", {"text": f"found {quoted(value)}, need {need}."})
+    return PydanticCustomError("need", "{text}", {"text": f"found {quoted(value)}, need {need}.{hint}"})
 
 
 def two_readings(value: object, error: Ambiguous) -> PydanticCustomError:
@@ -34,10 +34,21 @@ def two_readings(value: object, error: Ambiguous) -> PydanticCustomError:
     return PydanticCustomError("need", "{text}", {"text": text})
 
 
-class _Field:
+def _answer(answers: Mapping[str, str], word: str) -> str:
+    return f" {answers[word]}" if word in answers else ""
+
+
+class Field:
     """Common part: the reading function runs before pydantic's own check of the type."""
 
+    @property
+    def needed(self) -> str:
+        """What is needed, in words."""
+        need = getattr(self, "need", "a value")
+        return str(need() if callable(need) else need)
+
     def read(self, value: Any, decimal: str | None) -> Any:
+        """Return the value, or raise the complaint."""
         raise NotImplementedError
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
@@ -49,7 +60,7 @@ class _Field:
 
 
 @dataclass(frozen=True)
-class Number(_Field):
+class Number(Field):
     """A number in a range.
 
     Attributes
@@ -123,7 +134,7 @@ class Number(_Field):
 
 
 @dataclass(frozen=True)
-class Text(_Field):
+class Text(Field):
     """Text turned into a value by a function that raises ValueError.
 
     Attributes
@@ -132,53 +143,72 @@ class Text(_Field):
         From str to the value.
     need : str
         What is needed, with an example.
+    hint : callable
+        From text that cannot be read to what is said beside: " Did you mean X?" or nothing.
     """
 
     reader: Callable[[str], Any]
     need: str
+    hint: Callable[[str], str] = lambda text: ""
 
     def read(self, value: Any, decimal: str | None) -> Any:
         """Return the value, or raise the complaint."""
+        if not isinstance(value, str):
+            raise complaint(value, self.need)
         try:
-            if not isinstance(value, str):
-                raise ValueError("not text")
             return self.reader(value)
         except ValueError:
-            raise complaint(value, self.need) from None
+            raise complaint(value, self.need, self.hint(value)) from None
 
 
 @dataclass(frozen=True)
-class OneOf(_Field):
+class OneOf(Field):
     """One of a few words."""
 
     choices: tuple[str, ...]
+    also: Mapping[str, str] = field(default_factory=dict, hash=False)
+    """Everyday words, and the choice that each stands for."""
+    answers: Mapping[str, str] = field(default_factory=dict, hash=False)
+    """Words that may mean several things, and what to write instead."""
+
+    @property
+    def need(self) -> str:
+        """What is needed, in words."""
+        return f"one of {', '.join(self.choices)}"
 
     def read(self, value: Any, decimal: str | None) -> str:
         """Return the word in small letters, or raise the complaint."""
         word = value.strip().lower() if isinstance(value, str) else ""
+        word = self.also.get(word, word)
         if word not in self.choices:
-            raise complaint(value, f"one of {', '.join(self.choices)}")
+            raise complaint(value, self.need, _answer(self.answers, word))
         return word
 
 
 @dataclass(frozen=True)
-class SomeOf(_Field):
+class SomeOf(Field):
     """Several of a few words: a list, or text separated by blanks."""
 
     choices: tuple[str, ...]
     such: str
+    also: Mapping[str, str] = field(default_factory=dict, hash=False)
+    """Everyday words, and the choice that each stands for."""
 
     def read(self, value: Any, decimal: str | None) -> tuple[str, ...]:
         """Return the words in the order given, each once, or raise the complaint."""
         words = value.lower().split() if isinstance(value, str) else value
+        words = [self.also.get(str(word), word) for word in words] if isinstance(words, list) else words
         if not isinstance(words, list) or any(word not in self.choices for word in words):
             raise complaint(value, f"some of {', '.join(self.choices)}, such as {self.such}")
         return tuple(dict.fromkeys(words))
 
 
 @dataclass(frozen=True)
-class Flag(_Field):
+class Flag(Field):
     """Yes or no in CSV, true or false in TOML."""
+
+    answers: Mapping[str, str] = field(default_factory=dict, hash=False)
+    """Words that are neither, and what to write instead."""
 
     def read(self, value: Any, decimal: str | None) -> bool:
         """Return the answer, or raise the complaint."""
@@ -187,40 +217,30 @@ class Flag(_Field):
         try:
             return cells.yes_no(value) if isinstance(value, str) else cells.yes_no("")
         except ValueError:
-            raise complaint(value, "yes or no (true or false in TOML)") from None
+            hint = _answer(self.answers, str(value).strip().lower())
+            raise complaint(value, "yes or no (true or false in TOML)", hint) from None
 
 
 WORDS = Text(cells.plain_text, "text in quotation marks")
-CONNECTOR = Text(cells.connector, "a connector, such as genderless-30, barrel-5.5x2.1:plug or pv-latch:socket")
+CONNECTOR = Text(
+    cells.connector,
+    "a connector, such as genderless-30, barrel-5.5x2.1:plug or pv-latch:socket",
+    cells.connector_meant,
+)
 IDENTIFIER = Text(cells.identifier, 'an id of letters, digits and . + / : _ - without blanks, such as "fold-50"')
 
 
 @dataclass(frozen=True)
-class Value(_Field):
+class Value(Field):
     """Any TOML value turned into another by a function that raises ValueError.
 
     Attributes
     ----------
     reader : callable
-        From the value to what is kept.
+        From the value, and the file's decimal mark, to what is kept.
     need : str
         What is needed, with an example.
     """
-
-    reader: Callable[[Any], Any]
-    need: str
-
-    def read(self, value: Any, decimal: str | None) -> Any:
-        """Return what is kept, or raise the complaint."""
-        try:
-            return self.reader(value)
-        except ValueError:
-            raise complaint(value, self.need) from None
-
-
-@dataclass(frozen=True)
-class Amount(_Field):
-    """Like `Value`, for numbers in shapes of their own: the reader also takes the file's decimal mark."""
 
     reader: Callable[[Any, str | None], Any]
     need: str
@@ -236,15 +256,3 @@ class Amount(_Field):
             raise
         except ValueError:
             raise complaint(value, self.need) from None
-
-
-def needed(parts: Iterable[object]) -> str:
-    """Return in words what a field needs, from its annotations."""
-    for part in parts:
-        if isinstance(part, Number):
-            return part.need()
-        if isinstance(part, Text | Value | Amount):
-            return part.need
-        if isinstance(part, OneOf):
-            return f"one of {', '.join(part.choices)}"
-    return "a value"

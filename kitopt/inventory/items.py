@@ -11,6 +11,9 @@ from kitopt.inventory.families import Side, mate
 
 Chemistry = Literal["lifepo4", "agm", "li-ion"]
 
+MODES = {"ssb": 0.4, "ssb-compressed": 0.6, "cw": 0.5, "fm": 1.0, "data": 1.0}
+"""Modes of a load that transmits, and its mean over full draw meanwhile."""
+
 
 @dataclass(frozen=True)
 class Connector:
@@ -84,6 +87,8 @@ class Item:
     owner: str = ""
     tags: tuple[str, ...] = ()
     notes: str = ""
+    out: bool = False
+    """Lent or broken: its count is 0 then, whatever its file says."""
     file: str = ""
     line: int = 0
 
@@ -245,7 +250,15 @@ class Load(Item):
 
 @dataclass(frozen=True, kw_only=True)
 class Extra(Item):
-    """A thing that draws nothing and is always packed: meter, pegs, spare fuses."""
+    """A thing that draws nothing: meter, pegs, spare fuses.
+
+    Attributes
+    ----------
+    hangs_on : tuple of str
+        What it is packed with, any of it: "panel", ids of panels and loads, modes; empty for always.
+    """
+
+    hangs_on: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -268,6 +281,8 @@ class Inventory:
     fuses: Mapping[tuple[str, float], int] | None = None
     """Fuses owned by holder and rating [A]; None where the owner wrote none down, and any can be had."""
     currency: str = ""
+    units: tuple[str, ...] = ()
+    """In which masses and lengths are told: "lb", "ft"; metric without."""
     assumed: tuple[Assumed, ...] = ()
     warnings: tuple[str, ...] = ()
     """Things that were read but look mistaken, such as an unknown column."""
@@ -289,6 +304,11 @@ class Inventory:
             *self.extras,
         ]
         object.__setattr__(self, "by_id", {item.id: item for item in everything})
+
+
+def has_no_price(item: Item) -> bool:
+    """Whether it cannot be compared by price; extras of unknown price count as nothing."""
+    return item.price_cents is None and not isinstance(item, Extra)
 
 
 CHOSEN_KINDS = ("panels", "batteries", "controllers", "leads", "converters")

@@ -11,8 +11,8 @@ CONNECTORS, FUSES = "connectors.csv", "fuses.csv"
 """Not files of items: what is known of connector families, and the fuses owned."""
 
 CATALOGUE = "catalogue"
-CURRENCY = "inventory.toml"
-_NAMES = (*(kind.file for kind in KINDS), CONNECTORS, FUSES, CURRENCY, CATALOGUE)
+SETTINGS = "inventory.toml"
+_NAMES = (*(kind.file for kind in KINDS), CONNECTORS, FUSES, SETTINGS, CATALOGUE)
 _MISNAMED_LISTED = 50
 _LIKE = 0.8
 

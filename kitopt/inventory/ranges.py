@@ -11,14 +11,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from pydantic import BaseModel
-
 from kitopt.files.faults import quoted
 from kitopt.files.units import to_unit
 from kitopt.inventory.cells import is_percent
-from kitopt.inventory.fields import Amount, Number
-from kitopt.inventory.fill import BATTERY_USUAL, awg_to_mm2
-from kitopt.inventory.rows import annotations_of
+from kitopt.inventory.columns import Table, columns_of
+from kitopt.inventory.fields import Number, Value
+from kitopt.inventory.fill import awg_to_mm2
+from kitopt.inventory.rows import BATTERY_USUAL
 
 PRACTICE = "common practice, from memory"
 CEC = "CEC 2019 module list as pvlib carries it: median and 5–95 %, widened for thin and new panels from memory"
@@ -111,7 +110,7 @@ def _only(column: str, word: object, of: Callable[[Any], float | None]) -> Calla
 
 
 def _g_per_wh(row: Any) -> float:
-    return float(row.mass_g / (row.capacity_ah * (row.nominal_v or BATTERY_USUAL[row.chemistry][0])))
+    return float(row.mass_g / (row.capacity_ah * (row.nominal_v or BATTERY_USUAL[row.chemistry]["nominal_v"])))
 
 
 def _label(row: Any) -> float | None:
@@ -322,14 +321,12 @@ class Finding:
     """Whether it lies on the side on which it keeps the item out of a kit."""
 
 
-def judge(kind: str, row: BaseModel, written: Mapping[str, object], decimal: str | None) -> list[Finding]:
+def judge(row: Table, written: Mapping[str, object], decimal: str | None) -> list[Finding]:
     """Hold a row to what is usual.
 
     Parameters
     ----------
-    kind : str
-        File or table, as in `RANGES`.
-    row : BaseModel
+    row : Table
         The row as checked, blanks still None.
     written : mapping
         What stands in each column that is not blank.
@@ -342,7 +339,7 @@ def judge(kind: str, row: BaseModel, written: Mapping[str, object], decimal: str
         At most one that blames each column.
     """
     outside = []
-    for one in _BY_KIND.get(kind, ()):
+    for one in _BY_KIND.get(row.KIND, ()):
         value = one.value(row)
         if value is None or one.holds(value):
             continue
@@ -365,13 +362,13 @@ def judge(kind: str, row: BaseModel, written: Mapping[str, object], decimal: str
     return found
 
 
-def _meant(one: Range, row: BaseModel, column: str, written: object, decimal: str | None) -> dict[str, str]:
+def _meant(one: Range, row: Table, column: str, written: object, decimal: str | None) -> dict[str, str]:
     """How a cell can be written so that the value is usual: text, and the names of its unit now and then."""
     single = _SINGLE.fullmatch(str(written))
-    field = next((part for part in annotations_of(type(row), column) if isinstance(part, Number | Amount)), None)
-    if single is None or field is None:
+    field = columns_of(type(row))[column].field
+    if single is None or not isinstance(field, Number | Value):
         return {}
-    if isinstance(field, Amount) and is_percent(written):
+    if isinstance(field, Value) and is_percent(written):
         # a share that must be written in percent, and was meant as a plain one
         value = 100 * (one.value(row) or 0.0)
         return {f"{100 * value:g} %": "percent or a plain share"} if one.holds(value, NEAR) else {}

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from kitopt.errors import BadInput, Fault
 from kitopt.files.decode import decode
@@ -15,14 +16,16 @@ from kitopt.files.marks import decimal_mark
 from kitopt.files.nearest import did_you_mean, nearest
 from kitopt.files.reading import read_bytes, what_lies_at
 from kitopt.files.table import Row, Table, read_table
-from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, parse_toml
 from kitopt.files.unknown import is_unknown
 from kitopt.inventory import rows
+from kitopt.inventory.columns import Column, columns_of
+from kitopt.inventory.columns import Table as Described
+from kitopt.inventory.document import Document
 from kitopt.inventory.families import family_of, first_words
-from kitopt.inventory.fields import needed
+from kitopt.inventory.fields import Number, OneOf
 from kitopt.inventory.fill import KINDS, REQUIRED, Inconsistent, Kind, Notes
-from kitopt.inventory.items import Assumed, Connector, Inventory, Item, Unusual
-from kitopt.inventory.names import CONNECTORS, CURRENCY, FUSES, other_names
+from kitopt.inventory.items import MODES, Assumed, Connector, Extra, Inventory, Item, Unusual
+from kitopt.inventory.names import CONNECTORS, FUSES, SETTINGS, other_names
 from kitopt.inventory.ranges import judge
 
 _SAVE_CSV = 'save it as "CSV UTF-8"'
@@ -31,7 +34,7 @@ MISTYPED_LETTERS = 2
 """A word that is so much longer or shorter than a known one is another word."""
 
 
-Checked = TypeVar("Checked", bound=BaseModel)
+Checked = TypeVar("Checked", bound=Described)
 
 
 def read_inventory(folder: Path | str) -> Inventory:
@@ -97,11 +100,12 @@ class _Folder:
         contacts = [] if table is None else self._contacts(table, items, faults)
         self.faults += faults.listed()
         self._unknown_families(items)
+        self._hanging_on_nothing(items)
         faults = FaultList(str(self.folder / FUSES))
         table = self._table(FUSES, contents, faults, misnamed)
         fuses = None if table is None else self._fuses(table, faults)
         self.faults += faults.listed()
-        currency = self._currency(contents)
+        settings = self._settings(contents)
         if self.faults:
             raise BadInput(self.faults)
         for name in sorted(contents):
@@ -113,7 +117,8 @@ class _Folder:
             contact_ohm={c.family: c.contact_mohm / 1000.0 for c in contacts if c.contact_mohm is not None},
             contact_a={c.family: c.max_a for c in contacts if c.max_a is not None},
             fuses=fuses,
-            currency=currency,
+            currency=settings.currency,
+            units=tuple(unit for unit in settings.units if unit in ("lb", "ft")),
             assumed=tuple(self.assumed),
             warnings=tuple(self.warnings),
             unusual=tuple(self.unusual),
@@ -148,19 +153,13 @@ class _Folder:
 
     def _contacts(self, table: Table, items: dict[str, tuple[Item, ...]], faults: FaultList) -> list[rows.ContactRow]:
         """What the owner knows of connector families, instead of what is usual."""
-        known = rows.columns_of(rows.ContactRow)
-        self._check_header(CONNECTORS, table, known, faults)
         families = _families(items)
         first: dict[str, int] = {}
         found: list[rows.ContactRow] = []
-        decimal = _decimal_mark(rows.ContactRow, table)
-        for row in table.rows:
-            if faults.is_hopeless:
-                break
-            checked = self._checked(rows.ContactRow, row, table, known, faults, decimal)
+        for row, checked, decimal in self._rows(rows.ContactRow, CONNECTORS, table, faults):
             if checked is None:
                 continue
-            self._judge("connectors", CONNECTORS, checked.family, checked, row, faults, decimal)
+            self._judge(CONNECTORS, checked.family, checked, row, faults, decimal)
             line = row.lines["family"]
             if checked.family in first:
                 text = f"found {quoted(checked.family)} again, first in line {first[checked.family]}; need it once."
@@ -184,41 +183,59 @@ class _Folder:
                 text = f"{family} is no family that is known (see kitopt check --connectors). Did you mean {near}?"
                 self.warnings.append(f"{self.folder.name}: {text}")
 
+    def _hanging_on_nothing(self, items: dict[str, tuple[Item, ...]]) -> None:
+        """Extras that are never packed, since what they hang on is not there."""
+        known = ["panel", *MODES, *(item.id for kind in ("panels", "loads") for item in items.get(kind, ()))]
+        for extra in items.get("extras", ()):
+            for word in extra.hangs_on if isinstance(extra, Extra) else ():
+                if word not in known:
+                    text = f"{quoted(word)} is neither panel nor a mode, nor the id of a panel or load."
+                    where = f"{extra.file}, line {extra.line}, column with"
+                    self.warnings.append(f"{where}: {text}{did_you_mean(word, known)}")
+
     def _fuses(self, table: Table, faults: FaultList) -> dict[tuple[str, float], int]:
         """How many fuses of each holder and rating are owned."""
-        known = rows.columns_of(rows.FuseRow)
-        self._check_header(FUSES, table, known, faults)
         found: dict[tuple[str, float], int] = {}
-        decimal = _decimal_mark(rows.FuseRow, table)
-        for row in table.rows:
-            if faults.is_hopeless:
-                break
-            checked = self._checked(rows.FuseRow, row, table, known, faults, decimal)
+        for _, checked, _ in self._rows(rows.FuseRow, FUSES, table, faults):
             if checked is not None:
                 key = (checked.holder, checked.rating_a)
                 found[key] = found.get(key, 0) + checked.count
         return found
 
     def _items(self, kind: Kind, table: Table, faults: FaultList) -> tuple[Item, ...]:
-        known = rows.columns_of(kind.model)
-        self._check_header(kind.file, table, known, faults)
         built: list[Item] = []
-        decimal = _decimal_mark(kind.model, table)
-        for row in table.rows:
-            if faults.is_hopeless:
-                break
-            item = self._item(kind, row, table, known, faults, decimal)
-            if item is not None:
-                built.append(item)
+        for row, checked, decimal in self._rows(kind.model, kind.file, table, faults):
+            if checked is None or self._judge(kind.file, checked.id, checked, row, faults, decimal):
+                continue
+            try:
+                built.append(kind.build(checked, Notes(kind.file, checked.id, row.line, self.assumed, self.warnings)))
+            except Inconsistent as error:
+                faults.add(row.lines.get(error.column, row.line), error.column, error.text)
         return tuple(sorted(built, key=lambda item: item.id))
 
-    def _check_header(self, file: str, table: Table, known: dict[str, bool], faults: FaultList) -> None:
+    def _rows(
+        self, model: type[Checked], file: str, table: Table, faults: FaultList
+    ) -> Iterator[tuple[Row, Checked | None, str | None]]:
+        """Every row of a file, as checked unless it is at fault, and the file's decimal mark."""
+        known = columns_of(model)
+        self._check_header(file, table, known, faults)
+        # the mark that the file's numbers prove
+        numbers = [name for name in table.columns if name in known and isinstance(known[name].field, Number)]
+        decimal = decimal_mark(row.cells[name] for row in table.rows for name in numbers if name in row.cells)
+        for row in table.rows:
+            if faults.is_hopeless:
+                return
+            if "id" in known and "id" in row.cells:
+                self._check_id(file, row, faults)
+            yield row, self._checked(model, row, table, known, faults, decimal), decimal
+
+    def _check_header(self, file: str, table: Table, known: Mapping[str, Column], faults: FaultList) -> None:
         unknown = [name for name in table.columns if name and name not in known]
-        for column, is_required in known.items():
-            if is_required and column not in table.columns:
+        for column, told in known.items():
+            if told.is_required and column not in table.columns:
                 found = ", ".join(name for name in table.columns if name)
                 found = found if len(found) <= 200 else found[:200] + "…"
-                text = f"this required column is missing; the header has {found}."
+                text = f"this required column is missing ({told.help}); the header has {found}."
                 faults.add(table.header_line, column, text)
         free = [column for column in known if column not in table.columns]
         for name in unknown[:_WARNINGS_LISTED]:
@@ -226,25 +243,11 @@ class _Folder:
             where = f"{file}, line {table.header_line}"
             self.warnings.append(f"{where}: the unknown column {quoted(name)} is ignored.{hint}")
 
-    def _item(
-        self, kind: Kind, row: Row, table: Table, known: dict[str, bool], faults: FaultList, decimal: str | None
-    ) -> Item | None:
-        self._check_id(kind, row, row.cells.get("id"), faults)
-        checked = self._checked(kind.model, row, table, known, faults, decimal)
-        if checked is None or self._judge(kind.stem, kind.file, checked.id, checked, row, faults, decimal):
-            return None
-        notes = Notes(kind.file, checked.id, row.line, self.assumed, self.warnings)
-        try:
-            return kind.build(checked, notes)
-        except Inconsistent as error:
-            faults.add(row.lines.get(error.column, row.line), error.column, error.text)
-            return None
-
     def _judge(
-        self, kind: str, file: str, name: str, checked: BaseModel, row: Row, faults: FaultList, decimal: str | None
+        self, file: str, name: str, checked: Described, row: Row, faults: FaultList, decimal: str | None
     ) -> bool:
         """Hold a row to what is usual; returns whether something in it must be a mistake."""
-        found = judge(kind, checked, row.cells, decimal)
+        found = judge(checked, row.cells, decimal)
         for one in found:
             line = row.lines[one.column]
             if one.is_fault:
@@ -258,67 +261,51 @@ class _Folder:
         model: type[Checked],
         row: Row,
         table: Table,
-        known: dict[str, bool],
+        known: Mapping[str, Column],
         faults: FaultList,
         decimal: str | None,
     ) -> Checked | None:
         given = {
             name: cell
             for name, cell in row.cells.items()
-            if name in known and (not is_unknown(cell) or rows.is_word_of(model, name, cell))
+            if name in known and (not is_unknown(cell) or _is_word_of(known[name], cell))
         }
         try:
             return model.model_validate(given, context={"decimal": decimal})
         except ValidationError as error:
             for one in error.errors(include_url=False):
-                column = str(one["loc"][0]) if one["loc"] else None
-                self._note(model, row, table, column, one, faults)
+                name = str(one["loc"][0])
+                if one["type"] != "missing":
+                    faults.add(row.lines.get(name, row.line), name, one["msg"])
+                elif name in table.columns:
+                    # a column that is missing altogether has its one fault at the header
+                    cell = row.cells.get(name, "")
+                    found = f"found {quoted(cell)}, which says that it is unknown" if cell else "the cell is blank"
+                    faults.add(row.line, name, f"{found}; need {known[name].needed}.")
             return None
 
-    def _note(
-        self, model: type[BaseModel], row: Row, table: Table, column: str | None, error: Any, faults: FaultList
-    ) -> None:
-        if error["type"] != "missing":
-            faults.add(row.lines.get(column or "", row.line), column, error["msg"])
-        elif column in table.columns:
-            # a column that is missing altogether has its one fault at the header
-            cell = row.cells.get(column or "", "")
-            found = f"found {quoted(cell)}, which says that it is unknown" if cell else "the cell is blank"
-            faults.add(row.line, column, f"{found}; need {needed(rows.annotations_of(model, column or ''))}.")
-
-    def _check_id(self, kind: Kind, row: Row, name: str | None, faults: FaultList) -> None:
-        if name is None:
-            return
-        line = row.lines["id"]
+    def _check_id(self, file: str, row: Row, faults: FaultList) -> None:
+        name, line = row.cells["id"], row.lines["id"]
         if name in self.first:
             faults.add(line, "id", f"found {quoted(name)} again, first in {self.first[name]}; need another id.")
         else:
-            self.first[name] = f"{kind.file}, line {line}"
+            self.first[name] = f"{file}, line {line}"
 
-    def _currency(self, contents: dict[str, bytes]) -> str:
-        path = self.folder / CURRENCY
+    def _settings(self, contents: dict[str, bytes]) -> rows.SettingsTable:
+        path = self.folder / SETTINGS
         faults = FaultList(str(path))
-        currency = ""
-        content = None if self._is_missing(path, faults) else read_bytes(path, faults, LARGEST_BYTES)
-        text = None if content is None else decode(content, faults, "save it as UTF-8 text")
-        values = None if text is None else parse_toml(text, faults)
-        if content is not None and text is not None and values is not None:
-            contents[path.name] = content
-            lines = KeyLines(text)
-            for key, value in values.items():
-                if key != "currency":
-                    hint = did_you_mean(key, ["currency"])
-                    where = f"{path.name}, line {lines.of((key,))}"
-                    self.warnings.append(f"{where}: the unknown key {quoted(key)} is ignored.{hint}")
-                elif isinstance(value, str) and len(value.strip()) <= 10 and value.isprintable():
-                    currency = value.strip()
-                else:
-                    faults.add(lines.of((key,)), key, f'found {quoted(value)}, need a currency, such as "EUR".')
-        self.faults += faults.listed()
-        return currency
+        if self._is_missing(path, faults):
+            self.faults += faults.listed()
+            return rows.SettingsTable()
+        document = Document(path)
+        settings = document.top(rows.SettingsTable)
+        if document.content is not None:
+            contents[path.name] = document.content
+        self.faults += document.faults.listed()
+        self.warnings += document.warnings
+        return settings or rows.SettingsTable()
 
 
-def _decimal_mark(model: type[BaseModel], table: Table) -> str | None:
-    """The decimal mark that a table's numbers prove."""
-    columns = [column for column in table.columns if rows.is_number(model, column)]
-    return decimal_mark(row.cells[column] for row in table.rows for column in columns if column in row.cells)
+def _is_word_of(column: Column, cell: str) -> bool:
+    """Whether a word that elsewhere says nothing is one of those that a column takes."""
+    return isinstance(column.field, OneOf) and cell.lower() in column.field.choices

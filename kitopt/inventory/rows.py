@@ -1,18 +1,56 @@
-"""What each CSV file's rows may hold: column, meaning, range and example, as pydantic models."""
+"""What each CSV file's rows may hold: one class a file, which is the one list of its columns."""
 
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated, Any, get_args
+from typing import Annotated as As
+from typing import Any, ClassVar
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field as Called
 
 from kitopt.inventory import cells
-from kitopt.inventory.fields import CONNECTOR, IDENTIFIER, WORDS, Flag, Number, OneOf, SomeOf, Text
+from kitopt.inventory.columns import Blank, Such, Table, Unless
+from kitopt.inventory.families import is_off_bus
+from kitopt.inventory.fields import (
+    CONNECTOR,
+    IDENTIFIER,
+    WORDS,
+    Flag,
+    Number,
+    OneOf,
+    SomeOf,
+    Text,
+)
 from kitopt.inventory.fuses import HOLDERS
 from kitopt.inventory.items import Connector
 
 CHEMISTRIES = ("lifepo4", "agm", "li-ion")
+_CELL_WORDS = {
+    **dict.fromkeys(("lfp", "lifepo", "life", "lifepo₄", "lithium iron phosphate"), "lifepo4"),
+    **dict.fromkeys(("liion", "li ion", "lithium-ion", "lithium ion", "nmc", "18650"), "li-ion"),
+}
+_CELL_ANSWERS = {
+    **dict.fromkeys(
+        ("lithium", "li"), "Write lifepo4 where its label says 12.8 V, li-ion where it says 11.1 or 14.4 to 14.8 V."
+    ),
+    **dict.fromkeys(
+        ("lead", "lead-acid", "lead acid", "pb", "sla", "vrla", "gel"),
+        "Write agm where it is sealed; no other lead battery is known.",
+    ),
+}
+_CELL = OneOf(CHEMISTRIES, _CELL_WORDS, _CELL_ANSWERS)
+_HEARD = OneOf(
+    ("quiet", "hash", "unknown"),
+    {**dict.fromkeys(("noisy", "noise"), "hash"), **dict.fromkeys(("silent", "clean"), "quiet")},
+)
+_NO_FUSE = "A BMS is no fuse: write no, or yes where its plug has one."
+_HAS_FUSE = Flag(dict.fromkeys(("bms", "electronics", "protected"), _NO_FUSE))
+_HANGING = "packed only with: panel, a panel's or load's id, or a mode. Blank: always"
+
+USUAL_VMP_V = 18.0
+VOC_OVER_VMP = 1.28
+ISC_OVER_IMP = 1.1
+UNKNOWN_AWG = 18
 
 _MASS = Number("a mass", '740 or "1.6 lb"', "g", above=0, most=500_000, whole="half-up")
 _MASS_OR_NONE = Number("a mass", '0, 60 or "2 oz"', "g", least=0, most=500_000, whole="half-up")
@@ -20,186 +58,299 @@ _COUNT = Number("a count", "1 or 3", least=0, most=1000, whole="exact")
 _PRICE = Number("a price without its currency", "45 or 12.50", least=0, most=1_000_000, whole="cents")
 _POWER = Number("a power in watts", '50 or "50 W"', "W", above=0, most=5000)
 _VOLTAGE = Number("a voltage", '18 or "18 V"', "V", above=0, most=1000)
+_BATTERY_V = Number("a voltage", '12.8 or "12.8 V"', "V", above=0, most=100)
 _CURRENT = Number("a current in amperes", '5 or "500 mA"', "A", above=0, most=1000)
-_IDLE_CURRENT = Number("a current in amperes", '0.4 or "400 mA"', "A", least=0, most=1000)
-_IDLE_POWER = Number("a power in watts", '3 or "3 W"', "W", least=0, most=5000)
+_FUSE = Number("a rating in amperes", '7.5 or "7.5 A"', "A", above=0, most=1000)
+_IDLE_A = Number("a current in amperes", '0.4 or "400 mA"', "A", least=0, most=1000)
+_IDLE_W = Number("a power in watts", '3 or "3 W"', "W", least=0, most=5000)
 _IDLE_MA = Number("a current in milliamperes", '10 or "0.01 A"', "mA", least=0, most=10_000)
 _EFFICIENCY = Number("an efficiency", '0.95 or "95 %"', "share", above=0, most=1)
+_SHARE = Number("a share", '0.9 or "90 %"', "share", above=0, most=1)
 _CHARGE = Number("a capacity in ampere-hours", '12 or "4500 mAh"', "Ah", above=0, most=10_000)
 _PER_DEGC = Number("a relative change per degree, not positive,", '-0.0035 or "-0.35 %"', "share", least=-0.02, most=0)
+_OUTPUT = Number("real output over label", '0.75 or "75 %"', "share", above=0, most=1.2)
+_DEGC = Number("a temperature in °C", '0, -20 or "14 °F"', "degC", least=-60, most=40)
 _LENGTH = Number("a length", '1.5 or "5 ft"', "m", least=0, most=1000)
+_AREA = Number("an area in mm²", '2.5 or "2.5 mm²"', "mm**2", above=0, most=500)
+_AWG = Number("a wire gauge", "12 or 18", least=0, most=40, whole="exact")
+_WAYS = Number("a number of ways", "1, 2 for a Y or 6 for a strip", least=1, most=48, whole="exact")
+_PORTS = Number("a number of ports", "1 or 2", least=1, most=12, whole="exact")
+_CONTACT = Number("a resistance of a mated pair in milliohms", '2 or "2 mohm"', "mohm", least=0, most=1000)
+_FAMILY = Text(cells.family, "a connector family without plug or socket, such as genderless-30")
+_WORD_LIST = Text(cells.words, "words separated by blanks")
+_DATE = Text(cells.iso_date, "a date as year-month-day, such as 2026-10-09")
+
+BATTERY_USUAL: dict[str, dict[str, float]] = {
+    "lifepo4": {"nominal_v": 12.8, "efficiency": 0.98, "depth_share": 0.9, "lowest_charging_degc": 0.0},
+    "agm": {"nominal_v": 12.0, "efficiency": 0.90, "depth_share": 0.5, "lowest_charging_degc": -20.0},
+    "li-ion": {"nominal_v": 14.4, "efficiency": 0.98, "depth_share": 0.9, "lowest_charging_degc": 0.0},
+}
+CONTROLLER_USUAL: dict[str, dict[str, float]] = {
+    "pwm": {"efficiency": 1.0, "idle_ma": 15.0},
+    "mppt": {"efficiency": 0.95, "idle_ma": 40.0},
+}
 
 
-class ContactRow(BaseModel):
+def _usual(column: str, of: str, usual: dict[str, dict[str, float]]) -> Unless:
+    """What is usual for the word in another column."""
+    told = ", ".join(f"{values[column]:g} for {word}" for word, values in usual.items())
+    return Unless(told, lambda row: Blank(usual[getattr(row, of)][column], f"usual for {getattr(row, of)}"))
+
+
+def _times(factor: float, column: str, rule: str) -> Unless:
+    """A multiple of what another column holds."""
+    return Unless(rule, lambda row: Blank(factor * getattr(row, column), rule))
+
+
+def _vmp(row: Any) -> Blank:
+    """From the other ratings where they tell it, else that of a panel for 12 V."""
+    if row.imp_a is not None and (row.voc_v is None or row.rated_w / row.imp_a <= row.voc_v):
+        return Blank(row.rated_w / row.imp_a, "rated_w over imp_a")
+    if row.voc_v is not None and row.voc_v < VOC_OVER_VMP * USUAL_VMP_V:
+        return Blank(row.voc_v / VOC_OVER_VMP, "voc_v over 1.28")
+    return Blank(USUAL_VMP_V, "a panel for 12 V batteries has about 18 V")
+
+
+def _imp(row: Any) -> Blank:
+    imp_a = row.rated_w / row.vmp_v
+    if row.isc_a is not None and row.isc_a < imp_a:
+        return Blank(row.isc_a / ISC_OVER_IMP, "isc_a over 1.1, less than rated_w over vmp_v")
+    return Blank(imp_a, "rated_w over vmp_v")
+
+
+def _output(row: Any) -> Blank:
+    if row.folding:
+        return Blank(0.75, "folding panels give about 0.75 of the label")
+    return Blank(0.9, "framed panels give about 0.9 of the label")
+
+
+def _fuse_max(row: Any) -> Blank | None:
+    if row.fuse_holder is None:
+        return None
+    return Blank(row.fuse_a or HOLDERS[row.fuse_holder].usual_a, "what is in it, or usual")
+
+
+def _fuse_at(row: Any) -> Blank | None:
+    has_fuse = row.fuse_a is not None or row.fuse_holder is not None
+    return Blank(row.length_m, "taken to sit at the far end") if has_fuse else None
+
+
+def _same(as_column: str, beside: str, rule: str) -> Unless:
+    """The load's other state, where this one is given in neither amperes nor watts."""
+
+    def of(row: Any) -> Blank | None:
+        value = getattr(row, as_column)
+        return Blank(value, rule) if value is not None and getattr(row, beside) is None else None
+
+    return Unless(f"as {as_column}", of)
+
+
+def _supply(row: Any) -> Blank | None:
+    family = row.connector.family
+    return Blank(5.0, f"what lives on {family}") if is_off_bus(family) else None
+
+
+def _currency(text: str) -> str:
+    if len(text.strip()) > 10 or not text.isprintable():
+        raise ValueError("no currency")
+    return text.strip()
+
+
+def _fused(row: Any) -> Blank:
+    return Blank(True) if row.fuse_a is not None else Blank(False, "taken to have no fuse of its own")
+
+
+def _gauge(row: Any) -> Blank | None:
+    return Blank(UNKNOWN_AWG, "taken as a thin lead") if row.area_mm2 is None else None
+
+
+_POWER_PER_DEGC = Blank(-0.0045, "median of the module list that the CEC publishes")
+_VOC_PER_DEGC = Blank(None, "the cold-voltage table's factor for an unknown coefficient", "by table")
+_NO_LIMIT = Blank(None, "no panel's cold voltage is checked against it; read its label", "not given")
+_ANY_SETTING = Blank((), "taken to fit; check its setting", "any")
+_UNHEARD = Blank("unknown", "listen for its noise before the outing")
+_CURRENCY = Text(_currency, 'a currency, such as "EUR"')
+_SETTINGS = SomeOf(CHEMISTRIES, '"lifepo4 agm"', _CELL_WORDS)
+_UNITS = SomeOf(("kg", "m", "lb", "ft"), '"lb ft"')
+_REAL = Unless("0.75 for folding, 0.9 for framed", _output)
+_FUSED = Unless("no, unless fuse_a is given", _fused)
+_THIN = Unless(f"{UNKNOWN_AWG} where area_mm2 is blank too", _gauge)
+_FAR_END = Unless("length_m where there is a fuse", _fuse_at)
+_LARGEST = Unless("what is in it, or usual", _fuse_max)
+_USB = Unless("5 where it is fed by USB", _supply)
+_VMP = Unless(f"from the other ratings, else {USUAL_VMP_V:g}", _vmp)
+_IMP = Unless("rated_w over vmp_v, within isc_a", _imp)
+_VOC = _times(VOC_OVER_VMP, "vmp_v", "1.28 times vmp_v, for limits")
+_ISC = _times(ISC_OVER_IMP, "imp_a", "1.1 times imp_a, for limits")
+_MEASURED = _times(0.9, "capacity_ah", "0.9 of the label until measured")
+_CHARGING = _times(0.2, "capacity_ah", "0.2 of capacity_ah per hour")
+_DISCHARGING = _times(0.5, "capacity_ah", "0.5 of capacity_ah per hour")
+_CELLS = {column: _usual(column, "chemistry", BATTERY_USUAL) for column in BATTERY_USUAL["agm"]}
+_TRACKING = {column: _usual(column, "kind", CONTROLLER_USUAL) for column in CONTROLLER_USUAL["pwm"]}
+_CONVERTER = "usual for a converter"
+_IDLE, _FULL = "taken to draw its idle value always", "taken to draw its full value always"
+
+
+class ContactRow(Table):
     """A row of connectors.csv, about a family and not about an item."""
 
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
+    KIND: ClassVar[str] = "connectors"
 
-    family: Annotated[str, Text(cells.family, "a connector family without plug or socket, such as genderless-30")]
-    contact_mohm: (
-        Annotated[
-            float, Number("a resistance of a mated pair in milliohms", '2 or "2 mohm"', "mohm", least=0, most=1000)
-        ]
-        | None
-    ) = None
-    max_a: Annotated[float, _CURRENT] | None = None
+    family: As[str, _FAMILY, "connector family whose usual values you replace"]
+    contact_mohm: As[float | None, _CONTACT, "resistance of a mated pair"] = None
+    max_a: As[float | None, _CURRENT, "most current"] = None
 
 
-class FuseRow(BaseModel):
+class FuseRow(Table):
     """A row of fuses.csv: fuses that can be changed, and how many of them."""
 
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
+    KIND: ClassVar[str] = "fuses"
 
-    rating_a: Annotated[float, Number("a rating in amperes", '7.5 or "7.5 A"', "A", above=0, most=1000)]
-    holder: Annotated[str, OneOf(tuple(HOLDERS))] = "blade"
-    count: Annotated[int, _COUNT] = 1
+    rating_a: As[float, _FUSE, "what is printed on it"]
+    holder: As[str, OneOf(tuple(HOLDERS)), "what it goes into"] = "blade"
+    count: As[int, _COUNT, "how many"] = 1
 
 
-class Row(BaseModel):
+class Row(Table):
     """Columns of every file of items."""
 
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, arbitrary_types_allowed=True, frozen=True)
-
-    id: Annotated[str, IDENTIFIER]
-    name: Annotated[str, WORDS] = ""
-    count: Annotated[int, _COUNT] = 1
-    mass_g: Annotated[int, _MASS]
-    price: Annotated[int, _PRICE] | None = None
-    owner: Annotated[str, WORDS] = ""
-    tags: Annotated[tuple[str, ...], Text(cells.words, "words separated by blanks")] = ()
-    notes: Annotated[str, WORDS] = ""
+    id: As[str, IDENTIFIER, "one word of your own, used once in the whole inventory"]
+    name: As[str, WORDS, "what you call it"] = ""
+    count: As[int, _COUNT, "how many you own"] = 1
+    mass_g: As[int, _MASS, "mass of one"]
+    price_cents: As[int | None, _PRICE, "price of one"] = Called(None, alias="price")
+    owner: As[str, WORDS, "whose it is"] = ""
+    tags: As[tuple[str, ...], _WORD_LIST, "words of your own, with blanks between"] = ()
+    notes: As[str, WORDS, "for yourself"] = ""
+    out: As[bool, Flag(), "yes where it is lent or broken, so that it stays at home"] = False
 
 
 class PanelRow(Row):
     """A row of panels.csv."""
 
-    rated_w: Annotated[float, _POWER]
-    vmp_v: Annotated[float, _VOLTAGE] | None = None
-    imp_a: Annotated[float, _CURRENT] | None = None
-    voc_v: Annotated[float, _VOLTAGE] | None = None
-    isc_a: Annotated[float, _CURRENT] | None = None
-    power_per_degc: Annotated[float, _PER_DEGC] | None = None
-    voc_per_degc: Annotated[float, _PER_DEGC] | None = None
-    connector: Annotated[Connector, CONNECTOR]
-    second_connector: Annotated[Connector, CONNECTOR] | None = None
-    tilts: Annotated[bool, Flag()] | None = None
-    folding: Annotated[bool, Flag()] | None = None
-    output_factor: (
-        Annotated[float, Number("real output over label", '0.75 or "75 %"', "share", above=0, most=1.2)] | None
-    ) = None
+    KIND: ClassVar[str] = "panels"
+
+    rated_w: As[float, _POWER, "power on its label"]
+    vmp_v: As[float | None, _VOLTAGE, "voltage at full power", _VMP] = None
+    imp_a: As[float | None, _CURRENT, "current at full power", _IMP] = None
+    voc_v: As[float | None, _VOLTAGE, "voltage with nothing connected", _VOC] = None
+    isc_a: As[float | None, _CURRENT, "short-circuit current", _ISC] = None
+    power_per_degc: As[float | None, _PER_DEGC, "change of power with each degree", _POWER_PER_DEGC] = None
+    voc_per_degc: As[float | None, _PER_DEGC, "change of voc_v with each degree", _VOC_PER_DEGC] = None
+    connector: As[Connector, CONNECTOR, "its own end"]
+    second_connector: As[Connector | None, CONNECTOR, "a second end, to join an identical panel"] = None
+    tilts: As[bool | None, Flag(), "whether it can be aimed", Blank(False, "taken to lie flat")] = None
+    folding: As[bool | None, Flag(), "folding, not framed", Blank(True, "taken as a folding panel")] = None
+    output_factor: As[float | None, _OUTPUT, "real output over label", _REAL] = None
 
 
 class BatteryRow(Row):
     """A row of batteries.csv."""
 
-    chemistry: Annotated[str, OneOf(CHEMISTRIES)]
-    nominal_v: Annotated[float, Number("a voltage", '12.8 or "12.8 V"', "V", above=0, most=100)] | None = None
-    capacity_ah: Annotated[float, _CHARGE]
-    measured_ah: Annotated[float, _CHARGE] | None = None
-    charged_on: Annotated[date, Text(cells.iso_date, "a date as year-month-day, such as 2026-10-09")] | None = None
-    efficiency: Annotated[float, _EFFICIENCY] | None = None
-    depth_share: Annotated[float, Number("a share", '0.9 or "90 %"', "share", above=0, most=1)] | None = None
-    max_charge_a: Annotated[float, _CURRENT] | None = None
-    max_discharge_a: Annotated[float, _CURRENT] | None = None
-    lowest_charging_degc: (
-        Annotated[float, Number("a temperature in °C", '0, -20 or "14 °F"', "degC", least=-60, most=40)] | None
-    ) = None
-    fused: Annotated[bool, Flag()] | None = None
-    fuse_a: Annotated[float, _CURRENT] | None = None
-    connector: Annotated[Connector, CONNECTOR]
+    KIND: ClassVar[str] = "batteries"
+
+    chemistry: As[str, _CELL, "what is in it"]
+    nominal_v: As[float | None, _BATTERY_V, "voltage on its label", _CELLS["nominal_v"]] = None
+    capacity_ah: As[float, _CHARGE, "capacity on its label"]
+    measured_ah: As[float | None, _CHARGE, "what a capacity test gave", _MEASURED] = None
+    charged_on: As[date | None, _DATE, "day of its last full charge"] = None
+    efficiency: As[float | None, _EFFICIENCY, "ampere-hours out over those put in", _CELLS["efficiency"]] = None
+    depth_share: As[float | None, _SHARE, "share of its capacity that you use", _CELLS["depth_share"]] = None
+    max_charge_a: As[float | None, _CURRENT, "most charging current, by its label", _CHARGING] = None
+    max_discharge_a: As[float | None, _CURRENT, "most current, by its label or protection", _DISCHARGING] = None
+    lowest_charging_degc: As[float | None, _DEGC, "coldest that it may be charged", _CELLS["lowest_charging_degc"]] = (
+        None
+    )
+    fused: As[bool | None, _HAS_FUSE, "whether its plug has a fuse; its electronics are none", _FUSED] = None
+    fuse_a: As[float | None, _CURRENT, "rating of that fuse"] = None
+    connector: As[Connector, CONNECTOR, "its own end"]
 
 
 class ControllerRow(Row):
     """A row of controllers.csv."""
 
-    kind: Annotated[str, OneOf(("pwm", "mppt"))]
-    max_charge_a: Annotated[float, _CURRENT]
-    max_pv_v: Annotated[float, _VOLTAGE] | None = None
-    max_pv_a: Annotated[float, _CURRENT] | None = None
-    max_pv_w: Annotated[float, _POWER] | None = None
-    efficiency: Annotated[float, _EFFICIENCY] | None = None
-    idle_ma: Annotated[float, _IDLE_MA] | None = None
-    pv_connector: Annotated[Connector, CONNECTOR]
-    battery_connector: Annotated[Connector, CONNECTOR]
-    chemistries: Annotated[tuple[str, ...], SomeOf(CHEMISTRIES, '"lifepo4 agm"')] = ()
-    rf: Annotated[str, OneOf(("quiet", "hash", "unknown"))] | None = None
-    boost: Annotated[bool, Flag()] | None = None
-    start_above_v: Annotated[float, _VOLTAGE] | None = None
+    KIND: ClassVar[str] = "controllers"
+
+    kind: As[str, OneOf(tuple(CONTROLLER_USUAL)), "how it works"]
+    max_charge_a: As[float, _CURRENT, "most current into the battery"]
+    max_pv_v: As[float | None, _VOLTAGE, "most panel voltage", _NO_LIMIT] = None
+    max_pv_a: As[float | None, _CURRENT, "most panel current, where its label has it"] = None
+    max_pv_w: As[float | None, _POWER, "most panel power, where its label has it"] = None
+    efficiency: As[float | None, _EFFICIENCY, "power out over in", _TRACKING["efficiency"]] = None
+    idle_ma: As[float | None, _IDLE_MA, "what it draws itself", _TRACKING["idle_ma"]] = None
+    pv_connector: As[Connector, CONNECTOR, "its end for panels"]
+    battery_connector: As[Connector, CONNECTOR, "its end for the battery"]
+    chemistries: As[tuple[str, ...], _SETTINGS, "what it can be set to charge, with blanks between", _ANY_SETTING] = ()
+    rf: As[str | None, _HEARD, "whether your radio hears it", _UNHEARD] = None
+    boost: As[bool, Flag(), "yes: it also steps up"] = False
+    start_above_v: As[float | None, _VOLTAGE, "panel voltage below which it does not start"] = None
 
 
 class LeadRow(Row):
     """A row of leads.csv."""
 
-    from_: Annotated[Connector, CONNECTOR] = Field(alias="from")
-    to: Annotated[Connector, CONNECTOR]
-    length_m: Annotated[float, _LENGTH]
-    awg: Annotated[int, Number("a wire gauge", "12 or 18", least=0, most=40, whole="exact")] | None = None
-    area_mm2: Annotated[float, Number("an area in mm²", '2.5 or "2.5 mm²"', "mm**2", above=0, most=500)] | None = None
-    ways: Annotated[
-        int, Number("a number of ways", "1, 2 for a Y or 6 for a strip", least=1, most=48, whole="exact")
-    ] = 1
-    fuse_a: Annotated[float, _CURRENT] | None = None
-    fuse_at_m: Annotated[float, _LENGTH] | None = None
-    fuse_holder: Annotated[str, OneOf(tuple(HOLDERS))] | None = None
-    fuse_max_a: Annotated[float, _CURRENT] | None = None
-    max_a: Annotated[float, _CURRENT] | None = None
+    KIND: ClassVar[str] = "leads"
+
+    from_connector: As[Connector, CONNECTOR, "one end"] = Called(alias="from")
+    to_connector: As[Connector, CONNECTOR, "other end"] = Called(alias="to")
+    length_m: As[float, _LENGTH, "length; an adapter is a short lead"]
+    awg: As[int | None, _AWG, "wire gauge, or area_mm2", _THIN] = None
+    area_mm2: As[float | None, _AREA, "area of one conductor, or awg"] = None
+    ways: As[int, _WAYS, "2 for a Y, 6 for a strip of six"] = 1
+    fuse_a: As[float | None, _CURRENT, "its fixed fuse, or what is in its holder now"] = None
+    fuse_at_m: As[float | None, _LENGTH, "where the fuse sits, from the `from` end", _FAR_END] = None
+    fuse_holder: As[str | None, OneOf(tuple(HOLDERS)), "where the fuse can be changed: its sort"] = None
+    fuse_max_a: As[float | None, _CURRENT, "largest fuse that the holder takes", _LARGEST] = None
+    max_a: As[float | None, _CURRENT, "most current, where it is printed on it"] = None
 
 
 class ConverterRow(Row):
     """A row of converters.csv."""
 
-    from_: Annotated[Connector, CONNECTOR] = Field(alias="from")
-    to: Annotated[Connector, CONNECTOR]
-    out_v: Annotated[float, _VOLTAGE]
-    max_w: Annotated[float, _POWER]
-    efficiency: Annotated[float, _EFFICIENCY] | None = None
-    idle_ma: Annotated[float, _IDLE_MA] | None = None
-    ports: Annotated[int, Number("a number of ports", "1 or 2", least=1, most=12, whole="exact")] = 1
+    KIND: ClassVar[str] = "converters"
+
+    from_connector: As[Connector, CONNECTOR, "its end towards the battery"] = Called(alias="from")
+    to_connector: As[Connector, CONNECTOR, "its end towards the load"] = Called(alias="to")
+    out_v: As[float, _VOLTAGE, "voltage that it makes"]
+    max_w: As[float, _POWER, "most power that it gives"]
+    efficiency: As[float | None, _EFFICIENCY, "power out over in", Blank(0.85, _CONVERTER)] = None
+    idle_ma: As[float | None, _IDLE_MA, "what it draws itself", Blank(10.0, _CONVERTER)] = None
+    ports: As[int, _PORTS, "loads that one of it feeds at a time"] = 1
 
 
 class LoadRow(Row):
     """A row of loads.csv."""
 
-    idle_a: Annotated[float, _IDLE_CURRENT] | None = None
-    idle_w: Annotated[float, _IDLE_POWER] | None = None
-    full_a: Annotated[float, _IDLE_CURRENT] | None = None
-    full_w: Annotated[float, _IDLE_POWER] | None = None
-    supply_v: Annotated[float, _VOLTAGE] | None = None
-    lowest_v: Annotated[float, _VOLTAGE] | None = None
-    highest_v: Annotated[float, _VOLTAGE] | None = None
-    connector: Annotated[Connector, CONNECTOR]
-    own_lead: Annotated[bool, Flag()] = False
+    KIND: ClassVar[str] = "loads"
+
+    idle_a: As[float | None, _IDLE_A, "current when idle or receiving, or idle_w", _same("full_a", "idle_w", _FULL)] = (
+        None
+    )
+    idle_w: As[float | None, _IDLE_W, "power when idle or receiving, or idle_a", _same("full_w", "idle_a", _FULL)] = (
+        None
+    )
+    full_a: As[float | None, _IDLE_A, "current at full output, or full_w", _same("idle_a", "full_w", _IDLE)] = None
+    full_w: As[float | None, _IDLE_W, "power at full output, or full_a", _same("idle_w", "full_a", _IDLE)] = None
+    supply_v: As[float | None, _VOLTAGE, "voltage that it wants; another than the battery's: by a converter", _USB] = (
+        None
+    )
+    lowest_v: As[float | None, _VOLTAGE, "lowest voltage at which it works"] = None
+    highest_v: As[float | None, _VOLTAGE, "highest voltage that it bears"] = None
+    connector: As[Connector, CONNECTOR, "its own end"]
+    own_lead: As[bool, Flag(), "yes where that is the end of its maker's lead, taken with its fuse as it is"] = False
 
 
 class ExtraRow(Row):
     """A row of extras.csv."""
 
-    mass_g: Annotated[int, _MASS_OR_NONE]
+    KIND: ClassVar[str] = "extras"
+
+    mass_g: As[int, _MASS_OR_NONE, "mass of one"]
+    hangs_on: As[tuple[str, ...], _WORD_LIST, _HANGING] = Called((), alias="with")
 
 
-def columns_of(model: type[BaseModel]) -> dict[str, bool]:
-    """Return the model's columns, each with whether it is required."""
-    return {field.alias or name: field.is_required() for name, field in model.model_fields.items()}
+class SettingsTable(Table):
+    """inventory.toml."""
 
-
-def annotations_of(model: type[BaseModel], column: str) -> list[Any]:
-    """Return what a column's field is annotated with; nothing for a column that is not known."""
-    for name, field in model.model_fields.items():
-        if column == (field.alias or name):
-            return field.metadata or list(getattr(_annotated(field.annotation), "__metadata__", ()))
-    return []
-
-
-def _annotated(annotation: Any) -> Any:
-    """The annotated part of an optional field."""
-    return next((one for one in get_args(annotation) if hasattr(one, "__metadata__")), None)
-
-
-def is_number(model: type[BaseModel], column: str) -> bool:
-    """Return whether a column holds numbers."""
-    return any(isinstance(part, Number) for part in annotations_of(model, column))
-
-
-def is_word_of(model: type[BaseModel], column: str, text: str) -> bool:
-    """Return whether a word is one of those that a column takes."""
-    return any(isinstance(part, OneOf) and text.lower() in part.choices for part in annotations_of(model, column))
+    currency: As[str, _CURRENCY, "in which the prices are written", Such('"EUR"')] = ""
+    units: As[tuple[str, ...], _UNITS, "in which masses and lengths are told; JSON stays metric", Such('"kg m"')] = ()

@@ -13,7 +13,7 @@ from dataclasses import replace
 from kitopt.engine.plan import Case, Row
 from kitopt.inventory.items import Battery
 from kitopt.model.feeding import station_peak_a
-from kitopt.model.kit import Column, Fed, Join, KitModel, Link, Loss, Strip
+from kitopt.model.kit import Column, Fed, Join, KitModel, Link, Loss, Strip, add_mark
 from kitopt.model.need import draws, total_w
 from kitopt.operation.terms import Operation
 
@@ -79,16 +79,9 @@ def musts_of(operation: Operation) -> Operation:
     return replace(operation, loads=tuple(use for use in operation.loads if use.priority == "must"))
 
 
-def _mark(model: KitModel, columns: Iterable[int], name: str) -> int:
-    """A column that is 1 where any of some columns are chosen, and 0 where none are."""
-    used = [j for j in columns if model.columns[j].upper > 0]
-    mark = model.add(Column(f"{name} may be lost", 1))
-    text = f"{name} is packed"
-    most = sum(model.columns[j].upper for j in used)
-    terms = tuple((j, 1.0) for j in used)
-    model.rows.append(Row((*terms, (mark, -most)), upper=0.0, rule="backup", text=text))
-    model.rows.append(Row((*terms, (mark, -1.0)), lower=0.0, rule="backup", text=text))
-    return mark
+def _mark(model: KitModel, column: int, name: str) -> int:
+    """A column that is 1 where another is chosen, so that one of it may be lost."""
+    return add_mark(model, [column], Column(f"{name} may be lost", 1), "backup", f"{name} is packed")
 
 
 def _batteries(model: KitModel) -> None:
@@ -103,7 +96,7 @@ def _batteries(model: KitModel) -> None:
             mark = j
             loss = Loss("battery", battery.id, within=j, gone=(j,))
         else:
-            mark = _mark(model, [j], battery.id)
+            mark = _mark(model, j, battery.id)
             loss = Loss("battery", battery.id, within=mark, less=((mark, j, 1.0),))
         model.losses.append(loss)
         # at the counts less one: the row's coefficient of the lost one is taken back
@@ -151,7 +144,7 @@ def _panels(model: KitModel) -> None:
         if model.columns[j].upper <= 1 and join.n_joined == 1:
             model.losses.append(Loss("panel", name, within=j, gone=(j,)))
         else:
-            mark = _mark(model, [j], name)
+            mark = _mark(model, j, name)
             model.losses.append(Loss("panel", name, within=mark, less=((mark, j, 1.0 / join.n_joined),)))
 
 
@@ -174,7 +167,7 @@ def _leads(model: KitModel) -> None:
                 if not any(one.gone == (j,) for one in model.losses):
                     model.losses.append(Loss("lead", name, within=j, gone=(j,)))
             else:
-                mark = _mark(model, [j], name)
+                mark = _mark(model, j, name)
                 model.losses.append(Loss("lead", name, within=mark, less=((mark, j, 1.0),)))
         is_strip = isinstance(thing, Strip) and thing.unit is None
         is_battery = isinstance(thing, str) and bool(column.uses)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 
@@ -263,6 +263,17 @@ def order_equal_units(model: KitModel) -> None:
             watts += [(j, -join.n_joined * join.panel.rated_w) for j, join in model.joins_of(u)]
             if watts:
                 model.rows.append(Row(tuple(watts), lower=0.0, rule="order", text="equal controllers in order"))
+
+
+def add_mark(model: KitModel, columns: Iterable[int], mark: Column, rule: str, text: str) -> int:
+    """Add a column that is 1 where any of some columns are chosen, and 0 where none are; returns its number."""
+    used = [j for j in columns if model.columns[j].upper > 0]
+    number = model.add(mark)
+    most = sum(model.columns[j].upper for j in used)
+    terms = tuple((j, 1.0) for j in used)
+    model.rows.append(Row((*terms, (number, -most)), upper=0.0, rule=rule, text=text))
+    model.rows.append(Row((*terms, (number, -1.0)), lower=0.0, rule=rule, text=text))
+    return number
 
 
 def add_stock(model: KitModel, *, is_part_of_a_bag: bool = False) -> None:

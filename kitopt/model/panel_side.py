@@ -12,14 +12,28 @@ import math
 from kitopt.budget import check_time
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Connector, Lead, Panel
-from kitopt.model.kit import Column, Join, KitModel, Strip
+from kitopt.model.kit import Column, Join, KitModel, Strip, add_mark
 from kitopt.model.wiring import Chain, Demand, ampacity_a, chains, fits, why_no_chain
+from kitopt.operation.extras import packed_with_panels
 from kitopt.operation.terms import Operation
 
 MOST_JOINED = 4
 _NOT_TOLD = ("no-lead", "no leads of yours join them")
 PV_FUSE_PER_ISC = 1.56
 """Fuses and conductors: NEC 690.8 and 690.9, 1.25 × 1.25, rounded as the code does."""
+
+
+def lay_extras(model: KitModel) -> None:
+    """Add the extras that hang on panels: each is packed exactly where one of those panels is."""
+    for extra in packed_with_panels(model.operation, model.inventory):
+        hung = []
+        for j in model.join_columns:
+            join = model.columns[j].meaning
+            if isinstance(join, Join) and {"panel", join.panel.id} & set(extra.hangs_on):
+                hung.append(j)
+        if hung and extra.count > 0:
+            mark = Column(f"{extra.id} beside its panels", 1, {extra.id: extra.count})
+            add_mark(model, hung, mark, "packed", f"{extra.id} is packed with its panels")
 
 
 def lay_panels(model: KitModel) -> None:

@@ -15,6 +15,7 @@ from kitopt.model.feeding import CONTINUOUS_FUSE
 from kitopt.model.harvest import highest_v, laid
 from kitopt.model.kit import Column, Join, KitModel, Link, Strip
 from kitopt.model.wiring import ampacity_a
+from kitopt.operation.extras import always_packed
 from kitopt.sky.windows import Sky
 
 MATCH_SHARE = 0.10
@@ -339,4 +340,5 @@ def _limits(model: KitModel) -> None:
 def fixed_mass_g(model: KitModel) -> int:
     """Mass of what is always packed: the loads and the extras. [g]"""
     loads = sum(use.count * model.inventory.by_id[use.id].mass_g for use in model.operation.loads)
-    return loads + sum(extra.count * extra.mass_g for extra in model.inventory.extras)
+    extras = always_packed(model.operation, model.inventory)
+    return loads + sum(extra.count * extra.mass_g for extra in extras)

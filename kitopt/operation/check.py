@@ -28,7 +28,7 @@ def check_against(operation: Operation, inventory: Inventory) -> None:
         key = "id"
         if isinstance(item, Load):
             key = "count"
-            owned = f"{inventory.folder} has {item.count} of {quoted(use.id)}"
+            owned = f"{inventory.folder} has {item.count} of {quoted(use.id)}{', which is out' if item.out else ''}"
             text = f"found {use.count}, but {owned}; need no more than that."
         elif item is not None:
             text = f"found {quoted(use.id)}, which is in {item.file}, not in loads.csv; need the id of a load."

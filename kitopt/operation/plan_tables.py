@@ -1,34 +1,24 @@
-"""What the files for many kits may hold, as pydantic models."""
+"""What the files for many kits may hold: one class a table, which is the one list of its keys."""
 
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Any, ClassVar
+from typing import Annotated as As
+from typing import Any, ClassVar
 
-from kitopt.inventory.fields import WORDS, Amount, Number, OneOf, SomeOf, Value
-from kitopt.operation.tables import BACKUPS, Table
+from kitopt.inventory.columns import Such, Table
+from kitopt.inventory.fields import WORDS, OneOf, Value
+from kitopt.operation.tables import BACKUP, DEGC, MASS, MAY_FAIL, START
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_WHOLE = [
-    "january",
-    "february",
-    "march",
-    "april",
-    "may",
-    "june",
-    "july",
-    "august",
-    "september",
-    "october",
-    "november",
-    "december",
-]
+_WHOLE = (
+    *("january", "february", "march", "april", "may", "june"),
+    *("july", "august", "september", "october", "november", "december"),
+)
 _BY_NAME = {name: n for names in (MONTHS, _WHOLE) for n, name in enumerate(names, start=1)}
 
-_DEGC = Number("an air temperature in °C", "6 or -8", "degC", least=-90, most=60)
 
-
-def _months(value: Any) -> tuple[int, ...]:
+def _months(value: Any, decimal: str | None) -> tuple[int, ...]:
     words = value.lower().split() if isinstance(value, str) else value
     if words == ["all"]:
         return tuple(range(1, 13))
@@ -47,36 +37,29 @@ def _months(value: Any) -> tuple[int, ...]:
 def _temperatures(value: Any, decimal: str | None) -> tuple[float, ...]:
     if not isinstance(value, list) or not value:
         raise ValueError("no list")
-    return tuple(float(_DEGC.read(one, decimal)) for one in value)
-
-
-def _start(value: Any) -> datetime:
-    if not isinstance(value, datetime) or not 1950 <= value.year <= 2200:
-        raise ValueError("not a time")
-    return value
+    return tuple(float(DEGC.read(one, decimal)) for one in value)
 
 
 MONTHS_FIELD = Value(_months, '"all", or some months, each once, such as ["may", "oct"]')
-_LIST_DEGC = Amount(_temperatures, "a list of air temperatures in °C, one for each month, such as [-4, 2]")
-_START = Value(_start, "a date with a time, without quotes, such as 2026-10-10T09:00:00")
+_LIST_DEGC = Value(_temperatures, "a list of air temperatures in °C, one for each month, such as [-4, 2]")
 
 
 class StandingTable(Table):
     """Keys of a grab-kit's file above its events."""
 
-    name: Annotated[str, WORDS] = ""
-    months: Annotated[tuple[int, ...], MONTHS_FIELD] = ()
-    backup: Annotated[tuple[str, ...], SomeOf(BACKUPS, '["battery", "controller"]')] | None = None
-    least: Annotated[str, OneOf(("mass", "items"))] = "mass"
+    name: As[str, WORDS, "of the kit; the file's name without it"] = ""
+    months: As[tuple[int, ...], MONTHS_FIELD, 'to be ready in, or "all"', Such('["may", "oct"]')] = ()
+    backup: As[tuple[str, ...] | None, BACKUP, f"instead of the operations': {MAY_FAIL}", Such('["battery"]')] = None
+    least: As[str, OneOf(("mass", "items")), 'or "items"'] = "mass"
 
 
 class EventTable(Table):
     """One of ``[[events]]``."""
 
-    file: Annotated[str, WORDS]
-    months: Annotated[tuple[int, ...], MONTHS_FIELD] | None = None
-    coldest_degc: Annotated[tuple[float, ...], _LIST_DEGC] | None = None
-    warmest_degc: Annotated[tuple[float, ...], _LIST_DEGC] | None = None
+    file: As[str, WORDS, "an operation, from this file's folder", Such('"operation.toml"')]
+    months: As[tuple[int, ...] | None, MONTHS_FIELD, "instead of those above", Such('["dec", "jan"]')] = None
+    coldest_degc: As[tuple[float, ...] | None, _LIST_DEGC, "coldest air, month by month", Such("[-9, -7]")] = None
+    warmest_degc: As[tuple[float, ...] | None, _LIST_DEGC, "warmest air, month by month", Such("[-1, 1]")] = None
 
 
 class BagTable(Table):
@@ -84,19 +67,19 @@ class BagTable(Table):
 
     KIND: ClassVar[str] = "bags"
 
-    name: Annotated[str, WORDS]
-    mass_g: Annotated[int, Number("a mass", '9000 or "9 kg"', "g", above=0, most=10_000_000, whole="half-up")]
+    name: As[str, WORDS, "what you call it", Such('"rucksack"')]
+    mass_g: As[int, MASS, 'what it may hold; or such as "9 kg"']
 
 
 class ProgrammeTable(Table):
     """Keys of a season's or club's file above its operations."""
 
-    name: Annotated[str, WORDS] = ""
+    name: As[str, WORDS, "of the programme; the file's name without it"] = ""
 
 
 class OutingTable(Table):
     """One of ``[[operations]]``."""
 
-    file: Annotated[str, WORDS]
-    operator: Annotated[str, WORDS] = ""
-    start: Annotated[datetime, _START] | None = None
+    file: As[str, WORDS, "an operation, from this file's folder", Such('"operation.toml"')]
+    operator: As[str, WORDS, "who goes", Such('"first team"')] = ""
+    start: As[datetime | None, START, "instead of the operation's own", Such("2027-06-27T07:00:00")] = None

@@ -4,22 +4,14 @@ from __future__ import annotations
 
 from fractions import Fraction
 from pathlib import Path
-from typing import Any, TypeVar, cast
-from zoneinfo import available_timezones
-
-from pydantic import ValidationError
+from typing import Any, cast
 
 from kitopt.errors import BadInput
-from kitopt.files.decode import decode
-from kitopt.files.faults import FaultList, quoted
-from kitopt.files.marks import decimal_mark
-from kitopt.files.nearest import did_you_mean
-from kitopt.files.reading import read_bytes, what_lies_at
-from kitopt.files.toml_text import LARGEST_BYTES, KeyLines, KeyPath, dotted, parse_toml, texts_in
-from kitopt.files.unknown import is_unknown
-from kitopt.inventory.fields import needed
-from kitopt.inventory.items import Assumed
-from kitopt.inventory.ranges import judge
+from kitopt.files.faults import quoted
+from kitopt.files.reading import what_lies_at
+from kitopt.files.toml_text import KeyPath
+from kitopt.inventory.document import Document
+from kitopt.inventory.items import MODES, Assumed
 from kitopt.operation import tables
 from kitopt.operation.moment import Moment, Skipped, moment_of, zone_at
 from kitopt.operation.terms import (
@@ -36,16 +28,7 @@ from kitopt.operation.terms import (
     WeatherFile,
 )
 
-T = TypeVar("T", bound=tables.Table)
-
-_TABLES = ("site", "need", "aim", "limits", "goal")
-_SHAPES = {
-    "tuple_type": "a list in square brackets",
-    "model_type": "a table",
-    "missing": "a value here",
-    "too_long": "pairs, such as [270, 12]",
-}
-NOTED_AT_MOST = 50
+_TABLES = ("site", "need", "aim", "limits", "goal", "loads")
 
 
 def read_operation(path: Path | str) -> Operation:
@@ -66,45 +49,34 @@ def read_operation(path: Path | str) -> Operation:
     BadInput
         With every fault found, each with the line of its key.
     """
-    path = Path(path)
-    faults = FaultList(str(path))
-    content = read_bytes(path, faults, LARGEST_BYTES)
-    text = None if content is None else decode(content, faults, "save it as UTF-8 text")
-    # TOML knows no lone carriage returns, and Windows ends lines with two characters
-    text = None if text is None else text.replace("\r\n", "\n")
-    values = None if text is None else parse_toml(text, faults)
-    operation = None if text is None or values is None else _Document(path, values, KeyLines(text), faults).read()
-    if operation is None or faults.n:
-        raise BadInput(faults.listed())
+    document = _Operation(Path(path))
+    operation = None if document.values is None else document.read()
+    document.stop_if_any()
+    assert operation is not None
     return operation
 
 
-class _Document:
+class _Operation(Document):
     """The state of one reading."""
 
-    def __init__(self, path: Path, values: dict[str, Any], lines: KeyLines, faults: FaultList) -> None:
-        self.path = path
-        self.values = values
-        self.lines = lines
-        self.faults = faults
+    def __init__(self, path: Path) -> None:
+        super().__init__(path)
         self.assumed: list[Assumed] = []
-        self.warnings: list[str] = []
-        self.decimal = decimal_mark(texts_in(values))
 
     def read(self) -> Operation | None:
-        self._warn_unknown(self.values, [*tables.TopTable.model_fields, *_TABLES, "loads"], ())
-        top = self._table(tables.TopTable, self.values, ())
-        site_table = self._table(tables.SiteTable, self.values.get("site"), ("site",))
-        need_table = self._table(tables.NeedTable, self.values.get("need", {}), ("need",))
-        aim_table = self._table(tables.AimTable, self.values.get("aim", {"mode": "flat"}), ("aim",))
-        limits = self._table(tables.LimitsTable, self.values.get("limits", {}), ("limits",))
-        goal = self._table(tables.GoalTable, self.values.get("goal", {}), ("goal",))
+        values = self.values or {}
+        top = self.top(tables.TopTable, *_TABLES)
+        site_table = self.table(tables.SiteTable, values.get("site"), ("site",))
+        need_table = self.table(tables.NeedTable, values.get("need", {}), ("need",))
+        aim_table = self.table(tables.AimTable, values.get("aim", {"mode": "flat"}), ("aim",))
+        limits = self.table(tables.LimitsTable, values.get("limits", {}), ("limits",))
+        goal = self.table(tables.GoalTable, values.get("goal", {}), ("goal",))
         site = None if site_table is None else self._site(site_table)
         need = None if need_table is None else self._need(need_table, site_table)
         if need_table is None:
-            self._weather_beside_faults()
+            self._weather_beside_faults(values)
         aim = None if aim_table is None else self._aim(aim_table)
-        loads = self._loads(self.values.get("loads"))
+        loads = self._loads()
         if top is None or site is None or need is None or aim is None or limits is None or goal is None:
             return None
         moment = self._moment(top, site)
@@ -132,59 +104,8 @@ class _Document:
             warnings=tuple(self.warnings),
         )
 
-    # ---- faults, warnings, assumptions
-
-    def fault(self, path: KeyPath, text: str) -> None:
-        self.faults.add(self.lines.of(path), dotted(path) or None, text)
-
-    def warn(self, path: KeyPath, text: str) -> None:
-        if len(self.warnings) < NOTED_AT_MOST:
-            self.warnings.append(f"{self.path.name}, line {self.lines.of(path)}, {dotted(path)}: {text}")
-
     def assume(self, column: str, value: str, rule: str, of: str = "") -> None:
         self.assumed.append(Assumed(self.path.name, of, column, value, rule))
-
-    def _warn_unknown(self, values: dict[str, Any], known: list[str], path: KeyPath) -> None:
-        for key in values:
-            if key not in known:
-                self.warn((*path, key), f"the unknown key {quoted(key)} is ignored.{did_you_mean(key, known)}")
-
-    def _table(self, model: type[T], values: Any, path: KeyPath) -> T | None:
-        """Return the checked table, or None after noting its faults."""
-        if values is None:
-            self.fault(path, f"the table [{dotted(path)}] is missing, and is needed.")
-            return None
-        if not isinstance(values, dict):
-            self.fault(path, f"found {quoted(values)}, need a table, such as [{dotted(path)}].")
-            return None
-        known = list(model.model_fields)
-        if path:
-            self._warn_unknown(values, known, path)
-        # a key left blank is as good as none
-        given = {key: value for key, value in values.items() if key in known and not is_unknown(value)}
-        try:
-            table = model.model_validate(given, context={"decimal": self.decimal})
-        except ValidationError as error:
-            for one in error.errors(include_url=False):
-                self._note(model, (*path, *one["loc"]), one)
-            return None
-        for found in judge(model.KIND, table, given, self.decimal):
-            if found.is_fault:
-                self.fault((*path, found.column), found.text)
-            else:
-                self.warn((*path, found.column), found.text)
-        return table
-
-    def _note(self, model: type[tables.Table], path: KeyPath, error: Any) -> None:
-        if error["type"] == "need":
-            text = error["msg"]
-            if path[-1:] == ("timezone",) and isinstance(error["input"], str):
-                text += did_you_mean(error["input"], available_timezones())
-        elif error["type"] == "missing" and len(error["loc"]) == 1:
-            text = f"this key is missing, need {needed(model.model_fields[str(error['loc'][0])].metadata)}."
-        else:
-            text = f"found {quoted(error['input'])}, need {_SHAPES.get(error['type'], 'another value')}."
-        self.fault(path, text)
 
     # ---- tables
 
@@ -284,9 +205,9 @@ class _Document:
         self.fault(("need", "weather"), text)
         return None
 
-    def _weather_beside_faults(self) -> None:
+    def _weather_beside_faults(self, values: dict[str, Any]) -> None:
         """Note a missing weather file although another key of its table is at fault."""
-        need = self.values.get("need")
+        need = values.get("need")
         value = need.get("weather") if isinstance(need, dict) else None
         if isinstance(value, str) and value.strip() and value.isprintable():
             self._weather(value.strip())
@@ -301,19 +222,13 @@ class _Document:
 
     # ---- loads
 
-    def _loads(self, values: Any) -> tuple[LoadUse, ...]:
-        if not isinstance(values, list) or not values:
-            self.fault(("loads",), 'no load is named; need at least one [[loads]] with its id, such as id = "hf-20w".')
-            return ()
+    def _loads(self) -> tuple[LoadUse, ...]:
         uses: list[LoadUse] = []
         first: dict[str, int] = {}
-        for n, value in enumerate(values):
-            if self.faults.is_hopeless:
-                break
-            path: KeyPath = ("loads", n)
-            table = self._table(tables.LoadTable, value, path)
+        need = 'no load is named; need at least one [[loads]] with its id, such as id = "hf-20w".'
+        for path, value, table in self.tables(tables.LoadTable, "loads", need):
             name = value.get("id") if isinstance(value, dict) else None
-            line = self.lines.of((*path, "id")) or 1
+            line = self.line((*path, "id"))
             if isinstance(name, str):
                 if name in first:
                     text = (
@@ -374,4 +289,4 @@ class _Document:
         return spans or ()
 
 
-MODE_SHARES = {**tables.MODES, "on": 1.0}
+MODE_SHARES = {**MODES, "on": 1.0}

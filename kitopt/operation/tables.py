@@ -1,31 +1,40 @@
-"""What each table of an operation may hold: key, meaning, range and example, as pydantic models."""
+"""What each table of an operation may hold: one class a table, which is the one list of its keys."""
 
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Any, ClassVar
-from zoneinfo import ZoneInfo
+from typing import Annotated as As
+from typing import Any, ClassVar
+from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import BaseModel, ConfigDict
-
+from kitopt.files.nearest import did_you_mean
 from kitopt.inventory import cells
-from kitopt.inventory.fields import CONNECTOR, IDENTIFIER, WORDS, Amount, Flag, Number, OneOf, SomeOf, Text, Value
-from kitopt.inventory.items import Connector
+from kitopt.inventory.columns import Such, Table
+from kitopt.inventory.fields import (
+    CONNECTOR,
+    IDENTIFIER,
+    WORDS,
+    Flag,
+    Number,
+    OneOf,
+    SomeOf,
+    Text,
+    Value,
+)
+from kitopt.inventory.items import MODES, Connector
 from kitopt.operation.maidenhead import place_of
 from kitopt.operation.moment import zone_named
 from kitopt.operation.spans import read_span
 from kitopt.operation.terms import Shade, Span
 
 BACKUPS = ("battery", "controller", "panel", "lead")
-# mean over full while transmitting
-MODES = {"ssb": 0.4, "ssb-compressed": 0.6, "cw": 0.5, "fm": 1.0, "data": 1.0}
 
 _SPAN = Text(read_span, 'hours of the day, such as "18:00-23:00" or "22:00-06:00"')
-_DEGC = Number("an air temperature in °C", "6 or -8", "degC", least=-90, most=60)
+DEGC = Number("an air temperature in °C", "6 or -8", "degC", least=-90, most=60)
 _SHARE = Number("a share", '0.2 or "20 %"', "share", least=0, most=1)
 
 
-def _start(value: Any) -> datetime:
+def _start(value: Any, decimal: str | None) -> datetime:
     if not isinstance(value, datetime):
         raise ValueError("not a time")
     if not 1950 <= value.year <= 2200:
@@ -105,7 +114,7 @@ _FORECAST_NEED = (
 )
 
 
-def _forecast(value: Any) -> tuple[float, ...]:
+def _forecast(value: Any, decimal: str | None) -> tuple[float, ...]:
     """Return shares of clear sky, one a day."""
     if not isinstance(value, list) or len(value) > 30:
         raise ValueError("not a list")
@@ -118,13 +127,47 @@ def _forecast(value: Any) -> tuple[float, ...]:
     return tuple(shares)
 
 
-class Table(BaseModel):
-    """Common settings; unknown keys are warned about before the values are looked at."""
+_ZONE = Text(
+    *(zone_named, 'a time zone, such as "Europe/Madrid"'), lambda text: did_you_mean(text, available_timezones())
+)
+_SHADE = Value(
+    _shade,
+    'hours of the day, such as "18:00-23:00", or a table with hours = ["18:00-23:00"], and beam and diffuse: the '
+    'shares that pass, such as "0 %" and "40 %"',
+)
+_WEATHER = Value(
+    _weather, '"climate", "no sun", a file, or daily shares of clear sky from 0 to 1.2, such as [0.3, 0.2]'
+)
+_RESERVE = Value(_reserve, 'a reserve with its unit, such as "10 %" or "30 Wh"')
+_CELLS = Value(_cells, '"as the air", or how cold the batteries get at most, such as 5 or "41 °F"')
+_LOCATOR = Text(_locator, 'a locator, such as "IN83cl"')
+_HOURS = Number("a number of hours", "26", least=0.1, most=60 * 24)
+_DISTANCE = Number("a distance", '5 or "15 ft"', "m", least=0, most=500)
+_LATITUDE = Number("a latitude in degrees", "43.46", least=-90, most=90)
+_LONGITUDE = Number("a longitude in degrees", "-3.8", least=-180, most=180)
+_ALTITUDE = Number("an altitude", '40 or "130 ft"', "m", least=-450, most=8900)
+_HEIGHT = Number("a height in degrees", "12", least=0, most=90)
+_AROUND = Number("an azimuth in degrees", "270", least=0, most=360)
+_CONFIDENCE = Number("a confidence", '0.95 or "95 %"', "share", above=0, most=1)
+_WINDOWS = Number("a number of windows", "500", least=1, most=20_000, whole="exact")
+_SEED = Number("a seed", "1", least=0, most=2**32 - 1, whole="exact")
+_CHARGE = Number("a share of full charge", '"80 %"', "share", least=0, most=1)
+_MINUTES = Number("a number of minutes", "30", least=5, most=60, whole="exact")
+_EVERY = Number("a number of hours", "2", above=0, most=24)
+_TILT = Number("a tilt in degrees from the ground", "35", least=0, most=90)
+_AZIMUTH = Number("an azimuth in degrees from north", "180", least=0, most=360)
+_COUNT = Number("a count", "1 or 2", least=1, most=1000, whole="exact")
+_FULL = Number("a share", '0.35 or "35 %"', "share", least=0, most=1)
+_DAILY = Number("an energy a day", '15 or "15 Wh"', "Wh", above=0, most=100_000)
+START = Value(_start, "a date with a time, without quotes, such as 2026-10-10T09:00:00")
+BACKUP = SomeOf(BACKUPS, '["battery", "controller"]')
+MASS = Number("a mass", '9000 or "9 kg"', "g", above=0, most=10_000_000, whole="half-up")
+MAY_FAIL = f"kinds of which any one may fail: {', '.join(BACKUPS)}"
 
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, arbitrary_types_allowed=True, frozen=True)
-
-    KIND: ClassVar[str] = ""
-    """Under which name its usual values stand in `kitopt.inventory.ranges`."""
+_WHAT_PASSES = 'hours in the shade; or { hours = [...], beam = "0 %", diffuse = "40 %" }: what passes'
+_FIRST_DAYS = f"of the first days: shares of clear sky, or {', '.join(FORECAST_WORDS)}"
+_Hills = tuple[tuple[As[float, _AROUND], As[float, _HEIGHT]], ...]
+_Spans = tuple[As[Span, _SPAN], ...]
 
 
 class TopTable(Table):
@@ -132,13 +175,13 @@ class TopTable(Table):
 
     KIND: ClassVar[str] = "operation"
 
-    name: Annotated[str, WORDS] = ""
-    start: Annotated[datetime, Value(_start, "a date with a time, without quotes, such as 2026-10-10T09:00:00")]
-    hours: Annotated[float, Number("a number of hours", "26", least=0.1, most=60 * 24)]
-    station_connector: Annotated[Connector, CONNECTOR] | None = None
-    panel_distance_m: Annotated[float, Number("a distance", '5 or "15 ft"', "m", least=0, most=500)] = 0.0
-    batteries: Annotated[str, OneOf(("in turn", "parallel"))] = "in turn"
-    battery_lead: Annotated[str, OneOf(("each", "moved"))] = "each"
+    name: As[str, WORDS, "of the outing; the file's name without it"] = ""
+    start: As[datetime, START, "time of day at the site", Such("2026-10-10T09:00:00")]
+    hours: As[float, _HOURS, "how long it lasts"]
+    station_connector: As[Connector | None, CONNECTOR, "where batteries and loads meet; needed to check leads"] = None
+    panel_distance_m: As[float, _DISTANCE, "from the panels to the station"] = 0.0
+    batteries: As[str, OneOf(("in turn", "parallel")), 'one after another, or "parallel": all at once'] = "in turn"
+    battery_lead: As[str, OneOf(("each", "moved")), 'each on its own fused lead; "moved": one lead for all'] = "each"
 
 
 class SiteTable(Table):
@@ -146,34 +189,18 @@ class SiteTable(Table):
 
     KIND: ClassVar[str] = "site"
 
-    latitude: Annotated[float, Number("a latitude in degrees", "43.46", least=-90, most=90)] | None = None
-    longitude: Annotated[float, Number("a longitude in degrees", "-3.8", least=-180, most=180)] | None = None
-    locator: Annotated[tuple[float, float], Text(_locator, 'a locator, such as "IN83cl"')] | None = None
-    altitude_m: Annotated[float, Number("an altitude", '40 or "130 ft"', "m", least=-450, most=8900)] = 0.0
-    timezone: Annotated[ZoneInfo, Text(zone_named, 'a time zone, such as "Europe/Madrid"')] | None = None
-    coldest_degc: Annotated[float, _DEGC] | None = None
-    warmest_degc: Annotated[float, _DEGC] | None = None
-    horizon: tuple[
-        tuple[
-            Annotated[float, Number("an azimuth in degrees", "270", least=0, most=360)],
-            Annotated[float, Number("a height in degrees", "12", least=0, most=90)],
-        ],
-        ...,
-    ] = ()
-    shade: tuple[
-        Annotated[
-            Shade,
-            Amount(
-                _shade,
-                'hours of the day, such as "18:00-23:00", or a table with hours = ["18:00-23:00"], and beam and '
-                'diffuse: the shares that pass, such as "0 %" and "40 %"',
-            ),
-        ],
-        ...,
-    ] = ()
-    cells: Annotated[
-        float | None, Amount(_cells, '"as the air", or how cold the batteries get at most, such as 5 or "41 °F"')
-    ] = None
+    latitude: As[float | None, _LATITUDE, "north is +"] = None
+    longitude: As[float | None, _LONGITUDE, "east is +"] = None
+    locator: As[tuple[float, float] | None, _LOCATOR, "instead of latitude and longitude", Such('"IN83cl"')] = None
+    altitude_m: As[float, _ALTITUDE, "of the site"] = 0.0
+    timezone: As[ZoneInfo | None, _ZONE, "of the clocks; found from the place without it", Such('"Europe/Madrid"')] = (
+        None
+    )
+    coldest_degc: As[float | None, DEGC, "coldest air expected, at dawn"] = None
+    warmest_degc: As[float | None, DEGC, "warmest air expected; a weather file brings both"] = None
+    horizon: As[_Hills, "hills: [azimuth from north, height] in degrees", Such("[[180, 5], [270, 12]]")] = ()
+    shade: As[tuple[As[Shade, _SHADE], ...], _WHAT_PASSES, Such('["16:00-20:00"]')] = ()
+    cells: As[float | None, _CELLS, "how cold batteries that are kept warm get", Such('"as the air"')] = None
 
 
 class NeedTable(Table):
@@ -181,30 +208,26 @@ class NeedTable(Table):
 
     KIND: ClassVar[str] = "need"
 
-    confidence: Annotated[float, Number("a confidence", '0.95 or "95 %"', "share", above=0, most=1)] = 0.95
-    reserve: Annotated[tuple[float, float], Amount(_reserve, 'a reserve with its unit, such as "10 %" or "30 Wh"')] = (
-        0.1,
-        0.0,
+    confidence: As[float, _CONFIDENCE, "share of weather windows that must be survived"] = 0.95
+    reserve: As[tuple[float, float], _RESERVE, 'held back; or such as "30 Wh"', Such('"10 %"')] = (0.1, 0.0)
+    weather: As[str | tuple[float, ...], _WEATHER, 'or "no sun", daily shares of clear sky, or a weather file'] = (
+        "climate"
     )
-    weather: Annotated[
-        str | tuple[float, ...],
-        Amount(_weather, '"climate", "no sun", a file, or daily shares of clear sky from 0 to 1.2, such as [0.3, 0.2]'),
-    ] = "climate"
-    forecast: Annotated[tuple[float, ...], Value(_forecast, _FORECAST_NEED)] = ()
-    windows: Annotated[int, Number("a number of windows", "500", least=1, most=20_000, whole="exact")] = 500
-    seed: Annotated[int, Number("a seed", "1", least=0, most=2**32 - 1, whole="exact")] = 1
-    start_charge: Annotated[float, Number("a share of full charge", '"80 %"', "share", least=0, most=1)] = 1.0
-    backup: Annotated[tuple[str, ...], SomeOf(BACKUPS, '["battery", "controller"]')] = ()
-    step_minutes: Annotated[float, Number("a number of minutes", "30", least=5, most=60, whole="exact")] = 30
+    forecast: As[tuple[float, ...], Value(_forecast, _FORECAST_NEED), _FIRST_DAYS, Such('[0.8, 0.3, "dull"]')] = ()
+    windows: As[int, _WINDOWS, "weather histories tried"] = 500
+    seed: As[int, _SEED, "another seed, other windows"] = 1
+    start_charge: As[float, _CHARGE, "of the batteries at the start"] = 1.0
+    backup: As[tuple[str, ...], BACKUP, MAY_FAIL, Such('["battery", "controller"]')] = ()
+    step_minutes: As[float, _MINUTES, "length of a step of the clock"] = 30
 
 
 class AimTable(Table):
     """``[aim]``."""
 
-    mode: Annotated[str, OneOf(("flat", "fixed", "re-aimed"))]
-    every_h: Annotated[float, Number("a number of hours", "2", above=0, most=24)] = 2.0
-    tilt_deg: Annotated[float, Number("a tilt in degrees from the ground", "35", least=0, most=90)] | None = None
-    azimuth_deg: Annotated[float, Number("an azimuth in degrees from north", "180", least=0, most=360)] | None = None
+    mode: As[str, OneOf(("flat", "fixed", "re-aimed")), "of panels that tilt: flat, fixed or re-aimed"]
+    every_h: As[float, _EVERY, "between turns, where re-aimed"] = 2.0
+    tilt_deg: As[float | None, _TILT, "from the ground, where fixed; chosen without it"] = None
+    azimuth_deg: As[float | None, _AZIMUTH, "clockwise from true north, where fixed"] = None
 
 
 class LimitsTable(Table):
@@ -212,16 +235,14 @@ class LimitsTable(Table):
 
     KIND: ClassVar[str] = "limits"
 
-    mass_g: (
-        Annotated[int, Number("a mass", '9000 or "9 kg"', "g", above=0, most=10_000_000, whole="half-up")] | None
-    ) = None
-    air_travel: Annotated[bool, Flag()] = False
+    mass_g: As[int | None, MASS, 'most that all of it may weigh; or such as "9 kg"'] = None
+    air_travel: As[bool, Flag(), "whether it must be allowed in an aeroplane"] = False
 
 
 class GoalTable(Table):
     """``[goal]``."""
 
-    least: Annotated[str, OneOf(("mass", "price", "items"))] = "mass"
+    least: As[str, OneOf(("mass", "price", "items")), 'or "price" or "items"'] = "mass"
 
 
 class LoadTable(Table):
@@ -229,13 +250,13 @@ class LoadTable(Table):
 
     KIND: ClassVar[str] = "uses"
 
-    id: Annotated[str, IDENTIFIER]
-    count: Annotated[int, Number("a count", "1 or 2", least=1, most=1000, whole="exact")] = 1
-    mode: Annotated[str, OneOf((*MODES, "on"))] | None = None
-    full_share: Annotated[float, Number("a share", '0.35 or "35 %"', "share", least=0, most=1)] | None = None
-    wh_per_day: Annotated[float, Number("an energy a day", '15 or "15 Wh"', "Wh", above=0, most=100_000)] | None = None
-    transmit: Annotated[float, _SHARE] | None = None
-    on_air: tuple[Annotated[Span, _SPAN], ...] | None = None
-    on: tuple[Annotated[Span, _SPAN], ...] | None = None
-    quiet: Annotated[str, OneOf(("listen", "off"))] | None = None
-    priority: Annotated[str, OneOf(("must", "nice"))] = "must"
+    id: As[str, IDENTIFIER, "as in loads.csv", Such('"hf-20w"')]
+    count: As[int, _COUNT, "how many of it"] = 1
+    mode: As[str | None, OneOf((*MODES, "on")), f"{', '.join(MODES)} or on"] = None
+    full_share: As[float | None, _FULL, "instead of mode: mean draw in use over full draw"] = None
+    wh_per_day: As[float | None, _DAILY, "instead of mode: energy a day"] = None
+    transmit: As[float | None, _SHARE, "share of the time on the air"] = None
+    on_air: As[_Spans | None, "hours on the air; all of them without it", Such('["08:00-23:00"]')] = None
+    on: As[_Spans | None, 'hours of a load with mode = "on"', Such('["21:00-23:30"]')] = None
+    quiet: As[str | None, OneOf(("listen", "off")), 'what it does otherwise: "listen" or "off"'] = None
+    priority: As[str, OneOf(("must", "nice")), '"nice": shed where a battery or controller has failed'] = "must"

@@ -83,6 +83,9 @@ def reading_text(operation: Operation | None, inventory: Inventory) -> str:
         )
     counts = [_count(_pieces(inventory, kind), kind) for kind in _KINDS]
     lines += wrapped(f"Inventory {inventory.fingerprint}: {', '.join(counts)}.")
+    out = [item.id for item in inventory.by_id.values() if item.out]
+    if out:
+        lines += wrapped(f"Out, lent or broken: {', '.join(out)}.")
     warnings = [*(() if operation is None else operation.warnings), *inventory.warnings]
     if warnings:
         lines += ["", "Warnings"]

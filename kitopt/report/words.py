@@ -3,20 +3,47 @@
 from __future__ import annotations
 
 import itertools
+import re
 import textwrap
 from collections.abc import Iterable
+from contextvars import ContextVar
 from datetime import datetime
 from fractions import Fraction
 
 from kitopt.files.plain import printable
+from kitopt.files.units import UNITS
 from kitopt.operation.terms import Bound
 
 WIDTH = 80
 
 
+_TOLD_IN: ContextVar[tuple[str, ...]] = ContextVar("told in", default=())
+_METRIC = re.compile(r"(?<![\w.,])([0-9][0-9,]*(?:\.[0-9]+)?) (kg|g|m)(?![\w²³/])")
+
+
+def tell_in(units: tuple[str, ...]) -> None:
+    """Tell masses in "lb", lengths in "ft", where these are among the units, from now on."""
+    _TOLD_IN.set(units)
+
+
 def mass(mass_g: float) -> str:
-    """Grams below one kilogram, else kilograms."""
-    return f"{mass_g:.0f} g" if mass_g < 1000 else f"{mass_g / 1000:,.2f} kg"
+    """Grams below one kilogram, else kilograms; ounces and pounds where the owner has these."""
+    if "lb" not in _TOLD_IN.get():
+        return f"{mass_g:.0f} g" if mass_g < 1000 else f"{mass_g / 1000:,.2f} kg"
+    unit, digits = ("oz", ".3g") if mass_g < UNITS["g"]["lb"] else ("lb", ",.2f")
+    return f"{mass_g / UNITS['g'][unit]:{digits}} {unit}"
+
+
+def _in_their_units(text: str) -> str:
+    """Text with its masses and lengths in the owner's units."""
+
+    def told(found: re.Match[str]) -> str:
+        value, unit = float(found[1].replace(",", "")), found[2]
+        if unit == "m":
+            return f"{value / UNITS['m']['ft']:.3g} ft" if "ft" in _TOLD_IN.get() else found[0]
+        return mass(value * UNITS["g"][unit]) if "lb" in _TOLD_IN.get() else found[0]
+
+    return _METRIC.sub(told, text) if _TOLD_IN.get() else text
 
 
 def price(cents: float, currency: str) -> str:
@@ -54,7 +81,7 @@ def wrapped(text: str, first: str = "", after: str | None = None) -> list[str]:
     Quantities such as "4.8 Ah" are not torn apart.
     """
     lines = textwrap.wrap(
-        _glued(printable(text)),
+        _glued(_in_their_units(printable(text))),
         WIDTH,
         initial_indent=first,
         subsequent_indent=" " * len(first) if after is None else after,
@@ -73,4 +100,4 @@ def _glued(text: str) -> str:
     return glued
 
 
-_UNITS = frozenset(("kg", "g", "h", "Wh", "Ah", "W", "A", "V", "°C", "%", "m", "km", "items"))
+_UNITS = frozenset(("kg", "g", "lb", "oz", "ft", "h", "Wh", "Ah", "W", "A", "V", "°C", "%", "m", "km", "items"))

@@ -299,7 +299,10 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
         if rng.random() < 0.7
         else load("radio", idle_w=idle_w, full_w=max(idle_w, full_w))
     )
-    extras = (Extra(id="meter", name="meter", mass_g=80, price_cents=None, count=1),) if rng.random() < 0.3 else ()
+    draw = rng.random()
+    hangs_on = ("panel",) if draw < 0.2 else ()
+    meter = Extra(id="meter", name="meter", mass_g=80, price_cents=None, count=1, hangs_on=hangs_on)
+    extras = (meter,) if draw < 0.3 else ()
     return Inventory(
         "invented",
         panels=tuple(panels),

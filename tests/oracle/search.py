@@ -45,11 +45,12 @@ def kits_in_order(world: World) -> list[Kit]:
     things: list[Item] = [*inventory.batteries, *inventory.controllers, *inventory.panels]
     things.sort(key=lambda item: item.id)
     carried: list[tuple[Item, int]] = [(inventory.by_id[use.id], use.count) for use in world.operation.loads]
-    carried += [(extra, extra.count) for extra in inventory.extras]
+    carried += [(extra, extra.count) for extra in inventory.extras if not extra.hangs_on]
+    beside_panels: list[tuple[Item, int]] = [(extra, extra.count) for extra in inventory.extras if extra.hangs_on]
     found = []
     for numbers in product(*(range(thing.count, -1, -1) for thing in things)):
         chosen = [(thing, n) for thing, n in zip(things, numbers, strict=True) if n > 0]
-        both = chosen + carried
+        both = chosen + carried + (beside_panels if any(isinstance(thing, Panel) for thing, _ in chosen) else [])
         found.append(
             Kit(
                 tuple((thing.id, n) for thing, n in chosen),

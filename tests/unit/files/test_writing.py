@@ -166,7 +166,7 @@ import os, signal, sys
 from pathlib import Path
 from kitopt.files import writing
 os.replace = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
-from kitopt.inventory.starter import write_starter
+from kitopt.operation.starter import write_starter
 write_starter(Path(sys.argv[1]))
 """
 
@@ -178,11 +178,11 @@ def test_what_a_killed_start_leaves_is_swept_by_the_next(tmp_path: Path) -> None
     left = [path.name for path in tmp_path.iterdir()]
     assert left
     assert all(name.startswith(".") for name in left)
-    from kitopt.inventory.starter import STARTER, write_starter
+    from kitopt.operation.starter import starter_files, write_starter
 
     write_starter(tmp_path / "kit")
     assert [path.name for path in tmp_path.iterdir()] == ["kit"]
-    assert sorted(path.name for path in (tmp_path / "kit").iterdir()) == sorted(STARTER)
+    assert sorted(path.name for path in (tmp_path / "kit").iterdir()) == sorted(starter_files())
 
 
 def test_only_left_overs_are_swept(tmp_path: Path) -> None:

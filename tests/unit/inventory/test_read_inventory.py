@@ -90,7 +90,7 @@ def test_the_currency_and_unknown_keys(write: Write) -> None:
     inventory = read_inventory(write(inventory__toml='\ufeff# x\r\ncurrency = "EUR"\r\ncurency = "USD"\r\n'))
     assert inventory.currency == "EUR"
     assert inventory.warnings == (
-        'inventory.toml, line 3: the unknown key "curency" is ignored. Did you mean currency?',
+        'inventory.toml, line 3, curency: the unknown key "curency" is ignored. Did you mean currency?',
     )
 
 
