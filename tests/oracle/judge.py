@@ -10,6 +10,8 @@ from oracle.legal import LoadedUnit
 from oracle.world import CHARGING_V, World
 
 TOLERANCE_WH = 1e-5
+MOST_RATED = 100.0
+"""Times the 20-hour current: no battery is drained so, and the law is straight from there on."""
 
 
 class Bank:
@@ -93,7 +95,10 @@ class Bank:
         """What leaves the store: for AGM above the 20-hour current more than is drawn, by W. Peukert's law."""
         if self.chemistry == "agm":
             rated_w = self.rated_w if self.world.operation.batteries == "parallel" else share * self.rated_w
-            if drawn_w > rated_w:
+            if drawn_w > MOST_RATED * rated_w:
+                # straight on from there, where no battery could follow
+                drawn_w = 1.10 * MOST_RATED**0.10 * drawn_w - 0.10 * MOST_RATED**1.10 * rated_w
+            elif drawn_w > rated_w:
                 drawn_w *= (drawn_w / rated_w) ** 0.10
         return drawn_w / self.discharge_efficiency
 
