@@ -59,9 +59,9 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
             "program",
             "search",
             "terms",
-            "measure",
+            "measure in_the_way",
             "strongest bags handovers offers purchase",
-            "kit singles trials",
+            "kit named singles trials",
             "standing sharing season",
         )
     ),
