@@ -79,7 +79,7 @@ def test_mid_month_days_have_the_cells_mean_lowered_as_stated() -> None:
     for month in (3, 6, 9):
         expected = float((np.maximum(bins[month - 1], 0.0) * share[month - 1]).sum()) * 0.024 * 0.88
         ours = _daily_kwh(place, datetime(2025, month, 15, tzinfo=UTC_ZONE), 2, 2000).mean()
-        # the clear sky caps what places differ upwards by, and the floor lifts little: the mean falls, by a tenth at most
+        # the clear sky caps what places differ upwards by, the floor lifts little: the mean falls by a tenth at most
         assert 0.9 * expected < ours < 1.02 * expected
 
 
