@@ -12,7 +12,7 @@ from pathlib import Path
 
 FOLDER = Path(__file__).parent
 REPOSITORY = FOLDER.parents[1]
-TIMEOUT_S = 300
+TIMEOUT_S = 900
 
 
 @dataclass

@@ -37,7 +37,9 @@ def answer_to(params: Params) -> dict[str, Any]:
     """What the service would send for one year."""
     begin, end = (datetime.strptime(params[key], "%Y%m%d") for key in ("start", "end"))
     hours = [begin + timedelta(hours=hour) for hour in range(((end - begin).days + 1) * 24)]
-    shine = [max(0.0, float(np.sin((at.hour - 5.5) / 13 * np.pi))) if 6 <= at.hour <= 18 else 0.0 for at in hours]
+    # the sun is up by day, wherever it is asked about
+    by_sun = [(at.hour + round((float(params["longitude"]) - PLACE[1]) / 15)) % 24 for at in hours]
+    shine = [max(0.0, float(np.sin((hour - 5.5) / 13 * np.pi))) if 6 <= hour <= 18 else 0.0 for hour in by_sun]
     made = {
         "ALLSKY_SFC_SW_DWN": [600 * each for each in shine],
         "ALLSKY_SFC_SW_DNI": [500 * each for each in shine],
