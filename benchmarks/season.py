@@ -132,7 +132,7 @@ def season(
         {"id": "node", "mass_g": 200, "idle_a": 0.06, "full_a": 0.3, "connector": PLUG},
     ]
     written(owned / "loads.csv", loads)
-    written(offered / "loads.csv", [{"id": "no-load", "mass_g": 1, "idle_a": 0, "full_a": 0.1, "connector": PLUG}])
+    written(offered / "loads.csv", [{"id": "no-load", "mass_g": 100, "idle_a": 0, "full_a": 0.1, "connector": PLUG}])
     names = []
     draw = np.random.default_rng(3)
     for i in range(n_operations):
