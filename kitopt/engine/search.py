@@ -341,20 +341,14 @@ class _Chooser:
 
     # -- the program -----------------------------------------------------------------
 
-    def _program(
-        self,
-        weights: Floats,
-        most: Row | None = None,
-        *,
-        with_fixed: bool = True,
-    ) -> Program:
+    def _program(self, weights: Floats, most: Row | None = None) -> Program:
         plan = self.plan
         program = Program()
         for j in range(plan.n_columns):
             program.add_column(
                 float(plan.lower[j]), float(plan.upper[j]), integer=self._is_integer[j], cost=float(weights[j])
             )
-        for row in (*plan.rows, *(self.fixed if with_fixed else ()), *([most] if most else ())):
+        for row in (*plan.rows, *self.fixed, *([most] if most else ())):
             program.add_row(row.terms, row.lower, row.upper)
         for memory, box in zip(self.memories, self._boxes, strict=True):
             if memory.free_rows or memory.window_rows:
