@@ -102,8 +102,6 @@ class _OfClass:
                 for kits in program.kits.values():
                     for kit in kits:
                         upper[[column for column, _ in kit.uses(item_id)]] = 0.0
-        here = {name: memory.fork() for name, memory in self.memories.items()}
         plan = replace(self.plan, upper=upper)
-        outcome = program.solve(plan, cutoff=cutoff, memories=here, budget=self.search.budget)
-        self.memories |= {name: memory.fork() for name, memory in here.items()}
-        return outcome
+        # what is learned rests on the cases alone, so it holds whatever is bought
+        return program.solve(plan, cutoff=cutoff, memories=self.memories, budget=self.search.budget)

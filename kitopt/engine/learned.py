@@ -79,17 +79,7 @@ class CaseMemory:
         self._stacked = np.zeros((0, 0))
         self._stacked_used = np.zeros((0, 0))
         self._in_pool = np.zeros(0, dtype=np.intp)
-        self._least: dict[bytes, tuple[int, float]] = {}
-
-    def fork(self) -> CaseMemory:
-        """A copy for another plan on the very same case, that learns on its own: the rows rest on the case alone."""
-        copy = CaseMemory(self.case)
-        copy.free_rows = list(self.free_rows)
-        copy.window_rows = list(self.window_rows)
-        copy._pool_v = list(self._pool_v)
-        copy._pool_window = list(self._pool_window)
-        copy._n_kept = dict(self._n_kept)
-        return copy
+        self._least: dict[tuple[bytes, bytes], tuple[int, float]] = {}
 
     def upper_of_coordinates(self, upper_counts: Floats) -> Floats:
         """Largest value that each coordinate can take, shape (n_coordinates,)."""
@@ -162,7 +152,9 @@ class CaseMemory:
         floor = float(np.minimum(v, 0.0) @ box)
         if not self._pool_v:
             return floor
-        known = self._least.get(v.tobytes())
+        # a plan that allows more has a larger box, and there the same row may reach less
+        key = (v.tobytes(), box.tobytes())
+        known = self._least.get(key)
         if known is not None and known[0] == len(self._pool_v):
             return known[1]
         if len(self._stacked) != len(self._pool_v):
@@ -183,7 +175,7 @@ class CaseMemory:
         best = np.full(self.case.conditions.n_windows, floor)
         np.maximum.at(best, np.asarray(self._pool_window), rho + left + float(np.sum(outside)))
         least = float(min(1.0, np.sort(best)[::-1][self.case.n_allowed]))
-        self._least[v.tobytes()] = (len(self._pool_v), least)
+        self._least[key] = (len(self._pool_v), least)
         return least
 
     def _learn_without_need(self, counts: Floats, verdict: Verdict) -> bool:
