@@ -10,12 +10,11 @@
 Everything is loaded on first use: importing kitopt costs nothing.
 """
 
-from __future__ import annotations
-
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
-
+# no import here that runs: until the command line has its own handler an interrupt would be a traceback
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from kitopt.errors import BadInput, Fault, KitoptError
     from kitopt.interface.argument import Argument
     from kitopt.interface.calls import buy, grab_kit, pack, share, why
@@ -69,7 +68,9 @@ _HOMES = {
 """Where each exported name is defined."""
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> "Any":
+    from importlib import import_module
+
     if name not in _HOMES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     return getattr(import_module(f"{__name__}.{_HOMES[name]}"), name)
