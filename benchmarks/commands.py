@@ -29,7 +29,7 @@ COMMANDS: dict[str, list[str]] = {
     "help": ["--help"],
     "brief": ["pack", OPERATION, "--brief"],
     "pack": ["pack", OPERATION],
-    "why-item": ["why", OPERATION, "lfp-30"],
+    "why-item": ["why", "lfp-30", OPERATION],
     "why": ["why", OPERATION],
     "confidence": ["pack", OPERATION, "--against", "confidence"],
     "hours": ["pack", OPERATION, "--against", "hours"],
