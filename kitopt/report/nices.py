@@ -16,7 +16,7 @@ def which_run(choice: Choice) -> str:
         return ", even with nothing on but what must run" if choice.status == "no-kit" else ""
     some = {runs: [nice.id for nice in choice.nices if nice.runs is runs] for runs in (True, False, None)}
     text = f", with {' and '.join(some[True])}" if some[True] else ""
-    text += f",{' but' if text else ''} without {' or '.join(some[False])}" if some[False] else ""
+    text += f"{' but' if text else ','} without {' or '.join(some[False])}" if some[False] else ""
     return text + (f", perhaps not all that could run ({', '.join(some[None])})" if some[None] else "")
 
 

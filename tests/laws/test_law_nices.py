@@ -17,7 +17,7 @@ from kitopt.choice.sharing import share
 from kitopt.operation.plans import Outing, Programme
 from kitopt.operation.terms import Operation
 
-N_LAWS = 60
+N_LAWS = 40
 
 
 def packed(instance: Instance, **changes: object) -> Choice:
@@ -137,6 +137,6 @@ def test_sharing_counts_musts_only() -> None:
         found = share(programme, instance.inventory, lambda _: instance.sky)
         return found.status, found.proof, [sheet.choice and sheet.choice.packed for sheet in found.sheets]
 
-    for number in range(20):
+    for number in range(8):
         instance = with_nices(number)
         assert shared(instance, instance.operation) == shared(instance, instance.operation.running()), number
