@@ -10,6 +10,7 @@ from kitopt.choice.standing import GrabKit, grab_kit
 from kitopt.engine.halving import last_that_holds
 from kitopt.inventory.items import Inventory
 from kitopt.operation.plans import Standing
+from kitopt.sky.memory import check_all_fit
 from kitopt.sky.windows import SkyOf
 
 LONGEST_H = 14 * 24
@@ -38,6 +39,7 @@ def longest(
         for event in standing.events:
             dates = (date if with_nices else date.running() for date in event.dates)
             events.append(replace(event, dates=tuple(change.operation(date) for date in dates)))
+        check_all_fit((date for event in events for date in event.dates), standing.file)
         over = replace(standing, events=tuple(events), least="mass")
         return grab_kit(over, inventory, sky_of, budget=budget, mass_g=mass_g)
 

@@ -9,7 +9,7 @@ from datetime import timedelta
 
 from oracle.compare import assert_agrees, counts_of
 from oracle.instances import CONFIDENCES, Instance
-from oracle.nices import served_answer, with_nices
+from oracle.nices import served_answer, wired_served_answer, wired_with_nices, with_nices
 
 from kitopt.budget import Budget
 from kitopt.choice import Choice, pack
@@ -44,6 +44,20 @@ def test_the_loads_that_run_agree_with_trying_every_set_of_them(nice_numbers: ra
             assert counts_of(choice.packed) in [kit.counts for kit in right.right.kits], number
             # what does not run stays at home
             assert {p.id for p in choice.packed if p.kind == "load"} == {use.id for use in right.world.operation.loads}
+
+
+def test_the_loads_that_run_agree_with_trying_every_set_and_every_lead(wired_nice_numbers: range) -> None:
+    for number in wired_nice_numbers:
+        instance = wired_with_nices(number)
+        right = wired_served_answer(instance)
+        choice = packed(instance)
+        assert choice.status == ("found" if right.right.kits else "no-kit"), number
+        assert choice.proof.proved, number
+        assert served(choice) == right.ids, number
+        if right.right.kits:
+            assert choice.proof.objective == choice.proof.bound == right.right.first, number
+            with_leads = tuple(sorted((p.id, p.count) for p in choice.packed if p.kind not in ("load", "extra")))
+            assert with_leads in [kit.counts for kit in right.right.kits], number
 
 
 def test_the_instances_make_the_order_matter() -> None:
