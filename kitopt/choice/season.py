@@ -53,12 +53,14 @@ def buy(
 ) -> Purchase:
     """Find the purchases that serve a whole season at least cost, or most of it within a budget.
 
+    Only the loads that must run count.
+
     Parameters
     ----------
     budget_cents : int, optional
         Without it all operations are to be served, whatever it costs. [1/100]
     """
-    problem = problem_with(programme, inventory, catalogue, sky_of)
+    problem = problem_with(programme.musts, inventory, catalogue, sky_of)
     season = _Season(programme, problem, budget_cents, budget)
     found = season.solve()
     found = replace(

@@ -65,15 +65,15 @@ def _quiet(choice: Choice) -> Iterator[Change]:
 
 
 def _off(choice: Choice) -> Iterator[Change]:
-    """One load left at home: what is nice to have first, and never what it is mostly about."""
+    """One load left at home, never what it is mostly about; of those that are nice none runs any more."""
     loads = choice.operation.loads
     by_energy = _by_energy(choice)
-    for i in sorted(by_energy, key=lambda i: loads[i].priority == "must"):
+    for i in by_energy:
         use = loads[i]
         if use.count > 1:
             other = replace(use, count=use.count - 1)
             yield Change("load off", use.id, "one less", i, other)
-        if len(loads) > 1 and (i != by_energy[0] or use.priority == "nice"):
+        if len(loads) > 1 and i != by_energy[0]:
             yield Change("load off", use.id, "", i)
 
 

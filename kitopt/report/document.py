@@ -14,6 +14,7 @@ from kitopt.choice import Choice, Packed, Proof
 from kitopt.explain import Why, cautions, not_packed
 from kitopt.inventory.items import Assumed, Inventory
 from kitopt.report.assumptions import in_order
+from kitopt.report.nices import why_not
 from kitopt.report.reasons import as_value
 from kitopt.report.repairs import conflicts_value, repairs_value
 from kitopt.report.second_opinion import second_opinion_value
@@ -70,6 +71,12 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
                 "margin_wh": _number(loss.margin_wh),
             }
             for loss in choice.losses
+        ],
+        "served": [nice.id for nice in choice.nices if nice.runs],
+        "unserved": [
+            {"id": nice.id, "known": nice.runs is not None, "text": why_not(choice, nice)}
+            for nice in choice.nices
+            if not nice.runs
         ],
         "need_wh": _number(choice.need_wh),
         "peak_a": _number(choice.peak_a),
