@@ -13,7 +13,8 @@ import numpy as np
 from kitopt.ask import Change
 from kitopt.budget import Budget
 from kitopt.choice import Choice
-from kitopt.choice.season import cheapest_single
+from kitopt.choice.offers import bought_of
+from kitopt.choice.singles import with_few
 from kitopt.engine.judge import simulate
 from kitopt.errors import BadInput
 from kitopt.explain.lasts import lasts_h
@@ -170,18 +171,30 @@ def _bought(choice: Choice, catalogue: Inventory, budget: Budget) -> Iterator[Ch
     offers = [item for kind in CHOSEN_KINDS for item in getattr(catalogue, kind)]
     order = _likeliest_first(choice, offers)
     try:
-        found, is_sure = cheapest_single(
-            choice.operation, choice.inventory, catalogue, choice.sky, budget=budget.proposals(_PROPOSALS_TO_BUY)
-        )
+        found, is_sure = cheapest(choice, catalogue, budget)
     except BadInput:
-        found, is_sure = None, False  # an id stands for two kinds of things
-    if found is not None:
-        order = [item for item in order if item.id == found]
+        found, is_sure = (), False  # an id stands for two kinds of things
+    if found:
+        order = [change.thing for change in found if isinstance(change.thing, Item)]
     elif is_sure:
         unpriced = [item for item in order if item.price_cents is None]
         order = [*unpriced, *(item for item in order[:1] if item not in unpriced)]
     for item in order:
         yield Change("one more", item.id, thing=item)
+
+
+def cheapest(choice: Choice, catalogue: Inventory, budget: Budget, pieces: int = 1) -> tuple[tuple[Change, ...], bool]:
+    """The cheapest pieces of a catalogue, so many at most, with which a kit works; and whether that is sure.
+
+    Raises
+    ------
+    BadInput
+        If an id means one kind of thing in the inventory and another in the catalogue.
+    """
+    part = budget.proposals(_PROPOSALS_TO_BUY)
+    found = with_few(choice.operation, choice.inventory, catalogue, choice.sky, ["cost"], pieces=pieces, budget=part)
+    bought = [catalogue.by_id[i] for i, n in (bought_of(found) or {}).items() for _ in range(n)]
+    return tuple(Change("one more", item.id, thing=item) for item in bought), found.is_sure
 
 
 def _likeliest_first(choice: Choice, offers: Sequence[Item]) -> list[Item]:

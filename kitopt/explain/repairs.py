@@ -14,7 +14,8 @@ from kitopt.ask import Asker, Change
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice
 from kitopt.engine.halving import last_that_holds
-from kitopt.explain.easier import families
+from kitopt.errors import BadInput
+from kitopt.explain.easier import cheapest, families
 from kitopt.explain.edges import steps
 from kitopt.explain.take_along import take_along
 from kitopt.inventory.items import Inventory
@@ -41,20 +42,23 @@ class Effort:
         Single changes that work: more are not looked for.
     pairs, enough_pairs : int
         Pairs tried, and pairs that work.
+    pieces : int
+        Pieces of a catalogue that are bought together.
     solves : int
-        Solves in all, what the search for a longest time takes apart.
+        Solves in all; what is begun is ended.
     """
 
     of_family: int
     enough: int
     pairs: int
     enough_pairs: int
+    pieces: int
     solves: int
 
 
-BESIDE = Effort(of_family=4, enough=6, pairs=3, enough_pairs=1, solves=40)
+BESIDE = Effort(of_family=4, enough=6, pairs=3, enough_pairs=1, pieces=1, solves=40)
 """Beside an answer that is waited for."""
-THOROUGH = Effort(of_family=8, enough=12, pairs=45, enough_pairs=3, solves=150)
+THOROUGH = Effort(of_family=8, enough=12, pairs=45, enough_pairs=3, pieces=2, solves=150)
 """Where it is what was asked."""
 
 
@@ -147,7 +151,9 @@ def repairs(
     """
     trying = _Trying(choice, Asker(choice, sky_of, budget), effort)
     trying.singles(families(choice, catalogue, budget))
-    if not any(one.does_what_was_asked for one in trying.work):
+    if not trying.does_what_was_asked and catalogue is not None and effort.pieces > 1:
+        trying.purchases(catalogue)
+    if not trying.does_what_was_asked:
         trying.pairs()
     return trying.told()
 
@@ -211,6 +217,27 @@ class _Trying:
                 best = both
         self._keep(best)
         return best.works
+
+    @property
+    def does_what_was_asked(self) -> bool:
+        """Whether something does."""
+        return any(one.does_what_was_asked for one in self.work)
+
+    def purchases(self, catalogue: Inventory) -> None:
+        """The cheapest pieces of a catalogue that do it together, which is one program."""
+        if not self._may_go_on():
+            return
+        self.asker.budget.say("trying: purchases together")
+        self.asker.n_solves += 1
+        try:
+            bought, _ = cheapest(self.choice, catalogue, self.asker.budget, self.effort.pieces)
+        except BadInput:
+            return  # an id stands for two kinds of things
+        if len(bought) > 1:
+            self.n_pairs += 1
+            found = self._try(*((change,) for change in bought))
+            if found is not None:
+                self._keep(found)
 
     def pairs(self) -> None:
         """Two of the best changes together, those first whose gains would do."""

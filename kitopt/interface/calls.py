@@ -258,7 +258,8 @@ def why(result: Result, item: str | None = None, *, seconds: float = math.inf, c
     if not isinstance(result.answer, Choice) or result.status != "found" or not result.answer.solved:
         text = "need a kit that was proved best by pack, just chosen: what was learned is not kept in a copy or a file."
         raise BadInput([Fault("why", None, None, text)])
-    return argue(result.answer, item, clock=_clock(seconds, clock))
+    owned = result.answer.inventory
+    return argue(result.answer, item, catalogue=lambda: catalogue_beside(owned), clock=_clock(seconds, clock))
 
 
 def check_item(item: str, inventory: Inventory) -> None:

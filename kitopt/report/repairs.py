@@ -11,7 +11,7 @@ from kitopt.choice import Choice
 from kitopt.explain.conflict import Conflict
 from kitopt.explain.repairs import THOROUGH, Repair, Repairs, Way
 from kitopt.explain.ruled_out import blocks_that_matter, told
-from kitopt.inventory.items import Lead
+from kitopt.inventory.items import Item, Lead
 from kitopt.report import words
 from kitopt.report.lists import counted
 from kitopt.report.words import wrapped
@@ -133,7 +133,11 @@ def _lead(choice: Choice, change: Change) -> str:
 
 def _one_more(choice: Choice, change: Change) -> str:
     is_owned = change.id in choice.inventory.by_id
-    return f"one more {change.id}" if is_owned else f"to buy {change.id}"
+    if is_owned or not isinstance(change.thing, Item):
+        return f"one more {change.id}"
+    cents = change.thing.price_cents
+    price = "" if cents is None else f" for {words.price(cents, choice.inventory.currency)}"
+    return f"to buy {change.id}{price}"
 
 
 _TEXTS: dict[str, Callable[[Choice, Change], str]] = {

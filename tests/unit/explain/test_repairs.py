@@ -128,7 +128,7 @@ def test_a_purchase_comes_from_the_catalogue() -> None:
     (bought,) = [one for one in found.work if one.change.family == "one more"]
     # 30.4 Wh are missing: 4 Ah hold 46.08 Wh; with it 1,400 g and 1,000 g of loads
     assert bought.change.id == "shop-4"
-    assert "to buy shop-4: +46 Wh, 2.40 kg in all" in "\n".join(repairs_section(choice, found))
+    assert "to buy shop-4 for 50.00: +46 Wh, 2.40 kg in all" in "\n".join(repairs_section(choice, found))
 
 
 def test_time_that_is_up_is_told() -> None:
