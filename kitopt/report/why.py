@@ -10,11 +10,13 @@ from typing import Any
 from kitopt.choice import Choice
 from kitopt.explain.binding import Binding, Deciding, Worth
 from kitopt.explain.edges import Edge, Edges
+from kitopt.explain.look_up import LookUp
 from kitopt.explain.one_purchase import OnePurchase
 from kitopt.explain.ruled_out import told
 from kitopt.explain.within import Within
 from kitopt.explain.without import Pieces, Without
 from kitopt.report import words
+from kitopt.report.look_up import look_up_value
 from kitopt.report.reasons import BETTER, amount, as_value, listed, pieces, sentence, worse
 from kitopt.report.words import wrapped
 
@@ -257,7 +259,11 @@ def _within_value(choice: Choice, within: Within) -> dict[str, Any]:
 
 
 def kit_value(
-    choice: Choice, binding: Binding | None, found: Edges, purchase: OnePurchase | None = None
+    choice: Choice,
+    binding: Binding | None,
+    found: Edges,
+    purchase: OnePurchase | None = None,
+    guesses: LookUp | None = None,
 ) -> dict[str, Any]:
     """What binds and where the edges are, as JSON."""
     return {
@@ -285,6 +291,7 @@ def kit_value(
         ],
         "edges_cut_short": found.is_cut_short,
         "purchase": None if purchase is None else _purchase_value(choice, purchase),
+        "look_up": None if guesses is None else look_up_value(choice, guesses),
     }
 
 
