@@ -127,6 +127,11 @@ def useful_wm2(light: Light, plane: OnPlane) -> Array:
     .. [3] T. Huld, G. Friesen, A. Skoczek and others, "A power-rating model for crystalline silicon PV modules,"
        Solar Energy Materials and Solar Cells, vol. 95, 2011; heat is counted elsewhere, so the cells are at 25 °C.
     """
+    return np.maximum(weak_light_wm2(passed_wm2(plane)), 0.0)
+
+
+def passed_wm2(plane: OnPlane) -> Array:
+    """What of the light passes the glass, as for `useful_wm2`. [Wm⁻²]"""
     through = through_glass(plane.facing)
     tilt = np.asarray(plane.tilt_deg, dtype=np.float64)
     of_sky = np.interp(tilt, _DIFFUSE_TILTS_DEG, _DIFFUSE_SKY)
@@ -134,8 +139,7 @@ def useful_wm2(light: Light, plane: OnPlane) -> Array:
     whole = plane.beam_wm2 + plane.sky_wm2 + plane.ground_wm2
     passed = plane.beam_wm2 * through + plane.sky_wm2 * of_sky + plane.ground_wm2 * of_ground
     # within what the clear sky allows, as the whole is
-    passed = passed * np.divide(plane.total_wm2, whole, out=np.ones_like(whole), where=whole > 0)
-    return np.maximum(weak_light_wm2(passed), 0.0)
+    return passed * np.divide(plane.total_wm2, whole, out=np.ones_like(whole), where=whole > 0)
 
 
 def through_glass(facing: Array) -> Array:
