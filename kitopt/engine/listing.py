@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from kitopt.engine.plan import Case, Objective, Plan
 from kitopt.engine.sides import Counts, Fixed, Sides, Tangent, least_by_rows
-from kitopt.engine.solver import Program, solve
+from kitopt.engine.solver import solve
 
 Floats = NDArray[np.float64]
 

@@ -116,10 +116,14 @@ class Sides:
         )
         self.capacity = case.matrix[layout.capacity]
         has = self.capacity > 0.0
-        self.missing_share = float(np.min(case.matrix[layout.missing][has] / self.capacity[has])) if np.any(has) else 0.0
+        self.missing_share = (
+            float(np.min(case.matrix[layout.missing][has] / self.capacity[has])) if np.any(has) else 0.0
+        )
         self._idle_w = np.array(
-            [np.min(case.matrix[_demands(layout)][:, case.matrix[layout.limit(u)] > 0.0], axis=1, initial=np.inf)
-             for u in range(layout.n_units)]
+            [
+                np.min(case.matrix[_demands(layout)][:, case.matrix[layout.limit(u)] > 0.0], axis=1, initial=np.inf)
+                for u in range(layout.n_units)
+            ]
         ).reshape(layout.n_units, layout.n_demands)
         self._idle_w[~np.isfinite(self._idle_w)] = 0.0
         self._needs: dict[bytes, float] = {}
@@ -144,8 +148,10 @@ class Sides:
     def of(self, counts: Floats) -> Counts:
         """The side that a kit's counts have, shape (n_classes,)."""
         own = self.case.own(counts)
-        return np.array([round(float(self.pieces[k][j] @ own[j])) for k, j in zip(self.kind, self.columns, strict=True)],
-                        dtype=np.int64)
+        return np.array(
+            [round(float(self.pieces[k][j] @ own[j])) for k, j in zip(self.kind, self.columns, strict=True)],
+            dtype=np.int64,
+        )
 
     # -- what they need ----------------------------------------------------------------
 
