@@ -249,12 +249,10 @@ def _joins(case: Case) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.i
     """Own columns that bring power, and the unit and shape of each."""
     layout = case.conditions.layout
     panels = case.matrix[layout.panel(0, 0) : layout.demand(0)]
-    joins = np.flatnonzero(np.any(panels != 0.0, axis=0))
-    at = np.argmax(panels[:, joins] != 0.0, axis=0)
-    unit, shape = np.full(case.matrix.shape[1], -1), np.full(case.matrix.shape[1], -1)
-    if layout.n_shapes:
-        unit[joins], shape[joins] = at // layout.n_shapes, at % layout.n_shapes
-    return joins, unit[joins], shape
+    joins, at = np.nonzero(panels.T)
+    shape = np.full(case.matrix.shape[1], -1)
+    shape[joins] = at % max(1, layout.n_shapes)
+    return joins, at // max(1, layout.n_shapes), shape
 
 
 def _best(
