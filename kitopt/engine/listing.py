@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.engine.plan import Case, Objective, Plan
-from kitopt.engine.sides import Counts, Fixed, Sides, Tangent, least_by_rows
-from kitopt.engine.solver import Program, solve
+from kitopt.engine.sides import Counts, Fixed, Sides, least_by_rows
+from kitopt.engine.solver import solve
 
 Floats = NDArray[np.float64]
 
@@ -27,7 +27,8 @@ MOST_SETS = 20_000
 MOST_SIDES = 2_000
 """The needs of more sides than this are not asked."""
 _MOST_SUMS = 20_000
-_MOST_TANGENTS = 12
+_MOST_NEW, _MOST_TANGENTS = 12, 40
+"""Of tangents, made for one question and kept in all."""
 _LITTLE = 1e-3
 """So much of every class is asked for, that its price is known."""
 _SLACK = 0.01
@@ -94,10 +95,8 @@ class Listing:
         self._sums = _sums(sides, plan)
         self._stock = _stock(sides, plan)
         self._prices: list[Price] = []
-        self._tangents: list[Tangent] = []
-        self._touched: set[bytes] = set()
-        for some in (self._stock.astype(float), np.zeros(sides.n_kinds)):
-            self._touch(some)
+        for some in (self._stock, np.zeros_like(self._stock)):
+            sides.tangent(some)
         none = np.zeros(sides.n_classes, dtype=np.int64)
         self._least_wh = float(self._made(self._needs_at_least(self._stock[None, :])[:1])[0])
         needs = (float(self._made(sides.need_wh(none))), self._least_wh)
@@ -139,14 +138,17 @@ class Listing:
         if not len(sets):
             return Listed(np.zeros((0, self.sides.n_classes), dtype=np.int64), np.zeros(0), np.zeros(0))
         needs = self._made(self._needs_at_least(sets))
-        for _ in range(_MOST_TANGENTS):
+        for _ in range(_MOST_NEW):
             bounds = self._bound_of_sets(sets, needs)
             is_in = bounds <= most
             sets, needs, bounds = sets[is_in], needs[is_in], bounds[is_in]
-            new = [i for i in np.argsort(bounds, kind="stable").tolist() if sets[i].tobytes() not in self._touched]
-            if not new or len(self._tangents) >= _MOST_TANGENTS:
+            new = [
+                i for i in np.argsort(bounds, kind="stable").tolist() if sets[i].tobytes() not in self.sides.tangents
+            ]
+            if not new or len(self.sides.tangents) >= _MOST_TANGENTS:
                 break
-            tangent = self._touch(sets[new[0]].astype(float))
+            self._left_s()
+            tangent = self.sides.tangent(sets[new[0]])
             needs = np.maximum(needs, self._made(self.sides.at_least_wh(tangent, sets)))
         spread = [self._on_units(some, float(need), most) for some, need in zip(sets, needs, strict=True)]
         if sum(map(len, spread)) > MOST_SIDES:
@@ -156,6 +158,15 @@ class Listing:
         bound = self._bound(sides, need_wh)
         order = [i for i in np.argsort(bound, kind="stable").tolist() if bound[i] <= most]
         return Listed(sides[order], need_wh[order], bound[order])
+
+    def within_at_once(self, most: float) -> Listed | None:
+        """The same where all are few enough to be had without asking for less first; else None."""
+        if not math.isfinite(most):
+            return None
+        try:
+            return self.within(most)
+        except TooMany:
+            return None
 
     def _sets(self, most: float) -> Counts:
         """Sets of panels, one kind after another; those are left out of which all that contain them cost too much."""
@@ -180,7 +191,7 @@ class Listing:
             rest = float(self._stock[later] @ np.minimum(each[later], 0.0))
             low = np.maximum(low, base + price.by_wh * self._least_wh + rest)
             if price.by_wh > 0.0:
-                for tangent in self._tangents:
+                for tangent in self.sides.tangents.values():
                     hard, saved = tangent.least[tangent.hardest], tangent.saved[tangent.hardest]
                     need = np.min(hard - sets @ saved.T, axis=1)
                     gain = each[later] - price.by_wh * np.max(saved, axis=0)[later]
@@ -215,14 +226,9 @@ class Listing:
 
     # -- needs ---------------------------------------------------------------------------
 
-    def _touch(self, some: Floats) -> Tangent:
-        self._left_s()
-        self._touched.add(some.astype(np.int64).tobytes())
-        self._tangents.append(self.sides.tangent(some))
-        return self._tangents[-1]
-
     def _needs_at_least(self, sets: Counts) -> Floats:
-        return np.max([self.sides.at_least_wh(tangent, sets) for tangent in self._tangents], axis=0)
+        each = [self.sides.at_least_wh(tangent, sets) for tangent in self.sides.tangents.values()]
+        return np.asarray(np.max(each, axis=0))
 
     def _made(self, needs: Floats | float) -> Floats:
         """The next capacity that the batteries at hand can make; infinite where they cannot. [Wh]"""
