@@ -428,4 +428,15 @@ def case_under(
         peukert=PEUKERT[bus.chemistry],
         rated_w=0.0 if is_parallel else bus.rated_w,
     )
-    return Case(name, conditions, operation.need.confidence, matrix)
+    return Case(name, conditions, operation.need.confidence, matrix, pieces=_pieces(model))
+
+
+def _pieces(model: KitModel) -> Floats:
+    """How many panels of each type each column joins, shape (n_types, n_columns)."""
+    row: dict[str, int] = {}
+    pieces = np.zeros((len(model.inventory.panels), len(model.columns)))
+    for j in model.join_columns:
+        join = model.columns[j].meaning
+        assert isinstance(join, Join)
+        pieces[row.setdefault(join.panel.id, len(row)), j] = join.n_joined
+    return pieces
