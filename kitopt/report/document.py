@@ -104,7 +104,7 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
         "strongest": _strongest(choice),
         "repairs": repairs_value(choice, why.repairs),
         "conflicts": conflicts_value(why.conflicts),
-        "kits": [],
+        "kits": [{"circuit": name or "main", **document(part)} for name, part in choice.circuits],
     }
 
 
