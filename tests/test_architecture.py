@@ -73,7 +73,7 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
 NO_ITEMS = {"engine"}
 """They see numbers, never an item: anything from here may be imported by them, the errors and the budget."""
 
-APART = {"second_opinion": {"errors", "inventory", "operation", "sky"}}
+APART = {"second_opinion": {"errors", "files", "inventory", "operation", "sky"}}
 """What checks the planner from outside, and all that it may share with it."""
 
 SINGLE_IMPORTERS = {

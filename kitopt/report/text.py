@@ -14,6 +14,7 @@ from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.leads import lead_ids
 from kitopt.report.lists import all_cautions, checklist, counted, fact, forced_fact, in_short, row
+from kitopt.report.look_up import look_up_section
 from kitopt.report.nices import which_run
 from kitopt.report.reasons import energy, section
 from kitopt.report.repairs import conflicts_section, repairs_section
@@ -183,6 +184,8 @@ def _nothing(choice: Choice, why: Why) -> list[str]:
         return lines
     repairs = repairs_section(choice, why.repairs)
     helps = ["", *repairs] if repairs else []
+    guesses = [] if why.look_up is None else look_up_section(choice, why.look_up)
+    helps += ["", *guesses] if guesses else []
     shortfall = choice.shortfall
     if choice.status == "time-limit":
         bound = choice.proof.bound

@@ -17,7 +17,7 @@ from kitopt.operation.terms import Operation
 
 Floats = NDArray[np.float64]
 
-_CHARGES = (0.0, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 0.85, 0.95, 0.98, 1.0)
+CHARGES = (0.0, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 0.85, 0.95, 0.98, 1.0)
 """Shares of the capacity at which the voltages below are given."""
 
 
@@ -30,7 +30,7 @@ class Cells:
     nominal_v : float
         Voltage that the others belong to; they grow with a battery's own. [V]
     rest_v, fed_v : tuple of float
-        Voltage without current at the shares of `_CHARGES`: while being emptied, and while being filled. [V]
+        Voltage without current at the shares of `CHARGES`: while being emptied, and while being filled. [V]
     constant_v : float
         Voltage at which a charger stops raising the current. [V]
     drain_ohm_ah, fill_ohm_ah : float
@@ -147,11 +147,11 @@ class Bank:
 
     def rest_v(self, charge_share: Floats) -> Floats:
         """Voltage without current while being emptied. [V]"""
-        return np.asarray(np.interp(charge_share, _CHARGES, self.cells.rest_v) * self.scale)
+        return np.asarray(np.interp(charge_share, CHARGES, self.cells.rest_v) * self.scale)
 
     def fed_v(self, charge_share: Floats) -> Floats:
         """Voltage without current while being filled. [V]"""
-        return np.asarray(np.interp(charge_share, _CHARGES, self.cells.fed_v) * self.scale)
+        return np.asarray(np.interp(charge_share, CHARGES, self.cells.fed_v) * self.scale)
 
     def capacity_share(self, degc: Floats) -> Floats:
         """What the cold leaves of the capacity. [0–1]"""

@@ -132,6 +132,14 @@ def useful_wm2(light: Light, plane: OnPlane) -> Array:
     """
     import pvlib
 
+    worth = pvlib.pvarray.huld(passed_wm2(plane), np.asarray(25.0), 1000.0, cell_type="csi", k_version="pvgis5")
+    return np.maximum(np.asarray(worth, dtype=np.float64), 0.0)
+
+
+def passed_wm2(plane: OnPlane) -> Array:
+    """What of the light passes the glass, as for `useful_wm2`. [Wm⁻²]"""
+    import pvlib
+
     through = np.asarray(pvlib.iam.physical(np.degrees(np.arccos(np.minimum(plane.facing, 1.0)))))
     tilt = np.asarray(plane.tilt_deg, dtype=np.float64)
     of_sky = np.interp(tilt, _DIFFUSE_TILTS_DEG, _DIFFUSE_SKY)
@@ -139,6 +147,4 @@ def useful_wm2(light: Light, plane: OnPlane) -> Array:
     whole = plane.beam_wm2 + plane.sky_wm2 + plane.ground_wm2
     passed = plane.beam_wm2 * through + plane.sky_wm2 * of_sky + plane.ground_wm2 * of_ground
     # within what the clear sky allows, as the whole is
-    passed = passed * np.divide(plane.total_wm2, whole, out=np.ones_like(whole), where=whole > 0)
-    worth = pvlib.pvarray.huld(passed, np.asarray(25.0), 1000.0, cell_type="csi", k_version="pvgis5")
-    return np.maximum(np.asarray(worth, dtype=np.float64), 0.0)
+    return np.asarray(passed * np.divide(plane.total_wm2, whole, out=np.ones_like(whole), where=whole > 0))
