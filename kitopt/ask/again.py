@@ -14,7 +14,7 @@ from kitopt.ask.change import Change
 from kitopt.budget import Budget
 from kitopt.choice import Choice, Solved
 from kitopt.choice.classes import over_classes
-from kitopt.choice.kit import of_found
+from kitopt.choice.measure import of_found
 from kitopt.engine import Plan, Row, choose
 from kitopt.engine.plan import Floats
 from kitopt.model.kit import KitModel
