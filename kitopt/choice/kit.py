@@ -34,7 +34,13 @@ def pack(operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget
 
 
 def best_kit(
-    operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget = UNLIMITED, mass_g: float = math.inf
+    operation: Operation,
+    inventory: Inventory,
+    sky: Sky,
+    *,
+    budget: Budget = UNLIMITED,
+    mass_g: float = math.inf,
+    cutoff: float = math.inf,
 ) -> Choice:
     """The best kit that runs every load, and its proof alone: not measured yet, and no strongest kit looked for.
 
@@ -42,12 +48,16 @@ def best_kit(
     ----------
     mass_g : float
         No kit above this. [g]
+    cutoff : float
+        Only up to this the quantity that counts first is of interest, and of several kits as good any one will do;
+        "no-kit" says then that none is so good.
     """
     if len(operation.circuits) > 1:
         return best_circuits(operation, inventory, sky, budget=budget, mass_g=mass_g)
     problem = Problem((Wanted((operation,)),), inventory, lambda _: sky)
     first, *others = in_order(operation.least)
-    found = Search(problem, [first, "ends", *others], budget, at_most={"mass": mass_g}).alone(0)
+    names = [first, "ends", *others] if math.isinf(cutoff) else [first]
+    found = Search(problem, names, budget, at_most={"mass": mass_g}).alone(0, cutoff)
     return of_found(operation, inventory, sky, found, found.tried)
 
 
