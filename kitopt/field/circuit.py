@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.field.set_up import SetUp
+from kitopt.inventory.items import Panel
 from kitopt.second_opinion.diode import Diode, in_light, label_of
 from kitopt.second_opinion.panels import STEP_DOWN_V
 
@@ -147,13 +148,23 @@ def seen(set_up: SetUp, some: Supposed) -> Seen:
     # what is not taken lets the panel's volts rise
     is_held = taken_a < given_a - 1e-9
     need_a = lead_a * taken_a / np.maximum(given_a, 1e-9)
-    panel_v = np.where(is_held, np.maximum(curve.volts_at(need_a, voc_v), panel_v), panel_v)
+    if is_held.any():
+        risen_v = curve.of(is_held).volts_at(need_a[is_held], voc_v[is_held])
+        panel_v[is_held] = np.maximum(risen_v, panel_v[is_held])
     panel_v = np.where(given_a <= 1e-9, voc_v, panel_v)
     lead_a = np.where(is_held, need_a, lead_a)
     no_panel = some.is_reversed | (some.is_broken & some.break_before)
     panel_v = np.where(no_panel, 0.0, np.where(some.is_broken, voc_v, panel_v))
     volts = some.battery_v + np.where(some.is_cut, 0.0, taken_a * some.fill_ohm)
     return Seen(taken_a, volts, panel_v, np.where(some.is_reversed, -voc_v, voc_v), isc_a, lead_a)
+
+
+def most_power(panel: Panel, light_wm2: Floats, cell_degc: Floats) -> tuple[Floats, Floats]:
+    """Volts and current of a panel at its best point, label times light. [V], [A]"""
+    diode = in_light(label_of(panel), np.maximum(light_wm2, 0.5), cell_degc)
+    none, no = np.zeros_like(light_wm2), np.zeros(len(light_wm2), dtype=bool)
+    curve = _Curve(diode, none, no, none + 1.0, none + np.inf, none)
+    return curve.best(_open_v(diode), none)
 
 
 class _Curve:
@@ -167,6 +178,11 @@ class _Curve:
         """At the panel's own plug."""
         return _Curve(self.diode, np.zeros_like(self.ohm), self.has_step, self.part, self.low_a, self.leak)
 
+    def of(self, rows: Flags) -> _Curve:
+        """Some of them alone."""
+        rest = (self.ohm, self.has_step, self.part, self.low_a, self.leak)
+        return _Curve(_of(self.diode, rows), *(one[rows] for one in rest))
+
     def at(self, volts: Floats) -> Floats:
         """Current at the far end's volts. [A]"""
         whole = _amps_at(self.diode, volts, self.ohm, np.ones_like(volts))
@@ -178,7 +194,7 @@ class _Curve:
         found = np.minimum(whole, held)
         step = self.has_step
         if step.any():
-            some = Diode(*(one if np.ndim(one) == 0 else np.asarray(one)[step] for one in self.diode))
+            some = _of(self.diode, step)
             over = _amps_at(some, volts[step] + DIODE_V, self.ohm[step], self.part[step])
             found[step] = np.maximum(found[step], over)
         return found
@@ -191,7 +207,7 @@ class _Curve:
         if self.has_step.any():
             ways.append((self.has_step, self.part, DIODE_V))
         for rows, part, less_v in ways:
-            d = Diode(*(one if np.ndim(one) == 0 else np.asarray(one)[rows][:, None] for one in self.diode))
+            d = Diode(*(one if np.ndim(one) == 0 else one[:, None] for one in _of(self.diode, rows)))
             inner_v = open_v[rows][:, None] * _GRID
             a = np.maximum(_diode_amps(d, inner_v), 0.0)
             share = part[rows][:, None]
@@ -229,6 +245,10 @@ class _Curve:
             more = self.at(middle) > amps
             low, high = np.where(more, middle, low), np.where(more, high, middle)
         return 0.5 * (low + high)
+
+
+def _of(diode: Diode, rows: Flags) -> Diode:
+    return Diode(*(one if np.ndim(one) == 0 else np.asarray(one)[rows] for one in diode))
 
 
 def _diode_amps(diode: Diode, inner_v: Floats) -> Floats:

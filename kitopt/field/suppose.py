@@ -23,6 +23,8 @@ LEAST_LOSS = 0.10
 
 SUN_WM2 = 100.0
 """How far a clear sky's beam may be off, either way; common practice, no source. [Wm⁻²]"""
+HEAT_SPREAD_DEGC = 6.0
+"""How far cells are off what light and wind make of them; common practice, no source. [°C]"""
 METER_SPREAD = 0.03
 """Relative spread of the gain of a cheap meter, which amperes and short circuit share."""
 
@@ -140,7 +142,7 @@ def _usual(draw: np.random.Generator, set_up: SetUp, n: int) -> Changes:
         "beam": np.maximum(1.0 + min(SUN_WM2 / beam_wm2, 0.5) * draw.uniform(-1.0, 1.0, n), 0.05),
         "diffuse": 1.0 + 0.15 * draw.standard_normal(n),
         "wind_ms": WIND_MS * np.exp(0.5 * draw.standard_normal(n)),
-        "heat_degc": 2.0 * draw.standard_normal(n),
+        "heat_degc": HEAT_SPREAD_DEGC * draw.standard_normal(n),
         "turn_deg": np.abs(3.0 * draw.standard_normal(n)),
         "turn_to_deg": draw.uniform(0.0, 360.0, n),
         "folds": draw.integers(2, 5, n),

@@ -11,9 +11,9 @@ import math
 
 from kitopt.budget import check_time
 from kitopt.engine.plan import Row
-from kitopt.inventory.items import Connector, Lead, Panel
+from kitopt.inventory.items import Connector, Inventory, Lead, Panel
 from kitopt.model.kit import Column, Join, KitModel, Strip, add_mark
-from kitopt.model.wiring import Chain, Demand, ampacity_a, chains, fits, why_no_chain
+from kitopt.model.wiring import Chain, Contacts, Demand, ampacity_a, chains, fits, why_no_chain
 from kitopt.operation.extras import packed_with_panels
 from kitopt.operation.terms import Operation
 
@@ -73,10 +73,10 @@ def _lay_one(
     laid = False
     for n in range(1, min(panel.count, MOST_JOINED) + 1):
         for joiner, source in _ways_to_join(model, panel, n):
-            demand = panel_demand(model.operation, panel, n)
+            demand = panel_demand(model.operation.panel_distance_m, panel, n)
             key = (source, controller.pv_connector, demand)
             if key not in known:
-                known[key] = _chains(model, source, controller.pv_connector, demand)
+                known[key] = panel_chains(model.inventory, model.contacts, source, controller.pv_connector, demand)
             for chain in known[key]:
                 uses = dict(chain.uses)
                 uses[panel.id] = n
@@ -88,7 +88,7 @@ def _lay_one(
                     model.join_columns.append(model.add(Column(join, most, uses)))
                     laid = True
     if not laid:
-        demand = panel_demand(model.operation, panel)
+        demand = panel_demand(model.operation.panel_distance_m, panel)
         why = (panel.connector, controller.pv_connector, demand)
         if why not in refused:
             refused[why] = why_no_chain(model.inventory.leads, *why, model.contacts, model.inventory.fuses) or _NOT_TOLD
@@ -101,11 +101,13 @@ def _lay_one(
         )
 
 
-def _chains(model: KitModel, source: Connector, sink: Connector, demand: Demand) -> tuple[Chain, ...]:
+def panel_chains(
+    inventory: Inventory, contacts: Contacts, source: Connector, sink: Connector, demand: Demand
+) -> tuple[Chain, ...]:
     """Every useful chain from panels to a controller, with each choice of fuses where it has holders."""
-    contacts, fuses = model.contacts, model.inventory.fuses
+    fuses = inventory.fuses
     found = chains(
-        model.inventory.leads,
+        inventory.leads,
         source,
         sink,
         min_length_m=demand.min_length_m,
@@ -114,11 +116,11 @@ def _chains(model: KitModel, source: Connector, sink: Connector, demand: Demand)
     return tuple(fitted for chain in found for fitted in fits(chain, demand.fuse_a, fuses))
 
 
-def panel_demand(operation: Operation, panel: Panel, n_joined: int = 1) -> Demand:
+def panel_demand(distance_m: float, panel: Panel, n_joined: int = 1) -> Demand:
     """What the leads of some joined panels must do: carry their short-circuit current over the distance."""
     isc_a = n_joined * panel.isc_a
     least_a = PV_FUSE_PER_ISC * isc_a
-    return Demand(isc_a, least_a, operation.panel_distance_m, wire_a=least_a)
+    return Demand(isc_a, least_a, distance_m, wire_a=least_a)
 
 
 def meets_station(operation: Operation, join: Join, socket: Connector) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from kitopt.sky.clear_sky import Place, clear_sky
 from kitopt.sky.light import Light
+from kitopt.sky.shade import Horizon, above_horizon
 from kitopt.sky.sun import sun_at
 
 Array = NDArray[np.float64]
@@ -24,13 +25,15 @@ HEADROOM = 1.3
 """A field's clear sky may be brighter than the climate's by this."""
 
 
-def overhead(place: Place, at_s: Array, sky: Overhead = "clear") -> Light:
+def overhead(place: Place, at_s: Array, sky: Overhead = "clear", horizon: Horizon = ()) -> Light:
     """Light at some moments under a sky that is named.
 
     Parameters
     ----------
     at_s : ndarray, shape (n,)
         Seconds of universal time since 1970.
+    horizon : tuple of (azimuth, height)
+        What hides the sun itself. [deg]
 
     Returns
     -------
@@ -45,4 +48,5 @@ def overhead(place: Place, at_s: Array, sky: Overhead = "clear") -> Light:
     else:
         beam, diffuse = BEAM_AND_DIFFUSE[sky]
         dni, dhi = beam * clear.dni_wm2, diffuse * clear.dhi_wm2
-    return Light(place, at_s, sun, clear, dni, dhi, headroom=HEADROOM)
+    seen = above_horizon(sun, horizon).astype(np.float64)
+    return Light(place, at_s, sun, clear, dni, dhi, headroom=HEADROOM, beam_share=seen)

@@ -1,0 +1,138 @@
+"""What every owned panel should give: now and by the hour, under each sky, flat and facing the sun."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.field.aiming import BestAim, best_aim
+from kitopt.field.amperes import declared
+from kitopt.field.circuit import seen
+from kitopt.field.reach import Reach
+from kitopt.field.set_up import GUESSED_SPREAD, TOLD_SPREAD, WIND_MS, SetUp, on_panel
+from kitopt.field.site import FieldSite
+from kitopt.inventory.items import Inventory
+from kitopt.sky.light import Light
+from kitopt.sky.overhead import SKIES, Overhead
+
+Floats = NDArray[np.float64]
+WAYS = ("flat", "facing")
+LONGEST_H = 16
+
+
+@dataclass(frozen=True, eq=False)
+class Outlook:
+    """Amperes of one panel on one controller.
+
+    Attributes
+    ----------
+    amps : mapping of (sky, way)
+        Now and every whole hour after, shape (n,). [A]
+    spread_share : float
+        Relative standard deviation, whatever the sky.
+    """
+
+    reach: Reach
+    amps: dict[tuple[str, str], Floats]
+    low_share: float
+    high_share: float
+
+
+@dataclass(frozen=True, eq=False)
+class SunNow:
+    """The sun over a site and what each panel should give.
+
+    Attributes
+    ----------
+    later_h : ndarray, shape (n,)
+        Hours from now; the first is 0. [h]
+    zenith_deg, azimuth_deg : ndarray, shape (n,)
+    aim : BestAim or None
+        For a panel that lies flat now; None while the sun is down.
+    """
+
+    site: FieldSite
+    inventory: Inventory
+    later_h: Floats
+    zenith_deg: Floats
+    azimuth_deg: Floats
+    aim: BestAim | None
+    outlooks: tuple[Outlook, ...]
+    declination_deg: float | None = None
+
+
+def set_up_of(
+    reach: Reach,
+    inventory: Inventory,
+    light: Light,
+    *,
+    tilt_deg: float = 0.0,
+    azimuth_deg: float = 180.0,
+    lies: bool = True,
+    air_degc: float = 20.0,
+    charge_share: float | None = None,
+) -> SetUp:
+    """A panel on its controller under some light, as the inventory has them."""
+    is_guessed = any(one.id == reach.panel.id and one.column == "output_factor" for one in inventory.assumed)
+    return SetUp(
+        reach.panel,
+        reach.controller,
+        reach.battery,
+        reach.lead_ohm,
+        light,
+        tilt_deg,
+        azimuth_deg,
+        lies,
+        air_degc,
+        charge_share,
+        GUESSED_SPREAD if is_guessed else TOLD_SPREAD,
+    )
+
+
+def outlook(site: FieldSite, inventory: Inventory, pairs: list[Reach], declination_deg: float | None = None) -> SunNow:
+    """What some panels should give from now until the sun sets."""
+    from kitopt.field.amperes import interval_a
+
+    # the whole hours after now
+    first = (60.0 - site.at.minute - site.at.second / 60.0) / 60.0
+    later_h = np.concatenate([[0.0], first + np.arange(LONGEST_H)])
+    air = site.air_at(later_h)
+    lit: dict[tuple[str, str], tuple[Floats, Floats]] = {}
+    clear = site.light(later_h)
+    zenith, azimuth = clear.sun.zenith_deg[0], clear.sun.azimuth_deg[0]
+    for sky in SKIES:
+        light = clear if sky == "clear" else site.light(later_h, sky)
+        for way in WAYS:
+            tilt = np.zeros_like(zenith) if way == "flat" else np.minimum(zenith, 90.0)
+            wm2, degc = on_panel(
+                *(light, tilt[None, :], azimuth[None, :]),
+                lies=way == "flat",
+                air_degc=air[None, :],
+                wind_ms=np.asarray(WIND_MS),
+            )
+            lit[sky, way] = (np.where(zenith < 90.0, wm2[0], 0.0), degc[0])
+    found = []
+    for pair in pairs:
+        set_up = set_up_of(pair, inventory, clear)
+        low, high = interval_a(set_up, 1.0)
+        every = seen(
+            set_up,
+            declared(set_up, *(np.concatenate([lit[key][part] for key in lit]) for part in (0, 1))),
+        ).amps
+        amps = dict(zip(lit, np.split(every, len(lit)), strict=True))
+        found.append(Outlook(pair, amps, low, high))
+    return SunNow(
+        site, inventory, later_h, zenith, azimuth, best_aim(site, 0.0, 180.0), tuple(found), declination_deg
+    )
+
+
+def light_now(site: FieldSite, sky: Overhead) -> Light:
+    """Light of this moment alone."""
+    return site.light(np.zeros(1), sky)
+
+
+def turned(set_up: SetUp, tilt_deg: float, azimuth_deg: float) -> SetUp:
+    """The same, aimed otherwise."""
+    return replace(set_up, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg)
