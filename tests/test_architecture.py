@@ -29,7 +29,7 @@ LAYERS: tuple[frozenset[str], ...] = tuple(
         "model second_opinion",
         "choice",
         "ask",
-        "explain",
+        "explain field",
         "report",
         "interface",
         "cli",

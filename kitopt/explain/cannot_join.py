@@ -8,9 +8,9 @@ from kitopt.choice import Choice
 from kitopt.inventory.items import Battery, Connector, Controller, Converter, Load, Panel
 from kitopt.model.feeding import CONTINUOUS_FUSE
 from kitopt.model.kit import Block
-from kitopt.model.panel_side import panel_demand
 from kitopt.model.station_side import charger_demand, is_fused_near, load_demand
 from kitopt.model.wiring import Chain, Contacts, Demand, missing, why_no_chain
+from kitopt.model.wiring.of_panels import panel_demand
 
 MOST_ENDS = 6
 

@@ -68,7 +68,7 @@ def best_aim(site: FieldSite, tilt_deg: float, azimuth_deg: float, sky: Overhead
     if not up[0]:
         return None
     n_up = int(np.argmin(up)) if not up.all() else len(up)
-    middle = min(int(round(site.every_h / 2.0 / STEP_H)), max((n_up - 1) // 2, 0))
+    middle = min(round(site.every_h / 2.0 / STEP_H), max((n_up - 1) // 2, 0))
     tilt, facing = float(zenith[middle]), float(azimuth[middle])
     best = passed_wm2(light_on(light, np.minimum(zenith, 90.0)[None, :], azimuth[None, :]))[0]
     if sky == "overcast":

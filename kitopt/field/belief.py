@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -99,7 +100,8 @@ class Belief:
             return max(bits, 0.0)
         n_effective = 1.0 / float((weight**2).sum())
         n_real = int((joint.sum(axis=1) > 0.01).sum())
-        return max(bits - (n_real - 1) * (_N_BINS - 1) / (2.0 * np.log(2.0) * max(n_effective, 1.0)), 0.0)
+        by_chance = (n_real - 1) * (_N_BINS - 1) / (2.0 * math.log(2.0) * max(n_effective, 1.0))
+        return max(bits - by_chance, 0.0)
 
     @cached_property
     def _likeliest(self) -> NDArray[np.int64]:

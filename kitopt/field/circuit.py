@@ -180,8 +180,14 @@ class _Curve:
 
     def of(self, rows: Flags) -> _Curve:
         """Some of them alone."""
-        rest = (self.ohm, self.has_step, self.part, self.low_a, self.leak)
-        return _Curve(_of(self.diode, rows), *(one[rows] for one in rest))
+        return _Curve(
+            _of(self.diode, rows),
+            self.ohm[rows],
+            self.has_step[rows],
+            self.part[rows],
+            self.low_a[rows],
+            self.leak[rows],
+        )
 
     def at(self, volts: Floats) -> Floats:
         """Current at the far end's volts. [A]"""
@@ -207,7 +213,7 @@ class _Curve:
         if self.has_step.any():
             ways.append((self.has_step, self.part, DIODE_V))
         for rows, part, less_v in ways:
-            d = Diode(*(one if np.ndim(one) == 0 else one[:, None] for one in _of(self.diode, rows)))
+            d = _of(self.diode, rows, (slice(None), None))
             inner_v = open_v[rows][:, None] * _GRID
             a = np.maximum(_diode_amps(d, inner_v), 0.0)
             share = part[rows][:, None]
@@ -247,8 +253,15 @@ class _Curve:
         return 0.5 * (low + high)
 
 
-def _of(diode: Diode, rows: Flags) -> Diode:
-    return Diode(*(one if np.ndim(one) == 0 else np.asarray(one)[rows] for one in diode))
+def _of(diode: Diode, rows: Flags, axes: tuple[slice, None] | tuple[()] = ()) -> Diode:
+    """Some of them alone, with one more axis where it is wanted."""
+    return Diode(
+        diode.made_a[rows][axes or ...],
+        diode.saturation_a[rows][axes or ...],
+        diode.series_ohm,
+        diode.shunt_ohm[rows][axes or ...],
+        diode.slope_v[rows][axes or ...],
+    )
 
 
 def _diode_amps(diode: Diode, inner_v: Floats) -> Floats:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.field.aiming import BestAim, best_aim
-from kitopt.field.amperes import declared
+from kitopt.field.amperes import declared, interval_a
 from kitopt.field.circuit import seen
 from kitopt.field.reach import Reach
 from kitopt.field.set_up import GUESSED_SPREAD, TOLD_SPREAD, WIND_MS, SetUp, on_panel
@@ -30,8 +30,8 @@ class Outlook:
     ----------
     amps : mapping of (sky, way)
         Now and every whole hour after, shape (n,). [A]
-    spread_share : float
-        Relative standard deviation, whatever the sky.
+    low_share, high_share : float
+        Between which multiples of that nine readings in ten lie.
     """
 
     reach: Reach
@@ -93,8 +93,6 @@ def set_up_of(
 
 def outlook(site: FieldSite, inventory: Inventory, pairs: list[Reach], declination_deg: float | None = None) -> SunNow:
     """What some panels should give from now until the sun sets."""
-    from kitopt.field.amperes import interval_a
-
     # the whole hours after now
     first = (60.0 - site.at.minute - site.at.second / 60.0) / 60.0
     later_h = np.concatenate([[0.0], first + np.arange(LONGEST_H)])
@@ -113,26 +111,17 @@ def outlook(site: FieldSite, inventory: Inventory, pairs: list[Reach], declinati
                 wind_ms=np.asarray(WIND_MS),
             )
             lit[sky, way] = (np.where(zenith < 90.0, wm2[0], 0.0), degc[0])
+    all_wm2, all_degc = (np.concatenate([lit[key][part] for key in lit]) for part in (0, 1))
     found = []
     for pair in pairs:
         set_up = set_up_of(pair, inventory, clear)
         low, high = interval_a(set_up, 1.0)
-        every = seen(
-            set_up,
-            declared(set_up, *(np.concatenate([lit[key][part] for key in lit]) for part in (0, 1))),
-        ).amps
+        every = seen(set_up, declared(set_up, all_wm2, all_degc)).amps
         amps = dict(zip(lit, np.split(every, len(lit)), strict=True))
         found.append(Outlook(pair, amps, low, high))
-    return SunNow(
-        site, inventory, later_h, zenith, azimuth, best_aim(site, 0.0, 180.0), tuple(found), declination_deg
-    )
+    return SunNow(site, inventory, later_h, zenith, azimuth, best_aim(site, 0.0, 180.0), tuple(found), declination_deg)
 
 
 def light_now(site: FieldSite, sky: Overhead) -> Light:
     """Light of this moment alone."""
     return site.light(np.zeros(1), sky)
-
-
-def turned(set_up: SetUp, tilt_deg: float, azimuth_deg: float) -> SetUp:
-    """The same, aimed otherwise."""
-    return replace(set_up, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg)

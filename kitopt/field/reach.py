@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from kitopt.inventory.items import Battery, Controller, Inventory, Panel
 from kitopt.model.bus import bus_classes
-from kitopt.model.panel_side import panel_chains, panel_demand
 from kitopt.model.wiring import Chain, Contacts
+from kitopt.model.wiring.of_panels import panel_chains, panel_demand
 
 
 @dataclass(frozen=True)

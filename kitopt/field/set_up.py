@@ -95,7 +95,13 @@ class SetUp:
 
 
 def on_panel(
-    light: Light, tilt_deg: Floats | float, azimuth_deg: Floats | float, *, lies: bool, air_degc: float, wind_ms: Floats
+    light: Light,
+    tilt_deg: Floats | float,
+    azimuth_deg: Floats | float,
+    *,
+    lies: bool,
+    air_degc: Floats | float,
+    wind_ms: Floats,
 ) -> tuple[Floats, Floats]:
     """Light that passes a panel's glass, and its cells' temperature. [Wm⁻²], [°C]"""
     plane: OnPlane = light_on(light, tilt_deg, azimuth_deg)

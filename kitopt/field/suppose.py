@@ -214,4 +214,4 @@ def _after_turning(set_up: SetUp, values: Changes, off_deg: Floats) -> Floats:
     diffuse = set_up.light.dhi_wm2[0, 0] * np.maximum(values["diffuse"], 0.3)
     now = beam * np.maximum(np.cos(np.radians(off_deg)), 0.0) + 0.9 * diffuse
     then = beam * np.maximum(np.cos(np.radians(np.maximum(off_deg - 20.0, 0.0))), 0.0) + 0.9 * diffuse
-    return then / np.maximum(now, 1e-6)
+    return np.asarray(then / np.maximum(now, 1e-6))

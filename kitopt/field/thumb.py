@@ -14,8 +14,8 @@ def by_thumb(set_up: SetUp, readings: Mapping[str, float], usual: Mapping[str, f
     """Causes in the order in which the rules name them.
 
     Isc low and Voc normal: sun, aim, dirt, shade. Voc low by a third or a half: a section. Isc good, charge low,
-    battery below 14 V: controller, lead, connector, or a shaded fold. Isc good and 14.2 V or more: full. Zero: polarity,
-    fuse, a sleeping or cold battery. Common practice, no source.
+    battery below 14 V: controller, lead, connector, or a shaded fold. Isc good and 14.2 V or more: full. Zero:
+    polarity, fuse, a sleeping or cold battery. Common practice, no source.
 
     Parameters
     ----------

@@ -19,6 +19,8 @@ NOTHING_A = 0.05
 TOLD_SHARE = 0.04
 """Causes less likely are not told, nor more than `MOST_TOLD`."""
 MOST_TOLD = 4
+LEAST_BITS = 0.02
+"""What tells less is not worth the walk."""
 _UNDECIDED = 3.0
 """Two causes are told apart when what was read favours one of them by this much."""
 
@@ -153,7 +155,7 @@ def _evidence(belief: Belief, cause: str) -> tuple[tuple[tuple[str, float], ...]
 def _tests(belief: Belief, n: int = 3) -> tuple[NextTest, ...]:
     found = []
     for measure, bits in belief.next_measures()[:n]:
-        if bits > 0.02:
+        if bits > LEAST_BITS:
             found.append(_parting(belief, measure, bits))
     return tuple(found)
 
@@ -161,9 +163,9 @@ def _tests(belief: Belief, n: int = 3) -> tuple[NextTest, ...]:
 def _parting(belief: Belief, measure: Measure, bits: float) -> NextTest:
     """The two likely causes that a measure parts best, and where."""
     some, weight = belief.some, belief.weight
-    names = [name for name, share in belief.share.items() if share >= TOLD_SHARE][:4]
+    names = [name for n, (name, share) in enumerate(belief.share.items()) if n < 2 or share >= TOLD_SHARE][:4]
     expected = measure.says(some)
-    rows = {name: some.is_cause(name) & (weight > 1e-6 * weight.max()) for name in names}
+    rows = {name: some.is_cause(*_under(name)) & (weight > 1e-6 * weight.max()) for name in names}
     if measure.is_yes_or_no:
         chance = {name: float(np.average(expected[at], weights=weight[at])) for name, at in rows.items()}
         yes, no = max(chance, key=lambda name: chance[name]), min(chance, key=lambda name: chance[name])
@@ -185,6 +187,11 @@ def _parting(belief: Belief, measure: Measure, bits: float) -> NextTest:
             if worth > best[0]:
                 best = (worth, (one, other), float(outcome[order[at]]), bool(gap[at] < 0.0))
     return NextTest(measure, bits, best[1], best[2], best[3])
+
+
+def _under(name: str) -> tuple[str, ...]:
+    """The causes that go by one name: heat beyond the usual counts as normal."""
+    return ("normal", "heat") if name == "normal" else (name,)
 
 
 def sure_share(verdict: Verdict) -> float:

@@ -204,6 +204,6 @@ def _owned(inventory: Inventory, name: str, kind: type[Any], argument: str) -> A
     item = inventory.by_id.get(name)
     if not isinstance(item, kind):
         near = did_you_mean(name, [i for i, one in inventory.by_id.items() if isinstance(one, kind)])
-        word = kind.__name__.lower()
-        raise BadInput([Fault(argument, None, None, f'found "{name}", need the id of a {word} in the inventory.{near}')])
+        text = f'found "{name}", need the id of a {kind.__name__.lower()} in the inventory.{near}'
+        raise BadInput([Fault(argument, None, None, text)])
     return item

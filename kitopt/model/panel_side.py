@@ -11,16 +11,15 @@ import math
 
 from kitopt.budget import check_time
 from kitopt.engine.plan import Row
-from kitopt.inventory.items import Connector, Inventory, Lead, Panel
+from kitopt.inventory.items import Connector, Lead, Panel
 from kitopt.model.kit import Column, Join, KitModel, Strip, add_mark
-from kitopt.model.wiring import Chain, Contacts, Demand, ampacity_a, chains, fits, why_no_chain
+from kitopt.model.wiring import Chain, ampacity_a, why_no_chain
+from kitopt.model.wiring.of_panels import PV_FUSE_PER_ISC, panel_chains, panel_demand
 from kitopt.operation.extras import packed_with_panels
 from kitopt.operation.terms import Operation
 
 MOST_JOINED = 4
 _NOT_TOLD = ("no-lead", "no leads of yours join them")
-PV_FUSE_PER_ISC = 1.56
-"""Fuses and conductors: NEC 690.8 and 690.9, 1.25 × 1.25, rounded as the code does."""
 
 
 def lay_extras(model: KitModel) -> None:
@@ -99,28 +98,6 @@ def _lay_one(
             f"Panel {panel.id} ({panel.connector}) cannot reach controller {controller.id} "
             f"({controller.pv_connector}): {text}",
         )
-
-
-def panel_chains(
-    inventory: Inventory, contacts: Contacts, source: Connector, sink: Connector, demand: Demand
-) -> tuple[Chain, ...]:
-    """Every useful chain from panels to a controller, with each choice of fuses where it has holders."""
-    fuses = inventory.fuses
-    found = chains(
-        inventory.leads,
-        source,
-        sink,
-        min_length_m=demand.min_length_m,
-        suits=lambda chain: demand.is_met(chain, contacts, fuses),
-    )
-    return tuple(fitted for chain in found for fitted in fits(chain, demand.fuse_a, fuses))
-
-
-def panel_demand(distance_m: float, panel: Panel, n_joined: int = 1) -> Demand:
-    """What the leads of some joined panels must do: carry their short-circuit current over the distance."""
-    isc_a = n_joined * panel.isc_a
-    least_a = PV_FUSE_PER_ISC * isc_a
-    return Demand(isc_a, least_a, distance_m, wire_a=least_a)
 
 
 def meets_station(operation: Operation, join: Join, socket: Connector) -> tuple[str, ...]:

@@ -139,7 +139,8 @@ def passed_wm2(plane: OnPlane) -> Array:
     whole = plane.beam_wm2 + plane.sky_wm2 + plane.ground_wm2
     passed = plane.beam_wm2 * through + plane.sky_wm2 * of_sky + plane.ground_wm2 * of_ground
     # within what the clear sky allows, as the whole is
-    return passed * np.divide(plane.total_wm2, whole, out=np.ones_like(whole), where=whole > 0)
+    within = np.divide(plane.total_wm2, whole, out=np.ones_like(whole), where=whole > 0)
+    return np.asarray(passed * within, dtype=np.float64)
 
 
 def through_glass(facing: Array) -> Array:

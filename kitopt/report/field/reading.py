@@ -50,9 +50,8 @@ def _called(verdict: Verdict) -> str:
         names += f", or {cause(first.alike)}: no reading so far tells them apart"
         both = first.share + next(one.share for one in verdict.suspects if one.cause == first.alike)
         share = percent(min(both, 0.95))
-    if verdict.called == "nothing-flows":
-        return f"Nothing flows: {names} ({share})."
-    return f"Low: {names} ({share})."
+    what = "Nothing flows" if verdict.called == "nothing-flows" else "Low"
+    return f"{what}; most likely {names} ({share})."
 
 
 def _levels(verdict: Verdict) -> list[tuple[str, float, float]]:

@@ -147,4 +147,4 @@ def sun_value(now: SunNow) -> dict[str, Any]:
     }
 
 
-assert WIDTH >= 2 * _NAME + 1 + 14 * len(SKIES)
+assert 2 * _NAME + 1 + 14 * len(SKIES) <= WIDTH

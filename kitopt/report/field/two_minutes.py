@@ -54,11 +54,10 @@ def test_text(verdict: Verdict, site: FieldSite, reach: Reach) -> str:
     steps = (
         f"Battery volts while it charges: {full_v:.1f} V or more means full, or too cold; else go on.",
         f"Amperes: {amps.text('A', 2)} is as it should be.",
-        f"Panel volts while it charges: {bands['panel-volts'].text('V', 1)}; more, with few amperes: something holds "
-        "the current back, or it does not track.",
+        f"Panel volts meanwhile: {bands['panel-volts'].text('V', 1)}; more, with few amperes: something holds it back.",
         "Cover the panel: the meter must read 0; else take off what it reads.",
         f"Shadow of an upright pen: up to {bands['pen'].high + 8:.0f}° is as declared; else aim.",
-        f"Cover first, unplug, meter across it (10 A range), uncover: Isc {isc.text('A', 2)}.",
+        f"Cover first, unplug, meter across it (10 A range, never across a battery), uncover: Isc {isc.text('A', 2)}.",
         f"Cover, meter to volts, uncover: Voc {voc.text('V', 1)}. Cover, plug in again.",
     )
     for number, step in enumerate(steps, 1):

@@ -64,7 +64,8 @@ def value(name: str, amount: float) -> str:
     if not unit:
         return "yes" if amount > 0.5 else "no"
     digits = {"A": 2, "V": 1, "°": 0, "°C": 0, "x": 2}[unit]
-    text = f"{amount:.{digits}f}"
+    # no minus before a zero
+    text = f"{round(amount, digits) + 0.0:.{digits}f}"
     return {"°": f"{text}°", "x": f"{text} times"}.get(unit, f"{text} {unit}")
 
 
