@@ -77,6 +77,7 @@ APART = {"second_opinion": {"errors", "inventory", "operation", "sky"}}
 SINGLE_IMPORTERS = {
     "pvlib": ("kitopt.sky", "kitopt.second_opinion"),
     "gsee_climate_data": ("kitopt.sky",),
+    "h5py": ("kitopt.sky.from_pvlib",),
     "requests": ("kitopt.sky.fetch",),
     "pulp": ("kitopt.engine.solver",),
     "highspy": ("kitopt.engine.solver",),
@@ -89,7 +90,7 @@ HEAVY = {"numpy", "pandas", "scipy", "pvlib", "pulp", "highspy", "pydantic", "pi
 
 UNITS = {
     *("W", "Wh", "V", "A", "Ah", "Ω", "Ω m⁻¹", "g", "m", "km", "mm²", "s", "h", "Pa", "°C", "Wm⁻²", "Wh m⁻²", "m/s"),
-    *("°", "deg", "0–1", "1/100", "UTC"),
+    *("°", "deg", "0–1", "1/100", "UTC", "cm", "bits"),
 }
 """Units in docstrings, each spelled one way."""
 
