@@ -352,7 +352,6 @@ def case_under(
     sky: Sky,
     name: str = "base",
     *,
-    must_only: bool = False,
     counts: Floats | None = None,
 ) -> Case:
     """The case of a kit under a sky: what it meets, and how counts become a plant.
@@ -374,7 +373,7 @@ def case_under(
             controller = model.units[join.unit].controller
             gains[j] = book.gain(join.panel, controller, n_joined=join.n_joined, lead_ohm=join.ohm(model.contacts))
     fed = model.fed_loads()
-    parts = draws(operation, model.inventory, bus.nominal_v, must_only=must_only)
+    parts = draws(operation, model.inventory, bus.nominal_v)
     steps = steps_of(operation)
     step_h = steps.length_h
     demand_shapes = [np.ones_like(step_h)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Literal
 
@@ -78,6 +78,12 @@ class Programme:
     name: str
     outings: tuple[Outing, ...]
     warnings: tuple[str, ...] = ()
+
+    @property
+    def musts(self) -> Programme:
+        """The same with nothing but the loads that must run: nobody lends or buys for what is only nice."""
+        musts = (replace(outing, operation=outing.operation.running()) for outing in self.outings)
+        return replace(self, outings=tuple(musts))
 
 
 def at_once(outings: tuple[Outing, ...]) -> list[tuple[int, ...]]:

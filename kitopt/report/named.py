@@ -11,6 +11,7 @@ from kitopt.explain import Why
 from kitopt.report import words
 from kitopt.report.document import document, entries
 from kitopt.report.lists import checklist, fact, in_short
+from kitopt.report.nices import which_run
 from kitopt.report.repairs import conflicts_section
 from kitopt.report.second_opinion import second_opinion_text
 from kitopt.report.text import assumed_section, cautions_section, facts, falls_short, survives
@@ -47,7 +48,7 @@ def _headline(kit: NamedKit) -> list[str]:
     if kit.status == "time-limit":
         return wrapped(f"{name}: the time was up before it was known whether this kit does for {lasts}.")
     does = "this kit does" if kit.status == "found" else "this kit does not do"
-    lines = wrapped(f"{name}: {does}, {words.mass(kit.mass_g)}, {lasts}{survives(choice)}.")
+    lines = wrapped(f"{name}: {does}, {words.mass(kit.mass_g)}, {lasts}{which_run(choice)}{survives(choice)}.")
     if kit.status == "found":
         return lines
     if shortfall is None or not shortfall.packed:

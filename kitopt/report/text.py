@@ -14,6 +14,8 @@ from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.leads import lead_ids
 from kitopt.report.lists import checklist, counted, fact, forced_fact, row
+from kitopt.report.look_up import look_up_section
+from kitopt.report.nices import which_run
 from kitopt.report.reasons import energy, section
 from kitopt.report.repairs import conflicts_section, repairs_section
 from kitopt.report.second_opinion import second_opinion_text
@@ -68,7 +70,7 @@ def _headline(choice: Choice) -> list[str]:
         amount = f"{words.price(choice.price_cents, choice.inventory.currency)}, {amount}"
     elif operation.least == "items":
         amount = f"{sum(one.count for one in choice.packed)} items, {amount}"
-    return wrapped(f"{operation.name}: {amount}, {words.hours(operation.hours)}{survives(choice)}.")
+    return wrapped(f"{operation.name}: {amount}, {words.hours(operation.hours)}{which_run(choice)}{survives(choice)}.")
 
 
 def survives(choice: Choice) -> str:
@@ -170,7 +172,7 @@ def _no_kit_headline(choice: Choice) -> list[str]:
         text = f"{choice.operation.name}: the time was up before any kit was found that runs it for {lasts}."
     else:
         under = f" with {words.forced(choice.operation.bounds)}" if choice.operation.bounds else ""
-        text = f"No kit in this inventory runs {choice.operation.name} for {lasts}{under}."
+        text = f"No kit in this inventory runs {choice.operation.name} for {lasts}{under}{which_run(choice)}."
     return wrapped(text)
 
 
@@ -178,6 +180,8 @@ def _nothing(choice: Choice, why: Why) -> list[str]:
     lines = _no_kit_headline(choice)
     repairs = repairs_section(choice, why.repairs)
     helps = ["", *repairs] if repairs else []
+    guesses = [] if why.look_up is None else look_up_section(choice, why.look_up)
+    helps += ["", *guesses] if guesses else []
     shortfall = choice.shortfall
     if choice.status == "time-limit":
         bound = choice.proof.bound

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.files.kept import Kept, kept
 from kitopt.inventory.items import Panel
 from kitopt.second_opinion.diode import in_light, label_of
 from kitopt.second_opinion.kit import Circuit, Feed
@@ -17,6 +18,9 @@ Floats = NDArray[np.float64]
 
 STEP_DOWN_V = 1.0
 """What a controller that tracks needs above its own output to step down from; from memory. [V]"""
+
+MADE_BY = ("second_opinion",)
+"""Folder whose code makes what is kept."""
 
 _GRID_V = 0.2
 _LIGHT_WM2 = np.array(
@@ -70,16 +74,21 @@ class Curves:
         for feed in feeds:
             # the worth of a panel is current: its volts are those of its cells
             worth = feed.n_joined * feed.panel.output_factor
-            one_a = curve_a(
-                feed.panel,
-                self.volts,
-                _LIGHT_WM2[:, None, None],
-                self._heat[None, :, None],
-                feed.ohm * worth,
-            )
-            table = feed.count * worth * one_a
+            table = feed.count * worth * self._one_a(feed, feed.ohm * worth)
             way: Laid = "aimed" if feed.panel.tilts else "flat"
             self._tables[way] = self._tables.get(way, 0.0) + table
+
+    def _one_a(self, feed: Feed, ohm: float) -> Floats:
+        """Current of one panel at every light, heat and voltage. [A]"""
+        panel = feed.panel
+        label = (panel.vmp_v, panel.imp_a, panel.voc_v, panel.isc_a, panel.voc_per_degc)
+        grid = (self._heat[0], self._heat[-1], len(self._heat), len(self.volts))
+
+        def make() -> Kept:
+            light, heat = _LIGHT_WM2[:, None, None], self._heat[None, :, None]
+            return Kept({"one_a": curve_a(panel, self.volts, light, heat, ohm)})
+
+        return kept(f"curve {label} {[float(n) for n in grid]} {ohm!r}", MADE_BY, make).arrays["one_a"]
 
     @property
     def ways(self) -> tuple[Laid, ...]:

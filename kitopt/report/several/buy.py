@@ -8,6 +8,7 @@ from kitopt.choice.purchase import Purchase, Single
 from kitopt.report import words
 from kitopt.report.document import SCHEMA, document, entries, proof_document
 from kitopt.report.lists import all_cautions, fact, forced_fact, in_short, proof_text
+from kitopt.report.nices import left_at_home
 from kitopt.report.words import wrapped
 
 
@@ -45,6 +46,7 @@ def buy_text(found: Purchase) -> str:
             text = f"{operation.name}, {day}: {words.mass(choice.mass_g)}, {in_short(choice.packed)}."
             lines += fact("Kit", text)
     lines += forced_fact(outings[0].operation.bounds)
+    lines += left_at_home(found.programme)
     lines += fact("Proof", _proof(found))
     if found.choices:
         sure = "proved" if found.is_lightest else "not proved"

@@ -12,6 +12,7 @@ from kitopt.inventory.items import Battery
 from kitopt.report import words
 from kitopt.report.document import SCHEMA, document, entries, proof_document
 from kitopt.report.lists import all_cautions, checklist, fact, forced_fact, in_short, proof_text
+from kitopt.report.nices import which_run
 from kitopt.report.words import wrapped
 
 
@@ -64,7 +65,7 @@ def grab_text(kit: GrabKit, hours: int | None = None) -> str:
             f"({hardest.needed:,} needed), {max(0, math.floor(hardest.margin_wh))} Wh to spare.",
         )
     for event, choice in zip(kit.standing.events, kit.choices, strict=True):
-        lines += fact("Event", f"{event.name}: {in_short(choice.packed)}.")
+        lines += fact("Event", f"{event.name}{which_run(choice)}: {in_short(choice.packed)}.")
     lines += [*forced_fact(kit.standing.events[0].dates[0].bounds), *_recharge(kit)]
     if owned := borrowed(kit):
         lines += fact("Borrowed", ", ".join(f"{item_id} ({owner})" for item_id, owner in owned) + ".")

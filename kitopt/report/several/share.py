@@ -10,6 +10,7 @@ from kitopt.choice.sharing import Shared, Sheet
 from kitopt.report import words
 from kitopt.report.document import SCHEMA, document, proof_document
 from kitopt.report.lists import all_cautions, checklist, fact, forced_fact, proof_text
+from kitopt.report.nices import left_at_home
 from kitopt.report.words import wrapped
 
 
@@ -29,6 +30,7 @@ def share_text(found: Shared) -> str:
     for sheet in found.sheets:
         lines += ["", *_sheet(found, sheet)]
     lines += ["", *_handovers(found), "", *forced_fact(found.programme.outings[0].operation.bounds)]
+    lines += left_at_home(found.programme)
     if found.proof.objective is not None:
         amount, bound = f"{found.proof.objective:,.0f} g", f"{found.proof.bound or 0:,.0f} g"
         lines += fact("Proof", proof_text(found.proof, "lightest", amount, bound))
