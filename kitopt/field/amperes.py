@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from kitopt.field.circuit import BYPASS, Supposed, most_power, seen
 from kitopt.field.set_up import WIND_MS, SetUp, on_panel
-from kitopt.field.suppose import METER_SPREAD, SUN_WM2
+from kitopt.field.suppose import MADE_BY, METER_SPREAD, SUN_WM2
+from kitopt.files.kept import Kept, kept
 
 Floats = NDArray[np.float64]
 
@@ -20,7 +21,7 @@ FULL_FROM = 0.95
 """Charge from which a battery takes less and less; common practice, no source."""
 
 
-def declared(set_up: SetUp, light_wm2: Floats, cell_degc: Floats, battery_v: float | None = None) -> Supposed:
+def declared(set_up: SetUp, light_wm2: Floats, cell_degc: Floats) -> Supposed:
     """Set-ups as they are declared, in some light and heat, each of shape (n,)."""
     n = len(light_wm2)
     charge = set_up.charge_share
@@ -40,7 +41,7 @@ def declared(set_up: SetUp, light_wm2: Floats, cell_degc: Floats, battery_v: flo
         held=np.zeros(n, dtype=np.int64),
         held_share=whole,
         takes_share=whole * takes,
-        battery_v=whole * (set_up.charging_v if battery_v is None else battery_v),
+        battery_v=whole * set_up.charging_v,
         fill_ohm=none,
         is_cut=no,
         is_broken=no,
@@ -62,9 +63,8 @@ def interval_a(set_up: SetUp, amps: float) -> tuple[float, float]:
 
 
 def expected_a(set_up: SetUp, battery_v: float | None = None) -> float:
-    """Amperes into the battery with nothing wrong. [A]"""
-    wm2, degc = _lit(set_up)
-    return float(seen(set_up, declared(set_up, wm2, degc, battery_v)).amps[0])
+    """Amperes into the battery with nothing wrong; at its mean voltage while charging, or at the one given. [A]"""
+    return waterfall(set_up, battery_v)[-1].after_a
 
 
 def _lit(set_up: SetUp) -> tuple[Floats, Floats]:
@@ -93,6 +93,33 @@ def waterfall(set_up: SetUp, battery_v: float | None = None) -> tuple[Step, ...]
     Up to the heat a panel is taken at its best point: its current there through a controller that only switches, its
     power at the battery's voltage through one that tracks.
     """
+    # of any battery's volts, so that the next reading finds all of it again
+    volts = set_up.charging_v * _VOLTS
+
+    def make() -> Kept:
+        return Kept({"after_a": np.array([step.after_a for step in _steps(set_up)]), "at_a": _at_volts(set_up, volts)})
+
+    found = kept(f"steps {set_up!r}", MADE_BY, make).arrays
+    last_a = float(np.interp(set_up.charging_v if battery_v is None else battery_v, volts, found["at_a"]))
+    return tuple(Step(name, float(a)) for name, a in zip(STEPS, (*found["after_a"], last_a), strict=True))
+
+
+STEPS = ("label", "worth", "sun", "aim", "heat", "lead", "controller", "battery")
+_VOLTS = np.linspace(0.8, 1.2, 41)
+"""Shares of the mean voltage while charging, the last step's grid."""
+
+
+def _at_volts(set_up: SetUp, volts: Floats) -> Floats:
+    """Expected amperes over the battery's volts. [A]"""
+    wm2, degc = _lit(set_up)
+    whole = np.ones_like(volts)
+    some = declared(set_up, wm2 * whole, degc * whole)
+    some.battery_v = volts
+    return seen(set_up, some).amps
+
+
+def _steps(set_up: SetUp) -> list[Step]:
+    """All steps but the battery's."""
     panel, tracks = set_up.panel, set_up.controller.kind == "mppt"
     label_a = panel.rated_w / set_up.charging_v if tracks else panel.imp_a
 
@@ -117,5 +144,4 @@ def waterfall(set_up: SetUp, battery_v: float | None = None) -> tuple[Step, ...]
     some.lead_ohm = 0.0 * whole
     bare = float(seen(set_up, some).amps[0])
     steps.append(Step("lead", steps[-1].after_a + with_lead - bare))
-    steps.append(Step("controller", with_lead))
-    return (*steps, Step("battery", expected_a(set_up, battery_v)))
+    return [*steps, Step("controller", with_lead)]

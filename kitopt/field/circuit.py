@@ -28,6 +28,8 @@ DIODE_V = 0.5
 """A bypass diode that carries current. [V]"""
 PASSED_SHARE = {"pwm": 0.99}
 """What a controller that only switches keeps for itself of the current; from memory."""
+KNEE_SHARE = 0.94
+"""Current at the best point over that of the short circuit: the median of labels, as imp_a over isc_a."""
 _GRID = np.linspace(0.55, 1.0, 28)
 """Where a panel's best point is looked for, as shares of its open circuit."""
 
@@ -218,7 +220,8 @@ class _Curve:
             a = np.maximum(_diode_amps(d, inner_v), 0.0)
             share = part[rows][:, None]
             if less_v == 0.0:
-                a = np.minimum(a, self.low_a[rows][:, None])
+                # the shaded fold is at its own best point a little below the most that it lets through
+                a = np.minimum(a, KNEE_SHARE * self.low_a[rows][:, None])
             v = share * (inner_v - a * d.series_ohm) - less_v - a * self.ohm[rows][:, None]
             floor_v = least_v[rows]
             w = np.where(v >= floor_v[:, None], v * a, 0.0)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.sky.clear_sky import Place, clear_sky
+from kitopt.files.kept import Kept, kept
+from kitopt.sky.clear_sky import ClearSky, Place, clear_sky
 from kitopt.sky.light import Light
 from kitopt.sky.shade import Horizon, above_horizon
-from kitopt.sky.sun import sun_at
+from kitopt.sky.sun import Sun, sun_at
 
 Array = NDArray[np.float64]
 Overhead = Literal["clear", "hazy", "overcast"]
@@ -41,8 +43,14 @@ def overhead(place: Place, at_s: Array, sky: Overhead = "clear", horizon: Horizo
         Of one window and n steps.
     """
     at_s = np.asarray(at_s, dtype=np.float64)[None, :]
-    sun = sun_at(at_s, place.latitude_deg, place.longitude_deg, place.altitude_m)
-    clear = clear_sky(at_s, place, sun)
+
+    def make() -> Kept:
+        sun = sun_at(at_s, place.latitude_deg, place.longitude_deg, place.altitude_m)
+        return Kept({**vars(sun), **vars(clear_sky(at_s, place, sun))})
+
+    made = kept(f"overhead {place!r} {at_s.ravel().tolist()}", ("sky",), make).arrays
+    sun = Sun(*(made[one.name] for one in fields(Sun)))
+    clear = ClearSky(*(made[one.name] for one in fields(ClearSky)))
     if sky == "overcast":
         dni, dhi = np.zeros_like(clear.dni_wm2), OVERCAST_SHARE * clear.ghi_wm2
     else:
