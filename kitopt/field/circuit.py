@@ -119,7 +119,8 @@ def seen(set_up: SetUp, some: Supposed) -> Seen:
     curve = _Curve(diode, some.lead_ohm + some.more_ohm, has_step, part, low_a, leak)
 
     voc = _open_v(diode)
-    of_fold = _open_v(diode._replace(made_a=np.maximum(diode.made_a * some.fold_light, 1e-6)))
+    dim = np.maximum(some.fold_light, 1e-3)
+    of_fold = _open_v(diode._replace(made_a=diode.made_a * dim, shunt_ohm=diode.shunt_ohm / dim))
     voc_v = np.where(is_shaded, part * voc + of_fold / folds, np.where(is_open, part * voc, voc))
     isc_a = curve.without_lead().at(np.zeros_like(voc))
 

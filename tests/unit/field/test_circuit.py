@@ -84,7 +84,7 @@ def with_fold(set_up: SetUp, wiring: int, light: float, *, is_open: bool = False
 
 
 def sections(set_up: SetUp, light: float, volts: float, folds: int = 3) -> tuple[float, float, float]:
-    """Current of folds in series with bypass diodes at some volts behind the lead; Voc; most power. By pvlib."""
+    """Current at some volts behind the lead, Voc, and most power a volt above a battery: folds' curves by pvlib."""
     label, worth = label_of(set_up.panel), set_up.panel.output_factor
     total, grid = 0.0, np.linspace(0.0, 1.02 * float(in_light(label, WM2[2:] * worth, DEGC[2:]).made_a[0]), 40001)
     for share in (light, *[1.0] * (folds - 1)):
@@ -96,7 +96,8 @@ def sections(set_up: SetUp, light: float, volts: float, folds: int = 3) -> tuple
         )
         total = total + np.maximum(np.interp(-grid, -amps, v), -0.5)
     behind = total - grid * set_up.lead_ohm
-    return float(np.interp(-volts, -behind, grid)), float(total[0]), float((behind * grid).max())
+    most_w = float(np.where(behind >= set_up.charging_v + 1.0, behind * grid, 0.0).max())
+    return float(np.interp(-volts, -behind, grid)), float(total[0]), most_w
 
 
 @pytest.mark.parametrize("light", [0.0, 0.2, 0.5, 0.75])
@@ -110,8 +111,9 @@ def test_a_shaded_fold_makes_a_step(light: float) -> None:
         if kind == "pwm":
             # a twentieth of the current: the corner of the step is rounded, ours is not
             assert found.amps[0] == pytest.approx(0.99 * amps, abs=0.05 * set_up.panel.imp_a)
-        elif found.panel_v[0] > set_up.charging_v + 1.2:
-            assert found.amps[0] == pytest.approx(0.95 * most_w / set_up.charging_v, rel=0.06)
+        else:
+            most_a = 0.95 * most_w / set_up.charging_v
+            assert found.amps[0] == pytest.approx(most_a, abs=0.03 * set_up.panel.imp_a)
 
 
 def test_folds_side_by_side_lose_current_and_no_volts() -> None:
