@@ -290,7 +290,7 @@ def _least_capacity_wh(short_wh: Floats, share: Floats) -> Floats:
     """The least capacity of which that share makes good what is short in every step. [Wh]"""
     share = np.broadcast_to(share, short_wh.shape)
     each = np.where(share > 0.0, short_wh / np.where(share > 0.0, share, 1.0), np.inf)
-    return np.max(np.where(short_wh > 0.0, each, 0.0), axis=1)
+    return np.asarray(np.max(np.where(short_wh > 0.0, each, 0.0), axis=1))
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.engine.judge import TOLERANCE_WH, Verdict, cuts, simulate
+from kitopt.engine.joint import cuts, simulate
+from kitopt.engine.judge import TOLERANCE_WH, Verdict
 from kitopt.engine.plan import Case
 from kitopt.engine.sides import Fixed, Sides
 

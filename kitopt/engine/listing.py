@@ -10,14 +10,14 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.engine.plan import Case, Objective, Plan
-from kitopt.engine.sides import Counts, Fixed, Sides, Tangent, least_by_rows
+from kitopt.engine.sides import Counts, Fixed, Sides, least_by_rows
 from kitopt.engine.solver import solve
 
 Floats = NDArray[np.float64]
@@ -27,7 +27,8 @@ MOST_SETS = 20_000
 MOST_SIDES = 2_000
 """The needs of more sides than this are not asked."""
 _MOST_SUMS = 20_000
-_MOST_TANGENTS = 12
+_MOST_NEW, _MOST_TANGENTS = 12, 40
+"""Of tangents, made for one question and kept in all."""
 _LITTLE = 1e-3
 """So much of every class is asked for, that its price is known."""
 _SLACK = 0.01
@@ -89,18 +90,19 @@ class Listing:
     RulesForbid
     """
 
-    def __init__(self, plan: Plan, sides: Sides, objective: Objective, left_s: Callable[[], float]) -> None:
-        self.plan, self.sides, self.objective, self._left_s = plan, sides, objective, left_s
+    def __init__(self, plan: Plan, sides: Sequence[Sides], objective: Objective, left_s: Callable[[], float]) -> None:
+        self.plan, self.objective, self._left_s = plan, objective, left_s
+        self._each_case = sides
+        # in every case the same panels hang on the same units
+        self.sides = sides = sides[0]
         self._sums = _sums(sides, plan)
         self._stock = _stock(sides, plan)
         self._prices: list[Price] = []
-        self._tangents: list[Tangent] = []
-        self._touched: set[bytes] = set()
-        for some in (self._stock.astype(float), np.zeros(sides.n_kinds)):
+        for some in (self._stock, np.zeros_like(self._stock)):
             self._touch(some)
         none = np.zeros(sides.n_classes, dtype=np.int64)
         self._least_wh = float(self._made(self._needs_at_least(self._stock[None, :])[:1])[0])
-        needs = (float(self._made(sides.need_wh(none))), self._least_wh)
+        needs = (float(self._made(self._need_wh(none))), self._least_wh)
         for need in sorted({min(need, float(self._sums[-1])) for need in needs}):
             self._prices.append(self._price(none, need))
 
@@ -120,7 +122,7 @@ class Listing:
         if listed is None:
             return False
         side = self.sides.of(counts)
-        need = float(self._made(self.sides.follow(side)))
+        need = float(self._made(max(sides.follow(side) for sides in self._each_case)))
         listed.need_wh[np.all(listed.sides == side, axis=1)] = need
         has_wh = sum(wh * float(counts[j]) for j, wh in self.sides.capacity_terms())
         return need > has_wh + 1e-6
@@ -139,23 +141,34 @@ class Listing:
         if not len(sets):
             return Listed(np.zeros((0, self.sides.n_classes), dtype=np.int64), np.zeros(0), np.zeros(0))
         needs = self._made(self._needs_at_least(sets))
-        for _ in range(_MOST_TANGENTS):
+        for _ in range(_MOST_NEW):
             bounds = self._bound_of_sets(sets, needs)
             is_in = bounds <= most
             sets, needs, bounds = sets[is_in], needs[is_in], bounds[is_in]
-            new = [i for i in np.argsort(bounds, kind="stable").tolist() if sets[i].tobytes() not in self._touched]
-            if not new or len(self._tangents) >= _MOST_TANGENTS:
+            new = [
+                i for i in np.argsort(bounds, kind="stable").tolist() if sets[i].tobytes() not in self.sides.tangents
+            ]
+            if not new or len(self.sides.tangents) >= _MOST_TANGENTS:
                 break
-            tangent = self._touch(sets[new[0]].astype(float))
-            needs = np.maximum(needs, self._made(self.sides.at_least_wh(tangent, sets)))
+            self._left_s()
+            needs = np.maximum(needs, self._made(self._touch(sets[new[0]], sets)))
         spread = [self._on_units(some, float(need), most) for some, need in zip(sets, needs, strict=True)]
         if sum(map(len, spread)) > MOST_SIDES:
             raise TooMany
         sides = np.concatenate(spread) if spread else np.zeros((0, self.sides.n_classes), dtype=np.int64)
-        need_wh = np.array([float(self._made(self.sides.need_wh(side))) for side in sides])
+        need_wh = np.array([float(self._made(self._need_wh(side))) for side in sides])
         bound = self._bound(sides, need_wh)
         order = [i for i in np.argsort(bound, kind="stable").tolist() if bound[i] <= most]
         return Listed(sides[order], need_wh[order], bound[order])
+
+    def within_at_once(self, most: float) -> Listed | None:
+        """The same where all are few enough to be had without asking for less first; else None."""
+        if not math.isfinite(most):
+            return None
+        try:
+            return self.within(most)
+        except TooMany:
+            return None
 
     def _sets(self, most: float) -> Counts:
         """Sets of panels, one kind after another; those are left out of which all that contain them cost too much."""
@@ -180,7 +193,7 @@ class Listing:
             rest = float(self._stock[later] @ np.minimum(each[later], 0.0))
             low = np.maximum(low, base + price.by_wh * self._least_wh + rest)
             if price.by_wh > 0.0:
-                for tangent in self._tangents:
+                for tangent in (one for sides in self._each_case for one in sides.tangents.values()):
                     hard, saved = tangent.least[tangent.hardest], tangent.saved[tangent.hardest]
                     need = np.min(hard - sets @ saved.T, axis=1)
                     gain = each[later] - price.by_wh * np.max(saved, axis=0)[later]
@@ -215,14 +228,20 @@ class Listing:
 
     # -- needs ---------------------------------------------------------------------------
 
-    def _touch(self, some: Floats) -> Tangent:
-        self._left_s()
-        self._touched.add(some.astype(np.int64).tobytes())
-        self._tangents.append(self.sides.tangent(some))
-        return self._tangents[-1]
+    def _touch(self, some: Counts, sets: Counts | None = None) -> Floats:
+        """Make the tangents at a set of panels; what some sets need by them. [Wh]"""
+        made = [(sides, sides.tangent(some)) for sides in self._each_case]
+        if sets is None:
+            return np.zeros(0)
+        return np.asarray(np.max([sides.at_least_wh(tangent, sets) for sides, tangent in made], axis=0))
 
     def _needs_at_least(self, sets: Counts) -> Floats:
-        return np.max([self.sides.at_least_wh(tangent, sets) for tangent in self._tangents], axis=0)
+        each = [sides.at_least_wh(one, sets) for sides in self._each_case for one in sides.tangents.values()]
+        return np.asarray(np.max(each, axis=0))
+
+    def _need_wh(self, side: Counts) -> float:
+        """What a side needs in the case that asks most. [Wh]"""
+        return max(sides.need_wh(side) for sides in self._each_case)
 
     def _made(self, needs: Floats | float) -> Floats:
         """The next capacity that the batteries at hand can make; infinite where they cannot. [Wh]"""

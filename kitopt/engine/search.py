@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -77,6 +77,7 @@ def choose(
     budget: Budget = UNLIMITED,
     cutoff: float = math.inf,
     memories: Sequence[CaseMemory] | None = None,
+    least: float = -math.inf,
 ) -> Outcome:
     """Find the counts that pass every case with the least first objective, then the next.
 
@@ -89,6 +90,8 @@ def choose(
         Only counts whose first objective is at most this are of interest.
     memories : sequence of CaseMemory, optional
         Rows that an earlier choice learned on the very same cases.
+    least : float
+        What is known already: no counts have a lower first objective.
 
     Returns
     -------
@@ -100,39 +103,13 @@ def choose(
         If the judge and the integer program disagree: a defect.
     SolverFailed
     """
-    known = [CaseMemory(case) for case in plan.cases] if memories is None else list(memories)
-    while True:
-        known = _with_trials(plan, known)
-        outcome = _Chooser(plan, budget, cutoff, known).run()
-        if outcome.counts is None:
-            return outcome
-        try:
-            with budget.in_force():
-                failed = [trial for trial in plan.trials if trial.fails(outcome.counts)]
-        except OutOfTime:
-            return _untried(outcome)
-        if not failed:
-            return outcome
-        if not outcome.proved:
-            return _untried(outcome)
-
-
-def _with_trials(plan: Plan, memories: Sequence[CaseMemory]) -> list[CaseMemory]:
-    """What is known, and of each trial what is known of its last case."""
-    old = {id(case) for trial in plan.trials for case in trial.cases[:-1]}
-    known = [memory for memory in memories if id(memory.case) not in old]
-    here = {id(memory.case) for memory in known}
-    last = [case for trial in plan.trials for case in trial.cases[-1:]]
-    return [*known, *(CaseMemory(case) for case in last if id(case) not in here)]
-
-
-def _untried(outcome: Outcome) -> Outcome:
-    """What is known where the counts in hand failed a trial, or were not tried: the bound stands."""
-    return replace(outcome, status="time-limit", counts=None, objective=math.inf, reached={})
+    return _Chooser(plan, budget, cutoff, memories, least).run()
 
 
 class _Chooser:
-    def __init__(self, plan: Plan, budget: Budget, cutoff: float, memories: Sequence[CaseMemory]) -> None:
+    def __init__(
+        self, plan: Plan, budget: Budget, cutoff: float, memories: Sequence[CaseMemory] | None, least: float
+    ) -> None:
         self.plan = plan
         self.budget = budget
         self.cutoff = cutoff
@@ -140,7 +117,7 @@ class _Chooser:
         self.rounds = 0
         self.alone: set[tuple[str, bytes]] = set()
         self.best: Floats | None = None
-        self.bound = plan.least(plan.objectives[0])
+        self.bound = max(plan.least(plan.objectives[0]), least)
         self.fixed: list[Row] = []
         self.later = {o.name: plan.least(o) for o in plan.objectives[1:]}
         """What is proved of each further objective."""
@@ -266,45 +243,59 @@ class _Chooser:
         The sides with the lowest bounds give a kit; then all that may be part of a better one, or one as good, are in
         the program.
         """
-        if len(self.memories) != 1 or not can_hold(self.memories[0].case):
+        if not all(can_hold(memory.case) for memory in self.memories):
             return None
-        (memory,), (box,) = self.memories, self._boxes
+        sides = [m.sides(fixed_of(m.case, self.plan, box)) for m, box in zip(self.memories, self._boxes, strict=True)]
+        if not all(one.is_like(sides[0]) for one in sides[1:]):
+            return None
         try:
-            listing = Listing(self.plan, memory.sides(fixed_of(memory.case, self.plan, box)), objective, self._left)
+            listing = Listing(self.plan, sides, objective, self._left)
         except RulesForbid:
             return False
         except TooMany:
             return None
         if listing.is_hopeless:
             return False
-        ceiling = float(np.maximum(objective.weights, 0.0) @ self.plan.upper) + objective.fixed
-        gap, n_first, floor = max(1.0, _FIRST_GAP * abs(listing.floor)), _FIRST_SIDES, listing.floor
-        most = floor + gap
         self._listing = listing
+        self.bound = max(self.bound, math.ceil(listing.floor - 1e-6))
         try:
-            while True:
-                is_all = most >= min(cutoff, ceiling)
-                known = listing.within(min(most, cutoff))
-                if is_all and not len(known):
-                    return False
-                shown = known if is_all else known.first(n_first)
-                if len(shown) > _MOST_SHOWN:
-                    raise TooMany
-                self.listed = shown
-                self.bound = max(self.bound, math.ceil(min(floor, most) - 1e-6))
-                if len(shown) and self._minimise(objective, cutoff, is_full=is_all):
-                    if is_all:
-                        return True
-                    assert self.best is not None
-                    most = cutoff = float(objective.of(self.best))
-                elif is_all:
-                    return False
-                else:
-                    gap, n_first = 1.3 * gap, 4 * n_first if len(shown) == n_first else n_first
-                    most = floor + gap
+            return self._among_sides(listing, objective, cutoff)
         except TooMany:
             self._listing = self.listed = None
             return None
+
+    def _among_sides(self, listing: Listing, objective: Objective, cutoff: float) -> bool:
+        ceiling = float(np.maximum(objective.weights, 0.0) @ self.plan.upper) + objective.fixed
+        gap, n_first = max(1.0, _FIRST_GAP * abs(self.bound)), _FIRST_SIDES
+        floor, most = self.bound, self.bound + gap
+        known = listing.within_at_once(cutoff)
+        if known is not None:
+            most = cutoff
+        while True:
+            is_all = most >= min(cutoff, ceiling)
+            known = listing.within(min(most, cutoff)) if known is None else known
+            if not len(known) and is_all:
+                return False
+            self.listed = known if is_all else known.first(n_first)
+            if len(self.listed) > _MOST_SHOWN:
+                raise TooMany
+            # what is not shown costs at least this
+            others = most if len(known) == len(self.listed) else float(known.bound[len(self.listed)])
+            is_found = len(known) > 0 and self._minimise(objective, cutoff, is_full=is_all)
+            if is_found:
+                assert self.best is not None
+                value = float(objective.of(self.best))
+                is_all |= others > value - 1.0 + 1e-6
+                if is_all:
+                    self.bound, self.listed = value, listing.within(value)
+                    return True
+                most = cutoff = value
+            elif is_all:
+                return False
+            else:
+                gap, n_first = 1.3 * gap, 4 * n_first if len(self.listed) == n_first else n_first
+                most = floor + gap
+            known = None
 
     # -- one objective ---------------------------------------------------------------
 

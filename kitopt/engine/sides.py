@@ -116,9 +116,8 @@ class Sides:
         )
         self.capacity = case.matrix[layout.capacity]
         has = self.capacity > 0.0
-        self.missing_share = (
-            float(np.min(case.matrix[layout.missing][has] / self.capacity[has])) if np.any(has) else 0.0
-        )
+        missing = case.matrix[layout.missing][has] / self.capacity[has]
+        self.missing_share = float(np.min(missing)) if len(missing) else 0.0
         self._idle_w = np.array(
             [
                 np.min(case.matrix[_demands(layout)][:, case.matrix[layout.limit(u)] > 0.0], axis=1, initial=np.inf)
@@ -127,6 +126,18 @@ class Sides:
         ).reshape(layout.n_units, layout.n_demands)
         self._idle_w[~np.isfinite(self._idle_w)] = 0.0
         self._needs: dict[bytes, float] = {}
+        self.tangents: dict[bytes, Tangent] = {}
+        """By the set of panels that each is at."""
+
+    def is_like(self, other: Sides) -> bool:
+        """Whether the same counts make the same sides and the same capacity in another case."""
+        mine, theirs = self.case.columns, other.case.columns
+        return (
+            (mine is theirs or (mine is not None and theirs is not None and np.array_equal(mine, theirs)))
+            and np.array_equal(self.capacity, other.capacity)
+            and len(self.columns) == len(other.columns)
+            and all(np.array_equal(a, b) for a, b in zip(self.columns, other.columns, strict=True))
+        )
 
     @property
     def n_classes(self) -> int:
@@ -148,10 +159,8 @@ class Sides:
     def of(self, counts: Floats) -> Counts:
         """The side that a kit's counts have, shape (n_classes,)."""
         own = self.case.own(counts)
-        return np.array(
-            [round(float(self.pieces[k][j] @ own[j])) for k, j in zip(self.kind, self.columns, strict=True)],
-            dtype=np.int64,
-        )
+        each = [round(float(self.pieces[k][j] @ own[j])) for k, j in zip(self.kind, self.columns, strict=True)]
+        return np.array(each, dtype=np.int64)
 
     # -- what they need ----------------------------------------------------------------
 
@@ -209,8 +218,14 @@ class Sides:
 
     # -- sets of panels, whatever unit they are on -------------------------------------------
 
-    def tangent(self, some: Floats) -> Tangent:
-        """The tangent at a set of panels, shape (n_kinds,); fractional counts will do."""
+    def tangent(self, some: Counts) -> Tangent:
+        """The tangent at a set of panels, shape (n_kinds,)."""
+        key = some.tobytes()
+        if key not in self.tangents:
+            self.tangents[key] = self._tangent(some.astype(np.float64))
+        return self.tangents[key]
+
+    def _tangent(self, some: Floats) -> Tangent:
         conditions, layout = self._pooled, self._pooled.layout
         of_case = self.case.conditions.layout
         plant = np.zeros(layout.size)
@@ -235,7 +250,7 @@ class Sides:
         hardest = np.argsort(-(least - saved @ some), kind="stable")[: self.case.n_allowed + 1]
         return Tangent(least, saved, hardest)
 
-    def at_least_wh(self, tangent: Tangent, sets: Floats) -> Floats:
+    def at_least_wh(self, tangent: Tangent, sets: Counts) -> Floats:
         """What sets of panels need by a tangent, shape (n_sets,). [Wh]"""
         found = np.empty(len(sets))
         n = len(tangent.least)
@@ -255,12 +270,10 @@ def _joins(case: Case) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.i
     """Own columns that bring power, and the unit and shape of each."""
     layout = case.conditions.layout
     panels = case.matrix[layout.panel(0, 0) : layout.demand(0)]
-    joins = np.flatnonzero(np.any(panels != 0.0, axis=0))
-    at = np.argmax(panels[:, joins] != 0.0, axis=0)
-    unit, shape = np.full(case.matrix.shape[1], -1), np.full(case.matrix.shape[1], -1)
-    if layout.n_shapes:
-        unit[joins], shape[joins] = at // layout.n_shapes, at % layout.n_shapes
-    return joins, unit[joins], shape
+    joins, at = np.nonzero(panels.T)
+    shape = np.full(case.matrix.shape[1], -1)
+    shape[joins] = at % max(1, layout.n_shapes)
+    return joins, at // max(1, layout.n_shapes), shape
 
 
 def _best(
@@ -292,7 +305,9 @@ def can_hold(case: Case) -> bool:
         return False
     layout = case.conditions.layout
     panels = case.matrix[layout.panel(0, 0) : layout.demand(0)]
-    brings_one = np.count_nonzero(panels, axis=0) <= 1
+    n_brought = np.count_nonzero(panels, axis=0)
+    n_kinds = n_brought if case.pieces is None else np.count_nonzero(case.pieces, axis=0)
+    brings_one = (n_brought == 0) | ((n_brought == 1) & (n_kinds == 1))
     charge_without_room = (case.matrix[layout.missing] != 0.0) & (case.matrix[layout.capacity] <= 0.0)
     return bool(np.all(brings_one) and np.all(case.matrix >= 0.0) and not np.any(charge_without_room))
 

@@ -105,9 +105,10 @@ def strongest(
             break
         for memory in asked:
             _learn_at(memory, counts, min(1.0, (met + hoped) / 2 if met + _CLOSE < hoped else hoped))
-    if best is None:
+    if best_share <= 0.0:
         # the reserve and the cold alone ask for more than any kit starts with: no share of the need can be met
-        best = _least_short(plan, memories, budget)
+        nearest = _least_short(plan, memories, budget)
+        best = best if nearest is None else nearest
     return Strongest(best, max(0.0, best_share))
 
 
