@@ -94,13 +94,13 @@ class Listing:
         self.plan, self.objective, self._left_s = plan, objective, left_s
         self._each_case = sides
         # in every case the same panels hang on the same units
-        self.sides = sides = sides[0]
-        self._sums = _sums(sides, plan)
-        self._stock = _stock(sides, plan)
+        self.sides = sides[0]
+        self._sums = _sums(self.sides, plan)
+        self._stock = _stock(self.sides, plan)
         self._prices: list[Price] = []
         for some in (self._stock, np.zeros_like(self._stock)):
             self._touch(some)
-        none = np.zeros(sides.n_classes, dtype=np.int64)
+        none = np.zeros(self.sides.n_classes, dtype=np.int64)
         self._least_wh = float(self._made(self._needs_at_least(self._stock[None, :])[:1])[0])
         needs = (float(self._made(self._need_wh(none))), self._least_wh)
         for need in sorted({min(need, float(self._sums[-1])) for need in needs}):
