@@ -13,7 +13,7 @@ from kitopt.model.kit import Join, Unit
 from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.leads import lead_ids
-from kitopt.report.lists import checklist, counted, fact, forced_fact, row
+from kitopt.report.lists import all_cautions, checklist, counted, fact, forced_fact, in_short, row
 from kitopt.report.look_up import look_up_section
 from kitopt.report.nices import which_run
 from kitopt.report.reasons import energy, section
@@ -178,6 +178,10 @@ def _no_kit_headline(choice: Choice) -> list[str]:
 
 def _nothing(choice: Choice, why: Why) -> list[str]:
     lines = _no_kit_headline(choice)
+    if choice.circuits:
+        for name, part in choice.circuits:
+            lines += wrapped(f"{name or 'main'}: {_alone(part)}.", "- ", "  ")
+        return lines
     repairs = repairs_section(choice, why.repairs)
     helps = ["", *repairs] if repairs else []
     guesses = [] if why.look_up is None else look_up_section(choice, why.look_up)
@@ -205,6 +209,17 @@ def _nothing(choice: Choice, why: Why) -> list[str]:
     if blocks:
         lines += ["", "Ruled out", *blocks]
     return lines
+
+
+def _alone(part: Choice) -> str:
+    """What one circuit is by itself."""
+    if part.packed:
+        return f"alone {words.mass(part.mass_g)}, {in_short(part.packed)}"
+    if part.status == "time-limit":
+        return "not known, the time was up"
+    short = part.shortfall
+    is_whole = short is not None and bool(short.packed)
+    return f"alone no kit, the strongest {falls_short(part, short)}" if short and is_whole else "nothing fits together"
 
 
 def falls_short(choice: Choice, shortfall: Shortfall) -> str:
@@ -241,6 +256,8 @@ def _list(texts: Iterable[str], more: str, most: int = MOST_BLOCKS) -> list[str]
 
 def cautions_section(choice: Choice, *, with_blocks: bool) -> list[str]:
     """What is to be heeded, found out and, where nothing fits together, what rules say no."""
+    if choice.circuits:
+        return all_cautions(choice.parts)
     # what looks mistaken in the files has been said while they were read
     found = [caution for caution in cautions(choice) if caution.rule != "file"]
     if not with_blocks:

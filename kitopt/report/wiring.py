@@ -9,13 +9,28 @@ from kitopt.explain.fuses import fuses_to_fit
 from kitopt.explain.swaps import Swap, swap_plan
 from kitopt.inventory.items import Lead
 from kitopt.model.wiring_list import STATION, Wire
+from kitopt.report.lists import in_short
 from kitopt.report.words import moment, wrapped
 
 
 def wiring(choice: Choice) -> list[str]:
-    """Lines of at most 80 columns; none without a kit."""
+    """Lines of at most 80 columns; none without a kit. Several circuits each have their own, and nothing joins them."""
     if not choice.wiring:
         return []
+    if choice.circuits:
+        lines: list[str] = []
+        for name, part in choice.circuits:
+            loads = ", ".join(use.id for use in part.operation.loads)
+            lines += [
+                *([""] if lines else []),
+                *wrapped(f"Circuit {name or 'main'} ({loads}): {in_short(part.packed)}"),
+            ]
+            lines += wiring(part)
+        return lines
+    return _of_one(choice)
+
+
+def _of_one(choice: Choice) -> list[str]:
     lines = ["Wiring in this order, struck in reverse; a fused end goes to the battery"]
     digits = len(str(len(choice.wiring)))
     for n, wire in enumerate(choice.wiring, start=1):
@@ -82,7 +97,6 @@ def fuses_value(choice: Choice) -> list[dict[str, Any]]:
 
 def swaps_value(choice: Choice) -> list[dict[str, Any]]:
     """Swaps of batteries in turn, by spell of weather; empty where nothing is swapped."""
-    plan = swap_plan(choice)
     return [
         {
             "spell": spell.kind,
@@ -97,7 +111,9 @@ def swaps_value(choice: Choice) -> list[dict[str, Any]]:
                 for one in spell.swaps
             ],
         }
-        for spell in (plan.spells if plan else ())
+        for part in choice.parts
+        if (plan := swap_plan(part)) is not None
+        for spell in plan.spells
     ]
 
 

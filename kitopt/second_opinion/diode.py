@@ -99,7 +99,7 @@ def in_light(label: Label, light_wm2: Floats, cell_degc: Floats) -> Diode:
     import pvlib
 
     with np.errstate(all="ignore"):
-        made_a, saturation_a, series_ohm, shunt_ohm, slope_v = pvlib.pvsystem.calcparams_desoto(
+        made_a, saturation_a, _, shunt_ohm, slope_v = pvlib.pvsystem.calcparams_desoto(
             light_wm2,
             cell_degc,
             label.made_per_degc,
@@ -109,4 +109,4 @@ def in_light(label: Label, light_wm2: Floats, cell_degc: Floats) -> Diode:
             label.shunt_ohm,
             label.series_ohm,
         )
-    return Diode(made_a, saturation_a, series_ohm, shunt_ohm, slope_v)
+    return Diode(made_a, saturation_a, label.series_ohm, shunt_ohm, slope_v)
