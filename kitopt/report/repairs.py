@@ -11,7 +11,7 @@ from kitopt.choice import Choice
 from kitopt.explain.conflict import Conflict
 from kitopt.explain.repairs import Repair, Repairs
 from kitopt.explain.ruled_out import blocks_that_matter, told
-from kitopt.report import words
+from kitopt.report import encode, words
 from kitopt.report.words import wrapped
 
 MOST_FACTS = 8
@@ -141,8 +141,8 @@ def repairs_value(choice: Choice, repairs: Repairs) -> list[dict[str, Any]]:
             "id": one.change.id or None,
             "value": one.change.text or None,
             "works": one.works,
-            "gain_wh": None if one.gain_wh is None else round(one.gain_wh, 3),
-            "shortfall_wh": round(one.shortfall_wh, 3),
+            "gain_wh": encode.number(one.gain_wh),
+            "shortfall_wh": encode.number(one.shortfall_wh),
             "mass_g": one.mass_g,
             "text": f"{repair_text(choice, one)}.",
         }

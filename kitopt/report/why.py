@@ -13,8 +13,9 @@ from kitopt.explain.edges import Edge, Edges
 from kitopt.explain.ruled_out import told
 from kitopt.explain.within import Within
 from kitopt.explain.without import Pieces, Without
-from kitopt.report import words
-from kitopt.report.reasons import as_value, listed, pieces, sentence, worse
+from kitopt.report import encode, words
+from kitopt.report.encode import pieces
+from kitopt.report.reasons import as_value, listed, sentence, worse
 from kitopt.report.words import wrapped
 
 SCHEMA = "kitopt/why-1"
@@ -220,11 +221,11 @@ def _within_value(choice: Choice, within: Within) -> dict[str, Any]:
         "status": within.status,
         "more": within.more if choice.operation.least != "price" or within.more is None else within.more / 100,
         "mass_g_more": within.mass_g_more,
-        "price_more": None if cents is None else cents / 100,
+        "price_more": encode.price(cents),
         "instead": pieces(within.instead),
         "without": pieces(within.gone),
         "facts": [{"rule": fact.rule, "text": fact.text} for fact in within.facts if fact.rule != "asked"],
-        "margin_wh": round(other.lowest.margin_wh, 3) if other and other.lowest else None,
+        "margin_wh": encode.number(other.lowest.margin_wh if other and other.lowest else None),
         "survived": survival.survived if survival else None,
         "fresh_survived": survival.fresh_survived if survival else None,
         "fresh_tried": survival.fresh_tried if survival else None,
@@ -264,9 +265,9 @@ def _binding_value(binding: Binding) -> dict[str, Any]:
     def deciding(one: Deciding) -> dict[str, Any]:
         return {
             "window": one.label,
-            "margin_wh": round(one.margin_wh, 3),
-            "since": one.since.isoformat(timespec="seconds"),
-            "until": one.until.isoformat(timespec="seconds"),
+            "margin_wh": encode.number(one.margin_wh),
+            "since": encode.time(one.since),
+            "until": encode.time(one.until),
             "was_full": one.was_full,
         }
 
@@ -279,8 +280,8 @@ def _binding_value(binding: Binding) -> dict[str, Any]:
             {
                 "what": one.what,
                 "id": one.id or None,
-                "wh": round(one.wh, 4),
-                "clips": [[a.isoformat(timespec="seconds"), b.isoformat(timespec="seconds")] for a, b in one.clips],
+                "wh": encode.number(one.wh, 4),
+                "clips": [[encode.time(a), encode.time(b)] for a, b in one.clips],
             }
             for one in binding.worth
         ],

@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from kitopt.choice.purchase import Purchase, Single
-from kitopt.report import words
-from kitopt.report.document import SCHEMA, document, entries, proof_document
-from kitopt.report.lists import all_cautions, fact, forced_fact, in_short, proof_text
+from kitopt.report import encode, words
+from kitopt.report.document import document
+from kitopt.report.heed import all_cautions
+from kitopt.report.lists import fact, forced_fact, in_short
+from kitopt.report.proof import proof_text
 from kitopt.report.words import wrapped
 
 
@@ -31,6 +33,7 @@ def buy_text(found: Purchase) -> str:
             item = found.inventory.by_id[one.id]
             each = words.price(item.price_cents or 0, found.inventory.currency)
             lines += wrapped(f"{one.count:3}  {one.id}: {item.name}, {words.mass(item.mass_g)}, {each} each", "buy ")
+    within = "" if found.budget_cents is None else words.price(found.budget_cents, found.inventory.currency)
     lines += [""]
     for o, outing in enumerate(outings):
         operation = outing.operation
@@ -45,7 +48,7 @@ def buy_text(found: Purchase) -> str:
             text = f"{operation.name}, {day}: {words.mass(choice.mass_g)}, {in_short(choice.packed)}."
             lines += fact("Kit", text)
     lines += forced_fact(outings[0].operation.bounds)
-    lines += fact("Proof", _proof(found))
+    lines += fact("Proof", proof_text(found.proof, found.inventory.currency, within))
     if found.choices:
         sure = "proved" if found.is_lightest else "not proved"
         lines += fact("Mass", f"{words.mass(found.mass_g)}, all kits together; {sure} lightest for that.")
@@ -55,22 +58,6 @@ def buy_text(found: Purchase) -> str:
     cautions = all_cautions(found.choices.values())
     lines += ["", *cautions] if cautions else []
     return "\n".join(lines) + "\n"
-
-
-def _proof(found: Purchase) -> str:
-    if found.budget_cents is not None:
-        if found.proof.objective is None or found.proof.bound is None:
-            return "none."
-        n = int(found.proof.objective)
-        budget = words.price(found.budget_cents, found.inventory.currency)
-        if not found.proof.proved:
-            least = "Fewer" if found.proof.bound <= 0 else f"As few as {int(found.proof.bound)}"
-            return f"not proved: the time was up. {least} might go without a kit."
-        return f"proved: for {budget} no fewer than {n} can go without a kit."
-    objective, bound = (
-        words.price(value or 0.0, found.inventory.currency) for value in (found.proof.objective, found.proof.bound)
-    )
-    return proof_text(found.proof, "cheapest", objective, bound)
 
 
 def _singles(found: Purchase) -> list[str]:
@@ -102,12 +89,12 @@ def buy_document(found: Purchase) -> dict[str, Any]:
     """The same as one JSON object."""
     outings = found.programme.outings
     return {
-        "schema": SCHEMA,
+        "schema": encode.SCHEMA,
         "status": found.status,
         "name": found.programme.name,
-        "proof": proof_document(found.proof),
+        "proof": encode.proof_value(found.proof),
         "kit": [],
-        "buy": entries(found.inventory, found.bought),
+        "buy": encode.entries(found.inventory, found.bought),
         "cost": found.cost_cents / 100,
         "budget": None if found.budget_cents is None else found.budget_cents / 100,
         "currency": found.inventory.currency,

@@ -9,9 +9,11 @@ from typing import Any
 from kitopt.choice.standing import LONGEST_STORED_DAYS, GrabKit, Trial
 from kitopt.files.plain import cut
 from kitopt.inventory.items import Battery
-from kitopt.report import words
-from kitopt.report.document import SCHEMA, document, entries, proof_document
-from kitopt.report.lists import all_cautions, checklist, fact, forced_fact, in_short, proof_text
+from kitopt.report import encode, words
+from kitopt.report.document import document
+from kitopt.report.heed import all_cautions
+from kitopt.report.lists import checklist, fact, forced_fact, in_short
+from kitopt.report.proof import proof_text
 from kitopt.report.words import wrapped
 
 
@@ -70,13 +72,7 @@ def grab_text(kit: GrabKit, hours: int | None = None) -> str:
         lines += fact("Borrowed", ", ".join(f"{item_id} ({owner})" for item_id, owner in owned) + ".")
     if tags := tagged(kit):
         lines += fact("Tags", ", ".join(f"{item_id} ({' '.join(some)})" for item_id, some in tags) + ".")
-    least = kit.standing.least
-    amount, bound = (
-        (f"{value:,.0f} {'g' if least == 'mass' else 'items'}" for value in (kit.proof.objective, kit.proof.bound))
-        if kit.proof.objective is not None and kit.proof.bound is not None
-        else ("", "")
-    )
-    lines += fact("Proof", proof_text(kit.proof, "lightest" if least == "mass" else "fewest items", amount, bound))
+    lines += fact("Proof", proof_text(kit.proof))
     if hours is not None:
         longer = "not proved longest: the time was up" if kit.status == "time-limit" else "proved longest, to the hour"
         lines += fact("Hours", f"{longer}.")
@@ -147,11 +143,11 @@ def grab_document(kit: GrabKit, hours: int | None = None) -> dict[str, Any]:
         }
 
     return {
-        "schema": SCHEMA,
+        "schema": encode.SCHEMA,
         "status": kit.status,
         "name": kit.standing.name,
-        "proof": proof_document(kit.proof),
-        "kit": entries(kit.inventory, kit.packed),
+        "proof": encode.proof_value(kit.proof),
+        "kit": encode.entries(kit.inventory, kit.packed),
         "mass_g": kit.mass_g,
         "price": sum(one.count * (kit.inventory.by_id[one.id].price_cents or 0) for one in kit.packed) / 100,
         "currency": kit.inventory.currency,
@@ -163,7 +159,7 @@ def grab_document(kit: GrabKit, hours: int | None = None) -> dict[str, Any]:
         "borrowed": dict(borrowed(kit)),
         "tags": {item_id: list(some) for item_id, some in tagged(kit)},
         "bags": [
-            {"name": bag.name, "limit_g": bag.mass_g, "kit": entries(kit.inventory, packed)}
+            {"name": bag.name, "limit_g": bag.mass_g, "kit": encode.entries(kit.inventory, packed)}
             for bag, packed in zip(kit.standing.bags, kit.filled or (), strict=False)
         ],
         "met": dict(kit.short),

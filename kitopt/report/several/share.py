@@ -7,9 +7,11 @@ from typing import Any
 
 from kitopt.choice.handovers import Handover
 from kitopt.choice.sharing import Shared, Sheet
-from kitopt.report import words
-from kitopt.report.document import SCHEMA, document, proof_document
-from kitopt.report.lists import all_cautions, checklist, fact, forced_fact, proof_text
+from kitopt.report import encode, words
+from kitopt.report.document import document
+from kitopt.report.heed import all_cautions
+from kitopt.report.lists import checklist, fact, forced_fact
+from kitopt.report.proof import proof_text
 from kitopt.report.words import wrapped
 
 
@@ -30,14 +32,13 @@ def share_text(found: Shared) -> str:
         lines += ["", *_sheet(found, sheet)]
     lines += ["", *_handovers(found), "", *forced_fact(found.programme.outings[0].operation.bounds)]
     if found.proof.objective is not None:
-        amount, bound = f"{found.proof.objective:,.0f} g", f"{found.proof.bound or 0:,.0f} g"
-        lines += fact("Proof", proof_text(found.proof, "lightest", amount, bound))
+        lines += fact("Proof", proof_text(found.proof))
     elif found.is_fairest:
         lines += fact("Proof", "proved: no other way leaves the one who is worst off with less of a shortfall.")
     elif found.proof.proved:
         lines += fact("Proof", "proved that not all can be served; not proved fairest: the time was up.")
     else:
-        lines += fact("Proof", f"none: the time was up. Nothing below {found.proof.bound or 0:,.0f} g can serve all.")
+        lines += fact("Proof", proof_text(found.proof))
     cautions = all_cautions(sheet.choice for sheet in found.sheets if sheet.choice is not None)
     lines += ["", *cautions] if cautions else []
     return "\n".join(lines) + "\n"
@@ -96,10 +97,10 @@ def share_document(found: Shared) -> dict[str, Any]:
     """The same as one JSON object."""
     outings = found.programme.outings
     return {
-        "schema": SCHEMA,
+        "schema": encode.SCHEMA,
         "status": found.status,
         "name": found.programme.name,
-        "proof": proof_document(found.proof),
+        "proof": encode.proof_value(found.proof),
         "kit": [],
         "mass_g": found.mass_g,
         "is_fairest": found.is_fairest,

@@ -47,7 +47,10 @@ def test_another_controller_is_named() -> None:
     far = controller("far", pv_connector="oval:socket")
     choice = in_the_sun(battery(), panel(), far, weak, load())
     assert choice.status == "no-kit"
-    assert any("An adapter from pv:socket to oval:plug would do, or use near." in text for text in _ruled_out(choice))
+    assert any(
+        "no lead of yours brings sheet to far; an adapter from pv:socket to oval:plug would, or use near." in text
+        for text in _ruled_out(choice)
+    )
 
 
 def _ruled_out(choice: Choice) -> list[str]:
