@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import tempfile
+
 import pytest
 from hypothesis import HealthCheck, settings
 
@@ -11,8 +14,21 @@ settings.register_profile(
 )
 settings.load_profile("kitopt")
 
-NUMBERED = {"instance_numbers": (1_000, 10_000, 50), "cell_numbers": (5_000, 100_000, 500)}
+NUMBERED = {
+    "instance_numbers": (1_000, 10_000, 50),
+    "nice_numbers": (200, 4_000, 20),
+    "wired_nice_numbers": (100, 2_000, 20),
+    "cell_numbers": (5_000, 100_000, 500),
+}
 """Fixtures that are ranges of numbers: how many in all, how many in the long run, how many in a chunk."""
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """What is kept between runs is kept for this run only; workers inherit the place."""
+    if not hasattr(config, "workerinput"):
+        kept = tempfile.TemporaryDirectory(prefix="kitopt-")
+        config.add_cleanup(kept.cleanup)
+        os.environ["KITOPT_CACHE"] = kept.name
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

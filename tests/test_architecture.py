@@ -60,8 +60,9 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
             "search",
             "terms",
             "measure in_the_way",
-            "strongest bags handovers offers purchase",
-            "kit named singles trials",
+            "strongest bags handovers offers purchase serving",
+            "kit",
+            "named singles trials",
             "standing sharing season",
         )
     ),

@@ -40,6 +40,8 @@ class Asker:
         self._sky_of = sky_of or (lambda operation: shortened(choice.sky, operation))
         self._known = [(self._asked, choice)] if choice.proof.proved else []
         self._again: list[tuple[Question, Again]] = []
+        self.n_solves = 0
+        """Questions that were solved for, not known already."""
 
     def ask(self, *changes: Change, is_in_full: bool = False) -> Choice:
         """The best kit after some changes; status "time-limit" where time or proposals do not suffice to tell.
@@ -75,6 +77,7 @@ class Asker:
             return self._unknown(question)
         if before is not None:
             self._keep(base, before)
+            self.n_solves += 1
             (choice,) = self._again_from(base).under_each([question.rules], self._part())
             return choice
         is_same_sky = question.operation == self._asked.operation
@@ -82,6 +85,7 @@ class Asker:
             sky = self.choice.sky if is_same_sky else self._sky_of(question.operation)
         except OutOfTime:
             return self._unknown(question)
+        self.n_solves += 1
         return best_kit(question.operation, question.inventory, sky, budget=self._part())
 
     def _unknown(self, question: Question) -> Choice:

@@ -10,6 +10,7 @@ from typing import Any, Literal
 
 from kitopt.choice.program import given
 from kitopt.engine import Row
+from kitopt.inventory.columns import shown
 from kitopt.inventory.items import Inventory, Item, Load, has_no_price
 from kitopt.model.kit import KitModel
 from kitopt.operation.terms import LoadUse, Operation
@@ -24,10 +25,12 @@ Family = Literal[
     "parallel",
     "quiet",
     "load off",
+    "musts",
     "radio",
     "transmit",
     "lead",
     "one more",
+    "guess",
     "at most",
     "at least",
     "price cap",
@@ -45,7 +48,8 @@ class Change:
     id : str
         The item that it concerns; empty where it concerns none.
     value : float, int, Fraction or str
-        What it is changed to: hours, a share, a factor, °C, a count, a price [1/100], an id or two connectors.
+        What it is changed to: hours, a share, a factor, °C, a count, a price [1/100], an id or two connectors; of
+        a guess the column and its value.
     place : int
         Of a load that is used otherwise, among those of the operation.
     thing : LoadUse, Item or None
@@ -66,6 +70,8 @@ class Change:
     @property
     def text(self) -> str:
         """The value as it is written, such as "36" hours or "90" percent."""
+        if isinstance(self.value, tuple):
+            return " ".join(shown(one) for one in self.value)
         value = 100 * Fraction(str(self.value)) if self.family == "confidence" else self.value
         return value if isinstance(value, str) else f"{float(value):g}"
 
@@ -134,6 +140,7 @@ _ON_OPERATION: dict[str, Callable[[Operation, Change], Operation]] = {
     "least": lambda asked, change: replace(asked, least=change.value),
     "mass limit": lambda asked, _: replace(asked, mass_limit_g=None),
     "parallel": lambda asked, _: replace(asked, batteries="parallel"),
+    "musts": lambda asked, _: replace(asked, loads=tuple(use for use in asked.loads if use.priority == "must")),
     "load": _drawing_more,
     **dict.fromkeys(("quiet", "load off", "radio", "transmit"), _used_otherwise),
 }
@@ -155,11 +162,16 @@ def _times(thing: Any, factor: float, *names: str) -> Any:
     return replace(thing, **{name: factor * value for name, value in known.items() if value is not None})
 
 
+def _kind_of(item: Item) -> str:
+    """Under which name an inventory holds such items."""
+    return {"battery": "batteries"}.get(type(item).__name__.lower(), f"{type(item).__name__.lower()}s")
+
+
 def _one_more(owned: Inventory, change: Change) -> Inventory:
     """One piece more of an item, owned before or not."""
     item = change.thing
     assert isinstance(item, Item)
-    kind = {"battery": "batteries"}.get(type(item).__name__.lower(), f"{type(item).__name__.lower()}s")
+    kind = _kind_of(item)
     mine = {one.id: one for one in getattr(owned, kind)}
     known = mine.get(item.id)
     mine[item.id] = replace(item, count=1) if known is None else replace(known, count=known.count + 1)
@@ -167,10 +179,26 @@ def _one_more(owned: Inventory, change: Change) -> Inventory:
     return replace(owned, **some)
 
 
+def _known_otherwise(owned: Inventory, change: Change) -> Inventory:
+    """One value of an item, or of a connector family, as it may prove to be."""
+    column, value = change.value
+    if column == "contact_mohm":
+        return replace(owned, contact_ohm={**owned.contact_ohm, change.id: value / 1000.0})
+    item = owned.by_id.get(change.id)
+    if item is None:
+        return replace(owned, contact_a={**owned.contact_a, change.id: value})
+    kind = _kind_of(item)
+    some: dict[str, Any] = {
+        kind: tuple(replace(one, **{column: value}) if one.id == item.id else one for one in getattr(owned, kind))
+    }
+    return replace(owned, **some)
+
+
 _ON_INVENTORY: dict[str, Callable[[Inventory, Change], Inventory]] = {
     "load": _loads_drawing_more,
     "lead": _one_more,
     "one more": _one_more,
+    "guess": _known_otherwise,
 }
 
 

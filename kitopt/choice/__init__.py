@@ -14,7 +14,7 @@ from kitopt.choice.measure import (
 from kitopt.choice.problem import build_model, cases_under
 from kitopt.choice.search import Solved
 from kitopt.choice.strongest import strongest_of
-from kitopt.choice.terms import Choice, Loss, Lowest, Made, Packed, Proof, Shortfall, Status, Survival
+from kitopt.choice.terms import Choice, Loss, Lowest, Made, Nice, Packed, Proof, Shortfall, Status, Survival
 
 __all__ = [
     "FRESH_WINDOWS",
@@ -23,6 +23,7 @@ __all__ = [
     "Loss",
     "Lowest",
     "Made",
+    "Nice",
     "Packed",
     "Proof",
     "Shortfall",

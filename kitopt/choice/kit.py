@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -10,6 +11,7 @@ from kitopt.choice.classes import OverClasses
 from kitopt.choice.measure import measured, packed_of, with_need
 from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.search import Found, Search, Solved
+from kitopt.choice.serving import serving_most
 from kitopt.choice.strongest import strongest_of
 from kitopt.choice.terms import Choice, Made, Proof
 from kitopt.inventory.items import Inventory
@@ -18,21 +20,33 @@ from kitopt.sky.windows import Sky
 
 
 def pack(operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget = UNLIMITED) -> Choice:
-    """Choose the best kit of an inventory for an operation under a sky.
+    """Choose the best kit of an inventory for an operation under a sky: that with most nice loads, then the least.
 
     Returns
     -------
     Choice
         Status "no-kit" comes with the strongest kit; "time-limit" with the best so far, if any.
     """
-    return in_full(best_kit(operation, inventory, sky, budget=budget), budget)
+
+    def best(at: Operation, mass_g: float, part: Budget) -> Choice:
+        return best_kit(at, inventory, sky, budget=part, mass_g=mass_g)
+
+    return in_full(serving_most(operation, best, budget), budget)
 
 
-def best_kit(operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget = UNLIMITED) -> Choice:
-    """The best kit and its proof alone: nothing is measured yet, and no strongest kit looked for."""
+def best_kit(
+    operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget = UNLIMITED, mass_g: float = math.inf
+) -> Choice:
+    """The best kit that runs every load, and its proof alone: not measured yet, and no strongest kit looked for.
+
+    Parameters
+    ----------
+    mass_g : float
+        No kit above this. [g]
+    """
     problem = Problem((Wanted((operation,)),), inventory, lambda _: sky)
     first, *others = in_order(operation.least)
-    found = Search(problem, [first, "ends", *others], budget).alone(0)
+    found = Search(problem, [first, "ends", *others], budget, at_most={"mass": mass_g}).alone(0)
     return of_found(operation, inventory, sky, found, found.tried)
 
 

@@ -6,15 +6,17 @@ What is missing is the purchase of a stock that owns the named kit and offers th
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice.kit import of_found
 from kitopt.choice.measure import listed, measured, with_need
 from kitopt.choice.offers import bought_of
 from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.program import COST, given
 from kitopt.choice.search import Found, Search
+from kitopt.choice.serving import serving_most
 from kitopt.choice.strongest import strongest_of
 from kitopt.choice.terms import Choice, Made, Packed, Proof, Status
 from kitopt.inventory.items import CHOSEN_KINDS, Inventory
@@ -74,27 +76,34 @@ class NamedKit:
 def judge_kit(
     operation: Operation, inventory: Inventory, sky: Sky, counts: Mapping[str, int], *, budget: Budget = UNLIMITED
 ) -> NamedKit:
-    """Judge a kit that is named.
+    """Judge a kit that is named, with as many nice loads as it runs; what they add to it is as they are named.
 
     Parameters
     ----------
     counts : mapping of item id to int
         Pieces of it, no more than are owned. Loads and extras count only where they go beyond what is always packed.
     """
+    only = _only(inventory, counts)
+    fares: dict[tuple[str, ...], Found] = {}
+
+    def as_named(at: Operation, _: float, part: Budget) -> Choice:
+        found = fares[at.nices] = _search(at, only, sky, ("idle", "items", "mass"), part).alone(0)
+        return of_found(at, inventory, sky, found, found.tried)
+
+    told = serving_most(replace(operation, nice_at_most_g=None), as_named, budget)
+    operation, found = told.operation, fares[told.operation.nices]
     always = given(operation, inventory)
     totals = {i: max(counts.get(i, 0), always.get(i, 0)) for i in sorted({*counts, *always})}
     named = listed(inventory, totals)
     grams = sum(one.count * inventory.by_id[one.id].mass_g for one in named)
     limit_g = operation.mass_limit_g
-    problem = Problem((Wanted((operation,)),), _only(inventory, counts), lambda _: sky)
-    found = Search(problem, ("idle", "items", "mass"), budget).alone(0)
     kit = NamedKit(
         named,
-        _judged(operation, inventory, sky, found, grams, budget),
+        replace(_judged(operation, inventory, sky, found, grams, budget), nices=told.nices),
         over_limit_g=0 if limit_g is None else max(0, grams - limit_g),
     )
     if kit.status == "found":
-        best = Search(problem, in_order(operation.least), budget).alone(0)
+        best = _search(operation, only, sky, in_order(operation.least), budget).alone(0)
         if best.best is None or best.best.outcome.counts is None or not best.is_sure:
             return replace(kit, used=kit.choice.packed)
         least = best.best.program.in_all(best.best.outcome.counts)
@@ -103,6 +112,10 @@ def judge_kit(
     used = () if kit.choice.shortfall is None else kit.choice.shortfall.packed
     missing, status = _missing(operation, inventory, sky, counts, budget)
     return replace(kit, used=used, missing=missing, repair=status)
+
+
+def _search(operation: Operation, only: Inventory, sky: Sky, names: Sequence[str], budget: Budget) -> Search:
+    return Search(Problem((Wanted((operation,)),), only, lambda _: sky), names, budget)
 
 
 def _judged(operation: Operation, inventory: Inventory, sky: Sky, found: Found, grams: int, budget: Budget) -> Choice:

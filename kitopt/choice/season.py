@@ -34,9 +34,8 @@ from kitopt.choice.terms import Choice, Proof, Status
 from kitopt.choice.trials import Trials
 from kitopt.inventory.items import CHOSEN_KINDS, Inventory
 from kitopt.model.bus import bus_classes
-from kitopt.operation.plans import Outing, Programme, hang_together
-from kitopt.operation.terms import Operation
-from kitopt.sky.windows import Sky, SkyOf
+from kitopt.operation.plans import Programme, hang_together
+from kitopt.sky.windows import SkyOf
 
 LIGHTEST = ("mass", "cost", "items")
 
@@ -53,12 +52,14 @@ def buy(
 ) -> Purchase:
     """Find the purchases that serve a whole season at least cost, or most of it within a budget.
 
+    Only the loads that must run count.
+
     Parameters
     ----------
     budget_cents : int, optional
         Without it all operations are to be served, whatever it costs. [1/100]
     """
-    problem = problem_with(programme, inventory, catalogue, sky_of)
+    problem = problem_with(programme.musts, inventory, catalogue, sky_of)
     season = _Season(programme, problem, budget_cents, budget)
     found = season.solve()
     found = replace(
@@ -69,23 +70,6 @@ def buy(
     least = {o: hand.bound for o, hand in season.hands.items()}
     ranked, is_complete = singles(season.with_owned, season.affordable(season.most), least)
     return replace(found, singles=ranked, has_all_singles=is_complete)
-
-
-def cheapest_single(
-    operation: Operation, inventory: Inventory, catalogue: Inventory, sky: Sky, *, budget: Budget
-) -> tuple[str | None, bool]:
-    """The cheapest piece of a catalogue that alone makes an operation possible, and whether that is sure.
-
-    Raises
-    ------
-    BadInput
-        If an id means one kind of thing in the inventory and another in the catalogue.
-    """
-    problem = problem_with(Programme("", "", (Outing(operation),)), inventory, catalogue, lambda _: sky)
-    one_each = dict.fromkeys(problem.offered, 1)
-    found = Search(problem, ["cost"], budget, one_each, {"bought": 1.0}).alone(0)
-    bought = bought_of(found)
-    return (next(iter(bought)) if bought else None), found.is_sure
 
 
 @dataclass

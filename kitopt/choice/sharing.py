@@ -84,12 +84,12 @@ def problem_of(programme: Programme, stock: Inventory, sky_of: SkyOf) -> Problem
 
 
 def share(programme: Programme, inventory: Inventory, sky_of: SkyOf, *, budget: Budget = UNLIMITED) -> Shared:
-    """Share one inventory out over operations whose dates may overlap."""
+    """Share one inventory out over operations whose dates may overlap; nice loads stay at home."""
     stock = inventory
     if any(len(together) > 1 for together in at_once(programme.outings)):
         # who takes the meter and the pegs is for the operators to settle
         stock = replace(inventory, extras=())
-    problem = problem_of(programme, stock, sky_of)
+    problem = problem_of(programme.musts, stock, sky_of)
     each: list[tuple[Found, list[int], Mapping[int, float | None]]] = []
     value, bound, is_fairest = 0.0, 0.0, True
     for group in hang_together(programme.outings):

@@ -1,21 +1,57 @@
-"""What one piece of each type on offer would do: operations taken one at a time, each type solved for in each."""
+"""What few pieces of a catalogue would do: of every type one in turn, or the best few of all in one program."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from kitopt.budget import OutOfTime
+from kitopt.budget import Budget, OutOfTime
+from kitopt.choice.offers import problem_with
 from kitopt.choice.program import Program
 from kitopt.choice.purchase import Single
-from kitopt.choice.search import Search
+from kitopt.choice.search import Found, Search
 from kitopt.engine import Outcome
 from kitopt.engine.learned import CaseMemory
+from kitopt.inventory.items import Inventory
 from kitopt.model.bus import bus_classes
+from kitopt.operation.plans import Outing, Programme
+from kitopt.operation.terms import Operation
+from kitopt.sky.windows import Sky
 
 MOST_RANKED = 8
+
+
+def with_few(
+    operation: Operation,
+    inventory: Inventory,
+    catalogue: Inventory,
+    sky: Sky,
+    names: Sequence[str],
+    *,
+    pieces: int = 1,
+    cutoff: float = math.inf,
+    budget: Budget,
+) -> Found:
+    """The best kit with no more than so many pieces of a catalogue, which of them being open: one program.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Quantities in order of importance, such as "mass", or "cost" for what is bought.
+    cutoff : float
+        Only up to this the first is of interest.
+
+    Raises
+    ------
+    BadInput
+        If an id means one kind of thing in the inventory and another in the catalogue.
+    """
+    problem = problem_with(Programme("", "", (Outing(operation),)), inventory, catalogue, lambda _: sky)
+    some = {item_id: min(n, pieces) for item_id, n in problem.offered.items()}
+    return Search(problem, names, budget, some, {"bought": float(pieces)}).alone(0, cutoff)
 
 
 def singles(

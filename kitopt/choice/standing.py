@@ -8,6 +8,7 @@ charged as the events say at the start: a standing kit is recharged, see ``recha
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,9 +17,10 @@ from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice.bags import fill_bags
 from kitopt.choice.measure import listed, margin_at, part_of
 from kitopt.choice.problem import Problem, Wanted, in_order
-from kitopt.choice.search import Search, Solved
+from kitopt.choice.search import Found, Search, Solved
+from kitopt.choice.serving import most_served, nice_of
 from kitopt.choice.strongest import strongest_over
-from kitopt.choice.terms import Choice, Floats, Packed, Proof, Status
+from kitopt.choice.terms import Choice, Floats, Nice, Packed, Proof, Status
 from kitopt.engine.halving import last_that_holds
 from kitopt.engine.judge import simulate
 from kitopt.engine.strongest import share_met
@@ -28,6 +30,9 @@ from kitopt.operation.plans import Standing
 from kitopt.sky.windows import SkyOf
 
 LONGEST_STORED_DAYS = 365
+
+NiceAt = tuple[int, str]
+"""A nice load at an event, by number and id."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +71,8 @@ class GrabKit:
         What goes into each bag; empty where the pieces do not go in, None where it is not known.
     short : tuple of (event, share) or None
         Where no kit works: what the strongest meets of each event's need.
+    nices : tuple of tuple of Nice
+        What becomes of the nice loads of each event; ``standing`` has those that run.
     """
 
     standing: Standing
@@ -79,6 +86,7 @@ class GrabKit:
     recharge_days: int | None = None
     filled: tuple[tuple[Packed, ...], ...] | None = ()
     short: tuple[tuple[str, float], ...] = ()
+    nices: tuple[tuple[Nice, ...], ...] = ()
 
     @property
     def mass_g(self) -> int:
@@ -99,7 +107,7 @@ def grab_kit(
     budget: Budget = UNLIMITED,
     mass_g: float = math.inf,
 ) -> GrabKit:
-    """Choose the smallest kit that passes every event at every date.
+    """Choose the smallest kit that passes every event at every date, with most nice loads of the first, and so on.
 
     Parameters
     ----------
@@ -108,17 +116,63 @@ def grab_kit(
     mass_g : float
         Only kits up to this are of interest. [g]
     """
-    wanted = tuple(Wanted(event.dates) for event in standing.events)
-    problem = Problem(wanted, _kept_charged(inventory), sky_of, is_one_bag=True)
-    at_most = {"mass": _most_g(standing, mass_g)}
-    found = Search(problem, in_order(standing.least), budget, at_most=at_most).alone(0)
-    proof = Proof.reached(standing.least, found.value, found.bound)
-    made = GrabKit(standing, inventory, proof.status, proof)
-    if found.best is not None:
-        return _described(made, found.best, budget)
-    if found.is_impossible:
-        made = replace(made, short=_short(standing, found.tried, budget))
+
+    def best(running: Sequence[NiceAt], most_g: float, part: Budget) -> _Tried:
+        at = _running(standing, running)
+        problem = Problem(
+            tuple(Wanted(event.dates) for event in at.events), _kept_charged(inventory), sky_of, is_one_bag=True
+        )
+        at_most = {"mass": min(most_g, _most_g(standing, mass_g))}
+        found = Search(problem, in_order(standing.least), part, at_most=at_most).alone(0)
+        return _Tried(at, found, Proof.reached(standing.least, found.value, found.bound))
+
+    nices = [(e, one) for e, event in enumerate(standing.events) for one in event.dates[0].nices]
+    limits = [g for event in standing.events if (g := event.dates[0].nice_at_most_g) is not None]
+    tried, left = most_served(nices, min(limits, default=None), best, budget)
+    each = tuple(
+        tuple(nice_of(one, (e, one), left) for one in event.dates[0].nices) for e, event in enumerate(standing.events)
+    )
+    is_settled = all(nice.runs is not None for some in each for nice in some)
+    proof = tried.proof if is_settled else replace(tried.proof, proved=False)
+    made = GrabKit(tried.standing, inventory, proof.status, proof, nices=each)
+    if tried.found.best is not None:
+        return _described(replace(made, packed=tried.packed), tried.found.best, budget)
+    if tried.found.is_impossible:
+        made = replace(made, short=_short(standing, tried.found.tried, budget))
     return made
+
+
+@dataclass(frozen=True)
+class _Tried:
+    """The smallest bag for some loads, or that there is none."""
+
+    standing: Standing
+    found: Found
+    proof: Proof
+
+    @property
+    def packed(self) -> tuple[Packed, ...]:
+        """What is in it; empty where there is none."""
+        if self.found.best is None:
+            return ()
+        program, counts = self.found.best.program, self.found.best.outcome.counts
+        assert counts is not None
+        return listed(program.stock, program.in_all(counts) | program.carried())
+
+    @property
+    def mass_g(self) -> int:
+        """Mass of everything. [g]"""
+        by_id = {} if self.found.best is None else self.found.best.program.stock.by_id
+        return sum(one.count * by_id[one.id].mass_g for one in self.packed)
+
+
+def _running(standing: Standing, nices: Sequence[NiceAt]) -> Standing:
+    """What the kit must be ready for, with some of the nice loads of some events."""
+    events = []
+    for e, event in enumerate(standing.events):
+        ids = {one for i, one in nices if i == e}
+        events.append(replace(event, dates=tuple(date.running(ids) for date in event.dates)))
+    return replace(standing, events=tuple(events))
 
 
 def _kept_charged(inventory: Inventory) -> Inventory:
@@ -138,23 +192,22 @@ def _described(made: GrabKit, best: Solved, budget: Budget) -> GrabKit:
     """The grab-kit with what is in it, how it fares everywhere, and how it is set up at each event."""
     program, counts = best.program, best.outcome.counts
     assert counts is not None
-    packed = listed(program.stock, program.in_all(counts) | program.carried())
     trials = _trials(best, counts)
     choices = []
     for e, (kit,) in program.kits.items():
         date = min((t for t in trials if t.event == e), key=lambda t: (t.margin_wh, t.date)).date
         model = replace(kit.model, operation=made.standing.events[e].dates[date])
         sky = program.problem.skies(e)[date]
-        choices.append(part_of(model, kit.counts(counts), sky, made.status, is_settled=False))
+        choice = part_of(model, kit.counts(counts), sky, made.status, is_settled=False)
+        choices.append(replace(choice, nices=made.nices[e]))
     bags = made.standing.bags
     return replace(
         made,
-        packed=packed,
         trials=trials,
         choices=tuple(choices),
         bus=program.kits[0][0].model.bus,
         recharge_days=_recharge_days(best, counts),
-        filled=fill_bags(packed, program.stock, bags, budget) if bags else (),
+        filled=fill_bags(made.packed, program.stock, bags, budget) if bags else (),
     )
 
 

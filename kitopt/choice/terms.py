@@ -109,6 +109,23 @@ class Lowest:
 
 
 @dataclass(frozen=True)
+class Nice:
+    """What becomes of a load that runs where it can.
+
+    Attributes
+    ----------
+    runs : bool or None
+        None where there was not the time to tell.
+    in_the_way : tuple of Block
+        Rules that keep this very load out; empty where it is the energy, the mass or other loads.
+    """
+
+    id: str
+    runs: bool | None
+    in_the_way: tuple[Block, ...] = ()
+
+
+@dataclass(frozen=True)
 class Loss:
     """How the kit fares without one unit, all but the loads that must run switched off."""
 
@@ -155,6 +172,8 @@ class Choice:
     """What came of packing one kit.
 
     ``packed`` holds loads and extras too, sorted by kind and id; it is empty when no kit was found.
+    ``operation`` has the loads that run, and ``nices`` every nice load that was asked for, in the file's order. The
+    proof is about the kits for the loads that run; while a nice load is not settled, nothing is proved.
     """
 
     operation: Operation
@@ -169,6 +188,7 @@ class Choice:
     survival: Survival | None = None
     lowest: Lowest | None = None
     losses: tuple[Loss, ...] = ()
+    nices: tuple[Nice, ...] = ()
     need_wh: float = 0.0
     peak_a: float = 0.0
     no_sun_hours: float | None = None

@@ -9,7 +9,7 @@ from kitopt.cli.inputs import Gather, read_both
 from kitopt.cli.request import CHECK_SCHEMA, Answer
 from kitopt.cli.streams import say
 from kitopt.inventory.items import Inventory
-from kitopt.operation.terms import Operation, WeatherFile
+from kitopt.operation.terms import Climate, Operation, WeatherFile
 
 
 def run_check(file: Path | None, folder: Path | None, *, is_json: bool = False) -> Answer:
@@ -31,10 +31,12 @@ def run_check(file: Path | None, folder: Path | None, *, is_json: bool = False) 
         operation, inventory = read_both(gather, file, folder)
         if file is None:
             say(f"No operation named: this is the invented demo, {Path(operation.file).name}.")
-        if isinstance(operation.need.weather, WeatherFile):
-            # whether it holds weather, and enough of it, is seen only from inside
-            from kitopt.sky import windows_for
+        from kitopt.sky import check_fits, windows_for
 
+        if isinstance(operation.need.weather, Climate):
+            check_fits(operation, operation.need.windows)
+        elif isinstance(operation.need.weather, WeatherFile):
+            # whether it holds weather, and enough of it, is seen only from inside
             windows_for(operation, n=1)
     if is_json:
         from kitopt.report.encode import as_json

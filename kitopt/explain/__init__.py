@@ -6,11 +6,14 @@ from kitopt.explain.caution import Caution
 from kitopt.explain.cautions import cautions
 from kitopt.explain.edges import Edge, Edges, edges
 from kitopt.explain.reasons import Reason, not_packed
+from kitopt.explain.repairs import BESIDE, THOROUGH
 from kitopt.explain.why import Why, second_look, why
 from kitopt.explain.within import Within, within
 from kitopt.explain.without import Without, without_each
 
 __all__ = [
+    "BESIDE",
+    "THOROUGH",
     "Agreement",
     "Binding",
     "Caution",

@@ -68,20 +68,23 @@ def cautions(choice: Choice) -> tuple[Caution, ...]:
 
 
 def _guesses(choice: Choice) -> Iterator[Caution]:
-    """What a charging limit that nobody read from a label keeps at home."""
-    by_battery: dict[str, list[ShutOut]] = {}
+    """What a limit that nobody read from a label keeps at home."""
+    by_cell: dict[tuple[str, str], list[ShutOut]] = {}
     for one in shut_out(choice):
-        by_battery.setdefault(one.battery, []).append(one)
-    for battery, some in by_battery.items():
-        nearest = min(some, key=lambda one: one.needed_a)
-        others = "" if len(some) == 1 else f" (and {', '.join(o.panel for o in some if o is not nearest)} at more)"
+        by_cell.setdefault((one.id, one.column), []).append(one)
+    for (item_id, column), some in by_cell.items():
+        nearest = min(some, key=lambda one: abs(one.needed - one.assumed))
+        beyond = "more" if nearest.is_more else "less"
+        names = list(dict.fromkeys(one.kept for one in some if one.kept != nearest.kept))
+        others = f" (and {', '.join(names)} at {beyond})" if names else ""
+        needed = math.ceil(10 * nearest.needed - 1e-9) / 10
         yield Caution(
             "ask",
-            f"A guess keeps {nearest.panel} out: max_charge_a of {battery} is blank and taken as "
-            f"{nearest.assumed_a:g} A. Look it up: at {math.ceil(10 * nearest.needed_a - 1e-9) / 10:.1f} A or more "
-            f"{nearest.panel} may come in on {nearest.unit}{others}.",
+            f"A guess keeps {nearest.kept} out: {column} of {item_id} is blank and taken as "
+            f"{nearest.assumed:.4g} {nearest.unit}. Look it up: at {needed:.1f} {nearest.unit} or {beyond} "
+            f"{nearest.kept} may come in{f' on {nearest.where}' if nearest.where else ''}{others}.",
             "assumed-limit",
-            f"look up max_charge_a of {battery}: a guess keeps {nearest.panel} out",
+            f"look up {nearest.column} of {nearest.id}: a guess keeps {nearest.kept} out",
         )
 
 

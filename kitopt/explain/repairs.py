@@ -1,60 +1,133 @@
-"""What would make it work, where no kit does: single changes of different kinds, each tried by choosing again."""
+"""What would make it work, where no kit does: changes of different kinds, each tried by choosing again.
+
+Single changes come first, each with the adapter or Y that it needs; where none of them works, pairs of the best.
+"""
 
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, replace
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from kitopt.ask import Asker, Change
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice
 from kitopt.engine.halving import last_that_holds
-from kitopt.explain.easier import families
+from kitopt.errors import BadInput
+from kitopt.explain.easier import cheapest, families
 from kitopt.explain.edges import steps
+from kitopt.explain.take_along import take_along
 from kitopt.inventory.items import Inventory
 from kitopt.sky.windows import SkyOf
 
-_MOST_PER_FAMILY = 4
-_ENOUGH = 6
-"""Repairs that work: more are not looked for."""
+LESS_ASKED = ("hours", "confidence")
+"""Changes that ask for less, and so always work at last: they end no search for one that does what was asked."""
+MOST_PAIRED = 10
+"""Single changes of which pairs are made."""
+
+Way = tuple[Change, ...]
+"""A change, and what it takes along."""
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How much is tried: numbers of changes and of solves, never a time.
+
+    Attributes
+    ----------
+    of_family : int
+        Changes of one family.
+    enough : int
+        Single changes that work: more are not looked for.
+    pairs, enough_pairs : int
+        Pairs tried, and pairs that work.
+    pieces : int
+        Pieces of a catalogue that are bought together.
+    solves : int
+        Solves in all; what is begun is ended.
+    """
+
+    of_family: int
+    enough: int
+    pairs: int
+    enough_pairs: int
+    pieces: int
+    solves: int
+
+
+BESIDE = Effort(of_family=4, enough=6, pairs=3, enough_pairs=1, pieces=1, solves=40)
+"""Beside an answer that is waited for."""
+THOROUGH = Effort(of_family=8, enough=12, pairs=45, enough_pairs=3, pieces=2, solves=150)
+"""Where it is what was asked."""
 
 
 @dataclass(frozen=True)
 class Repair:
-    """A change that was tried.
+    """A change that was tried, or two of them.
 
     Attributes
     ----------
+    ways : tuple of Way
+        One change, or a pair; each with what it takes along.
     gain_wh : float or None
         By how much the strongest kit's shortfall shrinks; None where nothing fitted together before. [Wh]
     shortfall_wh : float
-        What is still missing; 0 where a kit works. [Wh]
+        What is still missing; 0 where a kit works, infinite where nothing fits together. [Wh]
     mass_g : int or None
         Mass of the lightest (or cheapest) kit that works then. [g]
     """
 
-    change: Change
+    ways: tuple[Way, ...]
     works: bool
     gain_wh: float | None
     shortfall_wh: float
     mass_g: int | None
     choice: Choice
 
+    @property
+    def change(self) -> Change:
+        """The first change."""
+        return self.ways[0][0]
+
+    @property
+    def changes(self) -> tuple[Change, ...]:
+        """All of them, in the order in which they can be made."""
+        return in_place(*self.ways)
+
+    @property
+    def does_what_was_asked(self) -> bool:
+        """Whether a kit works for as long and as surely as was asked."""
+        return self.works and not any(change.family in LESS_ASKED for change in self.changes)
+
 
 @dataclass(frozen=True)
 class Repairs:
-    """What works, what is not enough, and whether the time was up before all was tried.
+    """What works, what is not enough, and what was tried for that.
 
     Attributes
     ----------
-    undecided : tuple of Change
-        Tried, but the time for one change did not suffice to tell.
+    undecided : tuple of tuple of Way
+        Tried, but the proposals for one question did not suffice to tell.
+    n_singles, n_pairs, n_solves : int
+        What was tried.
+    most_solves : int
+        More were not allowed.
+    is_cut_short : bool
+        Whether the time was up before all was tried.
+    has_more_pairs : bool
+        Whether there are pairs that were not tried.
     """
 
     work: tuple[Repair, ...] = ()
     not_enough: tuple[Repair, ...] = ()
     is_cut_short: bool = False
-    undecided: tuple[Change, ...] = ()
+    undecided: tuple[tuple[Way, ...], ...] = ()
+    n_singles: int = 0
+    n_pairs: int = 0
+    n_solves: int = 0
+    most_solves: int = 0
+    has_more_pairs: bool = False
 
 
 def repairs(
@@ -63,8 +136,9 @@ def repairs(
     sky_of: SkyOf | None = None,
     catalogue: Inventory | None = None,
     budget: Budget = UNLIMITED,
+    effort: Effort = BESIDE,
 ) -> Repairs:
-    """Single changes with which a kit works, at most one of each family, and those that are not enough.
+    """Changes with which a kit works, at most one of each family and of each kind of thing; and what is not enough.
 
     Parameters
     ----------
@@ -75,46 +149,174 @@ def repairs(
     catalogue : Inventory, optional
         What could be bought.
     """
-    asker = Asker(choice, sky_of, budget)
-    found = Repairs()
-    for changes in families(choice, catalogue, budget):
-        if len(found.work) >= _ENOUGH:
-            break
-        for change in itertools.islice(changes, _MOST_PER_FAMILY):
-            if budget.is_over:
-                return replace(found, is_cut_short=True)
-            budget.say(f"trying: {change.family} {change.id} {change.text}".rstrip())
-            after = asker.ask(change, is_in_full=True)
-            if after.packed:
-                found = replace(found, work=(*found.work, _as_long_as_can_be(asker, _repair(choice, change, after))))
-                break
-            if after.status == "time-limit":
-                found = replace(found, undecided=(*found.undecided, change))
-            elif after.shortfall is not None and after.shortfall.packed:
-                found = replace(found, not_enough=(*found.not_enough, _repair(choice, change, after)))
-    return found
+    trying = _Trying(choice, Asker(choice, sky_of, budget), effort)
+    trying.singles(families(choice, catalogue, budget))
+    if not trying.does_what_was_asked and catalogue is not None and effort.pieces > 1:
+        trying.purchases(catalogue)
+    if not trying.does_what_was_asked:
+        trying.pairs()
+    return trying.told()
 
 
-def _repair(choice: Choice, change: Change, after: Choice) -> Repair:
-    """A change with which something fits together, and what it brings."""
-    before_wh = choice.shortfall.shortfall_wh if choice.shortfall and choice.shortfall.packed else None
-    left_wh, mass_g = 0.0, after.mass_g if after.packed else None
-    brings_wh = 0.0
-    if after.packed:
-        brings_wh = max(0.0, after.lowest.margin_wh) if after.lowest else 0.0
-    elif after.shortfall is not None:
-        left_wh = after.shortfall.shortfall_wh
-        brings_wh = -left_wh
-    gain_wh = None if before_wh is None else before_wh + brings_wh
-    return Repair(change, after.packed != (), gain_wh, left_wh, mass_g, after)
+def in_place(*ways: Way) -> Way:
+    """Changes in an order in which none moves what another speaks of: loads from the last, and what drops many last."""
+    changes = [change for way in ways for change in way]
+    return tuple(sorted(changes, key=lambda change: (-change.place, change.family == "musts")))
 
 
-def _as_long_as_can_be(asker: Asker, works: Repair) -> Repair:
-    """Of fewer hours the most that work; any other repair as it is."""
-    if works.change.family != "hours":
-        return works
-    operation = asker.choice.operation
-    longer = [h for h in steps(works.change.value, operation.hours, operation.need.step_h) if h < operation.hours]
-    changes = [Change("hours", value=h) for h in longer]
-    last = last_that_holds(lambda i: bool(asker.ask(changes[i]).packed), -1, len(changes), guess=0)
-    return works if last < 0 else _repair(asker.choice, changes[last], asker.ask(changes[last], is_in_full=True))
+class _Trying:
+    """What has been tried so far."""
+
+    def __init__(self, choice: Choice, asker: Asker, effort: Effort) -> None:
+        self.choice, self.asker, self.effort = choice, asker, effort
+        short = choice.shortfall
+        self.before_wh = short.shortfall_wh if short is not None and short.packed else None
+        self.work: list[Repair] = []
+        self.tried: list[Repair] = []
+        self.undecided: list[tuple[Way, ...]] = []
+        self.n_singles = self.n_pairs = 0
+        self.is_cut_short = self.has_more_pairs = False
+
+    def told(self) -> Repairs:
+        """What came of it."""
+        return Repairs(
+            tuple(self.work),
+            tuple(one for one in self.tried if math.isfinite(one.shortfall_wh)),
+            self.is_cut_short,
+            tuple(self.undecided),
+            self.n_singles,
+            self.n_pairs,
+            self.asker.n_solves,
+            self.effort.solves,
+            self.has_more_pairs,
+        )
+
+    def singles(self, by_family: Iterator[Iterator[Change]]) -> None:
+        """One change at a time, up to the first of each family that works."""
+        for changes in by_family:
+            if len(self.work) >= self.effort.enough:
+                return
+            for change in itertools.islice(changes, self.effort.of_family):
+                if not self._may_go_on():
+                    return
+                self.n_singles += 1
+                if self._is_mended_by(change):
+                    break
+
+    def _is_mended_by(self, change: Change) -> bool:
+        """Try a change alone, then with what it takes along where that is not enough."""
+        self.asker.budget.say(f"trying: {change.family} {change.id} {change.text}".rstrip())
+        alone = self._try((change,))
+        if alone is None:
+            return False
+        best = alone
+        along = () if alone.works else take_along(alone.choice, change)
+        if along and self._may_go_on():
+            both = self._try((change, *along))
+            if both is not None and (both.works or both.shortfall_wh < alone.shortfall_wh - 0.5):
+                best = both
+        self._keep(best)
+        return best.works
+
+    @property
+    def does_what_was_asked(self) -> bool:
+        """Whether something does."""
+        return any(one.does_what_was_asked for one in self.work)
+
+    def purchases(self, catalogue: Inventory) -> None:
+        """The cheapest pieces of a catalogue that do it together, which is one program."""
+        if not self._may_go_on():
+            return
+        self.asker.budget.say("trying: purchases together")
+        self.asker.n_solves += 1
+        try:
+            bought, _ = cheapest(self.choice, catalogue, self.asker.budget, self.effort.pieces)
+        except BadInput:
+            return  # an id stands for two kinds of things
+        if len(bought) > 1:
+            self.n_pairs += 1
+            found = self._try(*((change,) for change in bought))
+            if found is not None:
+                self._keep(found)
+
+    def pairs(self) -> None:
+        """Two of the best changes together, those first whose gains would do."""
+        for ways in self._paired():
+            if self.n_pairs >= self.effort.pairs or not self._may_go_on():
+                self.has_more_pairs = True
+                return
+            self.n_pairs += 1
+            self.asker.budget.say(f"trying together: {' and '.join(way[0].family for way in ways)}")
+            found = self._try(*ways)
+            if found is not None:
+                self._keep(found)
+            if sum(one.works for one in self.work if len(one.ways) > 1) >= self.effort.enough_pairs:
+                return
+
+    def _paired(self) -> list[tuple[Way, Way]]:
+        """Pairs of the ten best single changes, by what their gains leave missing and then as they were tried."""
+        best = [one for one in self.tried if one.change.family not in LESS_ASKED]
+        best = [one for one in best if one.gain_wh is None or one.gain_wh >= 0.5]
+        best = sorted(best, key=lambda one: one.shortfall_wh)[:MOST_PAIRED]
+        best = [one for one in self.tried if one in best]
+        before_wh = self.before_wh or 0.0
+        order = []
+        for n, (one, other) in enumerate(itertools.combinations(best, 2)):
+            if _go_together(self.choice, one.change, other.change):
+                gains_wh = (one.gain_wh or 0.0) + (other.gain_wh or 0.0)
+                order.append((max(0.0, before_wh - gains_wh), n, (one.ways[0], other.ways[0])))
+        return [ways for *_, ways in sorted(order, key=lambda entry: entry[:2])]
+
+    def _may_go_on(self) -> bool:
+        if self.asker.budget.is_over:
+            self.is_cut_short = True
+        return not self.is_cut_short and self.asker.n_solves < self.effort.solves
+
+    def _try(self, *ways: Way) -> Repair | None:
+        """What ways bring; None where it is not known."""
+        after = self.asker.ask(*in_place(*ways), is_in_full=True)
+        if after.status == "time-limit" and not after.packed:
+            self.undecided.append(ways)
+            return None
+        return self._repair(ways, after)
+
+    def _keep(self, one: Repair) -> None:
+        if one.works:
+            self.work.append(self._as_long_as_can_be(one))
+        else:
+            self.tried.append(one)
+
+    def _repair(self, ways: Sequence[Way], after: Choice) -> Repair:
+        brings_wh, left_wh, mass_g = 0.0, 0.0, None
+        if after.packed:
+            brings_wh = max(0.0, after.lowest.margin_wh) if after.lowest else 0.0
+            mass_g = after.mass_g
+        else:
+            short = after.shortfall
+            left_wh = short.shortfall_wh if short is not None and short.packed else math.inf
+            brings_wh = -left_wh
+        gain_wh = None if self.before_wh is None else self.before_wh + brings_wh
+        return Repair(tuple(ways), after.packed != (), gain_wh, left_wh, mass_g, after)
+
+    def _as_long_as_can_be(self, works: Repair) -> Repair:
+        """Of fewer hours the most that work; any other repair as it is."""
+        if works.change.family != "hours":
+            return works
+        operation = self.choice.operation
+        longer = [h for h in steps(works.change.value, operation.hours, operation.need.step_h) if h < operation.hours]
+        changes = [Change("hours", value=h) for h in longer]
+        last = last_that_holds(lambda i: bool(self.asker.ask(changes[i]).packed), -1, len(changes), guess=0)
+        if last < 0:
+            return works
+        return self._repair(((changes[last],),), self.asker.ask(changes[last], is_in_full=True))
+
+
+def _go_together(choice: Choice, one: Change, other: Change) -> bool:
+    """Whether two changes neither speak of the same load nor make each other idle."""
+    if one.place >= 0 and other.place >= 0:
+        is_same_radio = one.family == other.family == "radio" and one.value == other.value
+        return one.place != other.place and not is_same_radio
+    for many, single in ((one, other), (other, one)):
+        if many.family == "musts" and single.place >= 0:
+            return choice.operation.loads[single.place].priority == "must"
+    return True

@@ -9,7 +9,8 @@ from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice
 from kitopt.explain.agreement import Agreement, agreement
 from kitopt.explain.conflict import Conflict, conflicts
-from kitopt.explain.repairs import Repairs, repairs
+from kitopt.explain.look_up import LookUp, look_up
+from kitopt.explain.repairs import BESIDE, THOROUGH, Effort, Repairs, repairs
 from kitopt.explain.without import Without, without_each
 from kitopt.inventory.items import Inventory
 from kitopt.sky.windows import SkyOf
@@ -31,12 +32,15 @@ class Why:
         Why nothing fits together, where nothing does.
     agreement : Agreement or None
         What a second opinion makes of the kit.
+    look_up : LookUp or None
+        Guesses that decide, where that was asked for.
     """
 
     withouts: tuple[Without, ...] = ()
     repairs: Repairs = NOTHING_TRIED
     conflicts: tuple[Conflict, ...] = ()
     agreement: Agreement | None = None
+    look_up: LookUp | None = None
 
 
 def why(
@@ -45,6 +49,7 @@ def why(
     sky_of: SkyOf | None = None,
     catalogue: Callable[[], Inventory | None] = lambda: None,
     budget: Budget = UNLIMITED,
+    effort: Effort = BESIDE,
 ) -> Why:
     """Argue for a kit by what happens without each of its items and by a second opinion; else find what would help.
 
@@ -54,14 +59,17 @@ def why(
         The weather of a changed operation; the choice's own, cut to its hours, when left out.
     catalogue : callable
         Reads what could be bought, if there is anything.
+    effort : Effort
+        How much is tried where no kit works.
     budget : Budget
         What is not known when the time is up says so.
     """
     if choice.status == "no-kit":
         is_whole = choice.shortfall is not None and bool(choice.shortfall.packed)
         facts = () if is_whole or budget.is_over else conflicts(choice)
-        tried = repairs(choice, sky_of=sky_of, catalogue=catalogue(), budget=budget)
-        return Why(repairs=tried, conflicts=facts)
+        guesses = look_up(choice, budget=budget) if effort is THOROUGH and not budget.is_over else None
+        tried = repairs(choice, sky_of=sky_of, catalogue=catalogue(), budget=budget, effort=effort)
+        return Why(repairs=tried, conflicts=facts, look_up=guesses)
     budget.say("going through it minute by minute")
     second = None if budget.is_over else agreement(choice)
     return Why(withouts=without_each(choice, budget=budget), agreement=second)

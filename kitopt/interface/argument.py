@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice, Status, with_fresh
 from kitopt.explain import Binding, Edges, Within, Without, binding, edges, within, without_each
-from kitopt.inventory.items import Extra, Load
+from kitopt.explain.look_up import LookUp, look_up
+from kitopt.explain.one_purchase import OnePurchase, one_purchase
+from kitopt.inventory.items import Extra, Inventory, Load
 from kitopt.report import why as told
+from kitopt.report.look_up import look_up_section
 from kitopt.sky import fresh_windows, windows_for
 
 
@@ -25,6 +29,10 @@ class Argument:
         About an item: what the best kit is without it, or with it. None where it is given.
     binding, edges : Binding or None, Edges
         About the kit: what binds it, and how far it is from becoming another.
+    purchase : OnePurchase or None
+        What one piece of a catalogue would save; None without a catalogue.
+    look_up : LookUp or None
+        About the kit: guesses that decide.
     """
 
     choice: Choice
@@ -32,6 +40,8 @@ class Argument:
     found: Without | Within | None = None
     binding: Binding | None = None
     edges: Edges | None = None
+    purchase: OnePurchase | None = None
+    look_up: LookUp | None = None
 
     @property
     def status(self) -> Status:
@@ -43,13 +53,18 @@ class Argument:
         if self.item is not None:
             return told.item_value(self.choice, self.item, self.found)
         assert self.edges is not None
-        return told.kit_value(self.choice, self.binding, self.edges)
+        return told.kit_value(self.choice, self.binding, self.edges, self.purchase, self.look_up)
 
     def to_text(self, *, is_brief: bool = False) -> str:
         """What ``kitopt why`` prints."""
         if self.item is None:
             assert self.edges is not None
             lines = [*told.binding_section(self.binding), "", *told.edges_section(self.choice, self.edges)]
+            for more in (
+                told.purchase_section(self.choice, self.purchase),
+                [] if self.look_up is None else look_up_section(self.choice, self.look_up),
+            ):
+                lines += ["", *more] if more else []
             return "\n".join(lines).rstrip() + "\n"
         if self.found is None:
             return told.given_text(self.choice, self.item)
@@ -58,17 +73,28 @@ class Argument:
         return told.within_text(self.choice, self.found)
 
 
-def argue(choice: Choice, item: str | None = None, *, clock: Budget = UNLIMITED) -> Argument:
+def argue(
+    choice: Choice,
+    item: str | None = None,
+    *,
+    catalogue: Callable[[], Inventory | None] = lambda: None,
+    clock: Budget = UNLIMITED,
+) -> Argument:
     """Argue about one item, or about the kit as a whole, by choosing again.
 
     Parameters
     ----------
     choice : Choice
         A kit that is proved best.
+    catalogue : callable
+        Reads what could be bought, if there is anything.
     """
     if item is None:
+        offered = catalogue()
+        purchase = None if offered is None else one_purchase(choice, offered, budget=clock)
+        guesses = look_up(choice, budget=clock)
         found = edges(choice, sky_of=windows_for, budget=clock)
-        return Argument(choice, binding=binding(choice), edges=found)
+        return Argument(choice, binding=binding(choice), edges=found, purchase=purchase, look_up=guesses)
     if isinstance(choice.inventory.by_id[item], Load | Extra) and any(one.id == item for one in choice.packed):
         return Argument(choice, item)
     for without in without_each(choice, item, budget=clock):

@@ -62,7 +62,7 @@ def pack(
     with_, without : str, list or mapping
         Items forced in, at least so many of each, and items forced out, so many of each or all.
     reasons : bool or "no-kit"
-        Whether to find what happens without each item, or what would help; or only the latter.
+        Whether to find what happens without each item, or what would help; or only the latter, and thoroughly.
     fresh : bool
         Whether to judge the kit under windows that no choice has seen.
     seconds : float
@@ -85,7 +85,7 @@ def pack(
 
     from kitopt import choice as choosing
     from kitopt.choice.named import judge_kit
-    from kitopt.explain import Why, second_look
+    from kitopt.explain import BESIDE, THOROUGH, Why, second_look
     from kitopt.explain import why as argue_for
     from kitopt.interface.result import Result
     from kitopt.sky import fresh_windows, not_made, windows_for
@@ -102,7 +102,13 @@ def pack(
             told = second_look(found, clock)
         return Result(replace(named, choice=found), told)
     if reasons is True or (reasons == "no-kit" and found.status != "found"):
-        told = argue_for(found, sky_of=windows_for, catalogue=lambda: catalogue_beside(inventory), budget=clock)
+        told = argue_for(
+            found,
+            sky_of=windows_for,
+            catalogue=lambda: catalogue_beside(inventory),
+            budget=clock,
+            effort=BESIDE if reasons is True else THOROUGH,
+        )
     return Result(found, told)
 
 
@@ -252,7 +258,8 @@ def why(result: Result, item: str | None = None, *, seconds: float = math.inf, c
     if not isinstance(result.answer, Choice) or result.status != "found" or not result.answer.solved:
         text = "need a kit that was proved best by pack, just chosen: what was learned is not kept in a copy or a file."
         raise BadInput([Fault("why", None, None, text)])
-    return argue(result.answer, item, clock=_clock(seconds, clock))
+    owned = result.answer.inventory
+    return argue(result.answer, item, catalogue=lambda: catalogue_beside(owned), clock=_clock(seconds, clock))
 
 
 def check_item(item: str, inventory: Inventory) -> None:

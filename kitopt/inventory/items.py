@@ -246,6 +246,8 @@ class Load(Item):
     connector: Connector
     own_lead: bool = False
     """Whether its connector is the end of its maker's lead, with its maker's fuse."""
+    role: tuple[str, ...] = ()
+    """What it is for; one load may stand in for another that shares a word."""
 
 
 @dataclass(frozen=True, kw_only=True)

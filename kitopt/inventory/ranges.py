@@ -6,9 +6,10 @@ a fault that shows the other readings. Outside the usual but nearer, it is asked
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from kitopt.files.faults import quoted
@@ -150,14 +151,14 @@ RANGES: tuple[Range, ...] = (
     # ---- panels
     Range("panels", ("rated_w",), "a panel's label", "W", 2, 500),
     Range("panels", ("vmp_v",), "a panel's voltage", "V", 4.5, 50),
-    Range("panels", ("voc_v",), "a panel's open-circuit voltage", "V", 5, 60),
-    Range("panels", ("imp_a",), "a panel's current", "A", 0.1, 20),
-    Range("panels", ("isc_a",), "a panel's short-circuit current", "A", 0.1, 22),
+    Range("panels", ("voc_v",), "a panel's open-circuit voltage", "V", 5, 60, worse="high"),
+    Range("panels", ("imp_a",), "a panel's current", "A", 0.1, 20, worse="low"),
+    Range("panels", ("isc_a",), "a panel's short-circuit current", "A", 0.1, 22, worse="high"),
     Range("panels", ("rated_w", "vmp_v", "imp_a"), "vmp_v times imp_a over rated_w", "W/W", 0.75, 1.25, of=_label),
     Range("panels", ("voc_v", "vmp_v"), "voc_v over vmp_v", "V/V", 1.05, 1.45, CEC, _over("voc_v", "vmp_v")),
     Range("panels", ("isc_a", "imp_a"), "isc_a over imp_a", "A/A", 1.0, 1.25, CEC, _over("isc_a", "imp_a")),
     Range("panels", ("mass_g", "rated_w"), "mass per watt", "g/W", 18, 90, _GLASS, _over("mass_g", "rated_w"), "high"),
-    Range("panels", ("power_per_degc",), "the change of power", "per K", -0.0055, -0.0024, CEC),
+    Range("panels", ("power_per_degc",), "the change of power", "per K", -0.0055, -0.0024, CEC, worse="low"),
     Range("panels", ("voc_per_degc",), "the change of open-circuit voltage", "per K", -0.0045, -0.002, CEC),
     Range("panels", ("output_factor",), "real output over label", "W/W", 0.5, 1.05, worse="low"),
     # ---- batteries
@@ -263,17 +264,17 @@ RANGES: tuple[Range, ...] = (
     Range("converters", ("idle_ma",), "a converter's own draw", "mA", 0.5, 60, worse="high"),
     # ---- loads and extras
     Range("loads", ("mass_g",), "a load's mass", "g", 30, 15_000),
-    Range("loads", ("idle_a",), "a load's idle current", "A", 0.01, 3),
-    Range("loads", ("idle_w",), "a load's idle power", "W", 0.05, 40),
-    Range("loads", ("full_a",), "a load's full current", "A", 0.03, 30),
-    Range("loads", ("full_w",), "a load's full power", "W", 0.2, 300),
+    Range("loads", ("idle_a",), "a load's idle current", "A", 0.01, 3, worse="high"),
+    Range("loads", ("idle_w",), "a load's idle power", "W", 0.05, 40, worse="high"),
+    Range("loads", ("full_a",), "a load's full current", "A", 0.03, 30, worse="high"),
+    Range("loads", ("full_w",), "a load's full power", "W", 0.2, 300, worse="high"),
     Range("loads", ("supply_v",), "a load's voltage", "V", 3, 50),
     Range("loads", ("lowest_v",), "a load's lowest voltage", "V", 2.5, 48),
     Range("loads", ("highest_v",), "a load's highest voltage", "V", 3.5, 60),
     Range("extras", ("mass_g",), "an extra's mass", "g", 5, 10_000),
     # ---- connector families
-    Range("connectors", ("contact_mohm",), "a mated pair's resistance", "mΩ", 0.2, 50),
-    Range("connectors", ("max_a",), "a connector's current", "A", 1, 120),
+    Range("connectors", ("contact_mohm",), "a mated pair's resistance", "mΩ", 0.2, 50, worse="high"),
+    Range("connectors", ("max_a",), "a connector's current", "A", 1, 120, worse="low"),
     # ---- operations and plans
     Range("operation", ("hours",), "an outing's length", "h", 0.5, 24 * 30),
     Range("operation", ("panel_distance_m",), "a distance of panels", "m", 1, 30),
@@ -308,6 +309,52 @@ _READINGS: dict[str, dict[str, str]] = {
     "share": {"": "a plain share", "%": "percent"},
 }
 _SINGLE = re.compile(r"\s*([+−-]?[0-9.,]+(?:[eE][+-]?[0-9]+)?)\s*([^0-9.,]*?)\.?\s*")
+
+
+@dataclass(frozen=True)
+class Usual:
+    """The usual values of one column of one thing.
+
+    Attributes
+    ----------
+    worse : {"low", "high", ""}
+        Towards which end it keeps its thing out of a kit; empty where that depends.
+    """
+
+    low: float
+    high: float
+    worse: Side
+
+
+def usual(kind: str, thing: Any, column: str) -> Usual | None:
+    """The usual values of a column, the thing's others being what they are; None where nothing is known.
+
+    Where several quantities and ratios speak of the column, what is usual to all of them.
+    """
+    found: Usual | None = None
+    for one in _BY_KIND.get(kind, ()):
+        here = _usual_of(one, thing, column) if column in one.columns else None
+        if here is not None and found is None:
+            found = here
+        elif here is not None and found is not None:
+            found = Usual(max(found.low, here.low), min(found.high, here.high), found.worse or here.worse)
+    return found if found is not None and found.low < found.high else None
+
+
+def _usual_of(one: Range, thing: Any, column: str) -> Usual | None:
+    """What one quantity or ratio says of a column: itself, or that which it is proportional to."""
+    if one.of is None:
+        return Usual(one.low, one.high, one.worse)
+    here, value = getattr(thing, column), one.value(thing)
+    if not here or not value:
+        return None
+    twice = one.value(replace(thing, **{column: 2 * here})) or 0.0
+    if math.isclose(twice, 2 * value):
+        return Usual(here * one.low / value, here * one.high / value, one.worse)
+    if math.isclose(twice, value / 2):
+        other: dict[Side, Side] = {"low": "high", "high": "low", "": ""}
+        return Usual(here * value / one.high, here * value / one.low, other[one.worse])
+    return None
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ from kitopt.inventory import rows
 from kitopt.inventory.columns import Column, columns_of
 from kitopt.inventory.columns import Table as Described
 from kitopt.inventory.document import Document
-from kitopt.inventory.families import family_of, first_words
+from kitopt.inventory.families import UNKNOWN_CONTACT_OHM, family_of, first_words
 from kitopt.inventory.fields import Number, OneOf
 from kitopt.inventory.fill import KINDS, REQUIRED, Inconsistent, Kind, Notes
 from kitopt.inventory.items import MODES, Assumed, Connector, Extra, Inventory, Item, Unusual
@@ -99,6 +99,9 @@ class _Folder:
         table = self._table(CONNECTORS, contents, faults, misnamed)
         contacts = [] if table is None else self._contacts(table, items, faults)
         self.faults += faults.listed()
+        if "leads.csv" in contents:
+            # without leads nothing is known of any join
+            self._usual_contacts(items, contacts)
         self._unknown_families(items)
         self._hanging_on_nothing(items)
         faults = FaultList(str(self.folder / FUSES))
@@ -172,6 +175,18 @@ class _Folder:
                 self.warnings.append(f"{where}: nothing here has a connector of family {checked.family}.{hint}")
             found.append(checked)
         return found
+
+    def _usual_contacts(self, items: dict[str, tuple[Item, ...]], written: list[rows.ContactRow]) -> None:
+        """Note what is taken for every family of which the owner wrote nothing."""
+        own = {row.family: row for row in written}
+        for family in sorted(_families(items)):
+            known, row = family_of(family), own.get(family)
+            rule = "nothing is known of this family" if known is None else f"usual for {known.name}"
+            if row is None or row.contact_mohm is None:
+                mohm = 1000 * (UNKNOWN_CONTACT_OHM if known is None else known.contact_ohm)
+                self.assumed.append(Assumed(CONNECTORS, family, "contact_mohm", f"{mohm:g}", rule))
+            if (row is None or row.max_a is None) and known is not None and known.max_a is not None:
+                self.assumed.append(Assumed(CONNECTORS, family, "max_a", f"{known.max_a:g}", rule))
 
     def _unknown_families(self, items: dict[str, tuple[Item, ...]]) -> None:
         """Words that look like a family and are none: two ends written differently never meet."""

@@ -78,6 +78,7 @@ _PORTS = Number("a number of ports", "1 or 2", least=1, most=12, whole="exact")
 _CONTACT = Number("a resistance of a mated pair in milliohms", '2 or "2 mohm"', "mohm", least=0, most=1000)
 _FAMILY = Text(cells.family, "a connector family without plug or socket, such as genderless-30")
 _WORD_LIST = Text(cells.words, "words separated by blanks")
+_ROLES = Text(lambda text: cells.words(text.lower()), "words separated by blanks")
 _DATE = Text(cells.iso_date, "a date as year-month-day, such as 2026-10-09")
 
 BATTERY_USUAL: dict[str, dict[str, float]] = {
@@ -147,7 +148,9 @@ def _same(as_column: str, beside: str, rule: str) -> Unless:
 
 def _supply(row: Any) -> Blank | None:
     family = row.connector.family
-    return Blank(5.0, f"what lives on {family}") if is_off_bus(family) else None
+    if is_off_bus(family):
+        return Blank(5.0, f"what lives on {family}")
+    return Blank(None, "taken to run from any battery", "any") if row.lowest_v is row.highest_v is None else None
 
 
 def _currency(text: str) -> str:
@@ -177,7 +180,7 @@ _FUSED = Unless("no, unless fuse_a is given", _fused)
 _THIN = Unless(f"{UNKNOWN_AWG} where area_mm2 is blank too", _gauge)
 _FAR_END = Unless("length_m where there is a fuse", _fuse_at)
 _LARGEST = Unless("what is in it, or usual", _fuse_max)
-_USB = Unless("5 where it is fed by USB", _supply)
+_USB = Unless("5 where it is fed by USB, else any where lowest_v and highest_v are blank too", _supply)
 _VMP = Unless(f"from the other ratings, else {USUAL_VMP_V:g}", _vmp)
 _IMP = Unless("rated_w over vmp_v, within isc_a", _imp)
 _VOC = _times(VOC_OVER_VMP, "vmp_v", "1.28 times vmp_v, for limits")
@@ -338,6 +341,7 @@ class LoadRow(Row):
     highest_v: As[float | None, _VOLTAGE, "highest voltage that it bears"] = None
     connector: As[Connector, CONNECTOR, "its own end"]
     own_lead: As[bool, Flag(), "yes where that is the end of its maker's lead, taken with its fuse as it is"] = False
+    role: As[tuple[str, ...], _ROLES, "what it is for, such as hf: one load stands in for another of its role"] = ()
 
 
 class ExtraRow(Row):

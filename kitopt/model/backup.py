@@ -15,7 +15,6 @@ from kitopt.inventory.items import Battery
 from kitopt.model.feeding import station_peak_a
 from kitopt.model.kit import Column, Fed, Join, KitModel, Link, Loss, Strip, add_mark
 from kitopt.model.need import draws, total_w
-from kitopt.operation.terms import Operation
 
 
 def lay_backups(model: KitModel) -> None:
@@ -74,11 +73,6 @@ def backup_cases(model: KitModel, base: Case) -> tuple[Case, ...]:
     )
 
 
-def musts_of(operation: Operation) -> Operation:
-    """The operation with nothing but the loads that must run."""
-    return replace(operation, loads=tuple(use for use in operation.loads if use.priority == "must"))
-
-
 def _mark(model: KitModel, column: int, name: str) -> int:
     """A column that is 1 where another is chosen, so that one of it may be lost."""
     return add_mark(model, [column], Column(f"{name} may be lost", 1), "backup", f"{name} is packed")
@@ -87,7 +81,7 @@ def _mark(model: KitModel, column: int, name: str) -> int:
 def _batteries(model: KitModel) -> None:
     """Each type of battery; those left carry the peak, and take what the controllers deliver."""
     present = [j for j in model.battery_columns if model.columns[j].upper > 0]
-    must_a = station_peak_a(musts_of(model.operation), model.inventory, model.bus)
+    must_a = station_peak_a(model.operation.running(), model.inventory, model.bus)
     known = list(model.rows)
     for j in present:
         battery = model.battery(j)

@@ -18,9 +18,12 @@ def check_against(operation: Operation, inventory: Inventory) -> None:
     Raises
     ------
     BadInput
-        With one fault per load that is not.
+        With one fault per load that is not; where every load is nice.
     """
     faults: list[Fault] = []
+    if operation.loads and not operation.running().loads:
+        text = 'found no load that must run; need one with priority = "must", the one that the outing is for.'
+        faults.append(Fault(operation.file, operation.loads[0].line or None, "loads[1].priority", text))
     for n, use in enumerate(operation.loads, start=1):
         item = inventory.by_id.get(use.id)
         if isinstance(item, Load) and use.count <= item.count:
@@ -70,7 +73,7 @@ def check_programme(programme: Programme, inventory: Inventory) -> None:
     for together in at_once(programme.outings):
         needs: dict[str, int] = {}
         for o in together:
-            for use in programme.outings[o].operation.loads:
+            for use in programme.musts.outings[o].operation.loads:
                 needs[use.id] = needs.get(use.id, 0) + use.count
         names = ", ".join(programme.outings[o].operation.name for o in together)
         for load_id, n in sorted(needs.items()):

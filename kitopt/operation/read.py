@@ -98,6 +98,7 @@ class _Operation(Document):
             batteries=top.batteries,  # type: ignore[arg-type]  # checked against the list
             battery_lead=top.battery_lead,  # type: ignore[arg-type]  # checked against the list
             mass_limit_g=limits.mass_g,
+            nice_at_most_g=limits.nice_at_most_g,
             air_travel=limits.air_travel,
             least=goal.least,  # type: ignore[arg-type]  # checked against the list
             assumed=tuple(self.assumed),

@@ -236,6 +236,7 @@ class LimitsTable(Table):
     KIND: ClassVar[str] = "limits"
 
     mass_g: As[int | None, MASS, 'most that all of it may weigh; or such as "9 kg"'] = None
+    nice_at_most_g: As[int | None, MASS, "most that nice loads may add to the kit of the musts alone"] = None
     air_travel: As[bool, Flag(), "whether it must be allowed in an aeroplane"] = False
 
 
@@ -259,4 +260,4 @@ class LoadTable(Table):
     on_air: As[_Spans | None, "hours on the air; all of them without it", Such('["08:00-23:00"]')] = None
     on: As[_Spans | None, 'hours of a load with mode = "on"', Such('["21:00-23:30"]')] = None
     quiet: As[str | None, OneOf(("listen", "off")), 'what it does otherwise: "listen" or "off"'] = None
-    priority: As[str, OneOf(("must", "nice")), '"nice": shed where a battery or controller has failed'] = "must"
+    priority: As[str, OneOf(("must", "nice")), 'or "nice": runs where it can, first named first'] = "must"

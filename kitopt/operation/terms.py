@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Container
+from dataclasses import dataclass, replace
 from datetime import datetime
 from fractions import Fraction
 from pathlib import Path
@@ -164,12 +165,27 @@ class Operation:
     battery_lead: Literal["each", "moved"] = "each"
     """In turn: a fused lead to each battery that has no fused plug, or one that is moved."""
     mass_limit_g: int | None = None
+    nice_at_most_g: int | None = None
+    """What nice loads may add to the kit of the musts alone; None for any mass. [g]"""
     air_travel: bool = False
     least: Objective = "mass"
     bounds: tuple[Bound, ...] = ()
     """Items forced in or out, each id once."""
+    stored_days: float | None = None
+    """Days since the batteries were charged, whatever the inventory says; None for what it says."""
+    extras: tuple[tuple[str, int], ...] | None = None
+    """How many of each extra may go along where several outings share them; None for all that are owned."""
     assumed: tuple[Assumed, ...] = ()
     warnings: tuple[str, ...] = ()
+
+    @property
+    def nices(self) -> tuple[str, ...]:
+        """Ids of the loads that run where they can, the first wanted most."""
+        return tuple(use.id for use in self.loads if use.priority == "nice")
+
+    def running(self, nices: Container[str] = ()) -> Operation:
+        """The same with the loads that must run and some that are nice; the others stay at home."""
+        return replace(self, loads=tuple(use for use in self.loads if use.priority == "must" or use.id in nices))
 
     @property
     def has_own_leads(self) -> bool:

@@ -12,8 +12,10 @@ from kitopt.explain import Why, cautions, not_packed
 from kitopt.explain.balance import balance
 from kitopt.report import encode
 from kitopt.report.assumptions import in_order
+from kitopt.report.look_up import look_up_value
+from kitopt.report.nices import why_not
 from kitopt.report.reasons import as_value
-from kitopt.report.repairs import conflicts_value, repairs_value
+from kitopt.report.repairs import conflicts_value, repairs_value, tried_value
 from kitopt.report.second_opinion import second_opinion_value
 from kitopt.report.wiring import fuses_value, swaps_value
 
@@ -64,6 +66,12 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
             }
             for loss in choice.losses
         ],
+        "served": [nice.id for nice in choice.nices if nice.runs],
+        "unserved": [
+            {"id": nice.id, "known": nice.runs is not None, "text": why_not(choice, nice)}
+            for nice in choice.nices
+            if not nice.runs
+        ],
         "need_wh": encode.number(choice.need_wh),
         "peak_a": encode.number(choice.peak_a),
         "wiring": _wiring(choice),
@@ -90,6 +98,8 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
         },
         "strongest": _strongest(choice),
         "repairs": repairs_value(choice, why.repairs),
+        "repairs_tried": tried_value(why.repairs),
+        "look_up": None if why.look_up is None else look_up_value(choice, why.look_up),
         "conflicts": conflicts_value(why.conflicts),
         "kits": [],
     }

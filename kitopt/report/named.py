@@ -13,6 +13,7 @@ from kitopt.report.document import document
 from kitopt.report.encode import entries
 from kitopt.report.heed import cautions_section, heed_section
 from kitopt.report.lists import checklist, fact, in_short
+from kitopt.report.nices import which_run
 from kitopt.report.repairs import conflicts_section
 from kitopt.report.second_opinion import second_opinion_text
 from kitopt.report.text import assumed_section, facts, falls_short, starts, survives
@@ -51,7 +52,8 @@ def _headline(kit: NamedKit) -> list[str]:
     if kit.status == "time-limit":
         return wrapped(f"{name}: the time was up before it was known whether this kit does for {lasts}.")
     does = "this kit does" if kit.status == "found" else "this kit does not do"
-    lines = wrapped(f"{name}: {does}, {lasts} with {words.mass(kit.mass_g)}{starts(choice)}{survives(choice)}.")
+    how = f"{lasts} with {words.mass(kit.mass_g)}{which_run(choice)}{starts(choice)}"
+    lines = wrapped(f"{name}: {does}, {how}{survives(choice)}.")
     if kit.status == "found":
         return lines
     if shortfall is None or not shortfall.packed:

@@ -14,6 +14,7 @@ from kitopt.report.encode import pieces
 from kitopt.report.words import width as page_width
 
 _WORSE = {"mass": "heavier", "price": "dearer", "items": "more"}
+BETTER = {"mass": "lighter", "price": "cheaper", "items": "less"}
 _AS_GOOD = {"mass": "as light", "price": "as cheap", "items": "as few items"}
 
 
@@ -49,7 +50,7 @@ def sentence(choice: Choice, without: Without, width: int = 1000, *, names: bool
 
 def worse(choice: Choice, more: int) -> str:
     """How much worse by what counts first, such as "365 g heavier"."""
-    return f"{_amount(choice, more)} {_WORSE[choice.operation.least]}"
+    return f"{amount(choice, more)} {_WORSE[choice.operation.least]}"
 
 
 def energy(value_wh: float | None) -> str:
@@ -99,7 +100,8 @@ def _loses_all_panels(choice: Choice, without: Without) -> bool:
     return bool(panels) and not comes and all(gone.get(one.id, 0) == one.count for one in panels)
 
 
-def _amount(choice: Choice, value: int) -> str:
+def amount(choice: Choice, value: int) -> str:
+    """So much of what counts first, in words."""
     least = choice.operation.least
     if least == "price":
         return words.price(value, choice.inventory.currency)

@@ -15,6 +15,8 @@ from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.heed import cautions_section, closing_line, heed_section
 from kitopt.report.leads import lead_ids
 from kitopt.report.lists import checklist, counted, fact, forced_fact
+from kitopt.report.look_up import look_up_section
+from kitopt.report.nices import which_run
 from kitopt.report.proof import at_best, proof_text
 from kitopt.report.reasons import energy, section
 from kitopt.report.repairs import conflicts_section, repairs_section
@@ -75,7 +77,8 @@ def headline(choice: Choice) -> list[str]:
         amount = f"{words.price(choice.price_cents, choice.inventory.currency)}, {amount}"
     elif operation.least == "items":
         amount = f"{sum(one.count for one in choice.packed)} items, {amount}"
-    return wrapped(f"{operation.name}: {words.hours(operation.hours)} with {amount}{starts(choice)}{survives(choice)}.")
+    does = f"{words.hours(operation.hours)} with {amount}{which_run(choice)}{starts(choice)}"
+    return wrapped(f"{operation.name}: {does}{survives(choice)}.")
 
 
 def starts(choice: Choice) -> str:
@@ -195,7 +198,7 @@ def _no_kit_headline(choice: Choice) -> list[str]:
         text = f"{choice.operation.name}: the time was up before any kit was found that runs it for {lasts}."
     else:
         under = f" with {words.forced(choice.operation.bounds)}" if choice.operation.bounds else ""
-        text = f"No kit in this inventory runs {choice.operation.name} for {lasts}{under}."
+        text = f"No kit in this inventory runs {choice.operation.name} for {lasts}{under}{which_run(choice)}."
     return wrapped(text)
 
 
@@ -203,6 +206,8 @@ def _nothing(choice: Choice, why: Why) -> list[str]:
     lines = _no_kit_headline(choice)
     repairs = repairs_section(choice, why.repairs)
     helps = ["", *repairs] if repairs else []
+    guesses = [] if why.look_up is None else look_up_section(choice, why.look_up)
+    helps += ["", *guesses] if guesses else []
     shortfall = choice.shortfall
     if choice.status == "time-limit":
         bound = at_best(choice.proof, choice.inventory.currency)

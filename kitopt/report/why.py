@@ -10,12 +10,15 @@ from typing import Any
 from kitopt.choice import Choice
 from kitopt.explain.binding import Binding, Deciding, Worth
 from kitopt.explain.edges import Edge, Edges
+from kitopt.explain.look_up import LookUp
+from kitopt.explain.one_purchase import OnePurchase
 from kitopt.explain.ruled_out import told
 from kitopt.explain.within import Within
 from kitopt.explain.without import Pieces, Without
 from kitopt.report import encode, words
 from kitopt.report.encode import pieces
-from kitopt.report.reasons import as_value, listed, sentence, worse
+from kitopt.report.look_up import look_up_value
+from kitopt.report.reasons import BETTER, amount, as_value, listed, sentence, worse
 from kitopt.report.words import wrapped
 
 SCHEMA = "kitopt/why-1"
@@ -197,6 +200,30 @@ def _and(names: Sequence[str]) -> str:
     return " and ".join(part for part in (", ".join(names[:-1]), names[-1]) if part)
 
 
+def purchase_section(choice: Choice, purchase: OnePurchase | None) -> list[str]:
+    """What one piece of the catalogue would save; nothing without a catalogue."""
+    if purchase is None:
+        return []
+    return ["What one purchase would save", *wrapped(f"{purchase_text(choice, purchase)}.", "- ")]
+
+
+def purchase_text(choice: Choice, purchase: OnePurchase) -> str:
+    """One purchase in words, such as "new-y, EUR 9.00: 675 g lighter (in: new-y, p20; out: b10)"."""
+    better = BETTER[choice.operation.least]
+    if purchase.item is None:
+        return f"nothing in the catalogue makes it {better} by itself" if purchase.status == "none" else "not known"
+    item, cents = purchase.item, purchase.item.price_cents or 0
+    said = f"{item.name} ({item.id})" if item.name != item.id else item.id
+    how = f"{amount(choice, purchase.less)} {better}"
+    moves = [
+        f"{word}: {', '.join(listed(some))}"
+        for word, some in (("in", purchase.instead), ("out", purchase.gone))
+        if some
+    ]
+    sure = "" if purchase.status == "found" else "; something may save more, the time was up"
+    return f"{said}, {words.price(cents, choice.inventory.currency)}: {how} ({'; '.join(moves)}){sure}"
+
+
 def item_value(choice: Choice, item_id: str, reason: Without | Within | None) -> dict[str, Any]:
     """The answer about one item as JSON."""
     value: dict[str, Any] = {
@@ -232,7 +259,13 @@ def _within_value(choice: Choice, within: Within) -> dict[str, Any]:
     }
 
 
-def kit_value(choice: Choice, binding: Binding | None, found: Edges) -> dict[str, Any]:
+def kit_value(
+    choice: Choice,
+    binding: Binding | None,
+    found: Edges,
+    purchase: OnePurchase | None = None,
+    guesses: LookUp | None = None,
+) -> dict[str, Any]:
     """What binds and where the edges are, as JSON."""
     return {
         "schema": SCHEMA,
@@ -258,6 +291,22 @@ def kit_value(choice: Choice, binding: Binding | None, found: Edges) -> dict[str
             for edge in found.edges
         ],
         "edges_cut_short": found.is_cut_short,
+        "purchase": None if purchase is None else _purchase_value(choice, purchase),
+        "look_up": None if guesses is None else look_up_value(choice, guesses),
+    }
+
+
+def _purchase_value(choice: Choice, purchase: OnePurchase) -> dict[str, Any]:
+    cents = None if purchase.item is None else purchase.item.price_cents
+    return {
+        "status": purchase.status,
+        "id": None if purchase.item is None else purchase.item.id,
+        "price": None if cents is None else cents / 100,
+        "less": purchase.less / 100 if choice.operation.least == "price" else purchase.less,
+        "mass_g": purchase.mass_g,
+        "instead": pieces(purchase.instead),
+        "without": pieces(purchase.gone),
+        "text": f"{purchase_text(choice, purchase)}.",
     }
 
 

@@ -17,7 +17,7 @@ from kitopt.operation.terms import Operation
 
 Floats = NDArray[np.float64]
 
-_CHARGES = (0.0, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 0.85, 0.95, 0.98, 1.0)
+CHARGES = (0.0, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 0.85, 0.95, 0.98, 1.0)
 """Shares of the capacity at which the voltages below are given."""
 
 
@@ -30,7 +30,7 @@ class Cells:
     nominal_v : float
         Voltage that the others belong to; they grow with a battery's own. [V]
     rest_v, fed_v : tuple of float
-        Voltage without current at the shares of `_CHARGES`: while being emptied, and while being filled. [V]
+        Voltage without current at the shares of `CHARGES`: while being emptied, and while being filled. [V]
     constant_v : float
         Voltage at which a charger stops raising the current. [V]
     drain_ohm_ah, fill_ohm_ah : float
@@ -147,11 +147,11 @@ class Bank:
 
     def rest_v(self, charge_share: Floats) -> Floats:
         """Voltage without current while being emptied. [V]"""
-        return np.asarray(np.interp(charge_share, _CHARGES, self.cells.rest_v) * self.scale)
+        return np.asarray(np.interp(charge_share, CHARGES, self.cells.rest_v) * self.scale)
 
     def fed_v(self, charge_share: Floats) -> Floats:
         """Voltage without current while being filled. [V]"""
-        return np.asarray(np.interp(charge_share, _CHARGES, self.cells.fed_v) * self.scale)
+        return np.asarray(np.interp(charge_share, CHARGES, self.cells.fed_v) * self.scale)
 
     def capacity_share(self, degc: Floats) -> Floats:
         """What the cold leaves of the capacity. [0–1]"""
@@ -184,8 +184,10 @@ def bank_of(batteries: tuple[tuple[Battery, int, float], ...], operation: Operat
     for battery, _ in kinds:
         usable_ah = battery.measured_ah * battery.depth_share
         lost_ah = (1.0 - operation.need.start_charge_share) * usable_ah
-        if battery.charged_on is not None:
+        days = operation.stored_days
+        if days is None and battery.charged_on is not None:
             days = max(0.0, (operation.start.date() - battery.charged_on) / timedelta(days=1))
+        if days is not None:
             lost_ah += cells.lost_per_month * days / 30.0 * battery.measured_ah
         missing_ah += min(lost_ah, usable_ah)
     is_parallel = operation.batteries == "parallel"

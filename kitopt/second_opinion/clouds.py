@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.sky.plane import weak_light_wm2
 from kitopt.sky.windows import Laid, Sky
 
 Floats = NDArray[np.float64]
@@ -30,12 +31,8 @@ def passed_wm2(useful_wm2: Floats) -> Floats:
     .. [1] T. Huld, G. Friesen, A. Skoczek and others, "A power-rating model for crystalline silicon PV modules,"
        Solar Energy Materials and Solar Cells, vol. 95, 2011.
     """
-    import pvlib
-
     passed = np.geomspace(1.0, _MOST_WM2, 400)
-    worth = np.asarray(
-        pvlib.pvarray.huld(passed, np.asarray(25.0), 1000.0, cell_type="csi", k_version="pvgis5"), dtype=np.float64
-    )
+    worth = weak_light_wm2(passed)
     rises = worth > 0.0
     known, light = np.concatenate([[0.0], worth[rises]]), np.concatenate([[0.0], passed[rises]])
     return np.asarray(np.interp(useful_wm2, known, light), dtype=np.float64)

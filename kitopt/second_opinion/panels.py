@@ -8,20 +8,19 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.files.kept import Kept, kept
 from kitopt.inventory.items import Panel
+from kitopt.second_opinion.diode import in_light, label_of
 from kitopt.second_opinion.kit import Circuit, Feed
 from kitopt.sky.windows import Laid, Sky
 
 Floats = NDArray[np.float64]
 
-ISC_PER_DEGC = 0.0005
-"""Relative change of the short-circuit current of crystalline silicon per kelvin; from memory."""
-VOC_PER_DEGC = -0.0033
-"""Relative change of the open-circuit voltage per kelvin where the owner gave none: median of the module list that the
-CEC publishes."""
-
 STEP_DOWN_V = 1.0
 """What a controller that tracks needs above its own output to step down from; from memory. [V]"""
+
+MADE_BY = ("second_opinion",)
+"""Folder whose code makes what is kept."""
 
 _GRID_V = 0.2
 _LIGHT_WM2 = np.array(
@@ -33,8 +32,7 @@ _HEAT_DEGC = 6.0
 def curve_a(panel: Panel, volts: Floats, light_wm2: Floats, cell_degc: Floats, ohm: float = 0.0) -> Floats:
     """Current of a panel whose label is true. [A]
 
-    De Soto's five parameters, from the four points and two coefficients of the label by Batzelis' closed form, in the
-    equation of one diode.
+    De Soto's five parameters in the equation of one diode.
 
     Parameters
     ----------
@@ -44,35 +42,14 @@ def curve_a(panel: Panel, volts: Floats, light_wm2: Floats, cell_degc: Floats, o
         Irradiance in its plane above zero [Wm⁻²], temperature of its cells [°C].
     ohm : float
         Of its lead. [Ω]
-
-    References
-    ----------
-    .. [1] W. De Soto, S. A. Klein and W. A. Beckman, "Improvement and validation of a model for photovoltaic array
-       performance," Solar Energy, vol. 80, no. 1, 2006.
-    .. [2] E. I. Batzelis, "Simple PV performance equations theoretically well founded on the single-diode model,"
-       IEEE Journal of Photovoltaics, vol. 7, no. 5, 2017.
     """
     import pvlib
 
-    per_degc = VOC_PER_DEGC if panel.voc_per_degc is None else panel.voc_per_degc
-    alpha_sc = ISC_PER_DEGC * panel.isc_a
+    diode = in_light(label_of(panel), light_wm2, cell_degc)
     with np.errstate(all="ignore"), warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        fitted = pvlib.ivtools.sdm.fit_desoto_batzelis(
-            panel.vmp_v, panel.imp_a, panel.voc_v, panel.isc_a, alpha_sc, per_degc * panel.voc_v
-        )
-        made_a, saturation_a, series_ohm, shunt_ohm, slope_v = pvlib.pvsystem.calcparams_desoto(
-            light_wm2,
-            cell_degc,
-            alpha_sc,
-            fitted["a_ref"],
-            fitted["I_L_ref"],
-            fitted["I_o_ref"],
-            fitted["R_sh_ref"],
-            fitted["R_s"],
-        )
         # a lead is resistance in series like the panel's own
-        current = pvlib.pvsystem.i_from_v(volts, made_a, saturation_a, series_ohm + ohm, shunt_ohm, slope_v)
+        current = pvlib.pvsystem.i_from_v(volts, *diode._replace(series_ohm=diode.series_ohm + ohm))
     # a diode keeps the night from drawing current
     return np.maximum(np.nan_to_num(np.asarray(current, dtype=np.float64), nan=0.0), 0.0)
 
@@ -97,16 +74,21 @@ class Curves:
         for feed in feeds:
             # the worth of a panel is current: its volts are those of its cells
             worth = feed.n_joined * feed.panel.output_factor
-            one_a = curve_a(
-                feed.panel,
-                self.volts,
-                _LIGHT_WM2[:, None, None],
-                self._heat[None, :, None],
-                feed.ohm * worth,
-            )
-            table = feed.count * worth * one_a
+            table = feed.count * worth * self._one_a(feed, feed.ohm * worth)
             way: Laid = "aimed" if feed.panel.tilts else "flat"
             self._tables[way] = self._tables.get(way, 0.0) + table
+
+    def _one_a(self, feed: Feed, ohm: float) -> Floats:
+        """Current of one panel at every light, heat and voltage. [A]"""
+        panel = feed.panel
+        label = (panel.vmp_v, panel.imp_a, panel.voc_v, panel.isc_a, panel.voc_per_degc)
+        grid = (self._heat[0], self._heat[-1], len(self._heat), len(self.volts))
+
+        def make() -> Kept:
+            light, heat = _LIGHT_WM2[:, None, None], self._heat[None, :, None]
+            return Kept({"one_a": curve_a(panel, self.volts, light, heat, ohm)})
+
+        return kept(f"curve {label} {[float(n) for n in grid]} {ohm!r}", MADE_BY, make).arrays["one_a"]
 
     @property
     def ways(self) -> tuple[Laid, ...]:

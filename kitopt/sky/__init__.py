@@ -1,10 +1,10 @@
-"""Place, season and source become weather windows: the only part of kitopt that imports pvlib, and only when used."""
+"""Place, season and source become weather windows. pvlib is imported only to read weather files: it takes a second."""
 
 from __future__ import annotations
 
 from kitopt.sky.fetch import fetch_weather
-from kitopt.sky.memory import check_all_fit
+from kitopt.sky.memory import check_all_fit, check_fits
 from kitopt.sky.sources import fresh_windows, windows_for
 from kitopt.sky.windows import Laid, Sky, not_made
 
-__all__ = ["Laid", "Sky", "check_all_fit", "fetch_weather", "fresh_windows", "not_made", "windows_for"]
+__all__ = ["Laid", "Sky", "check_all_fit", "check_fits", "fetch_weather", "fresh_windows", "not_made", "windows_for"]

@@ -16,6 +16,9 @@ Array = NDArray[np.float64]
 
 _DAY_S = 86400
 
+_MOST_OFFSET_S = 14 * 3600
+"""No civil time is further from universal time (IANA time zone database: Pacific/Kiritimati)."""
+
 _BRIDGED_S = 3 * 3600
 """Longer gaps in the light are not guessed; windows that touch one are left out. [s]"""
 
@@ -110,6 +113,9 @@ def lay_out(table: Table, path: Path) -> Record:
     n_rows = len(table.start_s)
     if n_rows < 365:
         raise _fault(path, f"found {n_rows} rows of weather, need a whole year or several: get a longer file.")
+    if not abs(table.utc_offset_s) <= _MOST_OFFSET_S:
+        found = f"found a time zone {table.utc_offset_s / 3600:g} h from universal time"
+        raise _fault(path, f"{found}, need at most {_MOST_OFFSET_S / 3600:g} h: get the file again.")
     if not np.isfinite(table.start_s).all():
         raise _fault(path, "found rows without a date and hour, need both in every row: get the file again.")
     interval_s = int(np.median(np.diff(np.sort(table.start_s))))

@@ -8,6 +8,7 @@ from math import ceil
 
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, WeatherFile
 from kitopt.sky.coarsen import coarsen
+from kitopt.sky.kept_sky import kept_sky
 from kitopt.sky.memory import check_fits
 from kitopt.sky.windows import Sky
 
@@ -52,9 +53,16 @@ def windows_for(operation: Operation, *, n: int | None = None, first: int = 0) -
             operation, hours=operation.n_steps * step_h, need=replace(operation.need, step_h=step_h / parts)
         )
         return coarsen(windows_for(finer, n=count, first=first), parts)
+    if isinstance(weather, Climate):
+        check_fits(operation, count)
+    return kept_sky(operation, count, first, lambda: _made(operation, count, first))
+
+
+def _made(operation: Operation, count: int, first: int) -> Sky:
+    """The windows, made anew."""
+    weather = operation.need.weather
     match weather:
         case Climate():
-            check_fits(operation, count)
             from kitopt.sky.climate import climate_sky
 
             return climate_sky(operation, weather, count, first)

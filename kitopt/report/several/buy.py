@@ -9,6 +9,7 @@ from kitopt.report import encode, words
 from kitopt.report.document import document
 from kitopt.report.heed import all_cautions
 from kitopt.report.lists import fact, forced_fact, in_short
+from kitopt.report.nices import left_at_home
 from kitopt.report.proof import proof_text
 from kitopt.report.words import wrapped
 
@@ -48,6 +49,7 @@ def buy_text(found: Purchase) -> str:
             text = f"{operation.name}, {day}: {words.mass(choice.mass_g)}, {in_short(choice.packed)}."
             lines += fact("Kit", text)
     lines += forced_fact(outings[0].operation.bounds)
+    lines += left_at_home(found.programme)
     lines += fact("Proof", proof_text(found.proof, found.inventory.currency, within))
     if found.choices:
         sure = "proved" if found.is_lightest else "not proved"

@@ -13,6 +13,7 @@ from kitopt.report import encode, words
 from kitopt.report.document import document
 from kitopt.report.heed import all_cautions
 from kitopt.report.lists import checklist, fact, forced_fact, in_short
+from kitopt.report.nices import which_run
 from kitopt.report.proof import proof_text
 from kitopt.report.words import wrapped
 
@@ -66,7 +67,7 @@ def grab_text(kit: GrabKit, hours: int | None = None) -> str:
             f"({hardest.needed:,} needed), {max(0, math.floor(hardest.margin_wh))} Wh to spare.",
         )
     for event, choice in zip(kit.standing.events, kit.choices, strict=True):
-        lines += fact("Event", f"{event.name}: {in_short(choice.packed)}.")
+        lines += fact("Event", f"{event.name}{which_run(choice)}: {in_short(choice.packed)}.")
     lines += [*forced_fact(kit.standing.events[0].dates[0].bounds), *_recharge(kit)]
     if owned := borrowed(kit):
         lines += fact("Borrowed", ", ".join(f"{item_id} ({owner})" for item_id, owner in owned) + ".")

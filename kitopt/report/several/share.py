@@ -11,6 +11,7 @@ from kitopt.report import encode, words
 from kitopt.report.document import document
 from kitopt.report.heed import all_cautions
 from kitopt.report.lists import checklist, fact, forced_fact
+from kitopt.report.nices import left_at_home
 from kitopt.report.proof import proof_text
 from kitopt.report.words import wrapped
 
@@ -31,6 +32,7 @@ def share_text(found: Shared) -> str:
     for sheet in found.sheets:
         lines += ["", *_sheet(found, sheet)]
     lines += ["", *_handovers(found), "", *forced_fact(found.programme.outings[0].operation.bounds)]
+    lines += left_at_home(found.programme)
     if found.proof.objective is not None:
         lines += fact("Proof", proof_text(found.proof))
     elif found.is_fairest:

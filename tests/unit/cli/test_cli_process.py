@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import pty
+import re
 import signal
 import subprocess
 import sys
@@ -15,6 +16,7 @@ from typing import Any
 import pytest
 
 import kitopt
+from kitopt.inventory import demo_folder
 
 Run = Callable[..., Any]
 KITOPT = [sys.executable, "-m", "kitopt"]
@@ -188,6 +190,17 @@ def test_what_would_not_fit_in_memory_is_refused_with_what_does(run: Run) -> Non
     assert result.returncode == 2
     assert "340 windows fit" in result.stderr
     assert "defect" not in result.stderr
+
+
+def test_check_refuses_what_pack_would(run: Run, tmp_path: Path) -> None:
+    demo = demo_folder()
+    text = (demo / "operations" / "coastal-checkpoint.toml").read_text(encoding="utf-8")
+    text = re.sub(r"^hours = .*$", "hours = 1440", text, flags=re.M)
+    text = re.sub(r"^windows = .*$", "", text, flags=re.M).replace("[need]", "[need]\nwindows = 3000")
+    (tmp_path / "long.toml").write_text(text, encoding="utf-8")
+    result = run("check", str(tmp_path / "long.toml"), "--inventory", str(demo))
+    assert result.returncode == 2
+    assert "windows fit" in result.stderr
 
 
 def test_check_looks_into_the_weather_file(run: Run, hut: Path) -> None:

@@ -193,7 +193,9 @@ def test_a_load_that_says_half(write: Write) -> None:
     assert (c.idle_a, c.full_w, c.full_a, c.idle_w) == (0.5, 30, None, None)
     assert [(one.id, one.column) for one in inventory.assumed if one.file == "loads.csv"] == [
         ("a", "full_a"),
+        ("a", "supply_v"),
         ("b", "idle_w"),
+        *((name, "supply_v") for name in "bcd"),
     ]
     assert len(inventory.warnings) == 1
     assert "line 5" in inventory.warnings[0]

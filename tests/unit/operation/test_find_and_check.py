@@ -11,6 +11,8 @@ from kitopt.errors import BadInput
 from kitopt.inventory import demo_folder, read_inventory
 from kitopt.inventory.items import Connector, Inventory, Load
 from kitopt.operation import check_against, find_inventory, read_operation
+from kitopt.operation.check import check_programme
+from kitopt.operation.plans import Outing, Programme
 from kitopt.operation.terms import Operation
 
 OPERATIONS = sorted((demo_folder() / "operations").glob("*.toml"))
@@ -97,3 +99,12 @@ def test_loads_that_are_not_owned(read: Callable[..., Operation]) -> None:
     assert "Did you mean hf-20?" in texts[0]
     assert 'found 2, but kit has 1 of "light"' in texts[1]
     assert "extras.csv" in texts[2]
+
+
+def test_two_at_once_need_one_of_each_only_of_what_must_run(read: Callable[..., Operation]) -> None:
+    light = '[[loads]]\nid = "light"\nwh_per_day = 3\npriority = '
+    inventory = Inventory("kit", loads=(load("hf-20w", 2), load("light", 1)))
+    nice, must = (read(end=f'{light}"{priority}"\n') for priority in ("nice", "must"))
+    check_programme(Programme("plan.toml", "both", (Outing(nice), Outing(nice))), inventory)
+    with pytest.raises(BadInput, match="2 × light at the same time"):
+        check_programme(Programme("plan.toml", "both", (Outing(must), Outing(must))), inventory)

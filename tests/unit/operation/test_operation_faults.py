@@ -90,6 +90,7 @@ def where(faults: list[Fault]) -> list[tuple[int | None, str | None]]:
         ('mode = "ssb"', "wh_per_day = 0", 17, "loads[1].wh_per_day", "above 0"),
         ('mode = "ssb"', 'mode = "ssb"\ncount = 0', 18, "loads[1].count", "at least 1"),
         ('mode = "ssb"', 'mode = "ssb"\npriority = "maybe"', 18, "loads[1].priority", "must, nice"),
+        ('mode = "ssb"', 'mode = "ssb"\n[limits]\nnice_at_most_g = 0', 19, "limits.nice_at_most_g", "9 kg"),
         ("transmit = 0.2", "transmit = 1.2", 18, "loads[1].transmit", "from 0 to 1"),
         ('id = "hf-20w"', "", 15, "loads[1].id", "missing"),
         ('id = "hf-20w"', 'id = "hf 20"', 16, "loads[1].id", "without blanks"),

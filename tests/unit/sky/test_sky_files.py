@@ -6,6 +6,7 @@ description; NASA POWER by its API documentation.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -334,6 +335,16 @@ def test_rows_thousands_of_years_apart_take_no_memory(outing: Make, tmp_path: Pa
     path = tmp_path / "weather.csv"
     path.write_text(_power(greensboro_rows, (1700, 2200)))
     assert "found rows from 1700-01-01 to 2201-01-01, but too few" in _fault(outing, path)
+
+
+@pytest.mark.parametrize("zone", ["1e14", "-15", "nan"])
+def test_a_time_zone_that_no_place_has_is_refused(
+    outing: Make, tmp_path: Path, greensboro_rows: Rows, zone: str
+) -> None:
+    # found by changing cells at random
+    path = tmp_path / "weather.epw"
+    path.write_text(_epw(greensboro_rows).replace(",-5.0,", f",{zone},", 1))
+    assert re.search("need at most 14 h|get the file again", _fault(outing, path))
 
 
 def test_short_doubled_and_holed_files(outing: Make, tmp_path: Path, greensboro_rows: Rows) -> None:

@@ -1,0 +1,76 @@
+"""Windows that were made before: a repeated question imports nothing that makes weather."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+from kitopt.files.faults import FaultList
+from kitopt.files.kept import Kept, kept
+from kitopt.files.reading import read_bytes
+from kitopt.operation.terms import Operation, WeatherFile
+from kitopt.sky.weather_file import LARGEST_BYTES
+from kitopt.sky.windows import DayFrom, Sky
+
+_MADE_BY = ("sky", "operation")
+_BY_WAY = ("poa_wm2", "useful_wm2", "panel_degc")
+_PLAIN = ("air_degc", "battery_degc")
+_WORDS = ("coldest_degc", "labels", "source", "notes", "can_refresh", "aim_text")
+
+
+def kept_sky(operation: Operation, n: int, first: int, make: Callable[[], Sky]) -> Sky:
+    """Return the sky of an operation as it was made before, or make it.
+
+    Parameters
+    ----------
+    n, first : int
+        How many windows, and the number of the first.
+    """
+    weather = operation.need.weather
+    content = b""
+    if isinstance(weather, WeatherFile):
+        read = read_bytes(weather.path, FaultList(str(weather.path)), LARGEST_BYTES)
+        if read is None:
+            # the reader of weather says in its own words what is wrong
+            return make()
+        content = read
+    asked = (
+        # where a file lies is told with its windows
+        weather,
+        hashlib.sha256(content).hexdigest(),
+        operation.start.isoformat(),
+        operation.hours,
+        operation.site,
+        operation.need.step_h,
+        operation.need.seed,
+        operation.aim,
+        n,
+        first,
+    )
+    return _sky_of(operation, kept(repr(asked), _MADE_BY, lambda: _laid_down(make())))
+
+
+def _laid_down(sky: Sky) -> Kept:
+    arrays = {name: getattr(sky, name) for name in _PLAIN}
+    for name in _BY_WAY:
+        by_way = getattr(sky, name)
+        arrays[f"{name}.flat"] = by_way["flat"]
+        if by_way["aimed"] is not by_way["flat"]:
+            arrays[f"{name}.aimed"] = by_way["aimed"]
+    facts: dict[str, Any] = {name: getattr(sky, name) for name in _WORDS}
+    facts["days"] = [[one.day.isoformat(), one.source, one.share] for one in sky.days]
+    return Kept(arrays, facts)
+
+
+def _sky_of(operation: Operation, content: Kept) -> Sky:
+    arrays, facts = content.arrays, content.facts
+    parts: dict[str, Any] = {name: arrays[name] for name in _PLAIN}
+    for name in _BY_WAY:
+        flat = arrays[f"{name}.flat"]
+        parts[name] = {"flat": flat, "aimed": arrays.get(f"{name}.aimed", flat)}
+    for name in _WORDS:
+        parts[name] = tuple(facts[name]) if isinstance(facts[name], list) else facts[name]
+    days = tuple(DayFrom(date.fromisoformat(day), source, share) for day, source, share in facts["days"])
+    return Sky(start=operation.start, step_h=operation.need.step_h, days=days, **parts)

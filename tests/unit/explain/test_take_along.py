@@ -1,0 +1,165 @@
+"""What a change takes along: the adapter of another radio, a battery's fused lead, a Y for one more panel."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from oracle.instances import GENDERLESS, battery, controller, load, operation, panel, sky
+
+from kitopt.choice import Choice, pack
+from kitopt.explain import Why
+from kitopt.explain.repairs import BESIDE, Repair, repairs
+from kitopt.inventory.items import Connector, Inventory, Lead
+from kitopt.operation.terms import LoadUse, Span
+from kitopt.report.document import document
+from kitopt.report.repairs import repairs_section
+
+LATCH = Connector("pv-latch", "plug")
+ROUND = Connector("barrel-5.5x2.1", "socket")
+LATCH_IN = Connector("pv-latch", "socket")
+
+
+def lead(item_id: str, one: Connector, other: Connector, **changes: Any) -> Lead:
+    values: dict[str, Any] = {"length_m": 0.2, "area_mm2": 6.0, "max_a": 40.0, "mass_g": 50}
+    return Lead(id=item_id, name=item_id, from_connector=one, to_connector=other, **(values | changes))
+
+
+def choose(owned: Inventory, hours: float, light: list[float], *uses: LoadUse, **changes: Any) -> Choice:
+    values = {"step_h": 1.0, "reserve_share": 0.0, "station_connector": GENDERLESS, "panel_distance_m": 0.0} | changes
+    return pack(operation(uses, hours, **values), owned, sky([light]))
+
+
+def told(choice: Choice) -> str:
+    return " ".join(" ".join(repairs_section(choice, repairs(choice))).split())
+
+
+def of(choice: Choice, family: str, kind: str = "") -> list[Repair]:
+    found = repairs(choice)
+    every = (*found.work, *found.not_enough)
+    return [one for one in every if one.change.family == family and kind in type(one.change.thing).__name__]
+
+
+def test_a_radio_of_the_role_comes_with_its_adapter() -> None:
+    # 57.6 Wh; the shack's radio listens with 10 W for 8 h: 22.4 Wh short. The other one draws 4 W: 32 Wh, 25.6 left
+    owned = Inventory(
+        "invented",
+        batteries=(battery("a", 5.0),),
+        leads=(lead("unused", LATCH, LATCH_IN),),
+        has_leads_file=True,
+        loads=(
+            load("oak", idle_w=10.0, full_w=60.0, role=("hf",)),
+            load("oak-2", idle_w=3.0, full_w=10.0, role=("vhf",)),
+            load(
+                "moss",
+                idle_w=4.0,
+                full_w=20.0,
+                role=("portable", "hf"),
+                connector=Connector("barrel-5.5x2.1", "socket"),
+            ),
+        ),
+    )
+    choice = choose(owned, 8.0, [0.0] * 8, LoadUse("oak", mode="ssb", transmit_share=0.0))
+    (radio,) = of(choice, "radio")
+    assert radio.works
+    assert [change.family for change in radio.changes] == ["radio", "lead"]
+    assert radio.gain_wh == pytest.approx(22.4 + 25.6)
+    # 1,000 g of battery, 500 g of radio and 40 g of adapter
+    assert radio.mass_g == 1540
+    text = "moss instead of oak with an adapter from genderless-30 to barrel-5.5x2.1:plug: +48 Wh, 1.54 kg in all."
+    assert text in told(choice)
+    value = document(choice, Why(repairs=repairs(choice)))
+    (told_value,) = [one for one in value["repairs"] if one["family"] == "radio"]
+    assert [one["family"] for one in told_value["also"]] == ["lead"]
+    assert value["repairs_tried"]["most_solves"] == BESIDE.solves
+    # names that are alike say nothing
+    assert all(one.change.value != "oak-2" for one in of(choice, "radio"))
+
+
+def test_a_radio_without_a_role_is_not_changed_for_another() -> None:
+    owned = Inventory(
+        "invented",
+        batteries=(battery("a", 5.0),),
+        loads=(load("radio-10", idle_w=10.0, full_w=10.0), load("radio-5", idle_w=5.0, full_w=5.0)),
+    )
+    assert of(choose(owned, 8.0, [0.0] * 8, LoadUse("radio-10"), station_connector=None), "radio") == []
+
+
+def test_one_more_battery_comes_with_its_own_fused_lead() -> None:
+    # each battery without a fused plug has a fused lead of its own, and there is only one
+    owned = Inventory(
+        "invented",
+        batteries=(battery("a", 5.0, fused=False),),
+        leads=(lead("fused", GENDERLESS, GENDERLESS, fuse_a=5.0, fuse_at_m=0.1),),
+        has_leads_file=True,
+        loads=(load("lamp", full_w=10.0),),
+    )
+    choice = choose(owned, 8.0, [0.0] * 8, LoadUse("lamp"))
+    assert choice.shortfall is not None
+    assert choice.shortfall.shortfall_wh == pytest.approx(22.4)
+    (more,) = of(choice, "one more", "Battery")
+    assert more.works
+    # two batteries, the lead that is owned and the one that is not, and the lamp
+    assert more.mass_g == 2 * 1000 + 50 + 40 + 500
+    assert "one more a with a fused lead from genderless-30 to genderless-30: +58 Wh, 2.59 kg in all." in told(choice)
+
+
+def noon(*more: Lead) -> Choice:
+    """One panel of 20 W in the sun for the first four of eight hours, its plug in the controller's only socket.
+
+    The lamp of 20 W burns throughout, 160 Wh. The battery holds 0.3 of 10 Ah x 12.8 V x 0.9 at the start, 34.56 Wh.
+    Ampere-hours count, so of the panel's watt-hours 12.8 / 13.4 come in.
+    """
+    owned = Inventory(
+        "invented",
+        batteries=(battery("a", 10.0, efficiency=1.0),),
+        controllers=(controller("c", "mppt", 10.0, efficiency=1.0, pv_connector=LATCH_IN),),
+        panels=(panel("p", 20.0, connector=LATCH, power_per_degc=0.0, output_factor=1.0),),
+        leads=(lead("strip", GENDERLESS, GENDERLESS, ways=6), *more),
+        has_leads_file=True,
+        loads=(load("lamp", full_w=20.0),),
+    )
+    return choose(owned, 8.0, [1000.0] * 4 + [0.0] * 4, LoadUse("lamp"), start_charge_share=0.3)
+
+
+def test_one_more_panel_comes_with_a_y() -> None:
+    choice = noon()
+    given_wh = 20.0 * 4 * 12.8 / 13.4
+    assert choice.shortfall is not None
+    assert choice.shortfall.shortfall_wh == pytest.approx(160 - 34.56 - given_wh, rel=0.02)
+    (more,) = of(choice, "one more", "Panel")
+    assert [change.family for change in more.changes] == ["one more", "lead"]
+    assert more.works
+    # more is left at the end, but in the first hour the load may come before the sun: 34.56 - 20 Wh
+    assert more.gain_wh == pytest.approx(160 - 34.56 - given_wh + 14.56, rel=0.02)
+    assert "one more p with a Y for pv-latch: +64 Wh" in told(choice)
+    # of two panels on a Y that is owned, the second needs nothing beside it
+    (alone,) = of(noon(lead("y", LATCH_IN, LATCH, ways=2)), "one more", "Panel")
+    assert [change.family for change in alone.changes] == ["one more"]
+
+
+def test_pairs_are_tried_where_no_single_change_does_it() -> None:
+    # 57.6 Wh are there; 10, 8 and 0.5 W for eight hours need 148 Wh, and without the last two, 68 Wh less, still 80 Wh
+    owned = Inventory(
+        "invented",
+        batteries=(battery("a", 5.0),),
+        loads=(load("lamp", full_w=10.0), load("second", full_w=8.0), load("third", full_w=0.5)),
+    )
+    uses = (
+        LoadUse("lamp", spans=(Span(540, 1020),)),
+        LoadUse("second", priority="nice"),
+        LoadUse("third", priority="nice"),
+    )
+    choice = choose(owned, 8.0, [0.0] * 8, *uses, station_connector=None)
+    found = repairs(choice)
+    assert not any(one.does_what_was_asked for one in found.work if len(one.ways) == 1)
+    musts = [one for one in found.not_enough if one.change.family == "musts"]
+    assert [one.gain_wh for one in musts] == [pytest.approx(68.0)]
+    pairs = [one for one in found.work if len(one.ways) == 2]
+    assert len(pairs) == 1
+    # what must run needs 80 Wh, and one more a makes 115.2 Wh: first of the pairs that do, as it was tried first
+    assert [way[0].family for way in pairs[0].ways] == ["musts", "one more"]
+    assert pairs[0].gain_wh == pytest.approx(148 - 57.6 + 35.2)
+    assert "what must run alone, without second, third, and one more a: +126 Wh, 2.50 kg in all." in told(choice)
+    assert found.n_pairs >= 1
+    assert found.n_solves <= found.most_solves
