@@ -165,11 +165,12 @@ def balance_text(choice: Choice, found: Balance) -> str:
     parts = [f"{stored:.1f} Ah stored"]
     parts += [f"+ {sun:.1f} sun"] if choice.joins else []
     parts += [f"- {lost:.1f} lost"] if lost > 0 else []
-    held = [f"reserve {found.reserve_ah:.1f}"]
-    held += [f"cold {found.cold_ah:.1f}"] if found.cold_ah >= 0.05 else []
+    cold, margin = round(found.cold_ah, 1), down(found.margin_ah)
+    held = [f"reserve {left - cold - margin:.1f}"]
+    held += [f"cold {cold:.1f}"] if cold > 0 else []
     text = f"{' '.join(parts)} - {used:.1f} used = {left:.1f} Ah left at {words.moment(found.time)}, the lowest of the "
     text += (
-        f"hardest spell survived ({words.spell(found.window)}): {', '.join(held)}, margin {down(found.margin_ah):.1f}."
+        f"hardest spell survived ({words.spell(found.window)}): {', '.join(held)}, margin {margin:.1f}."
     )
     if lost > 0:
         text += " Lost: in charging, or because the battery was full or cold."

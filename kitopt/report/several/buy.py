@@ -8,9 +8,10 @@ from kitopt.choice.purchase import Purchase, Single
 from kitopt.report import encode, words
 from kitopt.report.document import document
 from kitopt.report.heed import all_cautions
-from kitopt.report.lists import fact, forced_fact, in_short
+from kitopt.report.lists import checklist, fact, forced_fact, in_short
 from kitopt.report.nices import left_at_home
 from kitopt.report.proof import proof_text
+from kitopt.report.several.kit import fares, kit_section
 from kitopt.report.words import wrapped
 
 
@@ -57,6 +58,10 @@ def buy_text(found: Purchase) -> str:
     lines += _singles(found)
     if found.unpriced:
         lines += fact("Unpriced", f"{', '.join(found.unpriced)}: without a price nothing can be compared.")
+    for choice in found.choices.values():
+        heading = f"{choice.operation.name}: {words.hours(choice.operation.hours)} with {words.mass(choice.mass_g)}"
+        listed = checklist(found.inventory, choice.packed)
+        lines += ["", *wrapped(f"{heading}{fares(choice)}."), *listed, *kit_section(choice)]
     cautions = all_cautions(found.choices.values())
     lines += ["", *cautions] if cautions else []
     return "\n".join(lines) + "\n"
@@ -91,14 +96,10 @@ def buy_document(found: Purchase) -> dict[str, Any]:
     """The same as one JSON object."""
     outings = found.programme.outings
     return {
-        "schema": encode.SCHEMA,
-        "status": found.status,
-        "name": found.programme.name,
-        "proof": encode.proof_value(found.proof),
-        "kit": [],
+        **encode.plan_head(found.status, found.programme.name, found.proof),
         "buy": encode.entries(found.inventory, found.bought),
-        "cost": found.cost_cents / 100,
-        "budget": None if found.budget_cents is None else found.budget_cents / 100,
+        "cost": encode.price(found.cost_cents),
+        "budget": encode.price(found.budget_cents),
         "currency": found.inventory.currency,
         "mass_g": found.mass_g,
         "is_lightest": found.is_lightest,
@@ -108,10 +109,10 @@ def buy_document(found: Purchase) -> dict[str, Any]:
         "singles": [
             {
                 "id": one.id,
-                "price": one.cents / 100,
+                "price": encode.price(one.cents),
                 "makes_possible": [outings[o].operation.name for o in one.serves],
                 "saved_g": one.saved_g,
-                "saved_g_per_unit": round(one.saved_g / max(1, one.cents) * 100, 3),
+                "saved_g_per_unit": encode.number(one.saved_g / max(1, one.cents) * 100),
             }
             for one in found.singles
         ],
