@@ -53,7 +53,7 @@ def cautions(choice: Choice) -> tuple[Caution, ...]:
         found.extend(_prices(choice))
     if choice.status == "no-kit" and (choice.shortfall is None or not choice.shortfall.packed):
         found.extend(_blocks(choice))
-    found.extend(Caution("warn", note, "sky") for note in choice.sky.notes)
+    found.extend(Caution("warn", note, "sky", note.split(": ")[0].rstrip(".")) for note in choice.sky.notes)
     read = (*choice.operation.warnings, *choice.inventory.warnings)
     found.extend(Caution("ask", warning, "file") for warning in read)
     found.extend(_unusual(choice))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from functools import cached_property
 
+from kitopt.operation.distance import distance_km
 from kitopt.operation.plans import Programme, at_once, hang_together
 from kitopt.operation.terms import Site
 
@@ -16,8 +17,6 @@ WAY_KMH = 50.0
 
 FARTHEST_KM = 300.0
 """Farther nobody drives for a piece of kit, unless the owner says how long it takes; common practice. [km]"""
-
-_EARTH_KM = 6371.0
 
 
 class Ways:
@@ -36,7 +35,7 @@ class Ways:
             return 0.0
         if self.hours_between is not None:
             return self.hours_between
-        km = distance_km(one.operation.site, other.operation.site)
+        km = km_between(one.operation.site, other.operation.site)
         return MEETING_H + km / WAY_KMH if km <= FARTHEST_KM else math.inf
 
     def is_in_time(self, giver: int, taker: int) -> bool:
@@ -76,9 +75,6 @@ class Ways:
         return hang_together(self.outings, self.follows)
 
 
-def distance_km(one: Site, other: Site) -> float:
-    """Great-circle distance by the haversine formula. [km]"""
-    lat, other_lat = math.radians(one.latitude_deg), math.radians(other.latitude_deg)
-    apart = math.radians(other.longitude_deg - one.longitude_deg)
-    half = math.sin((other_lat - lat) / 2) ** 2 + math.cos(lat) * math.cos(other_lat) * math.sin(apart / 2) ** 2
-    return 2 * _EARTH_KM * math.asin(min(1.0, math.sqrt(half)))
+def km_between(one: Site, other: Site) -> float:
+    """As the crow flies. [km]"""
+    return float(distance_km(one.latitude_deg, one.longitude_deg, other.latitude_deg, other.longitude_deg))

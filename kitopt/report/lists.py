@@ -39,19 +39,27 @@ def checklist(
             head = " " * len(head)
     total_g = sum(one.count * inventory.by_id[one.id].mass_g for one in packed)
     count = sum(one.count for one in packed)
-    head = f"{indent}{'total':{kinds}}{count:>{4 + digits}}  " if is_wide else f"{indent}total {count}  "
-    return [*lines, row(head, _total_price(inventory, packed) if with_price else "", words.mass(total_g))]
+    price = _total_price(inventory, packed) if with_price else ""
+    if not is_wide:
+        return [*lines, row(f"{indent}total {count}  ", "", words.mass(total_g)), *wrapped(price, f"{indent}  ")]
+    return [*lines, row(f"{indent}{'total':{kinds}}{count:>{4 + digits}}  ", price, words.mass(total_g))]
 
 
 def _singly(
     inventory: Inventory, packed: Sequence[Packed], some: Sequence[Packed], indent: str, digits: int
 ) -> Iterator[str]:
+    masses = [words.mass(one.count * inventory.by_id[one.id].mass_g) for one in some]
+    if width() < _ROOM_FOR_KINDS:
+        for one, mass in zip(some, masses, strict=True):
+            head = f"[ ] {one.count:{digits}}  "
+            room = width() - len(indent) - len(head) - len(mass) - 2
+            yield f"{head}{cut(one.id, room):{room}}  {mass}"
+        return
     listed = [one for one in packed if one.kind not in _SMALL or width() < _ROOM_FOR_PAIRS] or packed
-    ids = min(max(len(one.id) for one in (*listed, *some)), 22 if width() >= _ROOM_FOR_KINDS else 20)
-    for one in some:
-        item = inventory.by_id[one.id]
+    ids = min(max(len(one.id) for one in (*listed, *some)), 22)
+    for one, mass in zip(some, masses, strict=True):
         head = f"[ ] {one.count:{digits}}  {cut(one.id, ids):{ids}}  "
-        yield row(head, item.name, words.mass(one.count * item.mass_g), width() - len(indent))
+        yield row(head, inventory.by_id[one.id].name, mass, width() - len(indent))
 
 
 def _pairs(inventory: Inventory, some: Sequence[Packed], indent: str, digits: int) -> Iterator[str]:

@@ -77,7 +77,7 @@ def reading_text(operation: Operation | None, inventory: Inventory) -> str:
         lines += wrapped(
             f"{operation.name}: {words.moment(operation.start)} {operation.start.year} ({operation.site.timezone}), "
             f"{words.hours(operation.hours)}, weather {_weather(need.weather)}, "
-            f"{words.percent(need.confidence)} of {need.windows:,} windows, least {operation.least}."
+            f"{words.percent(need.confidence)} of {need.windows:,} spells, least {operation.least}."
         )
     counts = [_count(_pieces(inventory, kind), kind) for kind in _KINDS]
     lines += wrapped(f"Inventory {inventory.fingerprint}: {', '.join(counts)}.")

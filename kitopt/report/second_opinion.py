@@ -13,7 +13,7 @@ from kitopt.report import encode, words
 
 def second_opinion_text(choice: Choice, found: Agreement) -> str:
     """Whether it agrees, within how much, or why not."""
-    looked_at = "its window" if found.asked == 1 else f"{found.asked:,} of its windows"
+    looked_at = "its spell of weather" if found.asked == 1 else f"{found.asked:,} of its spells"
     if not found.failed:
         within_wh = math.ceil(max(abs(found.least_wh), abs(found.most_wh)) - 1e-6)
         return f"gone through minute by minute, {looked_at} agree{'s' * (found.asked == 1)} within {within_wh:,} Wh."
@@ -22,7 +22,7 @@ def second_opinion_text(choice: Choice, found: Agreement) -> str:
     if off is not None and found.short_wh == 0.0:
         at = words.moment(_moment(choice, off.minute))
         return f"{text}at {at} {off.load_id} may go off, {off.volts:.1f} V at its plug, {off.needed_v:.1f} V needed."
-    return f"{text}{math.ceil(found.short_wh):,} Wh short in {found.window}; {_cause(found)}."
+    return f"{text}{math.ceil(found.short_wh):,} Wh short in the spell {words.spell(found.window)}; {_cause(found)}."
 
 
 def _cause(found: Agreement) -> str:

@@ -169,9 +169,7 @@ def balance_text(choice: Choice, found: Balance) -> str:
     held = [f"reserve {left - cold - margin:.1f}"]
     held += [f"cold {cold:.1f}"] if cold > 0 else []
     text = f"{' '.join(parts)} - {used:.1f} used = {left:.1f} Ah left at {words.moment(found.time)}, the lowest of the "
-    text += (
-        f"hardest spell survived ({words.spell(found.window)}): {', '.join(held)}, margin {margin:.1f}."
-    )
+    text += f"hardest spell survived ({words.spell(found.window)}): {', '.join(held)}, margin {margin:.1f}."
     if lost > 0:
         text += " Lost: in charging, or because the battery was full or cold."
     return text + (f" {found.depth_ah:.1f} Ah more lie below the depth." if found.depth_ah >= 0.05 else "")

@@ -77,14 +77,14 @@ def _comes_and_goes(instead: Pieces, gone: Pieces) -> list[str]:
 def _fares(choice: Choice, other: Choice | None) -> list[str]:
     if other is None or other.survival is None or other.lowest is None:
         return []
-    text = f"It survives {other.survival.survived:,} of {other.survival.tried:,} windows"
+    text = f"It survives {other.survival.survived:,} of {other.survival.tried:,} spells"
     if other.survival.fresh_tried:
         text += f" and {other.survival.fresh_survived:,} of {other.survival.fresh_tried:,} unseen"
     mine = choice.survival
     if mine is not None:
         text += f" (the chosen kit {mine.survived:,}"
         text += f" and {mine.fresh_survived:,})" if mine.fresh_tried else ")"
-    text += f"; in the hardest of them {int(other.lowest.margin_wh)} Wh are to spare"
+    text += f"; in the hardest of them the margin is {int(other.lowest.margin_wh)} Wh"
     return wrapped(f"{text}.")
 
 
@@ -93,13 +93,15 @@ def binding_section(binding: Binding | None) -> list[str]:
     if binding is None:
         return []
     survived, missed = binding.survived, binding.missed
-    text = f"hardest window survived: {survived.label}, {_wh(survived.margin_wh)} to spare at {_moment(survived.until)}"
+    hardest = f"{words.spell(survived.label)}, margin {_wh(survived.margin_wh)} at {_moment(survived.until)}"
+    text = f"hardest spell survived: {hardest}"
     if missed is not None:
-        text += f"; nearest that is not: {missed.label}, {_wh(-missed.margin_wh)} short at {_moment(missed.until)}"
+        nearest = f"{words.spell(missed.label)}, {_wh(-missed.margin_wh)} short at {_moment(missed.until)}"
+        text += f"; nearest that is not: {nearest}"
     lines = ["What binds", *wrapped(f"{text}.", "- ")]
     if binding.n_allowed:
         n_missed = f"{binding.n_missed:,}" if binding.n_missed else "none"
-        lines += wrapped(f"of {binding.n_allowed:,} windows that may fail, {n_missed} do.", "- ")
+        lines += wrapped(f"of {binding.n_allowed:,} spells that may fail, {n_missed} do.", "- ")
     since = f"from the last full battery at {_moment(survived.since)}" if survived.was_full else "from the start on"
     worth = [_worth(one) for one in binding.worth]
     lines += wrapped(f"there, counted {since}: {'; '.join(worth)}.", "- ")

@@ -7,7 +7,7 @@ from typing import Any
 
 from kitopt.choice.handovers import Handover
 from kitopt.choice.sharing import Shared, Sheet
-from kitopt.operation.ways import Ways, distance_km
+from kitopt.operation.ways import Ways, km_between
 from kitopt.report import encode, words
 from kitopt.report.document import document
 from kitopt.report.heed import all_cautions
@@ -72,7 +72,7 @@ def _sheet(found: Shared, sheet: Sheet) -> list[str]:
         met = f"{math.floor(1000 * sheet.share + 1e-6) / 10:g} %"
         lines += wrapped(f"Short: {met} of its need is met; {math.ceil(sheet.shortfall_wh)} Wh are missing.", "  ")
     if sheet.lacks:
-        lines += wrapped(f"Goes without {', '.join(sheet.lacks)}: others have them at that time.", "  ")
+        lines += wrapped(f"Goes without {', '.join(sheet.lacks)}: with others, and not to be had in time.", "  ")
     return [*lines, *checklist(found.inventory, sheet.choice.packed, "  "), *kit_section(sheet.choice)]
 
 
@@ -92,7 +92,7 @@ def _handovers(found: Shared) -> list[str]:
         when = words.moment(outing.ends.astimezone(outing.operation.site.timezone))
         by = words.moment(to.operation.start)
         pieces = _pieces([one for one in passed if (one.giver, one.taker) == (giver, taker)])
-        km = distance_km(outing.operation.site, to.operation.site)
+        km = km_between(outing.operation.site, to.operation.site)
         way = f"{words.hours(ways.way_h(giver, taker))} are counted for it" + (f", {km:.0f} km" if km >= 0.5 else "")
         lines += wrapped(
             f"{_who(found, giver)} to {_who(found, taker)}, after {when} and by {by}, from {outing.place} to "
