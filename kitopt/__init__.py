@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from kitopt.errors import BadInput, Fault, KitoptError
     from kitopt.interface.argument import Argument
     from kitopt.interface.calls import buy, grab_kit, pack, share, why
+    from kitopt.interface.in_field import FieldResult, reading, site_at, sun
     from kitopt.interface.result import Result
     from kitopt.inventory.demo import demo_folder
     from kitopt.inventory.items import Inventory
@@ -33,6 +34,7 @@ __all__ = [
     "Argument",
     "BadInput",
     "Fault",
+    "FieldResult",
     "Inventory",
     "KitoptError",
     "Operation",
@@ -48,13 +50,17 @@ __all__ = [
     "read_operation",
     "read_programme",
     "read_standing",
+    "reading",
     "share",
+    "site_at",
+    "sun",
     "why",
 ]
 
 _HOMES = {
     **dict.fromkeys(("BadInput", "Fault", "KitoptError"), "errors"),
     **dict.fromkeys(("buy", "grab_kit", "pack", "share", "why"), "interface.calls"),
+    **dict.fromkeys(("FieldResult", "reading", "site_at", "sun"), "interface.in_field"),
     **dict.fromkeys(("read_programme", "read_standing"), "operation.read_plans"),
     **dict.fromkeys(("Programme", "Standing"), "operation.plans"),
     "Argument": "interface.argument",

@@ -29,7 +29,7 @@ LAYERS: tuple[frozenset[str], ...] = tuple(
         "model second_opinion",
         "choice",
         "ask",
-        "explain",
+        "explain field",
         "report",
         "interface",
         "cli",
@@ -61,6 +61,7 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
             "terms",
             "measure in_the_way",
             "strongest bags handovers offers purchase serving",
+            "circuits",
             "kit",
             "named singles trials",
             "standing sharing season",
@@ -72,12 +73,13 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
 NO_ITEMS = {"engine"}
 """They see numbers, never an item: anything from here may be imported by them, the errors and the budget."""
 
-APART = {"second_opinion": {"errors", "inventory", "operation", "sky"}}
+APART = {"second_opinion": {"errors", "files", "inventory", "operation", "sky"}}
 """What checks the planner from outside, and all that it may share with it."""
 
 SINGLE_IMPORTERS = {
     "pvlib": ("kitopt.sky", "kitopt.second_opinion"),
     "gsee_climate_data": ("kitopt.sky",),
+    "h5py": ("kitopt.sky.from_pvlib",),
     "requests": ("kitopt.sky.fetch",),
     "pulp": ("kitopt.engine.solver",),
     "highspy": ("kitopt.engine.solver",),
@@ -90,7 +92,7 @@ HEAVY = {"numpy", "pandas", "scipy", "pvlib", "pulp", "highspy", "pydantic", "pi
 
 UNITS = {
     *("W", "Wh", "V", "A", "Ah", "Ω", "Ω m⁻¹", "g", "m", "km", "mm²", "s", "h", "Pa", "°C", "Wm⁻²", "Wh m⁻²", "m/s"),
-    *("°", "deg", "0–1", "1/100", "UTC"),
+    *("°", "deg", "0–1", "1/100", "UTC", "cm", "bits"),
 }
 """Units in docstrings, each spelled one way."""
 

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from kitopt import __version__
-from kitopt.cli.request import CHECK_SCHEMA, WHY_SCHEMA, Answer, Request
+from kitopt.cli.request import CHECK_SCHEMA, READING_SCHEMA, SUN_SCHEMA, WHY_SCHEMA, Answer, Request
 from kitopt.errors import BadInput, Fault
 
 app = typer.Typer(
@@ -34,6 +34,11 @@ Seconds = Annotated[str | None, typer.Option(metavar="S", help="Stop then, with 
 Windows = Annotated[str | None, typer.Option(metavar="N", help="Spells of weather to try.")]
 Seed = Annotated[str | None, typer.Option(metavar="S", help="Seed of the spells of weather.")]
 Step = Annotated[str | None, typer.Option(metavar="MINUTES", help="Length of a time step.")]
+At = Annotated[
+    str | None,
+    typer.Option("--at", metavar="TIME", help='On the clock there, such as "2027-06-12T12:30"; now when left out.'),
+]
+Air = Annotated[str | None, typer.Option("--air", metavar="DEGC", help="Air temperature, such as 18.")]
 With = Annotated[
     list[str] | None,
     typer.Option("--with", metavar="ID[:N],...", help="Items that each kit must have, so many of each at least."),
@@ -286,6 +291,88 @@ def _why(
         return run_why(asked or [], inventory, Options(seconds=seconds), is_json=json)
 
     return Request(run, json, WHY_SCHEMA)
+
+
+@app.command("sun")
+def _sun(
+    where: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="[OPERATION.toml|PLACE]",
+            help='An operation, a locator, or "46.1,14.5"; the demo when left out.',
+        ),
+    ] = None,
+    at: At = None,
+    panel: Annotated[str | None, typer.Option(metavar="ID", help="This panel alone.")] = None,
+    air: Air = None,
+    declination: Annotated[
+        str | None, typer.Option(metavar="DEG", help="Magnetic north from true north, east +: bearings by compass.")
+    ] = None,
+    inventory: Inventory = None,
+    json: Json = False,
+) -> Request:
+    """Say what each panel should give now and by the hour, and where to aim it."""
+
+    def run() -> Answer:
+        from kitopt.cli.field import run_sun
+
+        return run_sun(where, inventory, at=at, air=air, panel=panel, declination=declination, is_json=json)
+
+    return Request(run, json, SUN_SCHEMA)
+
+
+@app.command("reading")
+def _reading(
+    panel: Annotated[str, typer.Argument(metavar="PANEL", help="The panel's id.")],
+    controller: Annotated[
+        str | None, typer.Argument(metavar="[CONTROLLER]", help="Its controller; else the lightest that it reaches.")
+    ] = None,
+    amps: Annotated[str | None, typer.Option(metavar="A", help="Amperes into the battery.")] = None,
+    volts: Annotated[str | None, typer.Option(metavar="V", help="At the battery, while it charges.")] = None,
+    panel_volts: Annotated[str | None, typer.Option(metavar="V", help="At the controller's panel input.")] = None,
+    voc: Annotated[str | None, typer.Option(metavar="V", help="Of the unplugged panel.")] = None,
+    isc: Annotated[str | None, typer.Option(metavar="A", help="Of the panel into the meter alone.")] = None,
+    found: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--found",
+            metavar="TEST=VALUE",
+            help="Another test, such as cover=0, pen=12 or look=no: cover, look, pen, cells, wiggle, load, replug, "
+            "folds, lead-ends, turn, clean, second, wait.",
+        ),
+    ] = None,
+    at: At = None,
+    where: Annotated[
+        str | None,
+        typer.Option(metavar="PLACE", help='An operation, a locator, or "46.1,14.5"; the demo when left out.'),
+    ] = None,
+    aim: Annotated[
+        str | None, typer.Option(metavar="HOW", help="flat, facing, or tilt and bearing such as 35,180.")
+    ] = None,
+    sky: Annotated[str, typer.Option(metavar="HOW", help="clear, hazy or overcast.")] = "clear",
+    charge: Annotated[str | None, typer.Option(metavar="SHARE", help='Of the battery, such as "60 %".')] = None,
+    air: Air = None,
+    test: Annotated[bool, typer.Option("--test", help="Print the two-minute test with this panel's numbers.")] = False,
+    inventory: Inventory = None,
+    json: Json = False,
+) -> Request:
+    """Say whether a panel's amperes are normal, what explains it if not, and what to read next."""
+
+    def run() -> Answer:
+        from kitopt.cli.field import Typed, run_reading
+
+        typed = Typed(
+            panel=panel,
+            controller=controller,
+            readings={"amps": amps, "volts": volts, "panel-volts": panel_volts, "voc": voc, "isc": isc},
+            found=tuple(found or ()),
+            aim=aim,
+            sky=sky,
+            charge=charge,
+        )
+        return run_reading(typed, where, inventory, at=at, air=air, is_test=test, is_json=json)
+
+    return Request(run, json, READING_SCHEMA)
 
 
 @app.command("check")

@@ -10,9 +10,9 @@ from kitopt.engine.halving import last_that_holds
 from kitopt.inventory.items import Battery, Connector, Controller, Converter, Load, Panel
 from kitopt.model.feeding import CONTINUOUS_FUSE
 from kitopt.model.kit import Block
-from kitopt.model.panel_side import panel_demand
 from kitopt.model.station_side import charger_demand, is_fused_near, load_demand
 from kitopt.model.wiring import Chain, Contacts, Demand, chains, missing, why_no_chain
+from kitopt.model.wiring.of_panels import panel_demand
 
 MOST_ENDS = 6
 
@@ -96,7 +96,7 @@ def _join(choice: Choice, ids: Sequence[str]) -> tuple[Connector, Connector, Dem
     thing = things[0] if things else None
     other = things[1] if len(things) == 2 else None
     if isinstance(thing, Panel) and isinstance(other, Controller):
-        return thing.connector, other.pv_connector, panel_demand(choice.operation, thing), None
+        return thing.connector, other.pv_connector, panel_demand(choice.operation.panel_distance_m, thing), None
     uses = {use.id: use for use in choice.operation.loads}
     if isinstance(thing, Load) and isinstance(other, Converter) and station is not None:
         before = load_demand(uses[thing.id], thing, nominal_v, efficiency=other.efficiency)

@@ -44,6 +44,9 @@ _PANEL_FIRST = (
 
 def cautions(choice: Choice) -> tuple[Caution, ...]:
     """Everything to mind about a choice; the last one always says what "no rule failed" does not mean."""
+    if choice.circuits:
+        each = [caution for part in choice.parts for caution in cautions(part)]
+        return tuple(reversed(dict.fromkeys(reversed(each))))
     found: list[Caution] = []
     if choice.packed:
         found.extend(voltages(choice))

@@ -33,7 +33,6 @@ _PROPOSALS_TO_BUY = 600
 
 def families(choice: Choice, catalogue: Inventory | None, budget: Budget) -> Iterator[Iterator[Change]]:
     """The changes worth trying, by family."""
-    yield _musts(choice)
     yield _quiet(choice)
     yield _off(choice)
     yield _smaller_radio(choice)
@@ -48,12 +47,6 @@ def families(choice: Choice, catalogue: Inventory | None, budget: Budget) -> Ite
     yield _less_transmitting(choice)
     yield _heavier(choice)
     yield _parallel(choice)
-
-
-def _musts(choice: Choice) -> Iterator[Change]:
-    """What must run, alone."""
-    if len({use.priority for use in choice.operation.loads}) > 1:
-        yield Change("musts")
 
 
 def _by_energy(choice: Choice) -> list[int]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -49,14 +50,22 @@ class Belief:
 
     @cached_property
     def share(self) -> dict[str, float]:
-        """Probability of each cause, summing to 1; the likeliest first."""
-        sums = np.bincount(self.some.cause, self.weight, minlength=len(self.some.causes))
-        order = np.argsort(-sums, kind="stable")
-        return {self.some.causes[i].id: float(sums[i]) for i in order if sums[i] > 0.0}
+        """Probability of each cause, summing to 1, the likeliest first; heat beyond the usual counts as normal."""
+        sums: dict[str, float] = {}
+        for cause, share in zip(
+            self.some.causes, np.bincount(self.some.cause, self.weight, len(self.some.causes)), strict=True
+        ):
+            name = "normal" if cause.kind == "normal" else cause.id
+            sums[name] = sums.get(name, 0.0) + float(share)
+        return {name: sums[name] for name in sorted(sums, key=lambda one: -sums[one]) if sums[name] > 0.0}
 
     def told(self, name: str) -> float:
         """Probability as it is told: never above 95 %."""
         return min(self.share.get(name, 0.0), HIGHEST)
+
+    def measure(self, name: str) -> Measure:
+        """A measure by its id."""
+        return BY_ID[name]
 
     def with_reading(self, name: str, value: float) -> Belief:
         """After one more reading."""
@@ -91,7 +100,8 @@ class Belief:
             return max(bits, 0.0)
         n_effective = 1.0 / float((weight**2).sum())
         n_real = int((joint.sum(axis=1) > 0.01).sum())
-        return max(bits - (n_real - 1) * (_N_BINS - 1) / (2.0 * np.log(2.0) * max(n_effective, 1.0)), 0.0)
+        by_chance = (n_real - 1) * (_N_BINS - 1) / (2.0 * math.log(2.0) * max(n_effective, 1.0))
+        return max(bits - by_chance, 0.0)
 
     @cached_property
     def _likeliest(self) -> NDArray[np.int64]:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.field.set_up import SetUp
+from kitopt.inventory.items import Panel
 from kitopt.second_opinion.diode import Diode, in_light, label_of
 from kitopt.second_opinion.panels import STEP_DOWN_V
 
@@ -27,6 +28,8 @@ DIODE_V = 0.5
 """A bypass diode that carries current. [V]"""
 PASSED_SHARE = {"pwm": 0.99}
 """What a controller that only switches keeps for itself of the current; from memory."""
+KNEE_SHARE = 0.94
+"""Current at the best point over that of the short circuit: the median of labels, as imp_a over isc_a."""
 _GRID = np.linspace(0.55, 1.0, 28)
 """Where a panel's best point is looked for, as shares of its open circuit."""
 
@@ -116,7 +119,8 @@ def seen(set_up: SetUp, some: Supposed) -> Seen:
     curve = _Curve(diode, some.lead_ohm + some.more_ohm, has_step, part, low_a, leak)
 
     voc = _open_v(diode)
-    of_fold = _open_v(diode._replace(made_a=np.maximum(diode.made_a * some.fold_light, 1e-6)))
+    dim = np.maximum(some.fold_light, 1e-3)
+    of_fold = _open_v(diode._replace(made_a=diode.made_a * dim, shunt_ohm=diode.shunt_ohm / dim))
     voc_v = np.where(is_shaded, part * voc + of_fold / folds, np.where(is_open, part * voc, voc))
     isc_a = curve.without_lead().at(np.zeros_like(voc))
 
@@ -147,13 +151,23 @@ def seen(set_up: SetUp, some: Supposed) -> Seen:
     # what is not taken lets the panel's volts rise
     is_held = taken_a < given_a - 1e-9
     need_a = lead_a * taken_a / np.maximum(given_a, 1e-9)
-    panel_v = np.where(is_held, np.maximum(curve.volts_at(need_a, voc_v), panel_v), panel_v)
+    if is_held.any():
+        risen_v = curve.of(is_held).volts_at(need_a[is_held], voc_v[is_held])
+        panel_v[is_held] = np.maximum(risen_v, panel_v[is_held])
     panel_v = np.where(given_a <= 1e-9, voc_v, panel_v)
     lead_a = np.where(is_held, need_a, lead_a)
     no_panel = some.is_reversed | (some.is_broken & some.break_before)
     panel_v = np.where(no_panel, 0.0, np.where(some.is_broken, voc_v, panel_v))
     volts = some.battery_v + np.where(some.is_cut, 0.0, taken_a * some.fill_ohm)
     return Seen(taken_a, volts, panel_v, np.where(some.is_reversed, -voc_v, voc_v), isc_a, lead_a)
+
+
+def most_power(panel: Panel, light_wm2: Floats, cell_degc: Floats) -> tuple[Floats, Floats]:
+    """Volts and current of a panel at its best point, label times light. [V], [A]"""
+    diode = in_light(label_of(panel), np.maximum(light_wm2, 0.5), cell_degc)
+    none, no = np.zeros_like(light_wm2), np.zeros(len(light_wm2), dtype=bool)
+    curve = _Curve(diode, none, no, none + 1.0, none + np.inf, none)
+    return curve.best(_open_v(diode), none)
 
 
 class _Curve:
@@ -167,6 +181,17 @@ class _Curve:
         """At the panel's own plug."""
         return _Curve(self.diode, np.zeros_like(self.ohm), self.has_step, self.part, self.low_a, self.leak)
 
+    def of(self, rows: Flags) -> _Curve:
+        """Some of them alone."""
+        return _Curve(
+            _of(self.diode, rows),
+            self.ohm[rows],
+            self.has_step[rows],
+            self.part[rows],
+            self.low_a[rows],
+            self.leak[rows],
+        )
+
     def at(self, volts: Floats) -> Floats:
         """Current at the far end's volts. [A]"""
         whole = _amps_at(self.diode, volts, self.ohm, np.ones_like(volts))
@@ -178,7 +203,7 @@ class _Curve:
         found = np.minimum(whole, held)
         step = self.has_step
         if step.any():
-            some = Diode(*(one if np.ndim(one) == 0 else np.asarray(one)[step] for one in self.diode))
+            some = _of(self.diode, step)
             over = _amps_at(some, volts[step] + DIODE_V, self.ohm[step], self.part[step])
             found[step] = np.maximum(found[step], over)
         return found
@@ -191,12 +216,13 @@ class _Curve:
         if self.has_step.any():
             ways.append((self.has_step, self.part, DIODE_V))
         for rows, part, less_v in ways:
-            d = Diode(*(one if np.ndim(one) == 0 else np.asarray(one)[rows][:, None] for one in self.diode))
+            d = _of(self.diode, rows, (slice(None), None))
             inner_v = open_v[rows][:, None] * _GRID
             a = np.maximum(_diode_amps(d, inner_v), 0.0)
             share = part[rows][:, None]
             if less_v == 0.0:
-                a = np.minimum(a, self.low_a[rows][:, None])
+                # the shaded fold is at its own best point a little below the most that it lets through
+                a = np.minimum(a, KNEE_SHARE * self.low_a[rows][:, None])
             v = share * (inner_v - a * d.series_ohm) - less_v - a * self.ohm[rows][:, None]
             floor_v = least_v[rows]
             w = np.where(v >= floor_v[:, None], v * a, 0.0)
@@ -229,6 +255,17 @@ class _Curve:
             more = self.at(middle) > amps
             low, high = np.where(more, middle, low), np.where(more, high, middle)
         return 0.5 * (low + high)
+
+
+def _of(diode: Diode, rows: Flags, axes: tuple[slice, None] | tuple[()] = ()) -> Diode:
+    """Some of them alone, with one more axis where it is wanted."""
+    return Diode(
+        diode.made_a[rows][axes or ...],
+        diode.saturation_a[rows][axes or ...],
+        diode.series_ohm,
+        diode.shunt_ohm[rows][axes or ...],
+        diode.slope_v[rows][axes or ...],
+    )
 
 
 def _diode_amps(diode: Diode, inner_v: Floats) -> Floats:

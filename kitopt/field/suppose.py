@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from kitopt.field.causes import CAUSES, Cause, Changes, prior_of
 from kitopt.field.circuit import BYPASS, PARALLEL, SERIES, Seen, Supposed, seen
 from kitopt.field.set_up import WIND_MS, SetUp, on_panel
+from kitopt.files.kept import Kept, kept
 from kitopt.second_opinion.cells import CELLS, CHARGES
 
 Floats = NDArray[np.float64]
@@ -21,8 +22,13 @@ SEED = 20260917
 LEAST_LOSS = 0.10
 """What loses less is no fault: it would only take likelihood from "normal"."""
 
+USUAL_AIM_SHARE = 0.8
+"""Of panels that are as far off their aim as the table has it, those that lose a tenth or more, facing the sun."""
+
 SUN_WM2 = 100.0
 """How far a clear sky's beam may be off, either way; common practice, no source. [Wm⁻²]"""
+HEAT_SPREAD_DEGC = 6.0
+"""How far cells are off what light and wind make of them; common practice, no source. [°C]"""
 METER_SPREAD = 0.03
 """Relative spread of the gain of a cheap meter, which amperes and short circuit share."""
 
@@ -79,9 +85,46 @@ class Suppositions:
         return np.isin(self.cause, numbers)
 
 
+MADE_BY = ("sky", "second_opinion", "field", "model", "inventory")
+"""Folders whose code makes what is kept of the field."""
+
+
 def suppositions(set_up: SetUp, n_each: int = N_EACH, seed: int = SEED) -> Suppositions:
-    """Draw set-ups of every cause that can be here."""
+    """Draw set-ups of every cause that can be here; those of a set-up that was asked about before are found again."""
     causes = tuple(cause for cause in CAUSES if prior_of(cause, set_up) > 0.0)
+
+    def make() -> Kept:
+        return _laid_down(_drawn(set_up, causes, n_each, seed))
+
+    return _taken_up(causes, kept(f"suppositions {set_up!r} {n_each} {seed}", MADE_BY, make))
+
+
+def _laid_down(some: Suppositions) -> Kept:
+    plain = {name: getattr(some, name) for name in _PLAIN}
+    arrays = {**plain, **some.seen._asdict()}
+    # half as long numbers: what is kept should stay small, and what is just made must not differ from it
+    return Kept({name: one.astype(np.float32) for name, one in arrays.items()}, some.usual_a)
+
+
+def _taken_up(causes: tuple[Cause, ...], found: Kept) -> Suppositions:
+    arrays = {name: one.astype(np.float64) for name, one in found.arrays.items()}
+    return Suppositions(
+        causes=causes,
+        cause=arrays["cause"].astype(np.int64),
+        seen=Seen(*(arrays[name] for name in Seen._fields)),
+        is_dead_fold=arrays["is_dead_fold"] > 0.5,
+        usual_a=float(found.facts),
+        **{name: arrays[name] for name in _PLAIN if name not in ("cause", "is_dead_fold")},
+    )
+
+
+_PLAIN = (
+    *("cause", "weight", "gain", "zero_a", "off_deg", "lead_ohm", "cells_degc"),
+    *("turned_share", "cleaned_share", "sky_share", "is_dead_fold"),
+)
+
+
+def _drawn(set_up: SetUp, causes: tuple[Cause, ...], n_each: int, seed: int) -> Suppositions:
     draw = np.random.default_rng(seed)
     # all else is the same for every cause, so that what a fault loses is its own
     usual = _usual(draw, set_up, n_each)
@@ -96,6 +139,9 @@ def suppositions(set_up: SetUp, n_each: int = N_EACH, seed: int = SEED) -> Suppo
     counts = np.bincount(number[keeps], minlength=len(causes))
     # a cause of which hardly any supposition loses enough is not behind a low reading here
     priors = np.array([prior_of(cause, set_up) for cause in causes]) * (counts >= max(20, n_each // 100))
+    if "aim" in (names := [cause.id for cause in causes]):
+        # where the sun stands so that turning hardly matters, aim is behind fewer low readings
+        priors[names.index("aim")] *= min(counts[names.index("aim")] / n_each / USUAL_AIM_SHARE, 1.0)
     weight = np.where(keeps, (priors / np.maximum(counts, 1))[number], 0.0)
     keeps &= weight > 0.0
 
@@ -140,7 +186,7 @@ def _usual(draw: np.random.Generator, set_up: SetUp, n: int) -> Changes:
         "beam": np.maximum(1.0 + min(SUN_WM2 / beam_wm2, 0.5) * draw.uniform(-1.0, 1.0, n), 0.05),
         "diffuse": 1.0 + 0.15 * draw.standard_normal(n),
         "wind_ms": WIND_MS * np.exp(0.5 * draw.standard_normal(n)),
-        "heat_degc": 2.0 * draw.standard_normal(n),
+        "heat_degc": HEAT_SPREAD_DEGC * draw.standard_normal(n),
         "turn_deg": np.abs(3.0 * draw.standard_normal(n)),
         "turn_to_deg": draw.uniform(0.0, 360.0, n),
         "folds": draw.integers(2, 5, n),
@@ -212,4 +258,4 @@ def _after_turning(set_up: SetUp, values: Changes, off_deg: Floats) -> Floats:
     diffuse = set_up.light.dhi_wm2[0, 0] * np.maximum(values["diffuse"], 0.3)
     now = beam * np.maximum(np.cos(np.radians(off_deg)), 0.0) + 0.9 * diffuse
     then = beam * np.maximum(np.cos(np.radians(np.maximum(off_deg - 20.0, 0.0))), 0.0) + 0.9 * diffuse
-    return then / np.maximum(now, 1e-6)
+    return np.asarray(then / np.maximum(now, 1e-6))

@@ -25,6 +25,13 @@ _OF: dict[str, dict[float, str]] = {
         _FOOT_M / 12: 'in inch inches " ″',
         3 * _FOOT_M: "yd yard yards",
     },
+    "cm": {
+        1.0: "cm centimetre centimetres centimeter centimeters",
+        0.1: "mm",
+        100.0: "m metre metres meter meters",
+        100 * _FOOT_M: "ft foot feet ' ′",
+        100 * _FOOT_M / 12: 'in inch inches " ″',
+    },
     "W": {1.0: "W watt watts", _MILLI: "mW", 1000.0: "kW"},
     "V": {1.0: "V volt volts", _MILLI: "mV", 1000.0: "kV"},
     "A": {1.0: "A amp amps ampere amperes", _MILLI: "mA", 1e-6: "µA μA uA"},

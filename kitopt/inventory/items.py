@@ -104,6 +104,8 @@ class Panel(Item):
         ``voc_per_degc`` is None when unknown: the cold-voltage rule then takes a table's factor.
     output_factor : float
         Real output over label, 0 to 1.2.
+    height_cm : float or None
+        Between the edge that stays on the ground and the one that is raised. [cm]
     """
 
     rated_w: float
@@ -118,6 +120,7 @@ class Panel(Item):
     tilts: bool
     folding: bool
     output_factor: float
+    height_cm: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

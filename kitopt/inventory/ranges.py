@@ -160,6 +160,7 @@ RANGES: tuple[Range, ...] = (
     Range("panels", ("mass_g", "rated_w"), "mass per watt", "g/W", 18, 90, _GLASS, _over("mass_g", "rated_w"), "high"),
     Range("panels", ("power_per_degc",), "the change of power", "per K", -0.0055, -0.0024, CEC, worse="low"),
     Range("panels", ("voc_per_degc",), "the change of open-circuit voltage", "per K", -0.0045, -0.002, CEC),
+    Range("panels", ("height_cm",), "a panel's height", "cm", 15, 200),
     Range("panels", ("output_factor",), "real output over label", "W/W", 0.5, 1.05, worse="low"),
     # ---- batteries
     Range("batteries", ("capacity_ah",), "a capacity", "Ah", 1, 320),

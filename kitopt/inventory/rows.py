@@ -70,6 +70,7 @@ _CHARGE = Number("a capacity in ampere-hours", '12 or "4500 mAh"', "Ah", above=0
 _PER_DEGC = Number("a relative change per degree, not positive,", '-0.0035 or "-0.35 %"', "share", least=-0.02, most=0)
 _OUTPUT = Number("real output over label", '0.75 or "75 %"', "share", above=0, most=1.2)
 _DEGC = Number("a temperature in °C", '0, -20 or "14 °F"', "degC", least=-60, most=40)
+_HEIGHT = Number("a height", '55 or "22 in"', "cm", above=0, most=500)
 _LENGTH = Number("a length", '1.5 or "5 ft"', "m", least=0, most=1000)
 _AREA = Number("an area in mm²", '2.5 or "2.5 mm²"', "mm**2", above=0, most=500)
 _AWG = Number("a wire gauge", "12 or 18", least=0, most=40, whole="exact")
@@ -245,6 +246,7 @@ class PanelRow(Row):
     tilts: As[bool | None, Flag(), "whether it can be aimed", Blank(False, "taken to lie flat")] = None
     folding: As[bool | None, Flag(), "folding, not framed", Blank(True, "taken as a folding panel")] = None
     output_factor: As[float | None, _OUTPUT, "real output over label", _REAL] = None
+    height_cm: As[float | None, _HEIGHT, "between the edge on the ground and the one that is raised"] = None
 
 
 class BatteryRow(Row):

@@ -13,14 +13,13 @@ from kitopt.budget import check_time
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Connector, Lead, Panel
 from kitopt.model.kit import Column, Join, KitModel, Strip, add_mark
-from kitopt.model.wiring import Chain, Demand, ampacity_a, chains, fits, why_no_chain
+from kitopt.model.wiring import Chain, ampacity_a, why_no_chain
+from kitopt.model.wiring.of_panels import PV_FUSE_PER_ISC, panel_chains, panel_demand
 from kitopt.operation.extras import packed_with_panels
 from kitopt.operation.terms import Operation
 
 MOST_JOINED = 4
 _NOT_TOLD = ("no-lead", "no leads of yours join them")
-PV_FUSE_PER_ISC = 1.56
-"""Fuses and conductors: NEC 690.8 and 690.9, 1.25 × 1.25, rounded as the code does."""
 
 
 def lay_extras(model: KitModel) -> None:
@@ -73,10 +72,10 @@ def _lay_one(
     laid = False
     for n in range(1, min(panel.count, MOST_JOINED) + 1):
         for joiner, source in _ways_to_join(model, panel, n):
-            demand = panel_demand(model.operation, panel, n)
+            demand = panel_demand(model.operation.panel_distance_m, panel, n)
             key = (source, controller.pv_connector, demand)
             if key not in known:
-                known[key] = _chains(model, source, controller.pv_connector, demand)
+                known[key] = panel_chains(model.inventory, model.contacts, source, controller.pv_connector, demand)
             for chain in known[key]:
                 uses = dict(chain.uses)
                 uses[panel.id] = n
@@ -88,7 +87,7 @@ def _lay_one(
                     model.join_columns.append(model.add(Column(join, most, uses)))
                     laid = True
     if not laid:
-        demand = panel_demand(model.operation, panel)
+        demand = panel_demand(model.operation.panel_distance_m, panel)
         why = (panel.connector, controller.pv_connector, demand)
         if why not in refused:
             refused[why] = why_no_chain(model.inventory.leads, *why, model.contacts, model.inventory.fuses) or _NOT_TOLD
@@ -99,26 +98,6 @@ def _lay_one(
             f"Panel {panel.id} ({panel.connector}) cannot reach controller {controller.id} "
             f"({controller.pv_connector}): {text}",
         )
-
-
-def _chains(model: KitModel, source: Connector, sink: Connector, demand: Demand) -> tuple[Chain, ...]:
-    """Every useful chain from panels to a controller, with each choice of fuses where it has holders."""
-    contacts, fuses = model.contacts, model.inventory.fuses
-    found = chains(
-        model.inventory.leads,
-        source,
-        sink,
-        min_length_m=demand.min_length_m,
-        suits=lambda chain: demand.is_met(chain, contacts, fuses),
-    )
-    return tuple(fitted for chain in found for fitted in fits(chain, demand.fuse_a, fuses))
-
-
-def panel_demand(operation: Operation, panel: Panel, n_joined: int = 1) -> Demand:
-    """What the leads of some joined panels must do: carry their short-circuit current over the distance."""
-    isc_a = n_joined * panel.isc_a
-    least_a = PV_FUSE_PER_ISC * isc_a
-    return Demand(isc_a, least_a, operation.panel_distance_m, wire_a=least_a)
 
 
 def meets_station(operation: Operation, join: Join, socket: Connector) -> tuple[str, ...]:

@@ -53,6 +53,10 @@ def check_each(operations: Iterable[Operation], inventory: Inventory) -> None:
     """
     faults: list[Fault] = []
     for operation in {one.file: one for one in operations}.values():
+        if len(operation.circuits) > 1:
+            use = next(use for use in operation.loads if use.circuit)
+            text = f"found {quoted(use.circuit)}; need one circuit where several kits are asked for: leave circuit out."
+            faults.append(Fault(operation.file, use.line or None, "loads.circuit", text))
         try:
             check_against(operation, inventory)
         except BadInput as error:

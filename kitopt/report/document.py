@@ -101,7 +101,7 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
         "repairs_tried": tried_value(why.repairs),
         "look_up": None if why.look_up is None else look_up_value(choice, why.look_up),
         "conflicts": conflicts_value(why.conflicts),
-        "kits": [],
+        "kits": [{"circuit": name or "main", **document(part)} for name, part in choice.circuits],
     }
 
 

@@ -41,6 +41,8 @@ def heed_section(choice: Choice, where: str) -> list[str]:
 
 def cautions_section(choice: Choice, *, with_blocks: bool = True) -> list[str]:
     """All that is to be heeded and found out in whole sentences and, where nothing fits together, what rules say no."""
+    if choice.circuits:
+        return all_cautions(choice.parts)
     found = [one for one in cautions(choice) if one.rule != "file"]
     lines: list[str] = []
     if with_blocks and any(one.level == "block" for one in found):

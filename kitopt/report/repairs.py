@@ -97,11 +97,6 @@ def _load_off(choice: Choice, change: Change) -> str:
     return f"one {change.id} less" if change.value else f"{change.id} left at home"
 
 
-def _musts(choice: Choice, change: Change) -> str:
-    nice = dict.fromkeys(use.id for use in choice.operation.loads if use.priority == "nice")
-    return f"what must run alone, without {', '.join(nice)}"
-
-
 def _radio(choice: Choice, change: Change) -> str:
     return f"{change.value} instead of {change.id}"
 
@@ -143,7 +138,6 @@ def _one_more(choice: Choice, change: Change) -> str:
 _TEXTS: dict[str, Callable[[Choice, Change], str]] = {
     "quiet": _quiet,
     "load off": _load_off,
-    "musts": _musts,
     "radio": _radio,
     "transmit": _transmit,
     "hours": _hours,

@@ -14,7 +14,7 @@ from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.heed import cautions_section, closing_line, heed_section
 from kitopt.report.leads import lead_ids
-from kitopt.report.lists import checklist, counted, fact, forced_fact
+from kitopt.report.lists import checklist, counted, fact, forced_fact, in_short
 from kitopt.report.look_up import look_up_section
 from kitopt.report.nices import which_run
 from kitopt.report.proof import at_best, proof_text
@@ -88,7 +88,10 @@ def starts(choice: Choice) -> str:
 
 
 def start_share(choice: Choice) -> float | None:
-    """How full the batteries are at the start; None without any."""
+    """How full the batteries are at the start, of several circuits those with the least; None without any."""
+    if choice.circuits:
+        shares = [share for part in choice.parts if (share := start_share(part)) is not None]
+        return min(shares, default=None)
     made = choice.made
     if made is None:
         return None
@@ -137,9 +140,10 @@ def facts(choice: Choice) -> list[str]:
     """The balance of charge, what the loads need, and how the kit fares without the sun or a unit."""
     operation = choice.operation
     lines = forced_fact(operation.bounds)
-    found = balance(choice)
-    if found is not None:
-        lines += fact("Balance", balance_text(choice, found))
+    for part in choice.parts:
+        found = balance(part)
+        whose = next((f"{name or 'main'}: " for name, one in choice.circuits if one is part), "")
+        lines += [] if found is None else fact("Balance", whose + balance_text(part, found))
     need = f"{choice.need_wh:,.0f} Wh, {choice.peak_a:.1f} A at the peak"
     if choice.no_sun_hours is not None:
         lasts_h = int(choice.no_sun_hours * 10 + 1e-6) / 10
@@ -203,6 +207,10 @@ def _no_kit_headline(choice: Choice) -> list[str]:
 
 def _nothing(choice: Choice, why: Why) -> list[str]:
     lines = _no_kit_headline(choice)
+    if choice.circuits:
+        for name, part in choice.circuits:
+            lines += wrapped(f"{name or 'main'}: {_alone(part)}.", "- ", "  ")
+        return lines
     repairs = repairs_section(choice, why.repairs)
     helps = ["", *repairs] if repairs else []
     guesses = [] if why.look_up is None else look_up_section(choice, why.look_up)
@@ -226,6 +234,17 @@ def _nothing(choice: Choice, why: Why) -> list[str]:
     lines += ["", *joins] if joins else []
     ruled = ruled_out_section(choice)
     return [*lines, "", *ruled] if ruled else lines
+
+
+def _alone(part: Choice) -> str:
+    """What one circuit is by itself."""
+    if part.packed:
+        return f"alone {words.mass(part.mass_g)}, {in_short(part.packed)}"
+    if part.status == "time-limit":
+        return "not known, the time was up"
+    short = part.shortfall
+    is_whole = short is not None and bool(short.packed)
+    return f"alone no kit, the strongest {falls_short(part, short)}" if short and is_whole else "nothing fits together"
 
 
 def falls_short(choice: Choice, shortfall: Shortfall) -> str:

@@ -11,13 +11,24 @@ from kitopt.explain.swaps import Spell, Swap, swap_plan
 from kitopt.inventory.items import Lead
 from kitopt.model.wiring_list import STATION, Wire
 from kitopt.report import encode
+from kitopt.report.lists import in_short
 from kitopt.report.words import moment, spell, wrapped
 
 
 def wiring(choice: Choice) -> list[str]:
-    """Lines as wide as the page; none without a kit."""
-    if not choice.wiring:
-        return []
+    """Lines as wide as the page; none without a kit. Several circuits each have their own, and nothing joins them."""
+    if not choice.circuits:
+        return _of_one(choice) if choice.wiring else []
+    lines: list[str] = []
+    for name, part in choice.circuits:
+        loads = ", ".join(use.id for use in part.operation.loads)
+        lines += [""] if lines else []
+        lines += wrapped(f"Circuit {name or 'main'} ({loads}): {in_short(part.packed)}")
+        lines += wiring(part)
+    return lines
+
+
+def _of_one(choice: Choice) -> list[str]:
     place = meeting_place(choice)
     meet = f"; all meet at {place}" if place != BOX else ""
     lines = wrapped(f"Wiring in this order, struck in reverse{meet}", "", "  ")
@@ -118,7 +129,6 @@ def fuses_value(choice: Choice) -> list[dict[str, Any]]:
 
 def swaps_value(choice: Choice) -> list[dict[str, Any]]:
     """Swaps of batteries in turn, by spell of weather; empty where nothing is swapped."""
-    plan = swap_plan(choice)
     return [
         {
             "spell": spell.kind,
@@ -133,7 +143,9 @@ def swaps_value(choice: Choice) -> list[dict[str, Any]]:
                 for one in spell.swaps
             ],
         }
-        for spell in (plan.spells if plan else ())
+        for part in choice.parts
+        if (plan := swap_plan(part)) is not None
+        for spell in plan.spells
     ]
 
 

@@ -96,14 +96,14 @@ def moment(time: datetime) -> str:
     return f"{days[time.weekday()]} {time.day} {months[time.month - 1]} {time:%H:%M}"
 
 
-def wrapped(text: str, first: str = "", after: str | None = None) -> list[str]:
-    """Lines of at most `width` columns, the first after one indent and the others after another.
+def wrapped(text: str, first: str = "", after: str | None = None, most: int = WIDTH) -> list[str]:
+    """Lines as wide as the page, or less, the first after one indent and the others after another.
 
     Quantities such as "4.8 Ah" are not torn apart.
     """
     lines = textwrap.wrap(
         _glued(_in_their_units(printable(text))),
-        width(),
+        min(most, width()),
         initial_indent=first,
         subsequent_indent=" " * len(first) if after is None else after,
         break_on_hyphens=False,

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.sky.plane import weak_light_wm2
+from kitopt.files.kept import Kept, kept
+from kitopt.second_opinion.panels import MADE_BY
 from kitopt.sky.windows import Laid, Sky
 
 Floats = NDArray[np.float64]
@@ -32,7 +33,14 @@ def passed_wm2(useful_wm2: Floats) -> Floats:
        Solar Energy Materials and Solar Cells, vol. 95, 2011.
     """
     passed = np.geomspace(1.0, _MOST_WM2, 400)
-    worth = weak_light_wm2(passed)
+
+    def make() -> Kept:
+        import pvlib
+
+        worth = pvlib.pvarray.huld(passed, np.asarray(25.0), 1000.0, cell_type="csi", k_version="pvgis5")
+        return Kept({"worth": np.asarray(worth, dtype=np.float64)})
+
+    worth = kept("weak light", MADE_BY, make).arrays["worth"]
     rises = worth > 0.0
     known, light = np.concatenate([[0.0], worth[rises]]), np.concatenate([[0.0], passed[rises]])
     return np.asarray(np.interp(useful_wm2, known, light), dtype=np.float64)

@@ -1,7 +1,8 @@
-"""One diode: the parameters of a panel's curve, from its label, over light and heat. Needs numpy alone."""
+"""One diode: the parameters of a panel's curve, from its label, over light and heat."""
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -18,10 +19,6 @@ ISC_PER_DEGC = 0.0005
 VOC_PER_DEGC = -0.0033
 """Relative change of the open-circuit voltage per kelvin where the owner gave none: median of the module list that the
 CEC publishes."""
-
-_BOLTZMANN_EV = 8.617333262e-05
-_GAP_EV, _GAP_PER_DEGC = 1.121, -0.0002677
-_REFERENCE_K = 298.15
 
 
 @dataclass(frozen=True)
@@ -67,25 +64,23 @@ def label_of(panel: Panel) -> Label:
     .. [1] E. I. Batzelis, "Simple PV performance equations theoretically well founded on the single-diode model,"
        IEEE Journal of Photovoltaics, vol. 7, no. 5, 2017, equations 9 to 15.
     """
+    import pvlib
+
     per_degc = VOC_PER_DEGC if panel.voc_per_degc is None else panel.voc_per_degc
-    depth = (1.0 - per_degc * _REFERENCE_K) / (50.1 - ISC_PER_DEGC * _REFERENCE_K)
-    w = _lambert_of_exp(1.0 / depth + 1.0)
-    slope_v = depth * panel.voc_v
-    series_ohm = (slope_v * (w - 1.0) - panel.vmp_v) / panel.imp_a
-    beside_a = panel.isc_a * (1.0 - 1.0 / w) - panel.imp_a
-    shunt_ohm = slope_v * (w - 1.0) / beside_a
-    made_a = (1.0 + series_ohm / shunt_ohm) * panel.isc_a
+    made_per_degc = ISC_PER_DEGC * panel.isc_a
+    with np.errstate(all="ignore"), warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        found = pvlib.ivtools.sdm.fit_desoto_batzelis(
+            panel.vmp_v, panel.imp_a, panel.voc_v, panel.isc_a, made_per_degc, per_degc * panel.voc_v
+        )
     return Label(
-        made_a, made_a * float(np.exp(-1.0 / depth)), series_ohm, shunt_ohm, slope_v, ISC_PER_DEGC * panel.isc_a
+        float(found["I_L_ref"]),
+        float(found["I_o_ref"]),
+        float(found["R_s"]),
+        float(found["R_sh_ref"]),
+        float(found["a_ref"]),
+        made_per_degc,
     )
-
-
-def _lambert_of_exp(exponent: float) -> float:
-    """W(e^x): the w with w + ln w = x, by Newton."""
-    w = exponent - np.log(exponent)
-    for _ in range(20):
-        w -= (w + np.log(w) - exponent) / (1.0 + 1.0 / w)
-    return float(w)
 
 
 def in_light(label: Label, light_wm2: Floats, cell_degc: Floats) -> Diode:
@@ -101,16 +96,17 @@ def in_light(label: Label, light_wm2: Floats, cell_degc: Floats) -> Diode:
     .. [1] W. De Soto, S. A. Klein and W. A. Beckman, "Improvement and validation of a model for photovoltaic array
        performance," Solar Energy, vol. 80, no. 1, 2006.
     """
-    kelvin = np.asarray(cell_degc, dtype=np.float64) + 273.15
-    bright = np.asarray(light_wm2, dtype=np.float64) / 1000.0
-    gap_ev = _GAP_EV * (1.0 + _GAP_PER_DEGC * (kelvin - _REFERENCE_K))
-    grown = np.exp(_GAP_EV / (_BOLTZMANN_EV * _REFERENCE_K) - gap_ev / (_BOLTZMANN_EV * kelvin))
-    with np.errstate(divide="ignore"):
-        shunt_ohm = label.shunt_ohm / bright
-    return Diode(
-        bright * (label.made_a + label.made_per_degc * (kelvin - _REFERENCE_K)),
-        label.saturation_a * (kelvin / _REFERENCE_K) ** 3 * grown,
-        label.series_ohm,
-        shunt_ohm,
-        label.slope_v * kelvin / _REFERENCE_K,
-    )
+    import pvlib
+
+    with np.errstate(all="ignore"):
+        made_a, saturation_a, _, shunt_ohm, slope_v = pvlib.pvsystem.calcparams_desoto(
+            light_wm2,
+            cell_degc,
+            label.made_per_degc,
+            label.slope_v,
+            label.made_a,
+            label.saturation_a,
+            label.shunt_ohm,
+            label.series_ohm,
+        )
+    return Diode(made_a, saturation_a, label.series_ohm, shunt_ohm, slope_v)

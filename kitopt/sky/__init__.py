@@ -1,4 +1,4 @@
-"""Place, season and source become weather windows. pvlib is imported only to read weather files: it takes a second."""
+"""Place, season and source become weather windows: the only part of kitopt that imports pvlib, and only when used."""
 
 from __future__ import annotations
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.sky.calendar import days_of_year
-from kitopt.sky.from_pvlib import monthly_turbidity
-from kitopt.sky.sun import Sun, pressure_at, sun_at
+from kitopt.sky.sun import Sun, sun_at
 
 Array = NDArray[np.float64]
 
@@ -49,49 +48,33 @@ def clear_sky(at_s: Array, place: Place, sun: Sun) -> ClearSky:
     References
     ----------
     .. [1] P. Ineichen and R. Perez, "A new airmass independent formulation for the Linke turbidity coefficient,"
-       Solar Energy, vol. 73, 2002; 0.163 where the paper has 0.16268, as pvlib has it.
-    .. [2] F. Kasten and A. T. Young, "Revised optical air mass tables and approximation formula," Applied Optics,
-       vol. 28, 1989.
+       Solar Energy, vol. 73, 2002.
     """
+    import pandas as pd
+    import pvlib
+
     days, where = np.unique(np.floor(at_s / 86400.0), return_inverse=True)
-    monthly = monthly_turbidity(place.latitude_deg, place.longitude_deg)
-    turbidity = _daily(monthly, days.astype(np.int64))[where].reshape(at_s.shape)
+    noon = pd.DatetimeIndex((days * 86400 + 43200).astype("datetime64[s]"), tz="UTC")
+    with warnings.catch_warnings():
+        # pvlib asks for the day of the year under its old name, which pandas keeps until its version 4
+        warnings.filterwarnings("ignore", ".*dayofyear", DeprecationWarning)
+        map_of_days = pvlib.clearsky.lookup_linke_turbidity(noon, place.latitude_deg, place.longitude_deg)
+    turbidity = np.asarray(map_of_days, dtype=np.float64)
+    turbidity = np.where(turbidity > 0, turbidity, _USUAL_TURBIDITY)[where].reshape(at_s.shape)
+    airmass = pvlib.atmosphere.get_absolute_airmass(
+        pvlib.atmosphere.get_relative_airmass(sun.zenith_deg), pvlib.atmosphere.alt2pres(place.altitude_m)
+    )
+    # the model divides by the cosine of the zenith angle; at night that is zero over zero, and the answer is zero
+    with np.errstate(divide="ignore", invalid="ignore"):
+        given = pvlib.clearsky.ineichen(
+            sun.zenith_deg, airmass, turbidity, altitude=place.altitude_m, dni_extra=sun.extra_wm2
+        )
     up = sun.zenith_deg < 90.0
-    zenith_deg = np.where(up, sun.zenith_deg, 89.0)
-    cos_zenith = np.cos(np.radians(zenith_deg))
-    airmass = 1.0 / (cos_zenith + 0.50572 * (6.07995 + (90.0 - zenith_deg)) ** -1.6364)
-    airmass = airmass * pressure_at(place.altitude_m) / 101325.0
-    ghi, dni, dhi = _ineichen(cos_zenith, airmass, turbidity, place.altitude_m, sun.extra_wm2)
-    return ClearSky(*(np.where(up, np.maximum(one, 0.0), 0.0) for one in (ghi, dni, dhi)))
-
-
-def _daily(monthly: Array, days: NDArray[np.int64]) -> Array:
-    """Turbidity of some days since 1970, straight between the middles of the months."""
-    if not np.all(monthly > 0):
-        monthly = np.where(monthly > 0, monthly, _USUAL_TURBIDITY)
-    years, of_year = days.astype("datetime64[D]").astype("datetime64[Y]"), days_of_year(days)
-    found = np.empty(len(days))
-    for year in np.unique(years):
-        starts = (year.astype("datetime64[M]") + np.arange(-1, 14)).astype("datetime64[D]")
-        edges = (starts - year.astype("datetime64[D]")).astype(np.float64)
-        middles = (edges[:-1] + edges[1:]) / 2.0
-        at = years == year
-        found[at] = np.interp(of_year[at], middles, np.concatenate([monthly[-1:], monthly, monthly[:1]]))
-    return found
-
-
-def _ineichen(
-    cos_zenith: Array, airmass: Array, turbidity: Array, altitude_m: float, extra_wm2: Array
-) -> tuple[Array, Array, Array]:
-    """Global, beam and diffuse irradiance; airmass is that at the site's pressure. [Wm⁻²]"""
-    low, high = np.exp(-altitude_m / 8000.0), np.exp(-altitude_m / 1250.0)
-    scale, lost = 5.09e-05 * altitude_m + 0.868, 3.92e-05 * altitude_m + 0.0387
-    passed = np.exp(-lost * airmass * (low + high * (turbidity - 1)))
-    ghi = scale * extra_wm2 * cos_zenith * passed
-    beam = extra_wm2 * ((0.664 + 0.163 / low) * np.exp(-0.09 * airmass * (turbidity - 1)))
-    most = ghi * ((1 - (0.1 - 0.2 * np.exp(-turbidity)) / (0.1 + 0.882 / low)) / cos_zenith)
-    dni = np.minimum(beam, np.maximum(most, 0.0))
-    return ghi, dni, ghi - dni * cos_zenith
+    ghi, dni, dhi = (
+        np.where(up, np.nan_to_num(np.asarray(given[name], dtype=np.float64), posinf=0.0), 0.0)
+        for name in ("ghi", "dni", "dhi")
+    )
+    return ClearSky(ghi, np.maximum(dni, 0.0), np.maximum(dhi, 0.0))
 
 
 def clear_day_whm2(midnight_s: Array, length_s: Array, place: Place) -> Array:

@@ -7,8 +7,6 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.sky.sun import ahead_of_clock_min, declination_rad
-
 Array = NDArray[np.float64]
 
 NOTED_S, NOTED_BY_LIGHT_S = 600.0, 1200.0
@@ -74,10 +72,13 @@ def _cos_by_delay(
     ----------
     .. [1] J. W. Spencer, "Fourier series representation of the position of the sun," Search, vol. 2, 1971.
     """
+    import pvlib
+
     at_s = start_s[:, None] + (np.arange(_PARTS) + 0.5) * interval_s / _PARTS
     days = at_s.astype(np.int64).astype("datetime64[s]")
     of_year = (days - days.astype("datetime64[Y]")).astype(np.float64) / 86400.0 + 1.0
-    declination, ahead_min = declination_rad(of_year), ahead_of_clock_min(of_year)
+    declination = np.asarray(pvlib.solarposition.declination_spencer71(of_year))
+    ahead_min = np.asarray(pvlib.solarposition.equation_of_time_spencer71(of_year))
     hour = 2 * np.pi * (at_s / 86400.0 % 1.0 + longitude_deg / 360.0 + ahead_min / 1440.0 - 0.5)
     phi = np.radians(latitude_deg)
     steady, turning = np.sin(phi) * np.sin(declination), np.cos(phi) * np.cos(declination)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.sky.clear_sky import Place, clear_sky
+from kitopt.files.kept import Kept, kept
+from kitopt.sky.clear_sky import ClearSky, Place, clear_sky
 from kitopt.sky.light import Light
-from kitopt.sky.sun import sun_at
+from kitopt.sky.shade import Horizon, above_horizon
+from kitopt.sky.sun import Sun, sun_at
 
 Array = NDArray[np.float64]
 Overhead = Literal["clear", "hazy", "overcast"]
@@ -24,13 +27,15 @@ HEADROOM = 1.3
 """A field's clear sky may be brighter than the climate's by this."""
 
 
-def overhead(place: Place, at_s: Array, sky: Overhead = "clear") -> Light:
+def overhead(place: Place, at_s: Array, sky: Overhead = "clear", horizon: Horizon = ()) -> Light:
     """Light at some moments under a sky that is named.
 
     Parameters
     ----------
     at_s : ndarray, shape (n,)
         Seconds of universal time since 1970.
+    horizon : tuple of (azimuth, height)
+        What hides the sun itself. [deg]
 
     Returns
     -------
@@ -38,11 +43,18 @@ def overhead(place: Place, at_s: Array, sky: Overhead = "clear") -> Light:
         Of one window and n steps.
     """
     at_s = np.asarray(at_s, dtype=np.float64)[None, :]
-    sun = sun_at(at_s, place.latitude_deg, place.longitude_deg, place.altitude_m)
-    clear = clear_sky(at_s, place, sun)
+
+    def make() -> Kept:
+        sun = sun_at(at_s, place.latitude_deg, place.longitude_deg, place.altitude_m)
+        return Kept({**vars(sun), **vars(clear_sky(at_s, place, sun))})
+
+    made = kept(f"overhead {place!r} {at_s.ravel().tolist()}", ("sky",), make).arrays
+    sun = Sun(*(made[one.name] for one in fields(Sun)))
+    clear = ClearSky(*(made[one.name] for one in fields(ClearSky)))
     if sky == "overcast":
         dni, dhi = np.zeros_like(clear.dni_wm2), OVERCAST_SHARE * clear.ghi_wm2
     else:
         beam, diffuse = BEAM_AND_DIFFUSE[sky]
         dni, dhi = beam * clear.dni_wm2, diffuse * clear.dhi_wm2
-    return Light(place, at_s, sun, clear, dni, dhi, headroom=HEADROOM)
+    seen = above_horizon(sun, horizon).astype(np.float64)
+    return Light(place, at_s, sun, clear, dni, dhi, headroom=HEADROOM, beam_share=seen)

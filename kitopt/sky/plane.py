@@ -16,11 +16,6 @@ Array = NDArray[np.float64]
 ALBEDO = 0.2
 """Share of light that the ground sends back; grass and bare soil."""
 
-_GLASS, _DIMMING = 1.526, 4.0 * 0.002
-"""Refraction of glass, and what two millimetres of it swallow at right angles, as an exponent."""
-_HULD = (-0.017237, -0.040465)
-"""Of crystalline silicon, from "PVGIS data sources & calculation methods", section 5.2.3."""
-
 _LOWEST_COS = float(np.cos(np.radians(85.0)))
 """Light from around a sun lower than 5° is not amplified further, as in Perez et al., Solar Energy 44, 1990."""
 
@@ -103,16 +98,24 @@ def _from_above(
     sun: Sun, dni_wm2: Array, dhi_wm2: Array, tilt_deg: Array | float, facing: Array
 ) -> tuple[Array, Array]:
     """Light from around the sun and from the rest of the sky, on a plane that sees the sun so. [Wm⁻²]"""
+    import pvlib
+
     # a low sun counts as less of a bright spot, so that its light is not amplified without end, nor any of it lost
-    bright = dni_wm2 * np.minimum(sun.cos_zenith / _LOWEST_COS, 1.0) / sun.extra_wm2
-    around = dhi_wm2 * (bright * (facing / np.maximum(sun.cos_zenith, 1e-3)))
-    even = dhi_wm2 * (1 - bright) * (0.5 * (1 + np.cos(np.radians(tilt_deg))))
-    return dni_wm2 * facing + np.maximum(around, 0.0), np.maximum(even, 0.0)
+    bright_wm2 = dni_wm2 * np.minimum(sun.cos_zenith / _LOWEST_COS, 1.0)
+    beam_ratio = facing / np.maximum(sun.cos_zenith, 1e-3)
+    # given the ratio, the azimuth is not looked at
+    sky = pvlib.irradiance.haydavies(
+        tilt_deg, None, dhi_wm2, bright_wm2, sun.extra_wm2, projection_ratio=beam_ratio, return_components=True
+    )
+    around, even = (np.asarray(sky[f"poa_{name}"], dtype=np.float64) for name in ("circumsolar", "isotropic"))
+    return dni_wm2 * facing + around, even
 
 
 def _from_below(ghi_wm2: Array, tilt_deg: Array | float) -> Array:
     """Light that the ground sends back onto a tilted plane. [Wm⁻²]"""
-    return np.asarray(ghi_wm2 * ALBEDO * (1 - np.cos(np.radians(tilt_deg))) * 0.5, dtype=np.float64)
+    import pvlib
+
+    return np.asarray(pvlib.irradiance.get_ground_diffuse(tilt_deg, ghi_wm2, ALBEDO), dtype=np.float64)
 
 
 def useful_wm2(light: Light, plane: OnPlane) -> Array:
@@ -127,38 +130,21 @@ def useful_wm2(light: Light, plane: OnPlane) -> Array:
     .. [3] T. Huld, G. Friesen, A. Skoczek and others, "A power-rating model for crystalline silicon PV modules,"
        Solar Energy Materials and Solar Cells, vol. 95, 2011; heat is counted elsewhere, so the cells are at 25 °C.
     """
-    return np.maximum(weak_light_wm2(passed_wm2(plane)), 0.0)
+    import pvlib
+
+    worth = pvlib.pvarray.huld(passed_wm2(plane), np.asarray(25.0), 1000.0, cell_type="csi", k_version="pvgis5")
+    return np.maximum(np.asarray(worth, dtype=np.float64), 0.0)
 
 
 def passed_wm2(plane: OnPlane) -> Array:
     """What of the light passes the glass, as for `useful_wm2`. [Wm⁻²]"""
-    through = through_glass(plane.facing)
+    import pvlib
+
+    through = np.asarray(pvlib.iam.physical(np.degrees(np.arccos(np.minimum(plane.facing, 1.0)))))
     tilt = np.asarray(plane.tilt_deg, dtype=np.float64)
     of_sky = np.interp(tilt, _DIFFUSE_TILTS_DEG, _DIFFUSE_SKY)
     of_ground = np.interp(tilt, _DIFFUSE_TILTS_DEG, _DIFFUSE_GROUND)
     whole = plane.beam_wm2 + plane.sky_wm2 + plane.ground_wm2
     passed = plane.beam_wm2 * through + plane.sky_wm2 * of_sky + plane.ground_wm2 * of_ground
     # within what the clear sky allows, as the whole is
-    return passed * np.divide(plane.total_wm2, whole, out=np.ones_like(whole), where=whole > 0)
-
-
-def through_glass(facing: Array) -> Array:
-    """Share of the beam that passes 2 mm of glass, over that at right angles; by the cosine of incidence.
-
-    Fresnel and Bouguer, refraction 1.526, 4 per metre, as De Soto et al. (reference 1 of `useful_wm2`).
-    """
-    cos = np.clip(facing, 0.0, 1.0)
-    sin = np.sqrt(1 - cos**2) / _GLASS
-    inner = np.sqrt(1 - sin**2)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        across = ((cos - _GLASS * inner) / (cos + _GLASS * inner)) ** 2
-        along = ((inner - _GLASS * cos) / (inner + _GLASS * cos)) ** 2
-    straight = (1 - ((1 - _GLASS) / (1 + _GLASS)) ** 2) * np.exp(-_DIMMING)
-    return np.asarray((2 - across - along) / 2 * np.exp(-_DIMMING / inner) / straight, dtype=np.float64)
-
-
-def weak_light_wm2(passed_wm2: Array) -> Array:
-    """Light with the efficiency that cells of crystalline silicon at 25 °C have in it, Huld et al. [Wm⁻²]"""
-    bright = np.asarray(passed_wm2) / 1000.0
-    log = np.log(bright, out=np.zeros_like(bright), where=bright > 0)
-    return np.asarray(1000.0 * bright * (1.0 + _HULD[0] * log + _HULD[1] * log**2), dtype=np.float64)
+    return np.asarray(passed * np.divide(plane.total_wm2, whole, out=np.ones_like(whole), where=whole > 0))

@@ -25,9 +25,14 @@ def diffuse_share(clearness: Array) -> Array:
     .. [1] D. G. Erbs, S. A. Klein and J. A. Duffie, "Estimation of the diffuse radiation fraction for hourly, daily
        and monthly-average global radiation," Solar Energy, vol. 28, no. 4, 1982, equation 1.
     """
-    kt = np.minimum(np.asarray(clearness, dtype=np.float64), 1.0)
-    middle = 0.9511 - 0.1604 * kt + 4.388 * kt**2 - 16.638 * kt**3 + 12.336 * kt**4
-    return np.where(kt <= 0.22, 1.0 - 0.09 * kt, np.where(kt <= 0.8, middle, 0.165))
+    import pvlib
+
+    # pvlib asks for irradiance and zenith; an overhead sun makes the clearness come out as it went in
+    extra = float(pvlib.irradiance.get_extra_radiation(80))
+    given = pvlib.irradiance.erbs(np.asarray(clearness) * extra, np.zeros_like(clearness), 80)
+    level = np.asarray(clearness) * extra
+    diffuse = np.asarray(given["dhi"], dtype=np.float64)
+    return np.asarray(np.divide(diffuse, level, out=np.ones_like(level), where=level > 0), dtype=np.float64)
 
 
 def split(ghi_wm2: Array, sun: Sun, clear: ClearSky) -> tuple[Array, Array]:

@@ -8,18 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.sky.calendar import days_of_year
-from kitopt.sky.from_pvlib import spa
-
 Array = NDArray[np.float64]
-
-SOLAR_CONSTANT_WM2 = 1366.1
-"""ASTM E490-00. [Wm⁻²]"""
-
-_DELTA_T_S = 67.0
-"""Terrestrial less universal time, in these years. [s]"""
-_REFRACTION_DEG = 0.5667
-"""How far the air lifts a setting sun. [deg]"""
 
 
 @dataclass(frozen=True)
@@ -70,59 +59,24 @@ def sun_at(
        NREL/TP-560-34302, 2003 (revised 2008).
     .. [2] J. W. Spencer, "Fourier series representation of the position of the sun," Search, vol. 2, 1971.
     """
+    import pandas as pd
+    import pvlib
+
     # many windows look at the same moments; each is computed once
     moments, where = np.unique(at_s, return_inverse=True)
-    moments = np.round(moments * 1000) / 1000
-    pressure = pressure_at(altitude_m) if pressure_pa is None else pressure_pa
-    found = spa().solar_position(
-        moments, latitude_deg, longitude_deg, altitude_m, pressure / 100, air_degc, _DELTA_T_S, _REFRACTION_DEG, 1
+    times = pd.DatetimeIndex(np.round(moments * 1000).astype("datetime64[ms]"), tz="UTC")
+    pressure = pvlib.atmosphere.alt2pres(altitude_m) if pressure_pa is None else pressure_pa
+    position = pvlib.solarposition.spa_python(
+        times, latitude_deg, longitude_deg, altitude=altitude_m, pressure=pressure, temperature=air_degc
     )
-    extra = extra_wm2(days_of_year(np.floor(moments / 86400.0).astype(np.int64)))
+    # by the day, not by the moment: pvlib would ask for it under a name that pandas warns of
+    extra = np.asarray(pvlib.irradiance.get_extra_radiation(times.day_of_year), dtype=np.float64)
     where = where.reshape(at_s.shape)
-    return Sun(found[0][where], found[4][where], extra[where])
-
-
-def pressure_at(altitude_m: float) -> float:
-    """Usual pressure of the air at an altitude. [Pa]
-
-    References
-    ----------
-    .. [1] "A quick derivation relating altitude to air pressure," Portland State Aerospace Society, version 1.03, 2004.
-    """
-    return float(100 * ((44331.514 - altitude_m) / 11880.516) ** (1 / 0.1902632))
-
-
-def extra_wm2(day: NDArray[Any]) -> Array:
-    """Irradiance facing the sun outside the atmosphere, by the day of the year. [Wm⁻²]
-
-    References
-    ----------
-    .. [1] J. W. Spencer, "Fourier series representation of the position of the sun," Search, vol. 2, 1971.
-    """
-    angle = _day_angle(day)
-    near = 1.00011 + 0.034221 * np.cos(angle) + 0.00128 * np.sin(angle)
-    near = near + 0.000719 * np.cos(2 * angle) + 7.7e-05 * np.sin(2 * angle)
-    return np.asarray(SOLAR_CONSTANT_WM2 * near, dtype=np.float64)
-
-
-def declination_rad(day: NDArray[Any]) -> Array:
-    """Height of the sun over the equator, by the day of the year, Spencer as above; in radians."""
-    angle = _day_angle(day)
-    given = 0.006918 - 0.399912 * np.cos(angle) + 0.070257 * np.sin(angle)
-    given = given - 0.006758 * np.cos(2.0 * angle) + 0.000907 * np.sin(2.0 * angle)
-    return np.asarray(given - 0.002697 * np.cos(3.0 * angle) + 0.00148 * np.sin(3.0 * angle), dtype=np.float64)
-
-
-def ahead_of_clock_min(day: NDArray[Any]) -> Array:
-    """Minutes by which the sun is ahead of mean time, by the day of the year, Spencer as above."""
-    angle = _day_angle(day)
-    given = 0.0000075 + 0.001868 * np.cos(angle) - 0.032077 * np.sin(angle)
-    given = given - 0.014615 * np.cos(2.0 * angle) - 0.040849 * np.sin(2.0 * angle)
-    return np.asarray(1440.0 / 2 / np.pi * given, dtype=np.float64)
-
-
-def _day_angle(day: NDArray[Any]) -> Array:
-    return np.asarray((2.0 * np.pi / 365.0) * (np.asarray(day, dtype=np.float64) - 1))
+    return Sun(
+        np.asarray(position["apparent_zenith"], dtype=np.float64)[where],
+        np.asarray(position["azimuth"], dtype=np.float64)[where],
+        extra[where],
+    )
 
 
 def incidence_cos(sun: Sun, tilt_deg: Array | float, azimuth_deg: Array | float) -> Array:
@@ -135,20 +89,26 @@ def incidence_cos(sun: Sun, tilt_deg: Array | float, azimuth_deg: Array | float)
     azimuth_deg : array_like
         Where it faces, clockwise from true north. [deg]
     """
-    tilt, zenith = np.radians(tilt_deg), np.radians(sun.zenith_deg)
-    around = np.cos(np.radians(sun.azimuth_deg - np.asarray(azimuth_deg)))
-    both = np.cos(tilt) * np.cos(zenith) + np.sin(tilt) * np.sin(zenith) * around
-    return np.asarray(np.clip(both, -1, 1), dtype=np.float64)
+    import pvlib
+
+    return np.asarray(
+        pvlib.irradiance.aoi_projection(tilt_deg, azimuth_deg, sun.zenith_deg, sun.azimuth_deg), dtype=np.float64
+    )
 
 
-def outside_day_whm2(latitude_deg: float, day: NDArray[np.integer[Any]]) -> Array:
+def outside_day_whm2(latitude_deg: float, day_of_year: NDArray[np.integer[Any]]) -> Array:
     """Energy that a flat square metre would get on days of the year outside the atmosphere. [Wh m⁻²]
 
     References
     ----------
     .. [1] J. W. Spencer, "Fourier series representation of the position of the sun," Search, vol. 2, 1971.
     """
-    return outside_flat_whm2(latitude_deg, np.degrees(declination_rad(day)), extra_wm2(day))
+    import pvlib
+
+    day = np.asarray(day_of_year, dtype=np.float64)
+    declination = np.asarray(pvlib.solarposition.declination_spencer71(day), dtype=np.float64)
+    normal_wm2 = np.asarray(pvlib.irradiance.get_extra_radiation(day), dtype=np.float64)
+    return outside_flat_whm2(latitude_deg, np.degrees(declination), normal_wm2)
 
 
 def outside_flat_whm2(latitude_deg: float, declination_deg: Array, normal_wm2: Array) -> Array:

@@ -38,7 +38,9 @@ def open_panel_degc(poa_wm2: Array, air_degc: Array, wind_ms: Array | float) -> 
     .. [1] D. Faiman, "Assessing the outdoor operating temperature of photovoltaic modules," Progress in
        Photovoltaics, vol. 16, no. 4, 2008.
     """
-    return np.asarray(air_degc + poa_wm2 / (25.0 + 6.84 * np.asarray(wind_ms)), dtype=np.float64)
+    import pvlib
+
+    return np.asarray(pvlib.temperature.faiman(poa_wm2, air_degc, wind_ms, u0=25.0, u1=6.84), dtype=np.float64)
 
 
 def grounded_panel_degc(poa_wm2: Array, air_degc: Array, wind_ms: Array | float) -> Array:
@@ -48,5 +50,7 @@ def grounded_panel_degc(poa_wm2: Array, air_degc: Array, wind_ms: Array | float)
     ----------
     .. [1] D. L. King, W. E. Boyson and J. A. Kratochvil, "Photovoltaic array performance model," SAND2004-3535, 2004.
     """
-    # glass and polymer with an insulated back
-    return np.asarray(poa_wm2 * np.exp(-2.81 - 0.0455 * np.asarray(wind_ms)) + air_degc, dtype=np.float64)
+    import pvlib
+
+    back = pvlib.temperature.TEMPERATURE_MODEL_PARAMETERS["sapm"]["insulated_back_glass_polymer"]
+    return np.asarray(pvlib.temperature.sapm_cell(poa_wm2, air_degc, wind_ms, **back), dtype=np.float64)

@@ -118,9 +118,9 @@ def _seconds(index: Any) -> Array:
     """Stamps as seconds of universal time; stamps without a zone would silently be read as universal time."""
     if index.tz is None:
         raise ValueError("time stamps carry no time zone")
-    return np.asarray(
-        index.tz_convert("UTC").tz_localize(None).to_numpy().astype("datetime64[s]").astype(np.int64), np.float64
-    )
+    at = index.tz_convert("UTC").tz_localize(None).to_numpy().astype("datetime64[s]")
+    # a stamp that is none would be the least whole number there is
+    return np.where(np.isnat(at), np.nan, at.astype(np.int64).astype(np.float64))
 
 
 def _column(frame: Any, name: str, lowest: float, highest: float, scale: float = 1.0) -> Array:

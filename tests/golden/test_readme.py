@@ -23,8 +23,8 @@ def test_the_output_shown_is_the_output_printed(command: str, output: str, tmp_p
     assert as_long_as(output, printed(command, tmp_path)) == output
 
 
-def test_each_command_that_chooses_is_shown() -> None:
-    assert {command.split()[1] for command, _ in BLOCKS} == {"pack", "grab-kit", "share", "buy"}
+def test_each_command_that_answers_is_shown() -> None:
+    assert {command.split()[1] for command, _ in BLOCKS} == {"pack", "grab-kit", "share", "buy", "sun", "reading"}
 
 
 def test_the_python_shown_prints_what_is_shown(tmp_path: Path) -> None:
@@ -46,7 +46,7 @@ def test_the_demo_fits_a_narrow_page() -> None:
 
 
 def test_every_option_named_exists() -> None:
-    commands = ("pack", "grab-kit", "share", "buy", "check", "start")
+    commands = ("pack", "grab-kit", "share", "buy", "check", "start", "sun", "reading")
     told = "".join(
         subprocess.run(
             [sys.executable, "-m", "kitopt", command, "--help"], capture_output=True, text=True, check=True

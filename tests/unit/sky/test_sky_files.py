@@ -347,6 +347,15 @@ def test_a_time_zone_that_no_place_has_is_refused(
     assert re.search("need at most 14 h|get the file again", _fault(outing, path))
 
 
+def test_a_row_without_a_date_is_told(outing: Make, tmp_path: Path, greensboro: Path) -> None:
+    # found by changing cells at random; the file is the one that pvlib carries
+    lines = greensboro.read_text().splitlines(keepends=True)
+    lines[6048] = '""' + lines[6048][lines[6048].index(",") :]
+    path = tmp_path / "weather.csv"
+    path.write_text("".join(lines))
+    assert "rows without a date and hour" in _fault(outing, path)
+
+
 def test_short_doubled_and_holed_files(outing: Make, tmp_path: Path, greensboro_rows: Rows) -> None:
     path = tmp_path / "weather.csv"
     path.write_text(_power(greensboro_rows[: 24 * 40]))

@@ -1,0 +1,251 @@
+"""``kitopt sun`` and ``kitopt reading``."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+from kitopt.cli.answering import Told, answered
+from kitopt.cli.inputs import Gather, read_with_inventory
+from kitopt.cli.options import Overrides, read_option
+from kitopt.cli.request import Answer
+from kitopt.cli.streams import say
+from kitopt.errors import BadInput, Fault
+from kitopt.files.faults import quoted
+from kitopt.inventory.items import Inventory
+
+if TYPE_CHECKING:
+    from kitopt.field.site import FieldSite
+    from kitopt.inventory.fields import Number
+
+_TIME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2})?(Z|[+-][0-9]{2}:[0-9]{2})?")
+_TIME_NEED = 'a date with a time, such as "2027-06-12T12:30"'
+
+
+@dataclass(frozen=True)
+class Typed:
+    """A reading as it was typed; None where it was not."""
+
+    panel: str
+    controller: str | None
+    readings: Mapping[str, str | None]
+    found: tuple[str, ...]
+    aim: str | None
+    sky: str
+    charge: str | None
+
+
+def run_sun(
+    where: str | None,
+    folder: Path | None,
+    *,
+    at: str | None,
+    air: str | None,
+    panel: str | None,
+    declination: str | None,
+    is_json: bool = False,
+) -> Answer:
+    """Say what panels should give.
+
+    Raises
+    ------
+    BadInput
+        With every fault of what was typed and of the files.
+    """
+    from kitopt.inventory.fields import Number
+
+    gather = Gather()
+    around = Number("a declination in degrees, east positive,", "3.5 or -12", least=-180, most=180)
+    east = None if declination is None else gather.get(lambda: float(read_option("--declination", around, declination)))
+    site, inventory = _site(gather, where, folder, at, air)
+
+    from kitopt.interface.in_field import sun
+
+    return _told(lambda: sun(site, inventory, panel=panel, declination_deg=east), is_json=is_json)
+
+
+def run_reading(
+    typed: Typed,
+    where: str | None,
+    folder: Path | None,
+    *,
+    at: str | None,
+    air: str | None,
+    is_test: bool,
+    is_json: bool = False,
+) -> Answer:
+    """Say what a reading means, or print the test that gives the readings.
+
+    Raises
+    ------
+    BadInput
+        With every fault of what was typed and of the files.
+    """
+    gather = Gather()
+    found = _readings(gather, typed)
+    if "amps" not in found and not is_test and not gather.faults:
+        text = "no amperes are given; need --amps, such as --amps 3.2, or --test for what to read."
+        gather.faults.append(Fault("--amps", None, None, text))
+    aim = gather.get(lambda: _aim(typed.aim))
+    sky = gather.get(lambda: _sky(typed.sky))
+    charge = gather.get(lambda: _charge(typed.charge))
+    site, inventory = _site(gather, where, folder, at, air)
+
+    from kitopt.interface.in_field import Sky, reading
+
+    def call() -> Told:
+        return reading(
+            site,
+            inventory,
+            typed.panel,
+            typed.controller,
+            found=found,
+            aim=cast("Any", aim),
+            sky=cast(Sky, sky),
+            charge_share=charge,
+            is_test=is_test,
+        )
+
+    return _told(call, is_json=is_json)
+
+
+def _told(call: Callable[[], Told], *, is_json: bool) -> Answer:
+    return answered(lambda _: call(), Overrides(), "mass", is_json=is_json)
+
+
+def _site(
+    gather: Gather, where: str | None, folder: Path | None, at: str | None, air: str | None
+) -> tuple[FieldSite, Inventory]:
+    """Where and when, and what is owned."""
+    from kitopt.inventory import demo_folder, demo_operation, read_inventory
+    from kitopt.operation import read_operation
+    from kitopt.operation.tables import DEGC
+
+    moment = gather.get(lambda: _time(at))
+    degc = None if air is None else gather.get(lambda: float(read_option("--air", DEGC, air)))
+
+    from kitopt.interface.in_field import site_at
+
+    if where is None or where.lower().endswith(".toml"):
+        file = Path(where) if where is not None else gather.get(demo_operation)
+        gather_folder = folder if folder is not None or where is not None else gather.get(demo_folder)
+        if file is None:
+            gather.stop_if_any()
+        assert file is not None
+        operation, inventory = read_with_inventory(gather, file, gather_folder, read_operation)
+        if where is None:
+            say(f"No place named: this is the invented demo, {file.name}.")
+        return site_at(operation, moment, air_degc=degc), inventory
+    site = gather.get(lambda: site_at(where, moment, air_degc=degc))
+    if folder is None:
+        say("No inventory named: this is the invented demo's.")
+    owned = folder if folder is not None else gather.get(demo_folder)
+    found = None if owned is None else gather.get(lambda: read_inventory(owned))
+    gather.stop_if_any()
+    assert site is not None
+    assert found is not None
+    from kitopt.report.words import tell_in
+
+    tell_in(found.units)
+    return site, found
+
+
+def _time(typed: str | None) -> datetime | None:
+    if typed is None:
+        return None
+    try:
+        if not _TIME.fullmatch(typed.strip()):
+            raise ValueError("not a time")
+        found = datetime.fromisoformat(typed.strip())
+        if not 1950 <= found.year <= 2200:
+            raise ValueError("not in this age")
+    except ValueError:
+        raise BadInput([Fault("--at", None, None, f"found {quoted(typed)}, need {_TIME_NEED}.")]) from None
+    return found
+
+
+def _aim(typed: str | None) -> str | tuple[float, float] | None:
+    if typed is None or typed.strip().lower() in ("flat", "facing"):
+        return None if typed is None else typed.strip().lower()
+    parts = typed.split(",")
+    try:
+        tilt, bearing = (float(part) for part in parts)
+        if not (0.0 <= tilt <= 90.0 and 0.0 <= bearing <= 360.0):
+            raise ValueError("no aim")
+    except ValueError:
+        text = f"found {quoted(typed)}, need flat, facing, or tilt and bearing in degrees, such as 35,180."
+        raise BadInput([Fault("--aim", None, None, text)]) from None
+    return tilt, bearing
+
+
+def _sky(typed: str) -> str:
+    from kitopt.sky.overhead import SKIES
+
+    word = typed.strip().lower()
+    if word not in SKIES:
+        raise BadInput([Fault("--sky", None, None, f"found {quoted(typed)}, need one of {', '.join(SKIES)}.")])
+    return word
+
+
+def _charge(typed: str | None) -> float | None:
+    from kitopt.inventory.fields import Number
+
+    share = Number("a share of full charge", '"60 %"', "share", least=0, most=1)
+    return None if typed is None else float(read_option("--charge", share, typed))
+
+
+def _readings(gather: Gather, typed: Typed) -> dict[str, float]:
+    """Every reading by its name."""
+    found: dict[str, float] = {}
+    for name, text in typed.readings.items():
+        if text is not None:
+            value = gather.get(lambda name=name, text=text: _value(f"--{name}", name, text))  # type: ignore[misc]
+            if value is not None:
+                found[name] = value
+    for pair in typed.found:
+        one = gather.get(lambda pair=pair: _pair(pair))  # type: ignore[misc]
+        if one is not None:
+            found[one[0]] = one[1]
+    return found
+
+
+def _pair(typed: str) -> tuple[str, float]:
+    from kitopt.field.measures import BY_ID
+    from kitopt.files.nearest import did_you_mean
+
+    name, equals, text = (part.strip() for part in typed.partition("="))
+    if not equals or name not in BY_ID:
+        near = did_you_mean(name, BY_ID)
+        need = f"need TEST=VALUE with one of {', '.join(BY_ID)}.{near}"
+        raise BadInput([Fault("--found", None, None, f"found {quoted(typed)}, {need}")])
+    return name, _value(f"--found {name}", name, text)
+
+
+def _value(option: str, name: str, text: str) -> float:
+    """A reading, within what a meter can show."""
+    from kitopt.field.measures import BY_ID
+    from kitopt.inventory.cells import yes_no
+
+    measure = BY_ID[name]
+    if measure.is_yes_or_no:
+        try:
+            return float(yes_no(text.strip()))
+        except ValueError:
+            raise BadInput([Fault(option, None, None, f"found {quoted(text)}, need yes or no.")]) from None
+    return float(read_option(option, _number(measure.unit), text))
+
+
+def _number(unit: str) -> Number:
+    from kitopt.inventory.fields import Number
+
+    return {
+        "A": Number("a current in amperes", '3.2 or "320 mA"', "A", least=-50, most=200),
+        "V": Number("a voltage", '13.4 or "13.4 V"', "V", least=-150, most=150),
+        "°": Number("an angle in degrees", "12", least=0, most=180),
+        "°C": Number("a temperature in °C", '-2, 8 or "14 °F"', "degC", least=-60, most=80),
+        "x": Number("amperes over those before", "1.2", least=0, most=20),
+    }[unit]

@@ -1,0 +1,209 @@
+"""In the field: what panels should give, and why a reading is low. The calls, and results that render themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any, Literal
+
+from kitopt.errors import BadInput, Fault
+from kitopt.files.nearest import did_you_mean
+from kitopt.inventory.items import Controller, Inventory, Panel
+from kitopt.operation.moment import zone_at
+from kitopt.operation.place import NEED, place_named
+from kitopt.operation.terms import Operation
+
+if TYPE_CHECKING:
+    from kitopt.field.outlook import SunNow
+    from kitopt.field.reach import Reach
+    from kitopt.field.site import FieldSite
+    from kitopt.field.verdict import Verdict
+
+Sky = Literal["clear", "hazy", "overcast"]
+
+
+@dataclass(frozen=True, eq=False)
+class FieldResult:
+    """What came of a call about the field.
+
+    Attributes
+    ----------
+    answer : SunNow or Verdict
+        Everything that is known, as values.
+    site : FieldSite
+        Where and when.
+    reach : Reach or None
+        The panel and controller of a reading.
+    is_test : bool
+        Whether the two-minute test was asked for instead of a verdict.
+    """
+
+    answer: SunNow | Verdict
+    site: FieldSite
+    reach: Reach | None = None
+    is_test: bool = False
+
+    @property
+    def status(self) -> str:
+        """Always "found": there is an answer."""
+        return "found"
+
+    def to_dict(self) -> dict[str, Any]:
+        """The object that the command prints with ``--json``."""
+        from kitopt.report.field import reading_value, sun_value, test_value
+
+        if self.reach is None:
+            return sun_value(self.answer)  # type: ignore[arg-type]  # without a pair it is the sun's
+        value = test_value if self.is_test else reading_value
+        return value(self.answer, self.site, self.reach)  # type: ignore[arg-type]
+
+    def to_text(self, *, is_brief: bool = False) -> str:
+        """What the command prints."""
+        from kitopt.report.field import reading_text, sun_text, test_text
+
+        if self.reach is None:
+            return sun_text(self.answer)  # type: ignore[arg-type]
+        text = test_text if self.is_test else reading_text
+        return text(self.answer, self.site, self.reach)  # type: ignore[arg-type]
+
+
+def site_at(where: Operation | str, at: datetime | None = None, *, air_degc: float | None = None) -> FieldSite:
+    """A place at a moment.
+
+    Parameters
+    ----------
+    where : Operation or str
+        An operation, a locator, or latitude and longitude such as "46.1,14.5".
+    at : datetime, optional
+        Without an offset it is on the clock of the place; now without it.
+    air_degc : float, optional
+        Of the air; else by the operation's coldest and warmest, else 20 °C. [°C]
+
+    Raises
+    ------
+    BadInput
+        If it is no place.
+    """
+    from kitopt.field.site import FieldSite, site_of
+
+    if isinstance(where, Operation):
+        return site_of(where, _moment(at, where.site.timezone), air_degc)
+    try:
+        latitude, longitude = place_named(where)
+    except ValueError:
+        raise BadInput([Fault("PLACE", None, None, f'found "{where}", need {NEED}.')]) from None
+    return FieldSite(where, latitude, longitude, 0.0, _moment(at, zone_at(latitude, longitude)), air_degc)
+
+
+def _moment(at: datetime | None, zone: Any) -> datetime:
+    if at is None:
+        return datetime.now(UTC).astimezone(zone).replace(second=0, microsecond=0)
+    return at.replace(tzinfo=zone) if at.tzinfo is None else at.astimezone(zone)
+
+
+def sun(
+    site: FieldSite, inventory: Inventory, *, panel: str | None = None, declination_deg: float | None = None
+) -> FieldResult:
+    """What every owned panel should give on each controller that it reaches, and where to aim it.
+
+    Parameters
+    ----------
+    site : FieldSite
+        Of `site_at`.
+    panel : str, optional
+        Only this one.
+    declination_deg : float, optional
+        Magnetic north from true north, east positive. [deg]
+
+    Raises
+    ------
+    BadInput
+        For a panel that is not owned.
+    """
+    from kitopt.field.outlook import outlook
+    from kitopt.field.reach import reaches
+
+    if panel is not None:
+        _owned(inventory, panel, Panel, "PANEL")
+    pairs = [one for one in reaches(inventory, site.distance_m) if panel in (None, one.panel.id)]
+    return FieldResult(outlook(site, inventory, pairs, declination_deg), site)
+
+
+def reading(
+    site: FieldSite,
+    inventory: Inventory,
+    panel: str,
+    controller: str | None = None,
+    *,
+    found: Mapping[str, float],
+    aim: Literal["flat", "facing"] | tuple[float, float] | None = None,
+    sky: Sky = "clear",
+    charge_share: float | None = None,
+    is_test: bool = False,
+) -> FieldResult:
+    """Why a reading is what it is, and what to read next.
+
+    Parameters
+    ----------
+    found : mapping of str to float
+        Readings by the names of `kitopt.field.measures.MEASURES`; "amps" is needed unless the test is asked for.
+    aim : "flat", "facing" or (tilt, azimuth), optional
+        How the panel lies, as declared; without it facing the sun where it tilts, else flat. [deg]
+    sky : {"clear", "hazy", "overcast"}
+        As declared.
+    charge_share : float, optional
+        Of the battery, as declared.
+
+    Raises
+    ------
+    BadInput
+        For a panel or controller that is not owned, or that no leads join; while the sun is down.
+    """
+    from kitopt.field.belief import believe
+    from kitopt.field.outlook import light_now, set_up_of
+    from kitopt.field.reach import reach, reaches
+    from kitopt.field.verdict import judge
+
+    one = _owned(inventory, panel, Panel, "PANEL")
+    if controller is not None:
+        other = _owned(inventory, controller, Controller, "CONTROLLER")
+        pair = reach(inventory, site.distance_m, one, other)
+    else:
+        pair = min(
+            (p for p in reaches(inventory, site.distance_m) if p.panel is one),
+            key=lambda p: (p.controller.mass_g, p.controller.id),
+            default=None,
+        )
+    if pair is None:
+        text = f"no leads of yours join {panel} to {controller or 'any controller'} within its volts; see kitopt sun."
+        raise BadInput([Fault("CONTROLLER", None, None, text)])
+    light = light_now(site, sky)
+    set_up = set_up_of(
+        pair,
+        inventory,
+        light,
+        lies=not one.tilts,
+        air_degc=float(site.air_at(light.at_s[0] * 0.0)[0]),
+        charge_share=charge_share,
+    )
+    if float(light.sun.zenith_deg[0, 0]) > 87.0:
+        text = f"the sun is down, or all but down, at {site.at:%Y-%m-%d %H:%M}; need a reading by day, or another --at."
+        raise BadInput([Fault("--at", None, None, text)])
+    if aim == "facing" or (aim is None and one.tilts):
+        set_up = set_up.facing_sun()
+    elif isinstance(aim, tuple):
+        set_up = replace(set_up, tilt_deg=aim[0], azimuth_deg=aim[1], lies=aim[0] < 3.0)
+    else:
+        set_up = replace(set_up, lies=True)
+    belief = believe(set_up, {"amps": 0.0, **found} if is_test else found)
+    return FieldResult(judge(belief, found.get("volts")), site, pair, is_test)
+
+
+def _owned(inventory: Inventory, name: str, kind: type[Any], argument: str) -> Any:
+    item = inventory.by_id.get(name)
+    if not isinstance(item, kind):
+        near = did_you_mean(name, [i for i, one in inventory.by_id.items() if isinstance(one, kind)])
+        text = f'found "{name}", need the id of a {kind.__name__.lower()} in the inventory.{near}'
+        raise BadInput([Fault(argument, None, None, text)])
+    return item
