@@ -56,9 +56,9 @@ class Balance:
 
 
 def balance(choice: Choice) -> Balance | None:
-    """The balance of a chosen kit; None where there is none, or where no spell is survived."""
+    """The balance of a chosen kit; None without one, where no spell is survived, and of several circuits together."""
     made, lowest = choice.made, choice.lowest
-    if made is None or lowest is None:
+    if made is None or lowest is None or choice.circuits:
         return None
     case = made.cases[0]
     conditions, plant = case.conditions, case.plant(made.counts)

@@ -47,7 +47,7 @@ def _with_kit(choice: Choice, why: Why) -> list[list[str]]:
         sure += fact("Check", second_opinion_text(choice, why.agreement))
     parts = [
         headline(choice) + heed_section(choice, "kitopt pack --reasons" if is_short else "all of it below"),
-        checklist(choice.inventory, choice.packed, with_price=True),
+        ["To tick off", *checklist(choice.inventory, choice.packed, with_price=True)],
         wiring(choice),
     ]
     if not is_short:
@@ -144,7 +144,7 @@ def facts(choice: Choice) -> list[str]:
         found = balance(part)
         whose = next((f"{name or 'main'}: " for name, one in choice.circuits if one is part), "")
         lines += [] if found is None else fact("Balance", whose + balance_text(part, found))
-    need = f"{choice.need_wh:,.0f} Wh, {choice.peak_a:.1f} A at the peak"
+    need = f"{choice.need_wh:,.0f} Wh, {choice.peak_a:.1f} A at most"
     if choice.no_sun_hours is not None:
         lasts_h = int(choice.no_sun_hours * 10 + 1e-6) / 10
         whole = lasts_h >= operation.hours - 1e-6
