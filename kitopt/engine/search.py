@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
+from kitopt.engine.joint import Joint
 from kitopt.engine.judge import Verdict
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listed, Listing, RulesForbid, TooMany, fixed_of
@@ -271,7 +272,8 @@ class _Chooser:
         The sides with the lowest bounds give a kit; then all that may be part of a better one, or one as good, are in
         the program.
         """
-        if not all(can_hold(memory.case) for memory in self.memories):
+        # of several plants each has a side of its own, and what they survive together is no number of one of them
+        if not all(can_hold(m.case) and not isinstance(m.case.conditions, Joint) for m in self.memories):
             return None
         sides = [m.sides(fixed_of(m.case, self.plan, box)) for m, box in zip(self.memories, self._boxes, strict=True)]
         if not all(one.is_like(sides[0]) for one in sides[1:]):
