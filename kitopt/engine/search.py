@@ -273,7 +273,9 @@ class _Chooser:
         the program.
         """
         # of several plants each has a side of its own, and what they survive together is no number of one of them
-        if not all(can_hold(m.case) and not isinstance(m.case.conditions, Joint) for m in self.memories):
+        if not self.memories or not all(
+            can_hold(m.case) and not isinstance(m.case.conditions, Joint) for m in self.memories
+        ):
             return None
         sides = [m.sides(fixed_of(m.case, self.plan, box)) for m, box in zip(self.memories, self._boxes, strict=True)]
         if not all(one.is_like(sides[0]) for one in sides[1:]):
