@@ -100,7 +100,7 @@ def synthetic_plan(
         np.zeros(n_columns),
         upper,
         tuple(rows),
-        (Case("base", conditions, Fraction(confidence), matrix),),
+        (Case("base", conditions, Fraction(confidence), matrix, pieces=np.array(items[first_join:])),),
         (Objective("mass", mass_g), Objective("price", price), Objective("items", np.ones(n_columns))),
         tuple(items),
     )

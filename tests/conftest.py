@@ -18,6 +18,7 @@ NUMBERED = {
     "instance_numbers": (1_000, 10_000, 50),
     "nice_numbers": (200, 4_000, 20),
     "wired_nice_numbers": (100, 2_000, 20),
+    "circuit_numbers": (100, 2_000, 20),
     "cell_numbers": (5_000, 100_000, 500),
 }
 """Fixtures that are ranges of numbers: how many in all, how many in the long run, how many in a chunk."""

@@ -61,6 +61,7 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
             "terms",
             "measure in_the_way",
             "strongest bags handovers offers purchase serving",
+            "circuits",
             "kit",
             "named singles trials",
             "standing sharing season",

@@ -14,8 +14,9 @@ from kitopt.ask.change import Change
 from kitopt.budget import Budget
 from kitopt.choice import Choice, Solved
 from kitopt.choice.classes import over_classes
-from kitopt.choice.kit import of_found
+from kitopt.choice.measure import of_found
 from kitopt.engine import Plan, Row, choose
+from kitopt.engine.plan import Floats
 from kitopt.model.kit import KitModel
 
 Rules = Sequence[Change]
@@ -38,6 +39,7 @@ class Again:
         self._solved = sorted(choice.solved, key=lambda s: s.model.bus != choice.bus)
         self._memories = [s.outcome.memories for s in self._solved]
         self._free = [_Free() for _ in self._solved]
+        self._kits: list[list[Floats]] = [[] if s.outcome.counts is None else [s.outcome.counts] for s in self._solved]
 
     def under_each(
         self, asked: Sequence[Rules], budget: Budget, say: Callable[[int], None] = lambda i: None
@@ -108,6 +110,9 @@ class Again:
         if rows is None:
             return None
         plan = replace(before.plan, rows=(*before.plan.rows, *rows))
+        # a kit that is known and keeps the rules is an answer, if not the best
+        known = [float(plan.objectives[0].of(counts)) for counts in self._kits[i] if not plan.broken_rows(counts)]
+        cutoff = min([cutoff, *known])
         breaks_ties = any(rule.family == "price cap" for rule in rules)
         outcome = choose(
             plan if breaks_ties else _in_one_go(plan),
@@ -115,7 +120,10 @@ class Again:
             cutoff=cutoff,
             # what is learned rests on the cases alone, so it holds with the rule and without
             memories=self._memories[i],
+            least=-math.inf if self._choice.proof.bound is None else self._choice.proof.bound,
         )
+        if outcome.counts is not None:
+            self._kits[i].append(outcome.counts)
         return replace(before, plan=plan, outcome=outcome)
 
 

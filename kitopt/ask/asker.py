@@ -59,6 +59,14 @@ class Asker:
         self._keep(question, choice)
         return choice
 
+    def within(self, cutoff: float, *changes: Change) -> Choice:
+        """A best kit after changes of the inventory, where one costs no more than that; "no-kit" where none does."""
+        question = self._asked.under(*changes)
+        if self.budget.is_over:
+            return self._unknown(question)
+        self.n_solves += 1
+        return best_kit(question.operation, question.inventory, self.choice.sky, budget=self._part(), cutoff=cutoff)
+
     def ask_each(self, rules: Sequence[Change], say: Callable[[int], None] = lambda i: None) -> list[Choice]:
         """The best kit under each of some rules, looked at side by side; `say` is told the index of each before."""
         new = [i for i, rule in enumerate(rules) if _of(self._known, self._asked.under(rule)) is None]

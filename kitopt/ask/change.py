@@ -25,7 +25,6 @@ Family = Literal[
     "parallel",
     "quiet",
     "load off",
-    "musts",
     "radio",
     "transmit",
     "lead",
@@ -140,7 +139,6 @@ _ON_OPERATION: dict[str, Callable[[Operation, Change], Operation]] = {
     "least": lambda asked, change: replace(asked, least=change.value),
     "mass limit": lambda asked, _: replace(asked, mass_limit_g=None),
     "parallel": lambda asked, _: replace(asked, batteries="parallel"),
-    "musts": lambda asked, _: replace(asked, loads=tuple(use for use in asked.loads if use.priority == "must")),
     "load": _drawing_more,
     **dict.fromkeys(("quiet", "load off", "radio", "transmit"), _used_otherwise),
 }

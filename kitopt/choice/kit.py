@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import replace
 
 from kitopt.budget import UNLIMITED, Budget
-from kitopt.choice.classes import OverClasses
-from kitopt.choice.measure import measured, packed_of, with_need
+from kitopt.choice.circuits import best_circuits
+from kitopt.choice.measure import measured, of_found, with_need
 from kitopt.choice.problem import Problem, Wanted, in_order
-from kitopt.choice.search import Found, Search, Solved
+from kitopt.choice.search import Search
 from kitopt.choice.serving import serving_most
 from kitopt.choice.strongest import strongest_of
-from kitopt.choice.terms import Choice, Made, Proof
+from kitopt.choice.terms import Choice
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
@@ -35,7 +34,13 @@ def pack(operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget
 
 
 def best_kit(
-    operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget = UNLIMITED, mass_g: float = math.inf
+    operation: Operation,
+    inventory: Inventory,
+    sky: Sky,
+    *,
+    budget: Budget = UNLIMITED,
+    mass_g: float = math.inf,
+    cutoff: float = math.inf,
 ) -> Choice:
     """The best kit that runs every load, and its proof alone: not measured yet, and no strongest kit looked for.
 
@@ -43,31 +48,25 @@ def best_kit(
     ----------
     mass_g : float
         No kit above this. [g]
+    cutoff : float
+        Only up to this the quantity that counts first is of interest, and of several kits as good any one will do;
+        "no-kit" says then that none is so good.
     """
+    if len(operation.circuits) > 1:
+        return best_circuits(operation, inventory, sky, budget=budget, mass_g=mass_g)
     problem = Problem((Wanted((operation,)),), inventory, lambda _: sky)
     first, *others = in_order(operation.least)
-    found = Search(problem, [first, "ends", *others], budget, at_most={"mass": mass_g}).alone(0)
+    names = [first, "ends", *others] if math.isinf(cutoff) else [first]
+    found = Search(problem, names, budget, at_most={"mass": mass_g}).alone(0, cutoff)
     return of_found(operation, inventory, sky, found, found.tried)
-
-
-def of_found(
-    operation: Operation, inventory: Inventory, sky: Sky, found: Found | OverClasses[Solved], tried: Sequence[Solved]
-) -> Choice:
-    """What a search over bus classes found, as a choice that is not measured yet."""
-    proof = Proof.reached(operation.least, found.value, found.bound)
-    blocks = tuple((one.model.bus, tuple(one.model.blocks)) for one in tried)
-    base = Choice(operation, inventory, sky, proof.status, proof, solved=tuple(tried), blocks=blocks)
-    if found.best is None:
-        return base
-    model, counts = found.best.model, found.best.outcome.counts
-    assert counts is not None
-    return replace(base, bus=model.bus, packed=packed_of(model, counts), made=Made(model, sky, counts))
 
 
 def in_full(choice: Choice, budget: Budget = UNLIMITED) -> Choice:
     """The choice with how its kit fares; where none works, with the strongest."""
     if choice.survival is not None or choice.shortfall is not None:
         return choice
+    if choice.circuits:
+        return replace(choice, circuits=tuple((name, in_full(one, budget)) for name, one in choice.circuits))
     if choice.made is not None:
         return measured(choice, choice.made)
     base = with_need(choice, choice.solved[0].model.bus if choice.solved else None)

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice.classes import OverClasses
 from kitopt.choice.program import given, used_by
+from kitopt.choice.search import Found, Solved
 from kitopt.choice.terms import Choice, Floats, Loss, Lowest, Made, Packed, Proof, Status, Survival
 from kitopt.engine import Case
-from kitopt.engine.judge import TOLERANCE_WH, simulate
+from kitopt.engine.judge import TOLERANCE_WH, Verdict, simulate
 from kitopt.engine.plant import Conditions
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import BusClass
@@ -25,6 +28,7 @@ from kitopt.operation.clock import steps_of
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
+Bools = NDArray[np.bool_]
 FRESH_WINDOWS = 5000
 KIND_ORDER = ("battery", "controller", "panel", "converter", "lead", "load", "extra")
 
@@ -65,23 +69,26 @@ def with_need(choice: Choice, bus: BusClass | None) -> Choice:
     return replace(choice, need_wh=need_wh, peak_a=most_a)
 
 
+def of_found(
+    operation: Operation, inventory: Inventory, sky: Sky, found: Found | OverClasses[Solved], tried: Sequence[Solved]
+) -> Choice:
+    """What a search over bus classes found, as a choice that is not measured yet."""
+    proof = Proof.reached(operation.least, found.value, found.bound)
+    blocks = tuple((one.model.bus, tuple(one.model.blocks)) for one in tried)
+    base = Choice(operation, inventory, sky, proof.status, proof, solved=tuple(tried), blocks=blocks)
+    if found.best is None:
+        return base
+    model, counts = found.best.model, found.best.outcome.counts
+    assert counts is not None
+    return replace(base, bus=model.bus, packed=packed_of(model, counts), made=Made(model, sky, counts))
+
+
 def measured(choice: Choice, made: Made) -> Choice:
     """The choice with a kit, and how it fares; without a lowest charge where no window is survived."""
     case, model, counts = made.cases[0], made.model, made.counts
     verdict = simulate(case.conditions, case.plant(counts))
     survives = verdict.survives
-    k = int(np.argmin(np.where(survives, verdict.margin_wh, np.inf)))
-    step = int(verdict.lowest_step[k])
-    held_wh = np.broadcast_to(verdict.held_wh, verdict.free_wh.shape)
-    charge_wh = float(verdict.margin_wh[k] + held_wh[k, step])
-    lowest = Lowest(
-        made.sky.labels[k],
-        k,
-        step_end(choice.operation, step),
-        charge_wh,
-        charge_wh / model.bus.nominal_v,
-        float(verdict.margin_wh[k]),
-    )
+    lowest = lowest_of(made, verdict, survives)
     return replace(
         with_need(choice, model.bus),
         bus=model.bus,
@@ -89,10 +96,28 @@ def measured(choice: Choice, made: Made) -> Choice:
         joins=joins_of(model, counts),
         wiring=wiring_list(model, counts),
         survival=Survival(case.conditions.n_windows, int(np.count_nonzero(survives)), case.n_needed),
-        lowest=lowest if survives.any() else None,
+        lowest=lowest,
         losses=losses_of(made),
         no_sun_hours=hours_without_sun(case.conditions, case.plant(counts)),
         made=made,
+    )
+
+
+def lowest_of(made: Made, verdict: Verdict, survives: Bools) -> Lowest | None:
+    """A kit in the hardest of some windows, at its lowest step; None of no window."""
+    if not survives.any():
+        return None
+    k = int(np.argmin(np.where(survives, verdict.margin_wh, np.inf)))
+    step = int(verdict.lowest_step[k])
+    held_wh = np.broadcast_to(verdict.held_wh, verdict.free_wh.shape)
+    charge_wh = float(verdict.margin_wh[k] + held_wh[k, step])
+    return Lowest(
+        made.sky.labels[k],
+        k,
+        step_end(made.model.operation, step),
+        charge_wh,
+        charge_wh / made.model.bus.nominal_v,
+        float(verdict.margin_wh[k]),
     )
 
 
@@ -174,15 +199,17 @@ def with_fresh(choice: Choice, fresh: Callable[[], Iterable[Sky]], budget: Budge
     fresh : callable
         Gives skies one after another.
     """
-    made = choice.made
-    if made is None or choice.survival is None or budget.is_over:
+    kits = [one.made for one in choice.parts if one.made is not None]
+    if not kits or choice.survival is None or budget.is_over:
         return choice
     tried = survived = 0
     for sky in fresh():
-        case = case_under(made.model, sky, "fresh", counts=made.counts)
-        verdict = simulate(case.conditions, case.plant(made.counts))
+        survives = np.ones(sky.n_windows, dtype=bool)
+        for made in kits:
+            case = case_under(made.model, sky, "fresh", counts=made.counts)
+            survives &= simulate(case.conditions, case.plant(made.counts)).survives
         tried += sky.n_windows
-        survived += int(np.count_nonzero(verdict.survives))
+        survived += int(np.count_nonzero(survives))
         if budget.is_over:
             break
     if not tried:

@@ -10,8 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from kitopt.budget import UNLIMITED, Budget
-from kitopt.choice.kit import of_found
-from kitopt.choice.measure import listed, measured, with_need
+from kitopt.choice.measure import listed, measured, of_found, with_need
 from kitopt.choice.offers import bought_of
 from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.program import COST, given

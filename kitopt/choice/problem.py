@@ -59,8 +59,8 @@ class Problem:
     at_once : tuple of tuple of int
         Sets of kits that are needed at the same time, by number: what they take together is there once.
     is_one_bag : bool
-        Whether all kits come out of one bag: an item counts as often as the kit with most of it takes it,
-        and all batteries are on the bus of every kit, which is therefore of one class.
+        Whether all kits come out of one bag: an item counts as often as the kit with most of it takes it, and
+        all are of one bus class, whose weakest battery judges each of them.
     offered : mapping of item id to int
         How many of it could be bought; nothing when only owned things count.
     prices : mapping of item id to int

@@ -18,7 +18,7 @@ from kitopt.choice.side_by_side import Floats, Placed, SideBySide
 from kitopt.engine import Objective, Outcome, Plan
 from kitopt.engine.lazily import choose_lazily
 from kitopt.engine.learned import CaseMemory
-from kitopt.inventory.items import Battery, Inventory, Item, has_no_price
+from kitopt.inventory.items import Inventory, Item, has_no_price
 from kitopt.model.bus import BusClass
 from kitopt.model.kit import Join, KitModel
 from kitopt.model.panel_side import meets_station
@@ -119,7 +119,7 @@ class Program:
             self.side.add_row(made, 1.0, 1.0, rule="served", text=text)
 
     def _pack_one_bag(self) -> None:
-        """What a kit takes is in the bag; of batteries all that is in the bag."""
+        """What a kit takes is in the bag; what it does not need is taken out."""
         kits = [kit for some in self.kits.values() for kit in some]
         least: dict[str, int] = {}
         for o in self.numbers:
@@ -128,11 +128,9 @@ class Program:
         for item_id in sorted({i for kit in kits for i in kit.items()} | {i for i, n in least.items() if n}):
             item = self.stock.by_id[item_id]
             pack = self.bag[item_id] = self.side.add_column(float(item.count), float(least.get(item_id, 0)))
-            lower = 0.0 if isinstance(item, Battery) else -math.inf
             for kit in kits:
-                # what no kit can be joined to may still be carried, but a battery is always on the bus
                 terms = [*kit.uses(item_id), (pack, -1.0)]
-                self.side.add_row(terms, lower, 0.0, rule="packed", text=f"{item_id} comes out of the bag")
+                self.side.add_row(terms, upper=0.0, rule="packed", text=f"{item_id} comes out of the bag")
 
     def _share_stock(self) -> None:
         """What kits need at the same time is owned or bought."""

@@ -194,6 +194,8 @@ class Choice:
     no_sun_hours: float | None = None
     blocks: tuple[tuple[BusClass, tuple[Block, ...]], ...] = ()
     shortfall: Shortfall | None = None
+    circuits: tuple[tuple[str, Choice], ...] = ()
+    """Where there are several, each by its name, wired and judged by itself; without a kit, what each is alone."""
     made: Made | None = field(default=None, repr=False, compare=False)
     solved: tuple[Solved, ...] = field(default=(), repr=False, compare=False)
     """Every bus class with what was learned, for questions asked again; not kept where a choice is pickled."""
@@ -201,6 +203,11 @@ class Choice:
     def __getstate__(self) -> dict[str, Any]:
         """Everything but what was learned."""
         return self.__dict__ | {"solved": ()}
+
+    @property
+    def parts(self) -> tuple[Choice, ...]:
+        """What is wired together: each circuit, or the whole."""
+        return tuple(part for _, part in self.circuits) or (self,)
 
     @property
     def mass_g(self) -> int:

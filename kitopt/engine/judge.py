@@ -257,6 +257,42 @@ def simulate(conditions: Conditions, plant: Floats) -> Verdict:
     return Verdict(margin_wh, lowest_step, charge_wh, free_wh, np.asarray(held_wh))
 
 
+def needed_wh(conditions: Conditions, plant: Floats, missing_share: float) -> Floats:
+    """The usable capacity that each window asks of a plant, whatever that of the plant is, shape (n_windows,). [Wh]
+
+    With g the energy gained since the start without a ceiling, p its running maximum, κ the capacity share, d what is
+    drawn since the interval of weather began, and a battery that starts short of σ of its capacity C, the margin is
+    the least over the steps of ``(κ - ρ - σ)·C - r - d + g`` and ``(κ - ρ)·C - r - d + g - p``: a window is survived
+    from one capacity on. Infinite where none suffices. A taper only ever stores less: then more may be needed.
+
+    Parameters
+    ----------
+    missing_share : float
+        Share of the capacity that is missing at the start, in place of the plant's own. [0–1]
+    """
+    flow, first = _flow(conditions, plant), conditions.first_of_cell
+    gained_wh = np.cumsum(flow.stored_wh, axis=1)
+    peak_wh = np.maximum.accumulate(gained_wh, axis=1)
+    none = np.zeros((len(gained_wh), 1))
+    gained_wh = np.concatenate([none, gained_wh], axis=1)[:, first]
+    peak_wh = np.concatenate([none - np.inf, peak_wh], axis=1)[:, first]
+    short_wh = conditions.reserve_wh + _drawn_in_cell_wh(conditions, plant) - gained_wh - TOLERANCE_WH
+    share = conditions.capacity_share - conditions.reserve_share
+    since_start = _least_capacity_wh(short_wh, share - missing_share)
+    needed = np.maximum(since_start, _least_capacity_wh(short_wh + peak_wh, share))
+    if not np.all(conditions.may_discharge):
+        is_short = ~conditions.may_discharge & (flow.net_w * conditions.step_h < -TOLERANCE_WH)
+        needed[np.any(is_short, axis=1)] = np.inf
+    return needed
+
+
+def _least_capacity_wh(short_wh: Floats, share: Floats) -> Floats:
+    """The least capacity of which that share makes good what is short in every step. [Wh]"""
+    share = np.broadcast_to(share, short_wh.shape)
+    each = np.where(share > 0.0, short_wh / np.where(share > 0.0, share, 1.0), np.inf)
+    return np.asarray(np.max(np.where(short_wh > 0.0, each, 0.0), axis=1))
+
+
 @dataclass(frozen=True)
 class _Since:
     """What of a window's past still counts in its lowest charge: steps, and the charge missing at the start.

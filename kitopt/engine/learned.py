@@ -18,8 +18,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.engine.judge import TOLERANCE_WH, Verdict, cuts, simulate
+from kitopt.engine.joint import cuts, simulate
+from kitopt.engine.judge import TOLERANCE_WH, Verdict
 from kitopt.engine.plan import Case
+from kitopt.engine.sides import Fixed, Sides
 
 Floats = NDArray[np.float64]
 
@@ -80,10 +82,17 @@ class CaseMemory:
         self._stacked_used = np.zeros((0, 0))
         self._in_pool = np.zeros(0, dtype=np.intp)
         self._least: dict[tuple[bytes, bytes], tuple[int, float]] = {}
+        self._sides: dict[tuple[bytes, bytes], Sides] = {}
 
     def upper_of_coordinates(self, upper_counts: Floats) -> Floats:
         """Largest value that each coordinate can take, shape (n_coordinates,)."""
         return np.asarray(np.maximum(self.case.matrix, 0.0) @ self.case.own(upper_counts))
+
+    def sides(self, fixed: Fixed) -> Sides:
+        """The needs of this case's sides, kept by what they were reckoned for."""
+        if fixed.key not in self._sides:
+            self._sides[fixed.key] = Sides(self.case, fixed)
+        return self._sides[fixed.key]
 
     @cached_property
     def _is_used(self) -> NDArray[np.bool_]:

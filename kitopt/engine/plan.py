@@ -7,6 +7,7 @@ judges the kit whose counts its matrix picks out.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
@@ -15,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.engine.plant import Conditions
-from kitopt.engine.solver import FEASIBILITY
+from kitopt.engine.solver import FEASIBILITY, Program
 
 Floats = NDArray[np.float64]
 
@@ -65,6 +66,9 @@ class Case:
     less : tuple of (mark, column, share)
         For each in a mark, an own column, that share of one of another own column does not count.
         What is lost is kept beside the matrix, so that hundreds of cases may share one.
+    pieces : ndarray, shape (n_kinds, n_own_columns), or None
+        How many panels of each kind a column joins; every such column is a kind of its own when None. It says only
+        which columns are alike: whatever it says, what is chosen is the best.
     """
 
     name: str
@@ -76,6 +80,7 @@ class Case:
     within: int | None = None
     gone: tuple[int, ...] = ()
     less: tuple[tuple[int, int, float], ...] = ()
+    pieces: Floats | None = None
 
     def own(self, counts: Floats) -> Floats:
         """The counts that this case looks at, shape (n_own_columns,)."""
@@ -203,6 +208,18 @@ class Plan:
     def n_columns(self) -> int:
         """Number of columns."""
         return len(self.upper)
+
+    def program(self, weights: Floats, more: Sequence[Row] = ()) -> Program:
+        """The counts under the rules, and some rows more, with what each column costs; no case is in it."""
+        program = Program()
+        is_integer = [True] * self.n_columns if self.is_integer is None else self.is_integer.tolist()
+        for j in range(self.n_columns):
+            program.add_column(
+                float(self.lower[j]), float(self.upper[j]), integer=is_integer[j], cost=float(weights[j])
+            )
+        for row in (*self.rows, *more):
+            program.add_row(row.terms, row.lower, row.upper)
+        return program
 
     def broken_rows(self, counts: Floats) -> list[Row]:
         """The rules that whole counts break, re-checked outside the solver."""

@@ -16,11 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
+from kitopt.engine.joint import Joint
 from kitopt.engine.judge import Verdict
 from kitopt.engine.learned import CaseMemory
+from kitopt.engine.listing import Listed, Listing, RulesForbid, TooMany, fixed_of
 from kitopt.engine.plan import Objective, Plan, Row
+from kitopt.engine.sides import can_hold
 from kitopt.engine.solver import Program, solve
-from kitopt.engine.write import add_learned
+from kitopt.engine.write import add_learned, add_sides
 from kitopt.errors import ModelError
 
 Floats = NDArray[np.float64]
@@ -28,6 +31,10 @@ Floats = NDArray[np.float64]
 _MOST_RELAXED_ROUNDS = 200
 _STALLED_ROUNDS = 8
 _MOST_NEIGHBOURS = 12
+_FIRST_GAP, _FIRST_SIDES = 0.05, 8
+"""How far above what is known of all kits the first sides are looked for, and how many of them are tried at once."""
+_MOST_SHOWN = 400
+"""More sides than this make a program slower than rows with binaries do."""
 _GAP = 0.999
 """Objectives are whole numbers, so a gap below 1 is none."""
 
@@ -71,6 +78,7 @@ def choose(
     budget: Budget = UNLIMITED,
     cutoff: float = math.inf,
     memories: Sequence[CaseMemory] | None = None,
+    least: float = -math.inf,
 ) -> Outcome:
     """Find the counts that pass every case with the least first objective, then the next.
 
@@ -83,6 +91,8 @@ def choose(
         Only counts whose first objective is at most this are of interest.
     memories : sequence of CaseMemory, optional
         Rows that an earlier choice learned on the very same cases.
+    least : float
+        What is known already: no counts have a lower first objective.
 
     Returns
     -------
@@ -94,11 +104,13 @@ def choose(
         If the judge and the integer program disagree: a defect.
     SolverFailed
     """
-    return _Chooser(plan, budget, cutoff, memories).run()
+    return _Chooser(plan, budget, cutoff, memories, least).run()
 
 
 class _Chooser:
-    def __init__(self, plan: Plan, budget: Budget, cutoff: float, memories: Sequence[CaseMemory] | None) -> None:
+    def __init__(
+        self, plan: Plan, budget: Budget, cutoff: float, memories: Sequence[CaseMemory] | None, least: float
+    ) -> None:
         self.plan = plan
         self.budget = budget
         self.cutoff = cutoff
@@ -106,7 +118,7 @@ class _Chooser:
         self.rounds = 0
         self.alone: set[tuple[str, bytes]] = set()
         self.best: Floats | None = None
-        self.bound = plan.least(plan.objectives[0])
+        self.bound = max(plan.least(plan.objectives[0]), least)
         self.fixed: list[Row] = []
         self.later = {o.name: plan.least(o) for o in plan.objectives[1:]}
         """What is proved of each further objective."""
@@ -115,15 +127,21 @@ class _Chooser:
         whole = np.ones(plan.n_columns, dtype=bool) if plan.is_integer is None else plan.is_integer
         self._is_integer: list[bool] = whole.tolist()
         self._boxes = [m.upper_of_coordinates(plan.upper) for m in self.memories]
+        self._listing: Listing | None = None
+        self.listed: Listed | None = None
+        """The sides that a kit may have, as far as the program tells them."""
 
     # -- the passes ------------------------------------------------------------------
 
     def run(self) -> Outcome:
         first = self.plan.objectives[0]
         try:
-            # with a cutoff the relaxation most often already tells that nothing is left
-            is_possible = self._relax(first, self.cutoff)
-            if not (is_possible and self._minimise(first, self.cutoff, is_full=True)):
+            is_found = self._by_sides(first, self.cutoff)
+            if is_found is None:
+                # with a cutoff the relaxation most often already tells that nothing is left
+                cutoff = self.cutoff if self.best is None else min(self.cutoff, float(first.of(self.best)))
+                is_found = self._relax(first, cutoff) and self._minimise(first, cutoff, is_full=True)
+            if not is_found:
                 return self._outcome("no-kit", first)
         except OutOfTime:
             return self._outcome("found" if self._is_proved(first) else "time-limit", first)
@@ -218,6 +236,68 @@ class _Chooser:
                 either.append((less, 1.0))
         program.add_row(either, lower=1.0)
 
+    # -- by the sides -----------------------------------------------------------------
+
+    def _by_sides(self, objective: Objective, cutoff: float) -> bool | None:
+        """The best kit by way of all sides that it can have; None where they are too many to be listed.
+
+        The sides with the lowest bounds give a kit; then all that may be part of a better one, or one as good, are in
+        the program.
+        """
+        case = self.memories[0].case if len(self.memories) == 1 else None
+        # of several plants each has a side of its own, and what they survive together is no number of one of them
+        if case is None or isinstance(case.conditions, Joint) or not can_hold(case):
+            return None
+        (memory,), (box,) = self.memories, self._boxes
+        try:
+            listing = Listing(self.plan, memory.sides(fixed_of(memory.case, self.plan, box)), objective, self._left)
+        except RulesForbid:
+            return False
+        except TooMany:
+            return None
+        if listing.is_hopeless:
+            return False
+        self._listing = listing
+        self.bound = max(self.bound, math.ceil(listing.floor - 1e-6))
+        try:
+            return self._among_sides(listing, objective, cutoff)
+        except TooMany:
+            self._listing = self.listed = None
+            return None
+
+    def _among_sides(self, listing: Listing, objective: Objective, cutoff: float) -> bool:
+        ceiling = float(np.maximum(objective.weights, 0.0) @ self.plan.upper) + objective.fixed
+        gap, n_first = max(1.0, _FIRST_GAP * abs(self.bound)), _FIRST_SIDES
+        floor, most = self.bound, self.bound + gap
+        known = listing.within_at_once(cutoff)
+        if known is not None:
+            most = cutoff
+        while True:
+            is_all = most >= min(cutoff, ceiling)
+            known = listing.within(min(most, cutoff)) if known is None else known
+            if not len(known) and is_all:
+                return False
+            self.listed = known if is_all else known.first(n_first)
+            if len(self.listed) > _MOST_SHOWN:
+                raise TooMany
+            # what is not shown costs at least this
+            others = most if len(known) == len(self.listed) else float(known.bound[len(self.listed)])
+            is_found = len(known) > 0 and self._minimise(objective, cutoff, is_full=is_all)
+            if is_found:
+                assert self.best is not None
+                value = float(objective.of(self.best))
+                is_all |= others > value - 1.0 + 1e-6
+                if is_all:
+                    self.bound, self.listed = value, listing.within(value)
+                    return True
+                most = cutoff = value
+            elif is_all:
+                return False
+            else:
+                gap, n_first = 1.3 * gap, 4 * n_first if len(self.listed) == n_first else n_first
+                most = floor + gap
+            known = None
+
     # -- one objective ---------------------------------------------------------------
 
     def _relax(self, objective: Objective, cutoff: float) -> bool:
@@ -287,7 +367,7 @@ class _Chooser:
                 raise OutOfTime
             if passed:
                 return True
-            if is_full:
+            if is_full and self.listed is None:
                 cutoff = self._try_neighbours(counts, objective, cutoff)
 
     def _try_neighbours(self, counts: Floats, objective: Objective, cutoff: float) -> float:
@@ -330,6 +410,8 @@ class _Chooser:
         failed = self._failed(counts)
         if not failed:
             return True
+        if self._listing is not None and self._listing.refined_by(self.listed, counts):
+            return False
         for memory, verdict in failed:
             if not memory.learn(counts, verdict):
                 memory.learn_windows(counts, verdict)
@@ -342,14 +424,10 @@ class _Chooser:
     # -- the program -----------------------------------------------------------------
 
     def _program(self, weights: Floats, most: Row | None = None) -> Program:
-        plan = self.plan
-        program = Program()
-        for j in range(plan.n_columns):
-            program.add_column(
-                float(plan.lower[j]), float(plan.upper[j]), integer=self._is_integer[j], cost=float(weights[j])
-            )
-        for row in (*plan.rows, *self.fixed, *([most] if most else ())):
-            program.add_row(row.terms, row.lower, row.upper)
+        program = self.plan.program(weights, (*self.fixed, *([most] if most else ())))
+        if self.listed is not None:
+            assert self._listing is not None
+            add_sides(program, self._listing.sides, self.listed)
         for memory, box in zip(self.memories, self._boxes, strict=True):
             if memory.free_rows or memory.window_rows:
                 add_learned(program, memory, box)

@@ -19,7 +19,7 @@ from kitopt.engine.halving import last_that_holds
 from kitopt.engine.judge import cuts, simulate
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.plan import Case, Plan
-from kitopt.engine.solver import Program, solve
+from kitopt.engine.solver import solve
 from kitopt.engine.write import add_learned
 
 Floats = NDArray[np.float64]
@@ -88,7 +88,7 @@ def strongest(
     for _ in range(_MOST_ROUNDS):
         if budget.is_over:
             break
-        program = _rules(plan)
+        program = plan.program(np.zeros(plan.n_columns))
         share_column = program.add_column(least_share, 1.0, integer=False, cost=-1.0)
         for memory, box in zip(memories, boxes, strict=True):
             add_learned(program, memory, box, share_column)
@@ -105,9 +105,10 @@ def strongest(
             break
         for memory in asked:
             _learn_at(memory, counts, min(1.0, (met + hoped) / 2 if met + _CLOSE < hoped else hoped))
-    if best is None:
+    if best_share <= 0.0:
         # the reserve and the cold alone ask for more than any kit starts with: no share of the need can be met
-        best = _least_short(plan, memories, budget)
+        nearest = _least_short(plan, memories, budget)
+        best = best if nearest is None else nearest
     return Strongest(best, max(0.0, best_share))
 
 
@@ -116,7 +117,7 @@ def _least_short(plan: Plan, memories: Sequence[CaseMemory], budget: Budget) -> 
     rows: list[tuple[list[tuple[int, float]], float]] = []
     best, best_margin_wh = None, -math.inf
     for _ in range(_MOST_ROUNDS):
-        program = _rules(plan)
+        program = plan.program(np.zeros(plan.n_columns))
         margin = program.add_column(-_FAR_WH, _FAR_WH, integer=False, cost=-1.0)
         for terms, constant in rows:
             program.add_row([*terms, (margin, -1.0)], lower=-constant)
@@ -136,17 +137,6 @@ def _least_short(plan: Plan, memories: Sequence[CaseMemory], budget: Budget) -> 
         if -answer.objective <= best_margin_wh + _CLOSE_WH:
             break
     return best
-
-
-def _rules(plan: Plan) -> Program:
-    """The plan's counts under its rules alone."""
-    program = Program()
-    for j in range(plan.n_columns):
-        is_integer = plan.is_integer is None or bool(plan.is_integer[j])
-        program.add_column(float(plan.lower[j]), float(plan.upper[j]), integer=is_integer)
-    for row in plan.rows:
-        program.add_row(row.terms, row.lower, row.upper)
-    return program
 
 
 def _learn_at(memory: CaseMemory, counts: Floats, share: float) -> None:

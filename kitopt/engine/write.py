@@ -8,7 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.engine.learned import CaseMemory, WindowRow
+from kitopt.engine.listing import Listed
 from kitopt.engine.plan import Case
+from kitopt.engine.sides import Sides
 from kitopt.engine.solver import Program
 
 Floats = NDArray[np.float64]
@@ -55,6 +57,18 @@ def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column:
         at_least([*in_columns(window_row.v), (given_up[window_row.window], window_row.least - floor)], window_row.least)
     if given_up:
         program.add_row([(j, 1.0) for j in given_up.values()], upper=float(memory.case.n_allowed))
+
+
+def add_sides(program: Program, sides: Sides, listed: Listed) -> None:
+    """Write that a kit has one of some sides, all joins of it, and the batteries that it needs."""
+    chosen = [program.add_column(0.0, 1.0, integer=True) for _ in range(len(listed))]
+    program.add_row([(y, 1.0) for y in chosen], 1.0, 1.0)
+    for c in range(sides.n_classes):
+        having = [(y, -float(n)) for y, n in zip(chosen, listed.sides[:, c].tolist(), strict=True) if n]
+        program.add_row([*sides.terms(c), *having], 0.0, 0.0)
+    scale = max(1.0, float(np.max(listed.need_wh, initial=0.0)))
+    needs = [(y, -wh / scale) for y, wh in zip(chosen, listed.need_wh.tolist(), strict=True)]
+    program.add_row([*((j, wh / scale) for j, wh in sides.capacity_terms()), *needs], lower=0.0)
 
 
 def _coordinates(program: Program, case: Case, box: Floats) -> Writer:

@@ -1,25 +1,29 @@
 """Which guesses decide: the value at which a blank, filled in by the program, would give another answer.
 
-Every guess is put at the ends of what is usual for it, many at once: where the answer stays the same, none of them
-decides. What is left is halved until the threshold lies between two solves.
+Every guess is put at the ends of what is usual for it, many at once: where no better kit appears, or the chosen one
+still does, none of them decides. What is left is halved until the threshold lies between two neighbouring values.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from kitopt.ask import Asker, Change
+import numpy as np
+
+from kitopt.ask import Asker, Change, Question
 from kitopt.budget import UNLIMITED, Budget
-from kitopt.choice import Choice
+from kitopt.choice import Choice, build_model, cases_under
 from kitopt.engine.halving import last_that_holds
+from kitopt.engine.judge import simulate
 from kitopt.explain.without import Pieces, beyond
 from kitopt.inventory.items import Assumed, Connector
 from kitopt.inventory.ranges import usual
+from kitopt.model.bus import bus_classes
 
-MOST_SOLVES = 60
+MOST_SOLVES = 40
 """More are not made, however many guesses are left: the same input, the same advice."""
 _ATTRIBUTE = {"awg": "area_mm2"}
 """Columns that an item holds under another name."""
@@ -89,6 +93,7 @@ class _Doubt:
     here: float | bool | None
     end: float | bool
     towards: Towards
+    is_of_kit: bool = False
 
     @property
     def id(self) -> str:
@@ -110,7 +115,7 @@ def look_up(choice: Choice, *, budget: Budget = UNLIMITED, most_solves: int = MO
     """
     if not choice.proof.proved:
         return LookUp()
-    doubts = list(_doubts(choice))
+    doubts = sorted(_doubts(choice), key=lambda one: not one.is_of_kit)
     looking = _Looking(choice, Asker(choice, budget=budget), most_solves)
     for towards in ("better", "worse"):
         looking.among([one for one in doubts if one.towards == towards])
@@ -124,12 +129,13 @@ class _Looking:
 
     def __init__(self, choice: Choice, asker: Asker, most_solves: int) -> None:
         self.choice, self.asker, self.most_solves = choice, asker, most_solves
+        self.objective = math.inf if choice.proof.objective is None else choice.proof.objective
         self.found: list[Threshold] = []
         self.is_cut_short = False
 
     def among(self, doubts: Sequence[_Doubt]) -> None:
         """Find the thresholds of those that decide."""
-        if not doubts or self._is_same(self._ask(doubts)):
+        if not doubts or not self._decides([one.at(one.end) for one in doubts], doubts[0].towards):
             return
         if len(doubts) == 1:
             self._threshold(doubts[0])
@@ -138,30 +144,35 @@ class _Looking:
         self.among(doubts[:half])
         self.among(doubts[half:])
 
-    def _ask(self, doubts: Sequence[_Doubt]) -> Choice | None:
-        self.asker.budget.say(f"guesses: {', '.join(f'{one.id} {one.column}' for one in doubts[:2])}")
-        return self._answer(*(one.at(one.end) for one in doubts))
+    def _decides(self, changes: Sequence[Change], towards: Towards) -> bool:
+        """Whether there is a better kit, or the chosen one is none any more; what is not known decides nothing."""
+        if towards == "worse":
+            return not _is_still_a_kit(
+                self.choice, Question(self.choice.operation, self.choice.inventory).under(*changes)
+            )
+        answer = self._best(self.objective - 1.0, *changes)
+        return answer is not None and answer.packed != ()
 
-    def _answer(self, *changes: Change) -> Choice | None:
-        """What is best then; None where it is not known, or where no more may be asked."""
+    def _best(self, cutoff: float, *changes: Change) -> Choice | None:
+        """A best kit within a cutoff; None where it is not known, or where no more may be asked."""
         if self.asker.n_solves >= self.most_solves or self.asker.budget.is_over:
             self.is_cut_short = True
             return None
-        answer = self.asker.ask(*changes)
+        self.asker.budget.say(f"guesses: {', '.join(f'{change.id} {change.text}' for change in changes[:2])}")
+        answer = self.asker.within(cutoff, *changes)
         if not answer.proof.proved:
             self.is_cut_short = True
             return None
         return answer
 
-    def _is_same(self, answer: Choice | None) -> bool:
-        """Whether an answer is as good as the one that is known; what is not known decides nothing."""
-        return answer is None or answer.proof.objective == self.choice.proof.objective
-
     def _threshold(self, doubt: _Doubt) -> None:
         values: list[float | bool] = [doubt.end] if isinstance(doubt.end, bool) else list(_grid(doubt))
-        last = last_that_holds(lambda i: self._is_same(self._answer(doubt.at(values[i]))), -1, len(values) - 1)
-        answer = self._answer(doubt.at(values[last + 1]))
-        if answer is None or self._is_same(answer):
+        last = last_that_holds(
+            lambda i: not self._decides([doubt.at(values[i])], doubt.towards), -1, len(values) - 1, guess=0
+        )
+        # the least of all kits: where the chosen one is none any more, another may be as good
+        answer = self._best(math.inf, doubt.at(values[last + 1]))
+        if answer is None or answer.proof.objective == self.choice.proof.objective:
             return
         here = doubt.here if isinstance(doubt.here, int | float) else -math.inf
         objective = answer.proof.objective
@@ -178,6 +189,30 @@ class _Looking:
                 beyond(self.choice.packed, answer.packed),
             )
         )
+
+
+def _is_still_a_kit(choice: Choice, question: Question) -> bool:
+    """Whether the chosen kit, joined as it is, does what was asked; nothing is solved for that."""
+    made = choice.made
+    assert made is not None
+    before, after = (bus_classes(one.batteries) for one in (choice.inventory, question.inventory))
+    if len(before) != len(after):
+        return False
+    model = build_model(question.operation, question.inventory, after[before.index(made.model.bus)], choice.sky)
+    if [column.uses for column in model.columns] != [column.uses for column in made.model.columns]:
+        return False
+    if any(n > column.upper + 1e-9 for n, column in zip(made.counts, model.columns, strict=True)):
+        return False
+    if any(
+        not row.lower - 1e-6 <= sum(c * made.counts[j] for j, c in row.terms) <= row.upper + 1e-6 for row in model.rows
+    ):
+        return False
+    cases = cases_under(model, choice.sky, counts=made.counts)
+    return all(
+        np.count_nonzero(simulate(case.conditions, case.plant(made.counts)).survives) >= case.n_needed
+        for case in cases
+        if case.is_asked(made.counts)
+    )
 
 
 def _grid(doubt: _Doubt) -> Iterator[float]:
@@ -214,7 +249,7 @@ def _doubts(choice: Choice) -> Iterator[_Doubt]:
         for doubt in _ends(choice, guess):
             # without a kit nothing can be worse, and what is left at home does no harm
             if doubt.towards == "better" or (is_of_kit and choice.packed):
-                yield doubt
+                yield replace(doubt, is_of_kit=is_of_kit)
 
 
 def _ends(choice: Choice, guess: Assumed) -> Iterator[_Doubt]:

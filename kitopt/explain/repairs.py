@@ -159,9 +159,8 @@ def repairs(
 
 
 def in_place(*ways: Way) -> Way:
-    """Changes in an order in which none moves what another speaks of: loads from the last, and what drops many last."""
-    changes = [change for way in ways for change in way]
-    return tuple(sorted(changes, key=lambda change: (-change.place, change.family == "musts")))
+    """Changes in an order in which none moves what another speaks of: loads from the last."""
+    return tuple(sorted((change for way in ways for change in way), key=lambda change: -change.place))
 
 
 class _Trying:
@@ -262,7 +261,7 @@ class _Trying:
         before_wh = self.before_wh or 0.0
         order = []
         for n, (one, other) in enumerate(itertools.combinations(best, 2)):
-            if _go_together(self.choice, one.change, other.change):
+            if _go_together(one.change, other.change):
                 gains_wh = (one.gain_wh or 0.0) + (other.gain_wh or 0.0)
                 order.append((max(0.0, before_wh - gains_wh), n, (one.ways[0], other.ways[0])))
         return [ways for *_, ways in sorted(order, key=lambda entry: entry[:2])]
@@ -311,12 +310,7 @@ class _Trying:
         return self._repair(((changes[last],),), self.asker.ask(changes[last], is_in_full=True))
 
 
-def _go_together(choice: Choice, one: Change, other: Change) -> bool:
-    """Whether two changes neither speak of the same load nor make each other idle."""
-    if one.place >= 0 and other.place >= 0:
-        is_same_radio = one.family == other.family == "radio" and one.value == other.value
-        return one.place != other.place and not is_same_radio
-    for many, single in ((one, other), (other, one)):
-        if many.family == "musts" and single.place >= 0:
-            return choice.operation.loads[single.place].priority == "must"
-    return True
+def _go_together(one: Change, other: Change) -> bool:
+    """Whether two changes speak of different loads, and of different ones in their place."""
+    is_same_radio = one.family == other.family == "radio" and one.value == other.value
+    return one.place < 0 or other.place < 0 or (one.place != other.place and not is_same_radio)

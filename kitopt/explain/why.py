@@ -64,6 +64,8 @@ def why(
     budget : Budget
         What is not known when the time is up says so.
     """
+    if choice.circuits:
+        return Why()
     if choice.status == "no-kit":
         is_whole = choice.shortfall is not None and bool(choice.shortfall.packed)
         facts = () if is_whole or budget.is_over else conflicts(choice)

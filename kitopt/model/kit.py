@@ -314,6 +314,15 @@ def add_fuse_stock(model: KitModel) -> None:
     """No more fuses of a rating than are owned, with those that lie in the leads packed."""
     if model.inventory.fuses is None:
         return
+    for (holder, rating_a), terms in fuses_taken(model).items():
+        owned = model.inventory.fuses.get((holder, rating_a), 0)
+        if sum(n * model.columns[j].upper for j, n in terms.items()) > owned:
+            text = f"{owned} × {holder} fuse {rating_a:g} A owned"
+            model.rows.append(Row(tuple(terms.items()), upper=float(owned), rule="stock", text=text))
+
+
+def fuses_taken(model: KitModel) -> dict[tuple[str, float], dict[int, float]]:
+    """How many fuses of each holder and rating one of each column takes, beside those that lie in the leads."""
     takes: dict[tuple[str, float], dict[int, float]] = {}
     for j, column in enumerate(model.columns):
         for chain in chains_of(column.meaning):
@@ -321,11 +330,7 @@ def add_fuse_stock(model: KitModel) -> None:
                 if lead.fuse_a != chain.fit_a and chain.fit_a is not None:
                     of_column = takes.setdefault((lead.fuse_holder, chain.fit_a), {})
                     of_column[j] = of_column.get(j, 0.0) + 1.0
-    for (holder, rating_a), terms in sorted(takes.items()):
-        owned = model.inventory.fuses.get((holder, rating_a), 0)
-        if sum(n * model.columns[j].upper for j, n in terms.items()) > owned:
-            text = f"{owned} × {holder} fuse {rating_a:g} A owned"
-            model.rows.append(Row(tuple(terms.items()), upper=float(owned), rule="stock", text=text))
+    return dict(sorted(takes.items()))
 
 
 def chains_of(meaning: Meaning) -> tuple[Chain, ...]:
@@ -337,11 +342,20 @@ def chains_of(meaning: Meaning) -> tuple[Chain, ...]:
     return () if not isinstance(meaning, Join) or meaning.chain is None else (meaning.chain,)
 
 
+def stored_days(battery: Battery, operation: Operation) -> float:
+    """Days since a battery was charged, as the operation says or the inventory; none where neither does."""
+    if operation.stored_days is not None:
+        return operation.stored_days
+    if battery.charged_on is None:
+        return 0.0
+    return max(0.0, (operation.start.date() - battery.charged_on) / timedelta(days=1))
+
+
 def missing_wh(battery: Battery, operation: Operation) -> float:
     """Charge missing at the start, for want of charging and by self-discharge since. [Wh]"""
     missing = (1.0 - operation.need.start_charge_share) * battery.usable_wh
-    if battery.charged_on is not None:
-        days = max(0.0, (operation.start.date() - battery.charged_on) / timedelta(days=1))
+    days = stored_days(battery, operation)
+    if days:
         lost = SELF_DISCHARGE_PER_MONTH[battery.chemistry] * days / 30.0
         missing += lost * battery.measured_ah * battery.nominal_v
     return min(missing, battery.usable_wh)
@@ -428,4 +442,15 @@ def case_under(
         peukert=PEUKERT[bus.chemistry],
         rated_w=0.0 if is_parallel else bus.rated_w,
     )
-    return Case(name, conditions, operation.need.confidence, matrix)
+    return Case(name, conditions, operation.need.confidence, matrix, pieces=_pieces(model))
+
+
+def _pieces(model: KitModel) -> Floats:
+    """How many panels of each type each column joins, shape (n_types, n_columns)."""
+    row: dict[str, int] = {}
+    pieces = np.zeros((len(model.inventory.panels), len(model.columns)))
+    for j in model.join_columns:
+        join = model.columns[j].meaning
+        assert isinstance(join, Join)
+        pieces[row.setdefault(join.panel.id, len(row)), j] = join.n_joined
+    return pieces

@@ -276,7 +276,7 @@ class _Operation(Document):
 
     def _load_use(self, table: tables.LoadTable, line: int, **more: Any) -> LoadUse:
         priority = cast(Any, table.priority)
-        return LoadUse(id=table.id, count=table.count, priority=priority, line=line, **more)
+        return LoadUse(id=table.id, count=table.count, priority=priority, circuit=table.circuit, line=line, **more)
 
     def _spans(self, table: tables.LoadTable, path: KeyPath, key: str) -> tuple[Span, ...] | None:
         other = "on_air" if key == "on" else "on"

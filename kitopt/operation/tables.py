@@ -158,6 +158,7 @@ _TILT = Number("a tilt in degrees from the ground", "35", least=0, most=90)
 _AZIMUTH = Number("an azimuth in degrees from north", "180", least=0, most=360)
 _COUNT = Number("a count", "1 or 2", least=1, most=1000, whole="exact")
 _FULL = Number("a share", '0.35 or "35 %"', "share", least=0, most=1)
+_CIRCUIT = Text(str.strip, 'a name for the loads that share batteries, such as "small"')
 _DAILY = Number("an energy a day", '15 or "15 Wh"', "Wh", above=0, most=100_000)
 START = Value(_start, "a date with a time, without quotes, such as 2026-10-10T09:00:00")
 BACKUP = SomeOf(BACKUPS, '["battery", "controller"]')
@@ -261,3 +262,4 @@ class LoadTable(Table):
     on: As[_Spans | None, 'hours of a load with mode = "on"', Such('["21:00-23:30"]')] = None
     quiet: As[str | None, OneOf(("listen", "off")), 'what it does otherwise: "listen" or "off"'] = None
     priority: As[str, OneOf(("must", "nice")), 'or "nice": runs where it can, first named first'] = "must"
+    circuit: As[str, _CIRCUIT, "loads with batteries, controllers and wiring of their own", Such('"small"')] = ""

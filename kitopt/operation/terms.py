@@ -134,6 +134,8 @@ class LoadUse:
     quiet: Literal["listen", "off"] = "listen"
     wh_per_day: float | None = None
     priority: Literal["must", "nice"] = "must"
+    circuit: str = ""
+    """Loads of one circuit share batteries, controllers and wiring; empty for the main one."""
     line: int = 0
 
 
@@ -171,6 +173,10 @@ class Operation:
     least: Objective = "mass"
     bounds: tuple[Bound, ...] = ()
     """Items forced in or out, each id once."""
+    stored_days: float | None = None
+    """Days since the batteries were charged, whatever the inventory says; None for what it says."""
+    extras: tuple[tuple[str, int], ...] | None = None
+    """How many of each extra may go along where several outings share them; None for all that are owned."""
     assumed: tuple[Assumed, ...] = ()
     warnings: tuple[str, ...] = ()
 
@@ -178,6 +184,18 @@ class Operation:
     def nices(self) -> tuple[str, ...]:
         """Ids of the loads that run where they can, the first wanted most."""
         return tuple(use.id for use in self.loads if use.priority == "nice")
+
+    @property
+    def circuits(self) -> tuple[str, ...]:
+        """Circuits in the order of their first loads, the main one being ""."""
+        return tuple(dict.fromkeys(use.circuit for use in self.loads))
+
+    def circuit(self, name: str) -> Operation:
+        """The same with the loads of one circuit; what the whole may weigh or must take is not asked of it."""
+        loads = tuple(use for use in self.loads if use.circuit == name)
+        bounds = tuple(replace(bound, least=0) for bound in self.bounds)
+        title = f"{self.name}, {name or 'main'} circuit"
+        return replace(self, name=title, loads=loads, mass_limit_g=None, bounds=bounds)
 
     def running(self, nices: Container[str] = ()) -> Operation:
         """The same with the loads that must run and some that are nice; the others stay at home."""

@@ -65,15 +65,13 @@ def test_one_more_of_what_is_owned_or_not() -> None:
     assert [(x.id, x.count) for x in new.batteries] == [("a", 3), ("aa", 1), ("b", 1)]
 
 
-def test_a_guess_proved_wrong_and_what_must_run_alone() -> None:
+def test_a_guess_proved_wrong() -> None:
     owned = replace(lamp().inventory, contact_ohm={"pv": 0.002})
     known = Change("guess", "b", ("measured_ah", 9.0)).inventory(owned)
     assert [x.measured_ah for x in known.batteries] == [x.measured_ah for x in owned.batteries[:1]] + [9.0]
     families = Change("guess", "barrel", ("contact_mohm", 8.0)).inventory(owned)
     assert families.contact_ohm == {"pv": 0.002, "barrel": 0.008}
     assert Change("guess", "barrel", ("max_a", 8.0)).inventory(owned).contact_a == {"barrel": 8.0}
-    uses = (LoadUse("one"), LoadUse("two", priority="nice"))
-    assert Change("musts").operation(replace(lamp().operation, loads=uses)).loads == uses[:1]
 
 
 def test_a_value_as_it_is_written() -> None:

@@ -1,0 +1,222 @@
+"""Circuits of one operation: kits that draw on one stock, under the same windows, in one plan.
+
+A window is survived when every circuit survives it. Each has a bus of its own, so every combination of their bus
+classes is tried; what the circuits need alone bounds what they need together.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+
+from kitopt.budget import UNLIMITED, Budget, check_time
+from kitopt.choice.classes import over_classes
+from kitopt.choice.measure import listed, lowest_of, of_found, part_of
+from kitopt.choice.problem import Problem, Wanted, in_order
+from kitopt.choice.program import COST, Program, given
+from kitopt.choice.search import Search
+from kitopt.choice.terms import Choice, Proof, Survival
+from kitopt.engine import Case, Objective, Outcome, Plan, Row
+from kitopt.engine.joint import joined
+from kitopt.engine.judge import simulate
+from kitopt.engine.lazily import choose_lazily
+from kitopt.inventory.items import Extra, Inventory
+from kitopt.model.bus import BusClass, bus_classes
+from kitopt.model.kit import Join, fuses_taken
+from kitopt.operation.extras import always_packed, packed_with_panels
+from kitopt.operation.terms import Operation
+from kitopt.sky.windows import Sky
+
+
+@dataclass(frozen=True, eq=False)
+class _Solved:
+    """All circuits on some bus classes, solved."""
+
+    program: Program
+    plan: Plan
+    outcome: Outcome
+
+    def order(self) -> tuple[object, ...]:
+        """What combinations of classes are compared by."""
+        counts = self.outcome.counts
+        assert counts is not None
+        ids = [(i, -n) for i, n in sorted(self.program.in_all(counts).items())]
+        return (*(o.of(counts) for o in self.plan.objectives), ids)
+
+
+def best_circuits(
+    operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget = UNLIMITED, mass_g: float = math.inf
+) -> Choice:
+    """The best kit of an operation with several circuits, each circuit measured; without one, what each comes to alone.
+
+    Parameters
+    ----------
+    mass_g : float
+        No kit above this, all circuits together. [g]
+    """
+    each = [operation.circuit(name) for name in operation.circuits]
+    # who takes what belongs to none of them is settled for all together
+    stock = replace(inventory, extras=())
+    together = (tuple(range(len(each))),)
+    problem = Problem(tuple(Wanted((one,)) for one in each), stock, lambda _: sky, together)
+    first, *others = in_order(operation.least)
+    names = (first, "ends", *others)
+    search = Search(problem, names, budget)
+    alone = [search.alone(o) for o in range(len(each))]
+    if not all(found.has_kits for found in alone):
+        told = [
+            (name, of_found(one, stock, sky, found, found.tried))
+            for name, one, found in zip(operation.circuits, each, alone, strict=True)
+        ]
+        is_sure = any(found.is_impossible for found in alone)
+        proof = Proof(operation.least, None, None, is_sure)
+        return Choice(operation, inventory, sky, proof.status, proof, circuits=tuple(told))
+    most_g = min(mass_g, math.inf if operation.mass_limit_g is None else float(operation.mass_limit_g))
+    classes = bus_classes(stock.batteries)
+    least = sum(found.bound for found in alone)
+
+    def attempt(chosen: tuple[BusClass, ...], cutoff: float) -> _Solved:
+        budget.check()
+        with budget.in_force():
+            program, plan = _laid_out(problem, operation, inventory, chosen, names, most_g, budget)
+        return _Solved(program, plan, choose_lazily(plan, (0,), budget=budget, cutoff=cutoff))
+
+    found = over_classes(product(classes, repeat=len(each)), attempt, least=least)
+    proof = Proof.reached(operation.least, found.value, found.bound)
+    made = Choice(operation, inventory, sky, proof.status, proof)
+    if found.best is None:
+        told = [
+            (name, of_found(one, stock, sky, apart, apart.tried))
+            for name, one, apart in zip(operation.circuits, each, alone, strict=True)
+        ]
+        return replace(made, circuits=tuple(told))
+    return _measured(made, found.best)
+
+
+def _laid_out(
+    problem: Problem,
+    operation: Operation,
+    inventory: Inventory,
+    classes: tuple[BusClass, ...],
+    names: tuple[str, ...],
+    most_g: float,
+    budget: Budget,
+) -> tuple[Program, Plan]:
+    """All circuits in one plan, each on a bus class, with what counts for all of them together."""
+    program = Program(problem, {o: [bus] for o, bus in enumerate(classes)}, budget=budget)
+    side, kits = program.side, [kit for (kit,) in program.kits.values()]
+    check_time()
+    for bound in operation.bounds:
+        terms = [term for kit in kits for term in kit.uses(bound.id)] or [(side.add_column(0.0), 1.0)]
+        most = math.inf if bound.most is None else float(bound.most)
+        side.add_row(terms, float(bound.least), most, rule="asked", text=f"{bound.id}, as asked")
+    for text, row in _shared_rows(program, "air-travel").items():
+        side.add_row(row.terms, row.lower, row.upper, rule=row.rule, text=text)
+    for (holder, rating_a), terms in _fuses(program).items():
+        owned = (inventory.fuses or {}).get((holder, rating_a), 0)
+        side.add_row(terms, upper=float(owned), rule="stock", text=f"{owned} × {holder} fuse {rating_a:g} A owned")
+    beside: list[tuple[int, Extra]] = []
+    for extra in packed_with_panels(operation, inventory):
+        joins = [
+            kit.first + j
+            for kit in kits
+            for j in kit.model.join_columns
+            if isinstance(join := kit.model.columns[j].meaning, Join) and {"panel", join.panel.id} & set(extra.hangs_on)
+        ]
+        if joins and extra.count > 0:
+            mark = side.add_column(1.0)
+            most = sum(side.upper[j] for j in joins)
+            terms = [*((j, 1.0) for j in joins), (mark, -most)]
+            side.add_row(terms, upper=0.0, rule="packed", text=f"{extra.id} is packed with its panels")
+            beside.append((mark, extra))
+    plan = program.plan(names)
+
+    def whole(objective: Objective) -> Objective:
+        if objective.name not in COST:
+            return objective
+        cost = COST[objective.name]
+        given_price = objective.name == "price"
+        weights, fixed = objective.weights.copy(), objective.fixed
+        for mark, extra in beside:
+            weights[mark] += extra.count * cost(extra)
+        for extra in always_packed(operation, inventory):
+            fixed += extra.count * ((extra.price_cents or 0) if given_price else cost(extra))
+        return replace(objective, weights=weights, fixed=fixed)
+
+    limit = whole(program.objective("mass")).most(most_g)
+    items = sorted({i for kit in kits for i in kit.items()})
+    own = [kit.cases for kit in kits]
+    cases: tuple[Case, ...] = (
+        joined(tuple(some[0] for some in own), len(kits[0].model.columns)),
+        *(case for some in own for case in some[1:]),
+    )
+    plan = replace(
+        plan,
+        cases=cases,
+        rows=(*plan.rows, *([] if limit is None else [limit])),
+        objectives=tuple(whole(objective) for objective in plan.objectives),
+        tie_break=(
+            *(side.weights([term for kit in kits for term in kit.uses(i)]) for i in items),
+            *(side.weights(kits[0].uses(i)) for i in items),
+        ),
+    )
+    return program, plan
+
+
+def _shared_rows(program: Program, rule: str) -> dict[str, Row]:
+    """Limits that each circuit keeps alone, as limits that all keep together: by their words."""
+    terms: dict[str, list[tuple[int, float]]] = {}
+    found: dict[str, Row] = {}
+    for (kit,) in program.kits.values():
+        for row in kit.model.rows:
+            if row.rule == rule:
+                terms.setdefault(row.text, []).extend((kit.first + j, c) for j, c in row.terms)
+                found[row.text] = replace(row, terms=tuple(terms[row.text]))
+    return found
+
+
+def _fuses(program: Program) -> dict[tuple[str, float], list[tuple[int, float]]]:
+    """What all circuits together take of each fuse that is counted."""
+    total: dict[tuple[str, float], list[tuple[int, float]]] = {}
+    for (kit,) in program.kits.values():
+        if kit.model.inventory.fuses is not None:
+            for fuse, terms in fuses_taken(kit.model).items():
+                total.setdefault(fuse, []).extend((kit.first + j, n) for j, n in terms.items())
+    return total
+
+
+def _measured(choice: Choice, best: _Solved) -> Choice:
+    """The choice with its circuits, and how they fare together."""
+    counts, program = best.outcome.counts, best.program
+    assert counts is not None
+    operation, inventory = choice.operation, choice.inventory
+    parts = []
+    for name, (kit,) in zip(operation.circuits, program.kits.values(), strict=True):
+        part = part_of(kit.model, kit.counts(counts), choice.sky, choice.status, is_settled=False)
+        parts.append((name, part))
+    total: Counter[str] = Counter(program.in_all(counts)) + Counter(given(operation, inventory))
+    has = {i for _, part in parts for join, _, _ in part.joins for i in ("panel", join.panel.id)}
+    total.update({x.id: x.count for x in packed_with_panels(operation, inventory) if has & set(x.hangs_on)})
+    kits = [part.made for _, part in parts if part.made is not None]
+    verdicts = [simulate(made.cases[0].conditions, made.cases[0].plant(made.counts)) for made in kits]
+    margins_wh = np.stack([verdict.margin_wh for verdict in verdicts])
+    survives = np.all(np.stack([verdict.survives for verdict in verdicts]), axis=0)
+    hardest = int(np.argmin(np.min(np.where(survives, margins_wh, np.inf), axis=1)))
+    return replace(
+        choice,
+        packed=listed(inventory, total),
+        joins=tuple(join for _, part in parts for join in part.joins),
+        wiring=tuple(wire for _, part in parts for wire in part.wiring),
+        survival=Survival(len(survives), int(np.count_nonzero(survives)), kits[0].cases[0].n_needed),
+        lowest=lowest_of(kits[hardest], verdicts[hardest], survives),
+        losses=tuple(loss for _, part in parts for loss in part.losses),
+        need_wh=sum(part.need_wh for _, part in parts),
+        peak_a=max(part.peak_a for _, part in parts),
+        no_sun_hours=min(part.no_sun_hours or 0.0 for _, part in parts),
+        blocks=tuple(block for _, part in parts for block in part.blocks),
+        circuits=tuple(parts),
+    )

@@ -1,0 +1,319 @@
+"""Which sides a kit within a cutoff can have: bounds from linear programs over the plan's own rows.
+
+With a side and a capacity given, what a plan's rows make the rest cost is convex in both, and the duals of a linear
+program are a *price*: a linear function below it everywhere. So a side whose price at what it needs is above the
+cutoff is in no kit within it, whatever the rows are and whatever counts first. Sets of panels are listed before it is
+asked which unit each is on, the power of their best class being counted.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.engine.plan import Case, Objective, Plan
+from kitopt.engine.sides import Counts, Fixed, Sides, least_by_rows
+from kitopt.engine.solver import solve
+
+Floats = NDArray[np.float64]
+
+MOST_SETS = 20_000
+"""More sets than this are not listed."""
+MOST_SIDES = 2_000
+"""The needs of more sides than this are not asked."""
+_MOST_SUMS = 20_000
+_MOST_NEW, _MOST_TANGENTS = 12, 40
+"""Of tangents, made for one question and kept in all."""
+_LITTLE = 1e-3
+"""So much of every class is asked for, that its price is known."""
+_SLACK = 0.01
+"""Objectives are whole numbers; what linear programs say is true to far less than this."""
+
+
+class TooMany(Exception):
+    """There are more sides than can be listed."""
+
+
+class RulesForbid(Exception):
+    """No counts at all obey the plan's rows."""
+
+
+@dataclass(frozen=True, eq=False)
+class Price:
+    """The objective is at least ``fixed + each @ side + by_wh · capacity``."""
+
+    fixed: float
+    each: Floats
+    by_wh: float
+
+
+@dataclass(eq=False)
+class Listed:
+    """Sides in the order of their bounds.
+
+    Attributes
+    ----------
+    sides : ndarray of int, shape (n_sides, n_classes)
+    need_wh : ndarray, shape (n_sides,)
+        A capacity that the batteries at hand can make. [Wh]
+    bound : ndarray, shape (n_sides,)
+        No kit with the side has a lower objective.
+    """
+
+    sides: Counts
+    need_wh: Floats
+    bound: Floats
+
+    def first(self, n: int) -> Listed:
+        """The best few."""
+        return Listed(self.sides[:n], self.need_wh[:n], self.bound[:n])
+
+    def __len__(self) -> int:
+        return len(self.sides)
+
+
+class Listing:
+    """The sides that matter to one objective of a plan.
+
+    Parameters
+    ----------
+    left_s : callable
+        Gives the seconds that are left, or raises.
+
+    Raises
+    ------
+    RulesForbid
+    """
+
+    def __init__(self, plan: Plan, sides: Sides, objective: Objective, left_s: Callable[[], float]) -> None:
+        self.plan, self.sides, self.objective, self._left_s = plan, sides, objective, left_s
+        self._sums = _sums(sides, plan)
+        self._stock = _stock(sides, plan)
+        self._prices: list[Price] = []
+        for some in (self._stock, np.zeros_like(self._stock)):
+            sides.tangent(some)
+        none = np.zeros(sides.n_classes, dtype=np.int64)
+        self._least_wh = float(self._made(self._needs_at_least(self._stock[None, :])[:1])[0])
+        needs = (float(self._made(sides.need_wh(none))), self._least_wh)
+        for need in sorted({min(need, float(self._sums[-1])) for need in needs}):
+            self._prices.append(self._price(none, need))
+
+    @property
+    def is_hopeless(self) -> bool:
+        """Whether all panels and all batteries together are not enough."""
+        return not math.isfinite(self._least_wh)
+
+    @property
+    def floor(self) -> float:
+        """No kit has a lower objective."""
+        none = np.zeros((1, self.sides.n_kinds), dtype=np.int64)
+        return float(self._lowest(none, 0)[0])
+
+    def refined_by(self, listed: Listed | None, counts: Floats) -> bool:
+        """Follow the judge for the side of a kit that failed; whether it needs more than the kit's batteries hold."""
+        if listed is None:
+            return False
+        side = self.sides.of(counts)
+        need = float(self._made(self.sides.follow(side)))
+        listed.need_wh[np.all(listed.sides == side, axis=1)] = need
+        has_wh = sum(wh * float(counts[j]) for j, wh in self.sides.capacity_terms())
+        return need > has_wh + 1e-6
+
+    # -- listing -------------------------------------------------------------------------
+
+    def within(self, most: float) -> Listed:
+        """Every side that a kit with at most this objective can have.
+
+        Raises
+        ------
+        TooMany
+        """
+        most = most + _SLACK
+        sets = self._sets(most)
+        if not len(sets):
+            return Listed(np.zeros((0, self.sides.n_classes), dtype=np.int64), np.zeros(0), np.zeros(0))
+        needs = self._made(self._needs_at_least(sets))
+        for _ in range(_MOST_NEW):
+            bounds = self._bound_of_sets(sets, needs)
+            is_in = bounds <= most
+            sets, needs, bounds = sets[is_in], needs[is_in], bounds[is_in]
+            new = [
+                i for i in np.argsort(bounds, kind="stable").tolist() if sets[i].tobytes() not in self.sides.tangents
+            ]
+            if not new or len(self.sides.tangents) >= _MOST_TANGENTS:
+                break
+            self._left_s()
+            tangent = self.sides.tangent(sets[new[0]])
+            needs = np.maximum(needs, self._made(self.sides.at_least_wh(tangent, sets)))
+        spread = [self._on_units(some, float(need), most) for some, need in zip(sets, needs, strict=True)]
+        if sum(map(len, spread)) > MOST_SIDES:
+            raise TooMany
+        sides = np.concatenate(spread) if spread else np.zeros((0, self.sides.n_classes), dtype=np.int64)
+        need_wh = np.array([float(self._made(self.sides.need_wh(side))) for side in sides])
+        bound = self._bound(sides, need_wh)
+        order = [i for i in np.argsort(bound, kind="stable").tolist() if bound[i] <= most]
+        return Listed(sides[order], need_wh[order], bound[order])
+
+    def within_at_once(self, most: float) -> Listed | None:
+        """The same where all are few enough to be had without asking for less first; else None."""
+        if not math.isfinite(most):
+            return None
+        try:
+            return self.within(most)
+        except TooMany:
+            return None
+
+    def _sets(self, most: float) -> Counts:
+        """Sets of panels, one kind after another; those are left out of which all that contain them cost too much."""
+        found = np.zeros((1, self.sides.n_kinds), dtype=np.int64)
+        for k in range(self.sides.n_kinds):
+            counts = np.arange(self._stock[k] + 1)
+            found = np.repeat(found, len(counts), axis=0)
+            found[:, k] = np.tile(counts, len(found) // len(counts))
+            found = found[self._lowest(found, k + 1) <= most]
+            if len(found) > MOST_SETS:
+                raise TooMany
+            self._left_s()
+        return found
+
+    def _lowest(self, sets: Counts, n_decided: int) -> Floats:
+        """The least objective of a kit with a set, whatever it has of the kinds that are not decided."""
+        low = np.full(len(sets), -np.inf)
+        later = slice(n_decided, None)
+        for price in self._prices:
+            each = self._by_kind(price)
+            base = price.fixed + sets @ each
+            rest = float(self._stock[later] @ np.minimum(each[later], 0.0))
+            low = np.maximum(low, base + price.by_wh * self._least_wh + rest)
+            if price.by_wh > 0.0:
+                for tangent in self.sides.tangents.values():
+                    hard, saved = tangent.least[tangent.hardest], tangent.saved[tangent.hardest]
+                    need = np.min(hard - sets @ saved.T, axis=1)
+                    gain = each[later] - price.by_wh * np.max(saved, axis=0)[later]
+                    low = np.maximum(low, base + price.by_wh * need + float(self._stock[later] @ np.minimum(gain, 0.0)))
+        return low + self.objective.fixed
+
+    def _on_units(self, some: Counts, need: float, most: float) -> Counts:
+        """Every way to hang a set of panels on units, within a cutoff."""
+        found = np.zeros((1, self.sides.n_classes), dtype=np.int64)
+        by_kind = [self._by_kind(price) for price in self._prices]
+        left = some.copy()
+        for k in np.flatnonzero(some).tolist():
+            left[k] = 0
+            classes = np.flatnonzero(self.sides.kind == k)
+            ways = np.zeros((0, self.sides.n_classes), dtype=np.int64)
+            ways = np.array(
+                [
+                    np.bincount(way, minlength=self.sides.n_classes)
+                    for way in itertools.combinations_with_replacement(classes.tolist(), int(some[k]))
+                ],
+                dtype=np.int64,
+            )
+            found = (found[:, None, :] + ways[None, :, :]).reshape(-1, self.sides.n_classes)
+            bounds = [
+                price.fixed + found @ price.each + float(left @ each) + price.by_wh * need
+                for price, each in zip(self._prices, by_kind, strict=True)
+            ]
+            found = found[np.max(bounds, axis=0) + self.objective.fixed <= most]
+            if len(found) > MOST_SETS:
+                raise TooMany
+        return found
+
+    # -- needs ---------------------------------------------------------------------------
+
+    def _needs_at_least(self, sets: Counts) -> Floats:
+        each = [self.sides.at_least_wh(tangent, sets) for tangent in self.sides.tangents.values()]
+        return np.asarray(np.max(each, axis=0))
+
+    def _made(self, needs: Floats | float) -> Floats:
+        """The next capacity that the batteries at hand can make; infinite where they cannot. [Wh]"""
+        at = np.searchsorted(self._sums, np.asarray(needs) - 1e-6)
+        return np.where(at < len(self._sums), self._sums[np.minimum(at, len(self._sums) - 1)], np.inf)
+
+    # -- prices --------------------------------------------------------------------------
+
+    def _by_kind(self, price: Price) -> Floats:
+        """The price of a panel of each kind on the unit where it costs least."""
+        least = np.full(self.sides.n_kinds, np.inf)
+        np.minimum.at(least, self.sides.kind, price.each)
+        return least
+
+    def _bound_of_sets(self, sets: Counts, needs: Floats) -> Floats:
+        return self._over_prices(lambda price: sets @ self._by_kind(price), needs)
+
+    def _bound(self, sides: Counts, needs: Floats) -> Floats:
+        return self._over_prices(lambda price: sides @ price.each, needs)
+
+    def _over_prices(self, of_panels: Callable[[Price], Floats], needs: Floats) -> Floats:
+        can_be_met = np.isfinite(needs)
+        capacity = np.where(can_be_met, needs, 0.0)
+        each = [price.fixed + of_panels(price) + price.by_wh * capacity for price in self._prices]
+        return np.where(can_be_met, np.max(each, axis=0) + self.objective.fixed, np.inf)
+
+    def _price(self, side: Counts, need: float) -> Price:
+        """The price that is exact for the relaxed program at one side and capacity."""
+        program = self.plan.program(self.objective.weights)
+        much = 10.0 * float(np.max(np.abs(self.objective.weights), initial=1.0))
+        rows = []
+        for c in range(self.sides.n_classes):
+            less = program.add_column(0.0, math.inf, integer=False, cost=much)
+            more = program.add_column(0.0, math.inf, integer=False, cost=much)
+            at = float(side[c]) + _LITTLE
+            rows.append(program.add_row([*self.sides.terms(c), (less, 1.0), (more, -1.0)], at, at))
+        short = program.add_column(0.0, math.inf, integer=False, cost=much)
+        last = program.add_row([*self.sides.capacity_terms(), (short, 1.0)], lower=need)
+        answer = solve(program, relaxed=True, seconds=self._left_s())
+        if answer.status == "infeasible":
+            raise RulesForbid
+        assert answer.duals is not None
+        each, by_wh = answer.duals[rows], max(0.0, float(answer.duals[last]))
+        return Price(answer.objective - float(each @ (side + _LITTLE)) - by_wh * need, each, by_wh)
+
+
+def _sums(sides: Sides, plan: Plan) -> Floats:
+    """Every capacity that batteries can make; two ends and nothing between where there are too many. [Wh]"""
+    sums = np.zeros(1)
+    for j, wh in sides.capacity_terms():
+        for _ in range(int(plan.upper[j])):
+            more = np.unique(np.concatenate([sums, sums + wh]).round(9))
+            if len(more) > _MOST_SUMS:
+                raise TooMany
+            sums = more
+    return sums
+
+
+def _stock(sides: Sides, plan: Plan) -> Counts:
+    """How many panels of each kind there are at most, by the plan's bounds and by each of its rows."""
+    stock = np.zeros(sides.n_kinds, dtype=np.int64)
+    for k in range(sides.n_kinds):
+        pieces = {j: n for c in np.flatnonzero(sides.kind == k) for j, n in sides.terms(int(c))}
+        most = sum(n * float(plan.upper[j]) for j, n in pieces.items())
+        for row in plan.rows:
+            if math.isfinite(row.upper):
+                own = {j: c for j, c in row.terms if j in pieces}
+                if len(own) == len(pieces):
+                    others = sum(min(c * plan.lower[j], c * plan.upper[j]) for j, c in row.terms if j not in pieces)
+                    each = min(c / pieces[j] for j, c in own.items())
+                    if each > 0.0:
+                        most = min(most, (row.upper - others) / each)
+        stock[k] = max(0, math.floor(most + 1e-6))
+    return stock
+
+
+def fixed_of(case: Case, plan: Plan, box: Floats) -> Fixed:
+    """What of a case's plants does not hang on the side."""
+    layout = case.conditions.layout
+    drawn_by_units = np.any(case.matrix[3 : 3 + layout.n_units] > 0.0, axis=0)
+    demand_w = np.zeros(layout.n_demands)
+    for d in range(layout.n_demands):
+        weights = np.zeros(plan.n_columns)
+        columns = np.arange(case.matrix.shape[1]) if case.columns is None else case.columns
+        weights[columns] = np.where(drawn_by_units, 0.0, case.matrix[layout.demand(d)])
+        if np.any(weights):
+            demand_w[d] = least_by_rows(weights, plan.rows)
+    return Fixed(box, demand_w)

@@ -1,0 +1,93 @@
+"""Two circuits on one stock: every pair of kits tried, each window survived when both survive it."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from dataclasses import replace
+
+from kitopt.inventory.items import Panel
+from kitopt.operation.terms import LoadUse, Operation, Span
+from oracle.instances import Instance, battery, load, random_instance
+from oracle.search import Kit, kits_in_order, legal_banks
+from oracle.world import World
+
+Values = tuple[int, ...]
+
+
+def of_circuit(operation: Operation, name: str) -> Operation:
+    """The loads of one circuit, with no limit on their kit alone."""
+    loads = tuple(use for use in operation.loads if use.circuit == name)
+    return replace(operation, loads=loads, mass_limit_g=None)
+
+
+def survived(world: World, kit: Kit) -> set[frozenset[int]]:
+    """What windows a kit survives, by every way of plugging it together."""
+    found = set()
+    for bank in legal_banks(world, kit):
+        windows = frozenset(k for k in range(world.n_windows) if bank.margin_wh(k) >= -1e-5)
+        if len(windows) >= world.n_needed:
+            found.add(windows)
+    return found
+
+
+def joint_answer(instance: Instance) -> tuple[Values, set[tuple[tuple[str, int], ...]]] | None:
+    """The least objectives of any pair of kits, and what such pairs take in all; None where no pair works."""
+    operation, inventory = instance.operation, instance.inventory
+    bare = replace(inventory, extras=())
+    sides = []
+    for name in ("", "small"):
+        world = World(of_circuit(operation, name), bare, instance.sky)
+        sides.append([(kit, ways) for kit in kits_in_order(world) if (ways := survived(world, kit))])
+    n_needed = World(of_circuit(operation, ""), bare, instance.sky).n_needed
+    best: Values | None = None
+    kits: set[tuple[tuple[str, int], ...]] = set()
+    for one, its_ways in sides[0]:
+        for other, other_ways in sides[1]:
+            total = Counter(dict(one.counts)) + Counter(dict(other.counts))
+            if any(n > inventory.by_id[i].count for i, n in total.items()):
+                continue
+            has_panel = any(isinstance(inventory.by_id[i], Panel) for i in total)
+            extras = [x for x in inventory.extras if not x.hangs_on or has_panel]
+            whole = Kit(
+                tuple(sorted(total.items())),
+                one.mass_g + other.mass_g + sum(x.count * x.mass_g for x in extras),
+                one.price_cents + other.price_cents + sum(x.count * (x.price_cents or 0) for x in extras),
+                one.n_items + other.n_items + sum(x.count for x in extras),
+                one.has_unpriced or other.has_unpriced,
+            )
+            if operation.mass_limit_g is not None and whole.mass_g > operation.mass_limit_g:
+                continue
+            if not any(len(mine & its) >= n_needed for mine in its_ways for its in other_ways):
+                continue
+            value = whole.values(operation.least)[:1]
+            if best is None or value < best:
+                best, kits = value, set()
+            if value == best:
+                kits.add(whole.counts)
+    return None if best is None else (best, kits)
+
+
+def with_circuits(number: int) -> Instance:
+    """An instance in which some load has a circuit of its own, from few pieces."""
+    rng = random.Random(40_000 + number)
+    made = random_instance(rng, n_windows=20)
+    inventory = made.inventory
+    batteries = [replace(one, count=min(2, one.count)) for one in inventory.batteries[:2]]
+    capacity_ah = rng.choice([1.0, 2.0, 3.0])
+    batteries.append(battery("b9", capacity_ah, count=rng.choice([1, 2]), mass_g=round(130 * capacity_ah)))
+    if rng.random() < 0.3:
+        batteries.append(battery("b8", 2.0, chemistry="agm", nominal_v=12.0, depth_share=0.5, mass_g=700))
+    panels = tuple(replace(one, count=1) for one in inventory.panels[:2])
+    controllers = tuple(replace(one, count=min(2, one.count)) for one in inventory.controllers[:1])
+    # what the main loads draw leaves some room, and often the other circuit needs sun as well
+    factor = rng.uniform(0.3, 0.9)
+    fields = ("idle_a", "idle_w", "full_a", "full_w")
+    loads = [replace(x, **{f: factor * v for f in fields if (v := getattr(x, f)) is not None}) for x in inventory.loads]
+    share = rng.choice([0.4, 0.8, 1.2, 2.0])
+    loads.append(load("fan", full_w=share * capacity_ah * 12.8 / made.operation.hours, mass_g=100))
+    spans = rng.choice([(), (), (Span(720, 1080),), (Span(1200, 375),)])
+    uses = [*made.operation.loads, LoadUse("fan", spans=spans, quiet="off", circuit="small")]
+    outing = replace(made.operation, loads=tuple(uses), air_travel=False)
+    stock = replace(inventory, batteries=tuple(batteries), panels=panels, controllers=controllers, loads=tuple(loads))
+    return Instance(outing, stock, made.sky)
