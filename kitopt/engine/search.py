@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
+from kitopt.engine.joint import Joint
 from kitopt.engine.judge import Verdict
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listed, Listing, RulesForbid, TooMany, fixed_of
@@ -243,7 +244,9 @@ class _Chooser:
         The sides with the lowest bounds give a kit; then all that may be part of a better one, or one as good, are in
         the program.
         """
-        if len(self.memories) != 1 or not can_hold(self.memories[0].case):
+        case = self.memories[0].case if len(self.memories) == 1 else None
+        # of several plants each has a side of its own, and what they survive together is no number of one of them
+        if case is None or isinstance(case.conditions, Joint) or not can_hold(case):
             return None
         (memory,), (box,) = self.memories, self._boxes
         try:

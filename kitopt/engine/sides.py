@@ -290,7 +290,9 @@ def _best(
 
 
 def can_hold(case: Case) -> bool:
-    """Whether a case must be passed by every kit, and each of its columns brings one thing."""
+    """Whether a case is of one plant, binds every kit, and each of its joins is of one kind on one unit."""
+    if not isinstance(case.conditions, Conditions):
+        return False
     if case.served is not None or case.within is not None or case.gone or case.less:
         return False
     layout = case.conditions.layout
