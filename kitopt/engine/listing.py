@@ -104,7 +104,11 @@ class Listing:
         self._least_wh = float(self._made(self._needs_at_least(self._stock[None, :])[:1])[0])
         needs = (float(self._made(self._need_wh(none))), self._least_wh)
         for need in sorted({min(need, float(self._sums[-1])) for need in needs}):
-            self._prices.append(self._price(none, need))
+            price, met = self._price(none, need)
+            self._prices.append(price)
+            if np.any(met > _LITTLE + _SLACK):
+                # rows ask for panels: what more than those cost is only told from there on
+                self._prices.append(self._price(met, need)[0])
 
     @property
     def is_hopeless(self) -> bool:
@@ -268,24 +272,28 @@ class Listing:
         each = [price.fixed + of_panels(price) + price.by_wh * capacity for price in self._prices]
         return np.where(can_be_met, np.max(each, axis=0) + self.objective.fixed, np.inf)
 
-    def _price(self, side: Counts, need: float) -> Price:
-        """The price that is exact for the relaxed program at one side and capacity."""
+    def _price(self, side: Floats, need: float) -> tuple[Price, Floats]:
+        """The price that is exact for the relaxed program near one side and capacity, and the nearest side it allows."""
         program = self.plan.program(self.objective.weights)
         much = 10.0 * float(np.max(np.abs(self.objective.weights), initial=1.0))
-        rows = []
+        at = side + _LITTLE
+        rows, apart = [], []
         for c in range(self.sides.n_classes):
             less = program.add_column(0.0, math.inf, integer=False, cost=much)
             more = program.add_column(0.0, math.inf, integer=False, cost=much)
-            at = float(side[c]) + _LITTLE
-            rows.append(program.add_row([*self.sides.terms(c), (less, 1.0), (more, -1.0)], at, at))
+            terms = [*self.sides.terms(c), (less, 1.0), (more, -1.0)]
+            rows.append(program.add_row(terms, float(at[c]), float(at[c])))
+            apart.append((less, more))
         short = program.add_column(0.0, math.inf, integer=False, cost=much)
         last = program.add_row([*self.sides.capacity_terms(), (short, 1.0)], lower=need)
         answer = solve(program, relaxed=True, seconds=self._left_s())
         if answer.status == "infeasible":
             raise RulesForbid
         assert answer.duals is not None
+        assert answer.values is not None
         each, by_wh = answer.duals[rows], max(0.0, float(answer.duals[last]))
-        return Price(answer.objective - float(each @ (side + _LITTLE)) - by_wh * need, each, by_wh)
+        met = at + np.array([answer.values[more] - answer.values[less] for less, more in apart])
+        return Price(answer.objective - float(each @ at) - by_wh * need, each, by_wh), met
 
 
 def _sums(sides: Sides, plan: Plan) -> Floats:

@@ -31,8 +31,9 @@ Floats = NDArray[np.float64]
 _MOST_RELAXED_ROUNDS = 200
 _STALLED_ROUNDS = 8
 _MOST_NEIGHBOURS = 12
-_FIRST_GAP, _FIRST_SIDES = 0.05, 8
-"""How far above what is known of all kits the first sides are looked for, and how many of them are tried at once."""
+_FIRST_GAP, _LEAST_GAP, _FIRST_SIDES = 0.05, 0.01, 8
+"""How far above what is known of all kits the first sides are looked for, and at least, and how many of them are tried
+at once."""
 _MOST_SHOWN = 400
 """More sides than this make a program slower than rows with binaries do."""
 _GAP = 0.999
@@ -305,7 +306,15 @@ class _Chooser:
             most = cutoff
         while True:
             is_all = most >= min(cutoff, ceiling)
-            known = listing.within(min(most, cutoff)) if known is None else known
+            try:
+                known = listing.within(min(most, cutoff)) if known is None else known
+            except TooMany:
+                # where there is a kit in hand, it is what says how far to look
+                gap = (min(most, cutoff) - floor) / 2.0
+                if self.best is not None or gap < max(1.0, _LEAST_GAP * abs(floor)):
+                    raise
+                most = floor + gap
+                continue
             if not len(known) and is_all:
                 return False
             self.listed = known if is_all else known.first(n_first)
@@ -325,7 +334,8 @@ class _Chooser:
             elif is_all:
                 return False
             else:
-                gap, n_first = 1.3 * gap, 4 * n_first if len(self.listed) == n_first else n_first
+                gap, n_first = 1.2 * gap, 4 * n_first if len(self.listed) == n_first else n_first
+                floor = max(floor, others)
                 most = floor + gap
             known = None
 
