@@ -299,45 +299,44 @@ class _Chooser:
 
     def _among_sides(self, listing: Listing, objective: Objective, cutoff: float) -> bool:
         ceiling = float(np.maximum(objective.weights, 0.0) @ self.plan.upper) + objective.fixed
-        gap, n_first = max(1.0, _FIRST_GAP * abs(self.bound)), _FIRST_SIDES
-        floor, most = self.bound, self.bound + gap
-        known = listing.within_at_once(cutoff)
-        if known is not None:
-            most = cutoff
+        floor, gap = self.bound, max(1.0, _FIRST_GAP * abs(self.bound))
+        most, few = cutoff if math.isfinite(cutoff) else floor + gap, float(_FIRST_SIDES)
         while True:
-            is_all = most >= min(cutoff, ceiling)
+            most = min(most, cutoff)
             try:
-                known = listing.within(min(most, cutoff)) if known is None else known
+                self.listed = listing.within(most, few)
             except TooMany:
                 # where there is a kit in hand, it is what says how far to look
-                gap = (min(most, cutoff) - floor) / 2.0
+                gap = min(2.0 * gap, most - floor) / 2.0
                 if self.best is not None or gap < max(1.0, _LEAST_GAP * abs(floor)):
                     raise
                 most = floor + gap
                 continue
-            if not len(known) and is_all:
-                return False
-            self.listed = known if is_all else known.first(n_first)
             if len(self.listed) > _MOST_SHOWN:
                 raise TooMany
+            is_all = most >= min(cutoff, ceiling) and math.isinf(self.listed.others)
+            if is_all and not len(self.listed):
+                return False
             # what is not shown costs at least this
-            others = most if len(known) == len(self.listed) else float(known.bound[len(self.listed)])
-            is_found = len(known) > 0 and self._minimise(objective, cutoff, is_full=is_all)
+            others = min(self.listed.others, math.inf if is_all else most)
+            is_found = len(self.listed) > 0 and self._minimise(objective, cutoff, is_full=is_all)
             if is_found:
                 assert self.best is not None
                 value = float(objective.of(self.best))
-                is_all |= others > value - 1.0 + 1e-6
-                if is_all:
+                if is_all or others > value - 1.0 + 1e-6:
                     self.bound, self.listed = value, listing.within(value)
                     return True
-                most = cutoff = value
+                most, few = value, math.inf
+                cutoff = value
             elif is_all:
                 return False
             else:
-                gap, n_first = 1.2 * gap, 4 * n_first if len(self.listed) == n_first else n_first
                 floor = max(floor, others)
-                most = floor + gap
-            known = None
+                if math.isfinite(self.listed.others):
+                    few *= 4
+                else:
+                    gap *= 1.2
+                    most = floor + gap
 
     # -- one objective ---------------------------------------------------------------
 
