@@ -109,7 +109,8 @@ def others_of(made: Made) -> tuple[int, int, int] | None:
         return None
     margin_wh = made.trial.margins_wh(made.counts)
     assert margin_wh is not None
-    return len(margin_wh), int(np.count_nonzero(margin_wh >= -TOLERANCE_WH)), made.trial.n_needed
+    n = len(margin_wh)
+    return n, int(np.count_nonzero(margin_wh >= -TOLERANCE_WH)), made.trial.needed_of(n)
 
 
 def lowest_of(made: Made, verdict: Verdict, survives: Bools) -> Lowest | None:
