@@ -95,7 +95,9 @@ def measured(choice: Choice, made: Made) -> Choice:
         packed=packed_of(model, counts),
         joins=joins_of(model, counts),
         wiring=wiring_list(model, counts),
-        survival=Survival(case.conditions.n_windows, int(np.count_nonzero(survives)), case.n_needed, others_of(made)),
+        survival=Survival(
+            case.conditions.n_windows, int(np.count_nonzero(survives)), case.n_needed, others=others_of(made)
+        ),
         lowest=lowest,
         losses=losses_of(made),
         no_sun_hours=hours_without_sun(case.conditions, case.plant(counts)),
