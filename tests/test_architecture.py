@@ -79,7 +79,6 @@ APART = {"second_opinion": {"errors", "files", "inventory", "operation", "sky"}}
 SINGLE_IMPORTERS = {
     "pvlib": ("kitopt.sky", "kitopt.second_opinion"),
     "gsee_climate_data": ("kitopt.sky",),
-    "h5py": ("kitopt.sky.from_pvlib",),
     "requests": ("kitopt.sky.fetch",),
     "pulp": ("kitopt.engine.solver",),
     "highspy": ("kitopt.engine.solver",),

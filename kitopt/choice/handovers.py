@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
-from kitopt.operation.plans import Outing
+from kitopt.operation.ways import Ways
+
+Piece = tuple[int, int]
+"""One of the pieces that an outing uses: the outing, and which of them."""
 
 
 @dataclass(frozen=True)
@@ -24,30 +29,53 @@ class Handover:
     taker: int
 
 
-def handovers(outings: Sequence[Outing], used: Mapping[int, Mapping[str, int]]) -> tuple[Handover, ...]:
-    """What changes hands: each outing takes what its own operator has, then what was free first, then from the store.
+def handovers(ways: Ways, used: Mapping[int, Mapping[str, int]]) -> tuple[Handover, ...]:
+    """What changes hands: as little comes from the store as can be.
+
+    Each outing takes what its own operator has, then what was free first. What goes on by way of a third outing is
+    handed over twice.
 
     Parameters
     ----------
     used : mapping of outing to counts by id
     """
-    found: list[Handover] = []
-    ids = sorted({item_id for counts in used.values() for item_id in counts})
-    for item_id in ids:
-        holders: list[int] = []  # one entry a piece that has left the store
-        for taker in sorted(used, key=lambda o: (outings[o].begins, o)):
-            wanted = used[taker].get(item_id, 0)
-            free = [o for o in holders if outings[o].ends <= outings[taker].begins]
-            own = outings[taker].operator
-            free.sort(key=lambda o: (not own or outings[o].operator != own, outings[o].ends, o))
-            taken = free[:wanted]
-            for giver in sorted(set(taken)):
-                if not own or outings[giver].operator != own:
-                    found.append(Handover(item_id, taken.count(giver), giver, taker))
-            if wanted > len(taken):
-                found.append(Handover(item_id, wanted - len(taken), None, taker))
-            for giver in taken:
-                holders.remove(giver)
-            holders += [taker] * wanted
-    found.sort(key=lambda h: (outings[h.taker].begins, h.taker, h.giver is None, h.giver or 0, h.id))
-    return tuple(found)
+    found: Counter[tuple[str, int | None, int]] = Counter()
+    for item_id in sorted({item_id for counts in used.values() for item_id in counts}):
+        pieces = [(o, n) for o, counts in used.items() for n in range(counts.get(item_id, 0))]
+        came = _passed_on(ways, pieces)
+        for taker in pieces:
+            giver = came.get(taker)
+            if giver is None:
+                found[item_id, None, taker[0]] += 1
+                continue
+            for one, other in pairwise(ways.stops(giver[0], taker[0])):
+                own = ways.outings[other].operator
+                if not own or ways.outings[one].operator != own:
+                    found[item_id, one, other] += 1
+    handed = [Handover(item_id, n, giver, taker) for (item_id, giver, taker), n in found.items()]
+    outings = ways.outings
+    return tuple(sorted(handed, key=lambda h: (outings[h.taker].begins, h.taker, h.giver is None, h.giver or 0, h.id)))
+
+
+def _passed_on(ways: Ways, pieces: list[Piece]) -> dict[Piece, Piece]:
+    """For each piece that was used before, where: a largest matching, by augmenting paths."""
+    outings = ways.outings
+    came: dict[Piece, Piece] = {}
+    gone: dict[Piece, Piece] = {}
+
+    def take(taker: Piece, asked: set[Piece]) -> bool:
+        own = outings[taker[0]].operator
+        givers = [one for one in pieces if one not in asked and ways.follows(one[0], taker[0])]
+        givers.sort(key=lambda g: (not own or outings[g[0]].operator != own, outings[g[0]].ends, g))
+        for giver in sorted(givers, key=lambda g: g in gone):
+            if giver in asked:
+                continue
+            asked.add(giver)
+            if giver not in gone or take(gone[giver], asked):
+                came[taker], gone[giver] = giver, taker
+                return True
+        return False
+
+    for piece in sorted(pieces, key=lambda one: (outings[one[0]].begins, one)):
+        take(piece, set())
+    return came

@@ -9,16 +9,17 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from kitopt.budget import UNLIMITED, Budget, check_time
-from kitopt.choice.problem import Change, Problem, cases_under, model_over
+from kitopt.choice.problem import Change, Problem, cases_under, model_over, trial_under
 from kitopt.choice.side_by_side import Floats, Placed, SideBySide
-from kitopt.engine import Objective, Outcome, Plan
+from kitopt.engine import Objective, Outcome, Plan, Trial
 from kitopt.engine.lazily import choose_lazily
 from kitopt.engine.learned import CaseMemory
-from kitopt.inventory.items import Battery, Inventory, Item, has_no_price
+from kitopt.inventory.items import Inventory, Item, has_no_price
 from kitopt.model.bus import BusClass
 from kitopt.model.kit import Join, KitModel
 from kitopt.model.panel_side import meets_station
@@ -107,7 +108,8 @@ class Program:
                 dated = [tuple(change(o, case) for case in cases) for cases in dated]
             before = len(self.side.cases) + sum(len(cases) for cases in dated[:darkest])
             self.first_cases += range(before, before + len(dated[darkest]))
-            self.kits[o].append(self.side.add_kit(o, model, dated, f"kit {o}, class {k}, ", column))
+            trials = [] if is_part else self._trials(o, model, change)
+            self.kits[o].append(self.side.add_kit(o, model, dated, f"kit {o}, class {k}, ", column, trials))
             if column is not None:
                 made.append((column, 1.0))
         if may_skip:
@@ -118,8 +120,15 @@ class Program:
             text = f"{self.problem.wanted[o].operation.name} has one kit"
             self.side.add_row(made, 1.0, 1.0, rule="served", text=text)
 
+    def _trials(self, o: int, model: KitModel, change: Change | None) -> list[Trial]:
+        """What a kit must survive besides its cases, at each of its dates."""
+        changed = (lambda case: case) if change is None else partial(change, o)
+        dates = zip(self.problem.wanted[o].dates, self.problem.skies(o), strict=True)
+        found = [trial_under(_at(model, date), sky, f"date {d}", changed) for d, (date, sky) in enumerate(dates)]
+        return [trial for trial in found if trial is not None]
+
     def _pack_one_bag(self) -> None:
-        """What a kit takes is in the bag; of batteries all that is in the bag."""
+        """What a kit takes is in the bag; what it does not need is taken out."""
         kits = [kit for some in self.kits.values() for kit in some]
         least: dict[str, int] = {}
         for o in self.numbers:
@@ -128,11 +137,9 @@ class Program:
         for item_id in sorted({i for kit in kits for i in kit.items()} | {i for i, n in least.items() if n}):
             item = self.stock.by_id[item_id]
             pack = self.bag[item_id] = self.side.add_column(float(item.count), float(least.get(item_id, 0)))
-            lower = 0.0 if isinstance(item, Battery) else -math.inf
             for kit in kits:
-                # what no kit can be joined to may still be carried, but a battery is always on the bus
                 terms = [*kit.uses(item_id), (pack, -1.0)]
-                self.side.add_row(terms, lower, 0.0, rule="packed", text=f"{item_id} comes out of the bag")
+                self.side.add_row(terms, upper=0.0, rule="packed", text=f"{item_id} comes out of the bag")
 
     def _share_stock(self) -> None:
         """What kits need at the same time is owned or bought."""

@@ -6,6 +6,7 @@ can be, then the next, in steps of half a percent.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -13,7 +14,7 @@ from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.choice.handovers import Handover, handovers
 from kitopt.choice.measure import margin_at, part_of
 from kitopt.choice.problem import Problem, Wanted
-from kitopt.choice.program import Program
+from kitopt.choice.program import Program, given
 from kitopt.choice.search import Found, Search
 from kitopt.choice.terms import Choice, Proof, Status
 from kitopt.engine import Case
@@ -21,7 +22,10 @@ from kitopt.engine.halving import last_that_holds
 from kitopt.engine.strongest import scaled
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import bus_classes
-from kitopt.operation.plans import Programme, at_once, hang_together
+from kitopt.operation.extras import always_packed, packed_with_panels, shared_out
+from kitopt.operation.plans import Programme, hang_together
+from kitopt.operation.terms import Operation
+from kitopt.operation.ways import Ways
 from kitopt.sky.windows import SkyOf
 
 STEPS = 200
@@ -42,6 +46,8 @@ class Sheet:
         What it falls short in the last window that would have to be survived. [Wh]
     choice : Choice or None
         Its kit.
+    lacks : tuple of str
+        Extras that others have meanwhile.
     """
 
     outing: int
@@ -49,6 +55,7 @@ class Sheet:
     share: float | None = None
     shortfall_wh: float | None = None
     choice: Choice | None = None
+    lacks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -77,25 +84,31 @@ class Shared:
         return sum(sheet.choice.mass_g for sheet in self.sheets if sheet.choice is not None)
 
 
-def problem_of(programme: Programme, stock: Inventory, sky_of: SkyOf) -> Problem:
-    """Outings on one stock."""
-    wanted = tuple(Wanted((outing.operation,)) for outing in programme.outings)
-    return Problem(wanted, stock, sky_of, tuple(at_once(programme.outings)))
-
-
 def share(programme: Programme, inventory: Inventory, sky_of: SkyOf, *, budget: Budget = UNLIMITED) -> Shared:
-    """Share one inventory out over operations whose dates may overlap; nice loads stay at home."""
-    stock = inventory
-    if any(len(together) > 1 for together in at_once(programme.outings)):
-        # who takes the meter and the pegs is for the operators to settle
-        stock = replace(inventory, extras=())
-    problem = problem_of(programme.musts, stock, sky_of)
+    """Share one inventory out over operations whose dates may overlap; nice loads stay at home.
+
+    What one has had another can have later, where there is a way and the time for it.
+    """
+    ways = Ways(programme)
+    together = ways.at_once()
+    outings = programme.musts.outings
+    extras = shared_out([outing.operation for outing in outings], inventory, together)
+    operations = [replace(one.operation, extras=extras[o]) for o, one in enumerate(outings)]
+    wanted = tuple(Wanted((operation,)) for operation in operations)
+    problem = Problem(wanted, inventory, sky_of, tuple(together))
     each: list[tuple[Found, list[int], Mapping[int, float | None]]] = []
     value, bound, is_fairest = 0.0, 0.0, True
-    for group in hang_together(programme.outings):
+    for group in ways.hang_together():
         budget.say(", ".join(programme.outings[o].operation.name for o in group))
+        search = Search(problem, ["mass", "items"], budget)
+        apart = _apart(search, group, programme)
+        if apart:
+            value += sum(found.value for found, _ in apart)
+            bound += sum(found.bound for found, _ in apart)
+            each += [(found, part, dict.fromkeys(part, 1.0)) for found, part in apart]
+            continue
         table = _Table(problem, group, budget)
-        found = Search(problem, ["mass", "items"], budget).together(group)
+        found = search.together(group)
         value += found.value
         bound += found.bound
         shares: Mapping[int, float | None] = dict.fromkeys(group, 1.0)
@@ -110,9 +123,44 @@ def share(programme: Programme, inventory: Inventory, sky_of: SkyOf, *, budget: 
         sheets += _sheets(found, group, shares, proof.status)
         if found.best is not None and found.best.outcome.counts is not None:
             used |= found.best.program.used(found.best.outcome.counts)
+    sheets = [
+        replace(one, lacks=_lacks(outings[one.outing].operation, extras[one.outing], inventory)) for one in sheets
+    ]
     sheets.sort(key=lambda sheet: sheet.outing)
-    handed = handovers(programme.outings, used)
-    return Shared(programme, stock, proof.status, proof, tuple(sheets), handed, is_fairest)
+    carried = {o: given(operations[o], inventory) for o in used}
+    all_used = {o: {**counts, **carried[o]} for o, counts in used.items()}
+    return Shared(programme, inventory, proof.status, proof, tuple(sheets), handovers(ways, all_used), is_fairest)
+
+
+def _apart(search: Search, group: Sequence[int], programme: Programme) -> list[tuple[Found, list[int]]]:
+    """The best kits of those that overlap, chosen without the others; nothing where these then lack a piece.
+
+    Where a handover has no way, outings of different days share the stock too; mostly there is enough of everything.
+    """
+    parts = [part for part in hang_together(programme.outings) if set(part) <= set(group)]
+    if len(parts) < 2:
+        return []
+    used: dict[int, dict[str, int]] = {}
+    found = []
+    for part in parts:
+        one = search.together(part)
+        if one.best is None or one.best.outcome.counts is None or not one.is_settled:
+            return []
+        used |= one.best.program.used(one.best.outcome.counts)
+        found.append((one, part))
+    problem = search.problem
+    for together in problem.at_once:
+        needs = sum((Counter(used.get(o, {})) for o in together), Counter[str]())
+        if any(n > problem.owned(item_id) for item_id, n in needs.items()):
+            return []
+    return found
+
+
+def _lacks(operation: Operation, got: Sequence[tuple[str, int]], inventory: Inventory) -> tuple[str, ...]:
+    """Extras of which an outing gets none, because others have them."""
+    has = dict(got)
+    wanted = (*always_packed(operation, inventory), *packed_with_panels(operation, inventory))
+    return tuple(sorted(extra.id for extra in wanted if extra.count > 0 and not has.get(extra.id)))
 
 
 def _sheets(found: Found, group: Sequence[int], shares: Mapping[int, float | None], status: Status) -> list[Sheet]:

@@ -1,8 +1,7 @@
 """The standing grab-kit: the smallest kit that passes every event at every one of its dates.
 
-One bag of items, wired at each event as that event asks. All its batteries are on the bus at every
-event; panels, controllers, leads and converters may stay in the bag. Batteries are taken to be
-charged as the events say at the start: a standing kit is recharged, see ``recharge_days``.
+One bag of items, wired at each event as that event asks; what an event does not need is taken out. Batteries are as
+full as the events say, less what they lose by themselves in the days between two charges.
 """
 
 from __future__ import annotations
@@ -10,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any, cast
 
 import numpy as np
 
@@ -19,15 +19,17 @@ from kitopt.choice.measure import listed, margin_at, part_of
 from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.search import Found, Search, Solved
 from kitopt.choice.serving import most_served, nice_of
+from kitopt.choice.side_by_side import Placed
 from kitopt.choice.strongest import strongest_over
 from kitopt.choice.terms import Choice, Floats, Nice, Packed, Proof, Status
 from kitopt.engine.halving import last_that_holds
 from kitopt.engine.judge import simulate
 from kitopt.engine.strongest import share_met
-from kitopt.inventory.items import Battery, Inventory
+from kitopt.inventory.items import CHOSEN_KINDS, Inventory
 from kitopt.model.bus import SELF_DISCHARGE_PER_MONTH, BusClass
-from kitopt.operation.plans import Standing
-from kitopt.sky.windows import SkyOf
+from kitopt.operation.plans import Event, Standing
+from kitopt.operation.terms import Operation
+from kitopt.sky.windows import Sky, SkyOf
 
 LONGEST_STORED_DAYS = 365
 
@@ -120,7 +122,7 @@ def grab_kit(
     def best(running: Sequence[NiceAt], most_g: float, part: Budget) -> _Tried:
         at = _running(standing, running)
         problem = Problem(
-            tuple(Wanted(event.dates) for event in at.events), _kept_charged(inventory), sky_of, is_one_bag=True
+            tuple(Wanted(_stored(standing, event)) for event in at.events), inventory, sky_of, is_one_bag=True
         )
         at_most = {"mass": min(most_g, _most_g(standing, mass_g))}
         found = Search(problem, in_order(standing.least), part, at_most=at_most).alone(0)
@@ -175,9 +177,9 @@ def _running(standing: Standing, nices: Sequence[NiceAt]) -> Standing:
     return replace(standing, events=tuple(events))
 
 
-def _kept_charged(inventory: Inventory) -> Inventory:
-    """The stock without dates of charging: a standing kit is recharged."""
-    return replace(inventory, batteries=tuple(replace(b, charged_on=None) for b in inventory.batteries))
+def _stored(standing: Standing, event: Event) -> tuple[Operation, ...]:
+    """An event's dates, at each of which the kit has lain by the door for as long as it may."""
+    return tuple(replace(date, stored_days=float(standing.recharge_days)) for date in event.dates)
 
 
 def _most_g(standing: Standing, mass_g: float) -> float:
@@ -188,67 +190,104 @@ def _most_g(standing: Standing, mass_g: float) -> float:
     return min([mass_g, *map(float, limits)])
 
 
+@dataclass(frozen=True)
+class _SetUp:
+    """The kit of one event, as counts of its plan."""
+
+    event: int
+    kit: Placed
+    counts: Floats
+    skies: tuple[Sky, ...]
+    is_settled: bool
+
+    def trials(self) -> tuple[Trial, ...]:
+        """How it fares at every date."""
+        found: dict[int, Trial] = {}
+        for d, case in zip(self.kit.dates, self.kit.cases, strict=True):
+            if case.is_asked(self.counts):
+                known = found.get(d)
+                margin_wh, _ = margin_at(case, self.counts)
+                if known is not None:
+                    # the base case comes first: its survivors are told, the least margin of all counts
+                    found[d] = replace(known, margin_wh=min(known.margin_wh, margin_wh))
+                    continue
+                survives = simulate(case.conditions, case.plant(self.counts)).survives
+                n_survived = int(np.count_nonzero(survives))
+                found[d] = Trial(self.event, d, len(survives), n_survived, case.n_needed, margin_wh)
+        return tuple(found.values())
+
+    def passes(self, days: float) -> bool:
+        """Whether it passes all its dates when it has lain so many days longer."""
+        model, counts = self.kit.model, self.kit.counts(self.counts)
+        lost_wh = 0.0
+        for j in model.battery_columns:
+            battery = model.battery(j)
+            rate = SELF_DISCHARGE_PER_MONTH[battery.chemistry] / 30.0
+            lost_wh += rate * battery.measured_ah * battery.nominal_v * float(counts[j])
+        for case in self.kit.cases:
+            if case.is_asked(self.counts):
+                plant = case.plant(self.counts)
+                plant[case.conditions.layout.missing] += days * lost_wh
+                if int(np.count_nonzero(simulate(case.conditions, plant).survives)) < case.n_needed:
+                    return False
+        return True
+
+
 def _described(made: GrabKit, best: Solved, budget: Budget) -> GrabKit:
     """The grab-kit with what is in it, how it fares everywhere, and how it is set up at each event."""
-    program, counts = best.program, best.outcome.counts
-    assert counts is not None
-    trials = _trials(best, counts)
+    program = best.program
+    setups = [_set_up(best, e, budget) for e in program.kits]
+    trials = tuple(trial for one in setups for trial in one.trials())
     choices = []
-    for e, (kit,) in program.kits.items():
-        date = min((t for t in trials if t.event == e), key=lambda t: (t.margin_wh, t.date)).date
-        model = replace(kit.model, operation=made.standing.events[e].dates[date])
-        sky = program.problem.skies(e)[date]
-        choice = part_of(model, kit.counts(counts), sky, made.status, is_settled=False)
-        choices.append(replace(choice, nices=made.nices[e]))
+    for one in setups:
+        date = min((t for t in trials if t.event == one.event), key=lambda t: (t.margin_wh, t.date)).date
+        operation = program.problem.wanted[one.event].dates[date]
+        model = replace(one.kit.model, operation=operation, inventory=program.stock)
+        counts = one.kit.counts(one.counts)
+        choice = part_of(model, counts, one.skies[date], made.status, is_settled=one.is_settled)
+        choices.append(replace(choice, nices=made.nices[one.event]))
     bags = made.standing.bags
     return replace(
         made,
         trials=trials,
         choices=tuple(choices),
         bus=program.kits[0][0].model.bus,
-        recharge_days=_recharge_days(best, counts),
+        recharge_days=_recharge_days(made.standing.recharge_days, setups),
         filled=fill_bags(made.packed, program.stock, bags, budget) if bags else (),
     )
 
 
-def _trials(best: Solved, counts: Floats) -> tuple[Trial, ...]:
-    found: dict[tuple[int, int], Trial] = {}
-    for e, (kit,) in best.program.kits.items():
-        for d, case in zip(kit.dates, kit.cases, strict=True):
-            if case.is_asked(counts):
-                known = found.get((e, d))
-                margin_wh, _ = margin_at(case, counts)
-                if known is not None:
-                    # the base case comes first: its survivors are told, the least margin of all counts
-                    found[e, d] = replace(known, margin_wh=min(known.margin_wh, margin_wh))
-                    continue
-                survives = simulate(case.conditions, case.plant(counts)).survives
-                n_survived = int(np.count_nonzero(survives))
-                found[e, d] = Trial(e, d, len(survives), n_survived, case.n_needed, margin_wh)
-    return tuple(found.values())
+def _set_up(best: Solved, e: int, budget: Budget) -> _SetUp:
+    """The lightest kit for an event out of the bag; without the time for it, that which proved the bag."""
+    program, counts = best.program, best.outcome.counts
+    assert counts is not None
+    bag, skies = program.in_all(counts), program.problem.skies(e)
+    (kit,) = program.kits[e]
+    # what is forced in is in the bag, and only there
+    wanted = Wanted(tuple(replace(date, bounds=()) for date in program.problem.wanted[e].dates))
+    in_bag = {
+        kind: tuple(replace(item, count=bag.get(item.id, 0)) for item in getattr(program.stock, kind))
+        for kind in CHOSEN_KINDS
+    }
+    by_date = {id(date): sky for date, sky in zip(wanted.dates, skies, strict=True)}
+    problem = Problem((wanted,), replace(program.stock, **cast(Any, in_bag)), lambda date: by_date[id(date)])
+    budget.say(f"{wanted.operation.name}: out of the bag")
+    found = Search(problem, ["mass", "items"], budget).alone(0)
+    if found.best is None or found.best.outcome.counts is None:
+        return _SetUp(e, kit, counts, skies, is_settled=False)
+    ((own,),) = found.best.program.kits.values()
+    return _SetUp(e, own, found.best.outcome.counts, skies, is_settled=found.is_settled)
 
 
-def _recharge_days(best: Solved, counts: Floats) -> int | None:
+def _recharge_days(interval: int, setups: Sequence[_SetUp]) -> int | None:
     """Days in store, self-discharge as usual, after which everything is still passed."""
-    lost_wh = 0.0
-    for item_id, j in best.program.bag.items():
-        item = best.program.stock.by_id[item_id]
-        if isinstance(item, Battery):
-            rate_wh = SELF_DISCHARGE_PER_MONTH[item.chemistry] / 30.0 * item.measured_ah * item.nominal_v
-            lost_wh += rate_wh * float(counts[j])
 
     def passes(days: int) -> bool:
-        for case in best.program.side.cases:
-            if case.is_asked(counts):
-                plant = case.plant(counts)
-                plant[case.conditions.layout.missing] += days * lost_wh
-                if int(np.count_nonzero(simulate(case.conditions, plant).survives)) < case.n_needed:
-                    return False
-        return True
+        return all(one.passes(days - interval) for one in setups)
 
-    if not passes(0):
+    if not passes(interval):
         return None
-    return last_that_holds(passes, 0, LONGEST_STORED_DAYS + 1)
+    return last_that_holds(passes, interval, max(LONGEST_STORED_DAYS, interval) + 1)
 
 
 def _short(standing: Standing, tried: tuple[Solved, ...], budget: Budget) -> tuple[tuple[str, float], ...]:

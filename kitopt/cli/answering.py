@@ -10,7 +10,7 @@ from kitopt.budget import Budget
 from kitopt.cli.options import Overrides
 from kitopt.cli.progress import Progress
 from kitopt.cli.request import EXIT_CODES, Answer
-from kitopt.cli.streams import say
+from kitopt.cli.streams import columns, say
 
 
 class Told(Protocol):
@@ -41,14 +41,22 @@ def answered(
     try:
         found = call(overrides.budget(progress))
         if is_json:
-            from kitopt.report.document import as_json
+            from kitopt.report.encode import as_json
 
             text = as_json(found.to_dict())
         else:
+            fit_the_page()
             text = found.to_text(is_brief=is_brief)
     finally:
         progress.clear()
     return Answer(text, EXIT_CODES[found.status])
+
+
+def fit_the_page() -> None:
+    """Word what follows for the page that standard output is read on."""
+    from kitopt.report.words import tell_within
+
+    tell_within(columns(sys.stdout))
 
 
 def warn(*lists: Iterable[str]) -> None:

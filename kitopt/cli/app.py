@@ -28,11 +28,11 @@ Backup = Annotated[
     typer.Option(metavar="WHAT,...", help="Survive the loss of any one battery, controller, panel or lead named."),
 ]
 Confidence = Annotated[
-    str | None, typer.Option(metavar="SHARE", help='Windows to be survived, such as 0.95 or "95 %".')
+    str | None, typer.Option(metavar="SHARE", help='Spells of weather to be survived, such as 0.95 or "95 %".')
 ]
 Seconds = Annotated[str | None, typer.Option(metavar="S", help="Stop then, with the best so far and its bound.")]
-Windows = Annotated[str | None, typer.Option(metavar="N", help="Weather windows to try.")]
-Seed = Annotated[str | None, typer.Option(metavar="S", help="Seed of the weather windows.")]
+Windows = Annotated[str | None, typer.Option(metavar="N", help="Spells of weather to try.")]
+Seed = Annotated[str | None, typer.Option(metavar="S", help="Seed of the spells of weather.")]
 Step = Annotated[str | None, typer.Option(metavar="MINUTES", help="Length of a time step.")]
 At = Annotated[
     str | None,

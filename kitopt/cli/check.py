@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from kitopt.cli.answering import fit_the_page
 from kitopt.cli.inputs import Gather, read_both
 from kitopt.cli.request import CHECK_SCHEMA, Answer
 from kitopt.cli.streams import say
@@ -38,12 +39,13 @@ def run_check(file: Path | None, folder: Path | None, *, is_json: bool = False) 
             # whether it holds weather, and enough of it, is seen only from inside
             windows_for(operation, n=1)
     if is_json:
-        from kitopt.report.document import as_json
+        from kitopt.report.encode import as_json
         from kitopt.report.reading import reading_document
 
         return Answer(as_json({"schema": CHECK_SCHEMA, **reading_document(operation, inventory)}))
     from kitopt.report.reading import reading_text
 
+    fit_the_page()
     return Answer(reading_text(operation, inventory))
 
 
@@ -63,7 +65,8 @@ def run_connectors(folder: Path | None, *, is_json: bool = False) -> Answer:
 
         inventory = read_inventory(folder)
     if is_json:
-        from kitopt.report.document import as_json
+        from kitopt.report.encode import as_json
 
         return Answer(as_json({"schema": CHECK_SCHEMA, **families_document(inventory)}))
+    fit_the_page()
     return Answer(families_text(inventory))

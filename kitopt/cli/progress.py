@@ -7,7 +7,7 @@ import os
 import time
 from typing import TextIO
 
-from kitopt.cli.streams import write
+from kitopt.cli.streams import columns, write
 from kitopt.files.plain import columns_of, cut
 
 EVERY_S = 0.1
@@ -72,16 +72,8 @@ class Progress:
     def _draw(self, text: str) -> None:
         assert self._stream is not None
         # a line as wide as the terminal would wrap, and each new one would push the last upwards
-        text = cut(text, _columns(self._stream) - 1)
+        text = cut(text, columns(self._stream) - 1)
         width = columns_of(text)
-        blanks = " " * min(self._width - width, _columns(self._stream) - 1 - width)
+        blanks = " " * min(self._width - width, columns(self._stream) - 1 - width)
         write(self._stream, f"\r{text}{blanks}" + ("" if text else "\r"))
         self._width = width
-
-
-def _columns(stream: TextIO) -> int:
-    """Columns of the terminal; 80 where it does not say."""
-    try:
-        return os.get_terminal_size(stream.fileno()).columns or 80
-    except (OSError, ValueError):
-        return 80

@@ -101,7 +101,7 @@ def _parse(args: list[str]) -> Request | Answer:
 
 def _bad_input(request: Request, faults: Sequence[Fault]) -> str:
     if request.is_json:
-        from kitopt.report.document import as_json
+        from kitopt.report.encode import as_json
 
         told = [{"file": f.file, "line": f.line, "column": f.column, "text": f.text} for f in faults]
         return as_json({"schema": request.schema, "status": "bad-input", "faults": told})
@@ -115,6 +115,6 @@ def _bad_input(request: Request, faults: Sequence[Fault]) -> str:
 def _failure(request: Request, status: str, text: str) -> str:
     if not request.is_json:
         return ""
-    from kitopt.report.document import as_json
+    from kitopt.report.encode import as_json
 
     return as_json({"schema": request.schema, "status": status, "text": text})

@@ -27,6 +27,17 @@ def settle() -> None:
         sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
 
 
+def columns(stream: TextIO | None) -> int:
+    """Columns of the page that a stream is read on: its terminal's, what COLUMNS says, or 80."""
+    told = os.environ.get("COLUMNS", "")
+    if told.isascii() and told.isdigit() and int(told) > 0:
+        return int(told)
+    try:
+        return 80 if stream is None else os.get_terminal_size(stream.fileno()).columns or 80
+    except (OSError, ValueError):
+        return 80
+
+
 def say(*lines: str) -> None:
     """Tell the user something on standard error; where nobody can be told, the answer is what counts."""
     write(sys.stderr, "".join(printable(line) + "\n" for line in lines))

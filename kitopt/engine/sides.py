@@ -129,6 +129,16 @@ class Sides:
         self.tangents: dict[bytes, Tangent] = {}
         """By the set of panels that each is at."""
 
+    def is_like(self, other: Sides) -> bool:
+        """Whether the same counts make the same sides and the same capacity in another case."""
+        mine, theirs = self.case.columns, other.case.columns
+        return (
+            (mine is theirs or (mine is not None and theirs is not None and np.array_equal(mine, theirs)))
+            and np.array_equal(self.capacity, other.capacity)
+            and len(self.columns) == len(other.columns)
+            and all(np.array_equal(a, b) for a, b in zip(self.columns, other.columns, strict=True))
+        )
+
     @property
     def n_classes(self) -> int:
         """How many classes there are."""
@@ -290,7 +300,9 @@ def _best(
 
 
 def can_hold(case: Case) -> bool:
-    """Whether a case must be passed by every kit, and each of its columns brings one thing."""
+    """Whether a case is of one plant, binds every kit, and each of its joins is of one kind on one unit."""
+    if not isinstance(case.conditions, Conditions):
+        return False
     if case.served is not None or case.within is not None or case.gone or case.less:
         return False
     layout = case.conditions.layout

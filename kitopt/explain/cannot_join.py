@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from kitopt.choice import Choice
+from kitopt.engine.halving import last_that_holds
 from kitopt.inventory.items import Battery, Connector, Controller, Converter, Load, Panel
 from kitopt.model.feeding import CONTINUOUS_FUSE
 from kitopt.model.kit import Block
 from kitopt.model.station_side import charger_demand, is_fused_near, load_demand
-from kitopt.model.wiring import Chain, Contacts, Demand, missing, why_no_chain
+from kitopt.model.wiring import Chain, Contacts, Demand, chains, missing, why_no_chain
 from kitopt.model.wiring.of_panels import panel_demand
 
 MOST_ENDS = 6
@@ -41,12 +43,42 @@ def remedy(choice: Choice, block: Block) -> str:
         found = missing(leads, source, sink, min_length_m=demand.min_length_m, suits=suits)
         what = "A lead fused close to the battery,"
     said = f"From {source} your leads reach: {_ends(found.from_source)}. Into {sink}: {_ends(found.from_sink)}."
-    others = _other_controllers(choice, block)
+    others = other_controllers(choice, block)
     if found.adapter is None:
         said += " No single adapter would do"
         return f"{said}; use {others}." if others else f"{said}."
     said += f" {what} from {found.adapter[0]} to {found.adapter[1]} would do"
     return f"{said}, or use {others}." if others else f"{said}."
+
+
+def reach_m(choice: Choice, block: Block) -> float:
+    """How far leads of the owner's go between the two ends of a block, whatever they carry; 0 where none joins. [m]"""
+    join = _join(choice, block.items)
+    if join is None:
+        return 0.0
+    source, sink, demand, _ = join
+
+    def reaches(decimetres: int) -> bool:
+        return bool(chains(choice.inventory.leads, source, sink, min_length_m=decimetres / 10, suits=demand.may_lie))
+
+    return last_that_holds(reaches, 0, math.ceil(10 * demand.min_length_m) + 1) / 10 if reaches(0) else 0.0
+
+
+def adapter_for(choice: Choice, block: Block) -> tuple[str, str] | None:
+    """Ends of a single adapter that would join the two of a block; None where none would."""
+    join = _join(choice, block.items)
+    if join is None:
+        return None
+    source, sink, demand, _ = join
+    contacts = Contacts(choice.inventory.contact_ohm, choice.inventory.contact_a)
+    found = missing(
+        choice.inventory.leads,
+        source,
+        sink,
+        min_length_m=demand.min_length_m,
+        suits=lambda chain: demand.is_met(chain, contacts, choice.inventory.fuses),
+    )
+    return None if found.adapter is None else (str(found.adapter[0]), str(found.adapter[1]))
 
 
 def _ends(found: Sequence[Connector]) -> str:
@@ -85,7 +117,7 @@ def _join(choice: Choice, ids: Sequence[str]) -> tuple[Connector, Connector, Dem
     return None
 
 
-def _other_controllers(choice: Choice, block: Block) -> str:
+def other_controllers(choice: Choice, block: Block) -> str:
     """Controllers that the block's panel may be joined to, in words."""
     panel = block.items[0]
     if not isinstance(choice.inventory.by_id[panel], Panel):

@@ -31,9 +31,10 @@ _LIMITS = ("max_discharge_a", "max_charge_a", "lowest_charging_degc", "voc_v", "
 
 _PASSED = "No rule failed; that is no promise that nothing can go wrong."
 _NOT_PASSED = "The rules are a help, no more."
+_LAW = "Local codes and licensed practice come first"
 _ORDER = (
     "Wire battery, fuse close to its plus, distribution, radio; then controller to battery, and the panel last. "
-    "Local codes and licensed practice come first."
+    f"{_LAW}."
 )
 
 _PANEL_FIRST = (
@@ -55,16 +56,17 @@ def cautions(choice: Choice) -> tuple[Caution, ...]:
         found.extend(_prices(choice))
     if choice.status == "no-kit" and (choice.shortfall is None or not choice.shortfall.packed):
         found.extend(_blocks(choice))
-    found.extend(Caution("warn", note, "sky") for note in choice.sky.notes)
+    found.extend(Caution("warn", note, "sky", note.split(": ")[0].rstrip(".")) for note in choice.sky.notes)
     read = (*choice.operation.warnings, *choice.inventory.warnings)
     found.extend(Caution("ask", warning, "file") for warning in read)
     found.extend(_unusual(choice))
     found.extend(leads(choice))
     found.extend(_guesses(choice))
     # what is to be heeded comes before what is to be looked up
-    found.sort(key=lambda caution: ("block", "warn", "ask").index(caution.level))
+    found.sort(key=lambda caution: caution.rank)
     passed = not any(caution.level == "block" for caution in found)
-    found.append(Caution("warn", f"{_PASSED if passed else _NOT_PASSED} {_ORDER}", "no-rule-failed"))
+    said, short = (_PASSED, "No rule failed: no promise.") if passed else (_NOT_PASSED, _NOT_PASSED)
+    found.append(Caution("warn", f"{said} {_ORDER}", "no-rule-failed", f"{short} {_LAW}"))
     return tuple(found)
 
 
@@ -85,6 +87,7 @@ def _guesses(choice: Choice) -> Iterator[Caution]:
             f"{nearest.assumed:.4g} {nearest.unit}. Look it up: at {needed:.1f} {nearest.unit} or {beyond} "
             f"{nearest.kept} may come in{f' on {nearest.where}' if nearest.where else ''}{others}.",
             "assumed-limit",
+            f"look up {nearest.column} of {nearest.id}: a guess keeps {nearest.kept} out",
         )
 
 
@@ -106,6 +109,8 @@ def _batteries(choice: Choice) -> Iterator[Caution]:
             f"The {count} batteries count as one store: swap them by ampere-hours out, never by volts."
             f"{_PANEL_FIRST if choice.joins else ''}",
             "swaps",
+            f"swap the {count} batteries by ampere-hours out, not by volts"
+            f"{', the panel covered' if choice.joins else ''}",
         )
         return
     is_lifepo4 = batteries[0][0].chemistry == "lifepo4"
@@ -115,6 +120,7 @@ def _batteries(choice: Choice) -> Iterator[Caution]:
         f"{which} in parallel: first make the volts equal. Charge each to full, let it rest for an hour, measure, and "
         f"join only those {near}, each with its own fuse: 1.6 V over 0.04 ohm is 40 A.",
         "parallel",
+        "before batteries are joined: each full, rested for an hour, at equal volts, fused",
     )
 
 
@@ -130,8 +136,9 @@ def _cold(choice: Choice) -> Iterator[Caution]:
         yield Caution(
             "warn",
             f"Battery cells colder than {coldest:g} °C must not be charged: that stops charging while the sun is up "
-            f"in {n:,} of {case.conditions.n_windows:,} windows. Keep the batteries warm.",
+            f"in {n:,} of {case.conditions.n_windows:,} spells. Keep the batteries warm.",
             "cold-cells",
+            f"keep the batteries warm: no charging while their cells are below {coldest:g} °C",
         )
 
 
@@ -142,17 +149,19 @@ def _panels(choice: Choice) -> Iterator[Caution]:
         verb = "passes" if len(lost.units) == 1 else "pass"
         full = f"{lost.when_full_wh:,.0f} Wh"
         if lost.above_limit_wh < 0.5:
+            line = f"the panels may give more than {names} {verb}; little is lost"
             text = (
-                f"By their rating the panels give more than {names} {verb}. In the median window nothing is lost to "
+                f"By their rating the panels give more than {names} {verb}. In the median spell nothing is lost to "
                 f"that limit, and {full} to a full battery, of {lost.offered_wh:,.0f} Wh offered."
             )
         else:
+            line = f"the panels give more than {names} {verb}: {lost.above_limit_wh:,.0f} Wh thrown away"
             text = (
-                f"The panels give more than {names} {verb}. Thrown away in the median window: "
+                f"The panels give more than {names} {verb}. Thrown away in the median spell: "
                 f"{lost.above_limit_wh:,.0f} Wh above that limit and {full} with the battery full, "
                 f"of {lost.offered_wh:,.0f} Wh offered."
             )
-        yield Caution("warn", text, "clipped")
+        yield Caution("warn", text, "clipped", line)
     joined: dict[str, int] = {}
     unfused: dict[str, int] = {}
     for wire in choice.wiring:
@@ -169,6 +178,7 @@ def _panels(choice: Choice) -> Iterator[Caution]:
                 f"{n} panels in parallel on {name}: give each its own fuse, of 1.56 times its Isc or the next size up, "
                 "for the others can feed a faulty one.",
                 "parallel-panels",
+                f"give each of the {n} panels on {name} its own fuse",
             )
 
 
@@ -181,12 +191,14 @@ def _controllers(choice: Choice) -> Iterator[Caution]:
                 f"{item.id} is noted as noisy on the bands: charge one battery while another feeds the radio, or stop "
                 "charging while you listen; ferrites on its leads, and it and they 5 m or more from the antenna.",
                 "radio-noise",
+                f"{item.id} is noisy on the bands: stop charging while you listen",
             )
         elif item.rf == "unknown":
             yield Caution(
                 "ask",
                 f"Whether {item.id} makes radio noise is not known: listen beside it, charging and when full.",
                 "radio-noise",
+                f"listen beside {item.id}, whether it makes radio noise",
             )
         if not item.chemistries:
             chemistry = choice.bus.chemistry if choice.bus else "the battery"
@@ -194,6 +206,7 @@ def _controllers(choice: Choice) -> Iterator[Caution]:
                 "ask",
                 f"What {item.id} can charge is not written down: check that it is set for {chemistry}.",
                 "chemistry",
+                f"is {item.id} set for {chemistry}?",
             )
 
 
@@ -206,6 +219,7 @@ def _unknown_limits(choice: Choice) -> Iterator[Caution]:
                 f"{join.panel.id} reaches {volts:.1f} V open-circuit at {choice.sky.coldest_degc:g} °C; what "
                 f"{unit.controller.id} takes is not written down: read its label before you plug in.",
                 "cold-voc",
+                f"does {unit.controller.id} take the {volts:.1f} V of {join.panel.id} in the cold?",
             )
 
 
@@ -220,10 +234,11 @@ def _air_travel(choice: Choice) -> Iterator[Caution]:
             "ask",
             f"By air: above {AIR_FREE_WH:.0f} Wh ask the airline for its approval, {AIR_SPARES} at most: {named}.",
             "air-travel",
+            f"ask the airline about {', '.join(b.id for b in large)}",
         )
     if lithium:
         text = "By air: lithium batteries go in the cabin, terminals covered. The airline's own rules decide."
-        yield Caution("warn", text, "air-travel")
+        yield Caution("warn", text, "air-travel", "by air lithium batteries go in the cabin, terminals covered")
 
 
 def _assumed_limits(choice: Choice) -> Iterator[Caution]:
@@ -231,7 +246,13 @@ def _assumed_limits(choice: Choice) -> Iterator[Caution]:
     found = [one for one in choice.inventory.assumed if one.id in packed and one.column in _LIMITS]
     if found:
         named = [f"{one.id} {one.column} {one.value}" for one in found]
-        yield Caution("ask", f"Limits not read from a label: {_some(named)}. Look them up.", "assumed-limit")
+        names = list(dict.fromkeys(one.id for one in found))
+        yield Caution(
+            "ask",
+            f"Limits not read from a label: {_some(named)}. Look them up.",
+            "assumed-limit",
+            f"look up the limits of {_some(names, 3)}: they are guessed",
+        )
 
 
 def _unusual(choice: Choice) -> Iterator[Caution]:

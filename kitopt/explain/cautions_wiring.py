@@ -48,7 +48,8 @@ def voltages(choice: Choice) -> Iterator[Caution]:
         )
         text += f", less {' and '.join(lost)}. " if lost else ". "
         text += "A shorter or thicker lead helps, or less power, or a swap in time." if lost else "Swap in time."
-        yield Caution("warn", text, "radio-voltage")
+        line = f"{load.id} may drop out at full power near the end: {at_load_v:.2f} V, needs {needed_v:.2f} V"
+        yield Caution("warn", text, "radio-voltage", line)
 
 
 def _named(wire: Wire) -> str:
@@ -60,10 +61,10 @@ def leads(choice: Choice) -> Iterator[Caution]:
     has_file, station = choice.inventory.has_leads_file, choice.operation.station_connector
     if not has_file:
         text = "There is no leads.csv, so connectors and leads are not checked: join everything at home first."
-        yield Caution("warn", text, "leads")
+        yield Caution("warn", text, "leads", "leads are not checked: join everything at home first")
     elif station is None:
         text = "The operation names no station_connector, so nothing but the panels' leads is checked."
-        yield Caution("ask", text, "leads")
+        yield Caution("ask", text, "leads", "which station_connector? without it hardly a lead is checked")
     yield from _unchecked_fuses(choice)
     yield from panel_ends(choice)
     yield from breaking(choice)
@@ -81,6 +82,7 @@ def _unchecked_fuses(choice: Choice) -> Iterator[Caution]:
             f"{names}: no fuse is written down. Each needs its own within {FUSE_WITHIN_M * 100:.0f} cm of plus, "
             f"{least_a:.1f} A or more and no more than its wire takes.",
             "unchecked-fuse",
+            f"{names}: put a fuse of {least_a:.1f} A or more within {FUSE_WITHIN_M * 100:.0f} cm of plus",
         )
 
 
@@ -96,7 +98,8 @@ def _unrated(choice: Choice) -> Iterator[Caution]:
     if unrated:
         named = ", ".join(f"{lead.id} {ampacity_a(lead):g} A" for lead in unrated)
         text = f"No rating is written down, so by its wire alone this is taken to carry: {named}. Look at its ends."
-        yield Caution("warn", text, "unrated-lead")
+        line = f"look at the ends of {', '.join(lead.id for lead in unrated)}: no rating is written down"
+        yield Caution("warn", text, "unrated-lead", line)
 
 
 def _branches(choice: Choice) -> Iterator[Caution]:
@@ -115,6 +118,7 @@ def _branches(choice: Choice) -> Iterator[Caution]:
         f"The fuse in {names} is not written down. Above {amps[thinnest]:g} A an overload would overheat "
         f"{thinnest} before it blows: look, and write fuse_a in batteries.csv.",
         "branch-fuse",
+        f"which fuse is in {names}? above {amps[thinnest]:g} A {thinnest} may overheat",
     )
 
 
@@ -133,6 +137,7 @@ def breaking(choice: Choice) -> Iterator[Caution]:
                 f"{battery.id} may give some {short_a:,.0f} A into a short. Look up what the fuse in {weak[0].id} can "
                 f"break; {HOLDERS[weak[0].fuse_holder or 'blade'].breaks_a:,.0f} A is usual for its sort.",
                 "breaking",
+                f"can the fuse in {weak[0].id} break {short_a:,.0f} A, a short of {battery.id}?",
             )
 
 
@@ -153,9 +158,10 @@ def panel_ends(choice: Choice) -> Iterator[Caution]:
     named = [*dict.fromkeys(things), *dict.fromkeys(leads), *(f"the panel input of {u}" for u in dict.fromkeys(inputs))]
     yield Caution(
         "warn",
-        f"Panel and station both use {station.family}: mark these with tape, and never plug one into the station: "
-        f"{', '.join(named)}.",
+        f"Panels and strip both use {station.family}: mark these with tape, and never plug one into strip or battery "
+        f"box: {', '.join(named)}.",
         "panel-ends",
+        f"mark what carries panel volts with tape, it would fit into the strip: {', '.join(named)}",
     )
 
 

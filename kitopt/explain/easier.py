@@ -18,7 +18,7 @@ from kitopt.choice.singles import with_few
 from kitopt.engine.judge import simulate
 from kitopt.errors import BadInput
 from kitopt.explain.lasts import lasts_h
-from kitopt.explain.take_along import lead_for
+from kitopt.explain.take_along import NO_LEAD, lead_for, y_for
 from kitopt.inventory.items import CHOSEN_KINDS, Battery, Inventory, Item, Load, Panel
 from kitopt.model.need import draws as draws_of
 from kitopt.model.need import idle_and_full_w
@@ -142,14 +142,23 @@ def _less_sure(choice: Choice) -> Iterator[Change]:
 
 
 def _missing_leads(choice: Choice) -> Iterator[Change]:
-    """What would lift a block: a lead that nobody owns yet, for an owned item that nothing joins."""
+    """A lead that nobody owns yet: what would lift a block, or a Y for want of which a panel stays home."""
     seen: set[str] = set()
     for _, blocks in choice.blocks:
         for block in blocks:
-            change = lead_for(choice, block)
+            change = lead_for(choice, block) if block.rule in NO_LEAD else None
             if change is not None and change.value not in seen:
                 seen.add(change.value)
                 yield change
+    short = choice.shortfall
+    taken = {one.id: one.count for one in short.packed} if short is not None else {}
+    ends = {end for lead in choice.inventory.leads if lead.ways > 1 for end in (lead.from_connector, lead.to_connector)}
+    for panel in choice.inventory.panels:
+        is_left = 0 < taken.get(panel.id, 0) < panel.count and panel.second_connector is None
+        y = y_for(choice, panel) if is_left and not any(panel.connector.mates_with(end) for end in ends) else None
+        if y is not None and f"Y {y.value}" not in seen:
+            seen.add(f"Y {y.value}")
+            yield y
 
 
 def _one_more_of(choice: Choice, kind: type[Item]) -> Iterator[Change]:

@@ -13,8 +13,10 @@ from kitopt.model.kit import Block
 from kitopt.model.wiring import missing
 from kitopt.model.wiring.refusals import mate
 
-LEAD_RULES = ("no-lead", "fuse-reach", "battery-fuse", "ampacity", "fuse-size", "branch-fuse")
-"""Blocks that another lead would lift."""
+NO_LEAD = ("no-lead", "fuse-reach", "battery-fuse")
+"""Blocks that any stout lead lifts."""
+LEAD_RULES = (*NO_LEAD, "ampacity", "fuse-size", "branch-fuse")
+"""Blocks that another lead may lift, where the plugs carry what is asked."""
 
 _ADAPTER_G = 40
 _Y_G = 60
@@ -44,8 +46,8 @@ def take_along(after: Choice, change: Change) -> tuple[Change, ...]:
         return blocked
     if isinstance(thing, Battery):
         return _own_lead(after, thing)
-    y = _y_for(after, thing)
-    return () if y is None else (_lead_change(thing.id, y),)
+    y = y_for(after, thing)
+    return () if y is None else (y,)
 
 
 def lead_for(choice: Choice, block: Block) -> Change | None:
@@ -84,18 +86,20 @@ def _own_lead(after: Choice, battery: Battery) -> tuple[Change, ...]:
     return () if lead is None else (_lead_change(battery.id, lead),)
 
 
-def _y_for(after: Choice, panel: Panel) -> Lead | None:
+def y_for(choice: Choice, panel: Panel) -> Change | None:
     """A Y with which one more panel finds a place: at panels of its own kind, else at a controller's input."""
-    if not after.inventory.has_leads_file:
+    if not choice.inventory.has_leads_file:
         return None
-    if after.inventory.by_id[panel.id].count > 1:
+    if choice.inventory.by_id[panel.id].count > 1:
         many, single = mate(panel.connector), panel.connector
     else:
-        sockets = [c.pv_connector for c in after.inventory.controllers if c.count > 0]
-        if not sockets:
+        packed = {one.id for one in choice.shortfall.packed} if choice.shortfall else set()
+        controllers = [c for c in choice.inventory.controllers if c.count > 0]
+        controllers.sort(key=lambda c: c.id not in packed)
+        if not controllers:
             return None
-        many, single = sockets[0], mate(sockets[0])
-    return Lead(
+        many, single = controllers[0].pv_connector, mate(controllers[0].pv_connector)
+    y = Lead(
         id=f"y-for-{panel.id}",
         name="",
         mass_g=_Y_G,
@@ -106,6 +110,7 @@ def _y_for(after: Choice, panel: Panel) -> Lead | None:
         max_a=_MOST_A,
         ways=2,
     )
+    return _lead_change(panel.id, y)
 
 
 def _ends(choice: Choice, block: Block) -> Ends | None:

@@ -103,7 +103,9 @@ def _full(draw: Draw, set_up: SetUp, n: int, usual: Changes) -> Changes:
     full_v = set_up.charging_v * 14.35 / 13.4
     float_v = set_up.charging_v * 13.6 / 13.4
     volts = np.where(at_float, float_v + draw.uniform(-0.2, 0.2, n), full_v + draw.uniform(-0.15, 0.25, n))
-    return {"takes_share": np.where(at_float, 0.0, draw.uniform(0.03, 0.65, n)), "battery_v": volts}
+    # one in ten has cut itself off at the top
+    takes = np.where(at_float | (draw.random(n) < 0.1), 0.0, draw.uniform(0.03, 0.65, n))
+    return {"takes_share": takes, "battery_v": volts}
 
 
 def _cold(draw: Draw, set_up: SetUp, n: int, usual: Changes) -> Changes:

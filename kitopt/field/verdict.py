@@ -168,7 +168,8 @@ def _parting(belief: Belief, measure: Measure, bits: float) -> NextTest:
     rows = {name: some.is_cause(*_under(name)) & (weight > 1e-6 * weight.max()) for name in names}
     if measure.is_yes_or_no:
         chance = {name: float(np.average(expected[at], weights=weight[at])) for name, at in rows.items()}
-        yes, no = max(chance, key=lambda name: chance[name]), min(chance, key=lambda name: chance[name])
+        yes = max(chance, key=lambda name: chance[name])
+        no = min((name for name in chance if name != yes), key=lambda name: chance[name])
         return NextTest(measure, bits, (yes, no), None, True)
     best: tuple[float, tuple[str, str], float, bool] = (-1.0, (names[0], names[-1]), float(expected[0]), True)
     noise = np.random.default_rng(7).standard_normal(len(expected))

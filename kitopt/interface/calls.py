@@ -20,6 +20,7 @@ from kitopt.operation.check import check_against, check_each, check_programme
 from kitopt.operation.force import Pieces, forced, in_all, pieces_of_kit
 from kitopt.operation.plans import Programme, Standing
 from kitopt.operation.terms import Operation
+from kitopt.operation.ways import Ways
 
 if TYPE_CHECKING:
     from kitopt.interface.argument import Argument
@@ -178,7 +179,7 @@ def share(
     BadInput
         With every fault of what was given.
     """
-    check_programme(programme, inventory)
+    check_programme(programme, inventory, Ways(programme).at_once())
     programme = _forced_in_each(programme, _forcing(inventory.by_id, with_, without))
     clock = _clock(seconds, clock)
 

@@ -342,11 +342,20 @@ def chains_of(meaning: Meaning) -> tuple[Chain, ...]:
     return () if not isinstance(meaning, Join) or meaning.chain is None else (meaning.chain,)
 
 
+def stored_days(battery: Battery, operation: Operation) -> float:
+    """Days since a battery was charged, as the operation says or the inventory; none where neither does."""
+    if operation.stored_days is not None:
+        return operation.stored_days
+    if battery.charged_on is None:
+        return 0.0
+    return max(0.0, (operation.start.date() - battery.charged_on) / timedelta(days=1))
+
+
 def missing_wh(battery: Battery, operation: Operation) -> float:
     """Charge missing at the start, for want of charging and by self-discharge since. [Wh]"""
     missing = (1.0 - operation.need.start_charge_share) * battery.usable_wh
-    if battery.charged_on is not None:
-        days = max(0.0, (operation.start.date() - battery.charged_on) / timedelta(days=1))
+    days = stored_days(battery, operation)
+    if days:
         lost = SELF_DISCHARGE_PER_MONTH[battery.chemistry] * days / 30.0
         missing += lost * battery.measured_ah * battery.nominal_v
     return min(missing, battery.usable_wh)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from kitopt.errors import BadInput, Fault
 from kitopt.files.faults import quoted
@@ -65,8 +65,13 @@ def check_each(operations: Iterable[Operation], inventory: Inventory) -> None:
         raise BadInput(faults)
 
 
-def check_programme(programme: Programme, inventory: Inventory) -> None:
+def check_programme(programme: Programme, inventory: Inventory, sets: Sequence[tuple[int, ...]] | None = None) -> None:
     """Check that every load is owned, and often enough for the operations at the same time.
+
+    Parameters
+    ----------
+    sets : sequence of sets, optional
+        Operations that cannot have one another's loads, by number; those that overlap when left out.
 
     Raises
     ------
@@ -74,7 +79,7 @@ def check_programme(programme: Programme, inventory: Inventory) -> None:
     """
     check_each((outing.operation for outing in programme.outings), inventory)
     faults = []
-    for together in at_once(programme.outings):
+    for together in at_once(programme.outings) if sets is None else sets:
         needs: dict[str, int] = {}
         for o in together:
             for use in programme.musts.outings[o].operation.loads:

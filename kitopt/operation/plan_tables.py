@@ -7,7 +7,7 @@ from typing import Annotated as As
 from typing import Any, ClassVar
 
 from kitopt.inventory.columns import Such, Table
-from kitopt.inventory.fields import WORDS, OneOf, Value
+from kitopt.inventory.fields import WORDS, Number, OneOf, Value
 from kitopt.operation.tables import BACKUP, DEGC, MASS, MAY_FAIL, START
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -40,6 +40,8 @@ def _temperatures(value: Any, decimal: str | None) -> tuple[float, ...]:
     return tuple(float(DEGC.read(one, decimal)) for one in value)
 
 
+DAYS = Number("a whole number of days", "90", least=0, most=3650, whole="exact")
+HOURS_BETWEEN = Number("a number of hours", "3", least=0, most=10**4)
 MONTHS_FIELD = Value(_months, '"all", or some months, each once, such as ["may", "oct"]')
 _LIST_DEGC = Value(_temperatures, "a list of air temperatures in °C, one for each month, such as [-4, 2]")
 
@@ -51,6 +53,7 @@ class StandingTable(Table):
     months: As[tuple[int, ...], MONTHS_FIELD, 'to be ready in, or "all"', Such('["may", "oct"]')] = ()
     backup: As[tuple[str, ...] | None, BACKUP, f"instead of the operations': {MAY_FAIL}", Such('["battery"]')] = None
     least: As[str, OneOf(("mass", "items")), 'or "items"'] = "mass"
+    recharge_days: As[int, DAYS, "that it lies by the door between two charges, at most"] = 90
 
 
 class EventTable(Table):
@@ -75,6 +78,7 @@ class ProgrammeTable(Table):
     """Keys of a season's or club's file above its operations."""
 
     name: As[str, WORDS, "of the programme; the file's name without it"] = ""
+    hours_between: As[float | None, HOURS_BETWEEN, "that pieces take to the next team; blank: by distance"] = None
 
 
 class OutingTable(Table):

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Literal
 
 from kitopt.operation.terms import Operation
+
+Follows = Callable[[int, int], bool]
+"""Whether the pieces of one outing, by number, can be at another."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +47,8 @@ class Standing:
     events: tuple[Event, ...]
     bags: tuple[Bag, ...] = ()
     least: Literal["mass", "items"] = "mass"
+    recharge_days: int = 90
+    """Days that it lies by the door after each full charge, at the most."""
     warnings: tuple[str, ...] = ()
 
 
@@ -72,12 +78,19 @@ class Outing:
 
 @dataclass(frozen=True)
 class Programme:
-    """Operations that draw on one stock: a season, or a club's weekend."""
+    """Operations that draw on one stock: a season, or a club's weekend.
+
+    Attributes
+    ----------
+    hours_between : float or None
+        From the end of one outing until its pieces can be at another; None for what the distance tells. [h]
+    """
 
     file: str
     name: str
     outings: tuple[Outing, ...]
     warnings: tuple[str, ...] = ()
+    hours_between: float | None = None
 
     @property
     def musts(self) -> Programme:
@@ -86,22 +99,42 @@ class Programme:
         return replace(self, outings=tuple(musts))
 
 
-def at_once(outings: tuple[Outing, ...]) -> list[tuple[int, ...]]:
-    """Every largest set of outings that need their kits at the same time, by number, in order.
+def in_time(outings: tuple[Outing, ...]) -> Follows:
+    """One outing follows another where it begins no earlier than that ends: the pieces are at hand."""
+    return lambda giver, taker: outings[taker].begins >= outings[giver].ends
 
-    Of intervals each such set is met at the beginning of one of them.
+
+def at_once(outings: tuple[Outing, ...], follows: Follows | None = None) -> list[tuple[int, ...]]:
+    """Every largest set of outings none of which can have another's pieces, by number, in order.
+
+    Pieces pass along a partial order, so that what such sets hold together bounds what is needed (Dilworth).
+
+    Parameters
+    ----------
+    follows : callable, optional
+        Whether the pieces of one outing can be at another; whoever comes later has them when left out.
     """
+    after = in_time(outings) if follows is None else follows
+    numbers = range(len(outings))
+    meets = {i: {j for j in numbers if i != j and not after(i, j) and not after(j, i)} for i in numbers}
     found: list[tuple[int, ...]] = []
-    for one in outings:
-        found.append(tuple(i for i, other in enumerate(outings) if other.begins <= one.begins < other.ends))
-    largest = [s for s in found if not any(set(s) < set(other) for other in found)]
-    return sorted(set(largest))
+
+    def extend(chosen: tuple[int, ...], open_: set[int], done: set[int]) -> None:
+        if not open_ and not done:
+            found.append(tuple(sorted(chosen)))
+        while open_:
+            o = min(open_)
+            extend((*chosen, o), open_ & meets[o], done & meets[o])
+            open_, done = open_ - {o}, done | {o}
+
+    extend((), set(numbers), set())
+    return sorted(found)
 
 
-def hang_together(outings: tuple[Outing, ...]) -> list[list[int]]:
-    """Outings in groups, by number, such that none overlaps one of another group."""
+def hang_together(outings: tuple[Outing, ...], follows: Follows | None = None) -> list[list[int]]:
+    """Outings in groups, by number, such that any two of different groups can have the same pieces; see `at_once`."""
     merged: list[set[int]] = []
-    for together in at_once(outings):
+    for together in at_once(outings, follows):
         group = set(together)
         touching = [one for one in merged if one & group]
         merged = [one for one in merged if not one & group]

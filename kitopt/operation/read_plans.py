@@ -47,6 +47,7 @@ def read_standing(path: Path | str) -> Standing:
         tuple(events),
         tuple(bags),
         cast(Any, top.least),
+        top.recharge_days,
         tuple(document.warnings),
     )
 
@@ -75,7 +76,8 @@ def read_programme(path: Path | str) -> Programme:
         outings.append(Outing(operation, table.operator))
     document.stop_if_any()
     assert top is not None
-    return Programme(str(path), top.name or path.stem, tuple(outings), tuple(document.warnings))
+    warnings = tuple(document.warnings)
+    return Programme(str(path), top.name or path.stem, tuple(outings), warnings, top.hours_between)
 
 
 def _event(

@@ -173,6 +173,10 @@ class Operation:
     least: Objective = "mass"
     bounds: tuple[Bound, ...] = ()
     """Items forced in or out, each id once."""
+    stored_days: float | None = None
+    """Days since the batteries were charged, whatever the inventory says; None for what it says."""
+    extras: tuple[tuple[str, int], ...] | None = None
+    """How many of each extra may go along where several outings share them; None for all that are owned."""
     assumed: tuple[Assumed, ...] = ()
     warnings: tuple[str, ...] = ()
 

@@ -1,46 +1,86 @@
-"""Lists of items and cautions that answers about many kits share."""
+"""Lists of items and labelled facts that every answer is made of."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
-from kitopt.choice import Choice, Packed, Proof
-from kitopt.explain import cautions
-from kitopt.files.plain import cut
+from kitopt.choice import Packed
+from kitopt.files.plain import columns_of, cut
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import Bound
 from kitopt.report import words
-from kitopt.report.words import WIDTH, wrapped
+from kitopt.report.words import width, wrapped
 
-_SIGNS = {"warn": "!", "ask": "?"}
+_SMALL = ("load", "extra")
+"""Kinds that are told two in a line, without their names, where there is room."""
+
+_ROOM_FOR_KINDS, _ROOM_FOR_PAIRS, _LEAST_NAME = 60, 72, 8
+"""Columns from which on kinds and pairs stand side by side, and below which a name is left out."""
 
 
 def checklist(
     inventory: Inventory, packed: Sequence[Packed], indent: str = "", *, with_price: bool = False
 ) -> list[str]:
-    """One line an item, then the total; of the price what is known."""
+    """A line an item to be ticked off, then the total; of the price what is known."""
     if not packed:
         return [f"{indent}nothing"]
-    by_id = inventory.by_id
-    kinds = max(len(one.kind) for one in packed)
-    ids = min(22, max(len(one.id) for one in packed))
+    is_wide = width() >= _ROOM_FOR_KINDS
+    kinds = max(len(one.kind) for one in packed) + 2 if is_wide else 0
+    digits = len(f"{max(one.count for one in packed)}")
     lines: list[str] = []
-    last = ""
-    for one in packed:
-        kind = one.kind if one.kind != last else ""
-        last = one.kind
-        head = f"{indent}{kind:{kinds}} {one.count:3}  {cut(one.id, ids):{ids}}  "
-        lines.append(row(head, by_id[one.id].name, words.mass(one.count * by_id[one.id].mass_g)))
-    total_g = sum(one.count * by_id[one.id].mass_g for one in packed)
-    head = f"{indent}{'total':{kinds}} {sum(one.count for one in packed):3}  "
-    return [*lines, row(head, _total_price(inventory, packed) if with_price else "", words.mass(total_g))]
+    for kind in dict.fromkeys(one.kind for one in packed):
+        some = [one for one in packed if one.kind == kind]
+        head = f"{indent}{kind:{kinds}}" if is_wide else f"{indent}  "
+        lines += [] if is_wide else [f"{indent}{kind}"]
+        is_paired = kind in _SMALL and len(some) > 1 and width() >= _ROOM_FOR_PAIRS
+        found = _pairs(inventory, some, head, digits) if is_paired else _singly(inventory, packed, some, head, digits)
+        for line in found:
+            lines.append(f"{head}{line}")
+            head = " " * len(head)
+    total_g = sum(one.count * inventory.by_id[one.id].mass_g for one in packed)
+    count = sum(one.count for one in packed)
+    price = _total_price(inventory, packed) if with_price else ""
+    if not is_wide:
+        return [*lines, row(f"{indent}total {count}  ", "", words.mass(total_g)), *wrapped(price, f"{indent}  ")]
+    return [*lines, row(f"{indent}{'total':{kinds}}{count:>{4 + digits}}  ", price, words.mass(total_g))]
 
 
-def row(head: str, name: str, tail: str) -> str:
+def _singly(
+    inventory: Inventory, packed: Sequence[Packed], some: Sequence[Packed], indent: str, digits: int
+) -> Iterator[str]:
+    masses = [words.mass(one.count * inventory.by_id[one.id].mass_g) for one in some]
+    if width() < _ROOM_FOR_KINDS:
+        for one, mass in zip(some, masses, strict=True):
+            head = f"[ ] {one.count:{digits}}  "
+            room = width() - len(indent) - len(head) - len(mass) - 2
+            yield f"{head}{cut(one.id, room):{room}}  {mass}"
+        return
+    listed = [one for one in packed if one.kind not in _SMALL or width() < _ROOM_FOR_PAIRS] or packed
+    ids = min(max(len(one.id) for one in (*listed, *some)), 22)
+    for one, mass in zip(some, masses, strict=True):
+        head = f"[ ] {one.count:{digits}}  {cut(one.id, ids):{ids}}  "
+        yield row(head, inventory.by_id[one.id].name, mass, width() - len(indent))
+
+
+def _pairs(inventory: Inventory, some: Sequence[Packed], indent: str, digits: int) -> Iterator[str]:
+    room = (width() - len(indent) - 3) // 2
+    cells = []
+    for one in some:
+        mass = words.mass(one.count * inventory.by_id[one.id].mass_g)
+        head = f"[ ] {one.count:{digits}}  "
+        name_room = room - len(head) - len(mass) - 2
+        cells.append(f"{head}{cut(one.id, name_room):{name_room}}  {mass}")
+    for left, right in zip(cells[::2], [*cells[1::2], ""], strict=False):
+        yield f"{left}   {right}".rstrip()
+
+
+def row(head: str, name: str, tail: str, most: int | None = None) -> str:
     """A line with a name cut to what room there is, and something at the right edge."""
-    end = max(10, len(tail) + 2)
-    room = WIDTH - len(head) - end
-    return f"{head}{cut(name, room):{room}}{tail:>{end}}"
+    end = max(10, len(tail) + 2) if width() >= _ROOM_FOR_KINDS else len(tail) + 2
+    room = (width() if most is None else most) - columns_of(head) - end
+    if room < _LEAST_NAME:
+        name = ""
+    return f"{head}{cut(name, room):{max(0, room)}}{tail:>{end}}"
 
 
 def _total_price(inventory: Inventory, packed: Sequence[Packed]) -> str:
@@ -64,31 +104,6 @@ def in_short(packed: Iterable[Packed]) -> str:
     return ", ".join(one.id if one.count == 1 else f"{one.count} {one.id}" for one in some) or "nothing"
 
 
-def all_cautions(choices: Iterable[Choice]) -> list[str]:
-    """What is to be heeded of any of some kits, each said once, with the names of those that it is about."""
-    every = list(choices)
-    signs: dict[str, str] = {}
-    about: dict[str, list[str]] = {}
-    for choice in every:
-        for caution in cautions(choice):
-            if caution.level in _SIGNS and caution.rule != "file":
-                signs.setdefault(caution.text, _SIGNS[caution.level])
-                names = about.setdefault(caution.text, [])
-                if choice.operation.name not in names:
-                    names.append(choice.operation.name)
-    if not signs:
-        return []
-    n_names = len({choice.operation.name for choice in every})
-    # the word of warning that closes every answer comes last here too
-    last = [text for text in signs if text.startswith("No rule failed")]
-    lines = ["Cautions (! heed, ? find out)"]
-    for text in [*(t for t in signs if t not in last), *last]:
-        names = about[text]
-        whose = f"{', '.join(names)}: " if text not in last and len(names) < n_names else ""
-        lines += wrapped(whose + text, f"{signs[text]} ")
-    return lines
-
-
 def fact(label: str, text: str) -> list[str]:
     """A label and a sentence."""
     return wrapped(text, f"{label:8} ", " " * 9)
@@ -97,13 +112,3 @@ def fact(label: str, text: str) -> list[str]:
 def forced_fact(bounds: Sequence[Bound]) -> list[str]:
     """What was forced in and out of a kit; nothing where nothing was."""
     return fact("Forced", f"{words.forced(bounds)}.") if bounds else []
-
-
-def proof_text(proof: Proof, what: str, amount: str, bound: str) -> str:
-    """How sure the answer is."""
-    if proof.objective is None:
-        return "none." if proof.proved else f"none: the time was up. Nothing below {bound} can work."
-    if proof.proved:
-        return f"proved {what}: nothing below {amount} works."
-    gap = f" (gap {100 * proof.gap:.2g} %)" if proof.gap is not None else ""
-    return f"not proved {what}: the time was up. Nothing below {bound} can work{gap}."

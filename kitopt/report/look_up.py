@@ -8,8 +8,9 @@ from kitopt.choice import Choice
 from kitopt.explain.look_up import MOST_SOLVES, LookUp, Threshold
 from kitopt.explain.without import Pieces
 from kitopt.report import words
+from kitopt.report.encode import pieces
 from kitopt.report.lists import counted
-from kitopt.report.reasons import BETTER, amount, listed, pieces, worse
+from kitopt.report.reasons import BETTER, amount, listed, worse
 from kitopt.report.words import wrapped
 
 _UNITS = {"a": "A", "ah": "Ah", "v": "V", "w": "W", "ma": "mA", "mohm": "milliohms", "degc": "°C", "mm2": "mm²"}

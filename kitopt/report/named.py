@@ -9,12 +9,14 @@ from kitopt.choice import Packed
 from kitopt.choice.named import NamedKit
 from kitopt.explain import Why
 from kitopt.report import words
-from kitopt.report.document import document, entries
+from kitopt.report.document import document
+from kitopt.report.encode import entries
+from kitopt.report.heed import cautions_section, heed_section
 from kitopt.report.lists import checklist, fact, in_short
 from kitopt.report.nices import which_run
 from kitopt.report.repairs import conflicts_section
 from kitopt.report.second_opinion import second_opinion_text
-from kitopt.report.text import assumed_section, cautions_section, facts, falls_short, survives
+from kitopt.report.text import assumed_section, facts, falls_short, starts, survives
 from kitopt.report.wiring import wiring
 from kitopt.report.words import wrapped
 
@@ -23,17 +25,19 @@ _LESS = {"mass": "lighter", "price": "cheaper", "items": "of fewer pieces"}
 
 
 def named_text(kit: NamedKit, why: Why, *, is_brief: bool = False) -> str:
-    """Whether it does, with what chance, what is missing and what too much; in brief the first sentence alone."""
+    """Whether it does, with what chance, what is missing and what too much; in brief that and the list."""
     choice = kit.choice
     lines = _headline(kit)
+    listed = checklist(choice.inventory, kit.named, with_price=True)
     if is_brief:
-        return "\n".join(lines) + "\n"
-    lines += ["", *checklist(choice.inventory, kit.named, with_price=True), "", *_verdict(kit)]
+        return "\n".join([*lines, "", *listed]) + "\n"
     if kit.status == "found":
-        lines += [*facts(choice)]
+        lines += heed_section(choice, "all of it below")
+    lines += ["", *listed, "", *_verdict(kit)]
+    if kit.status == "found":
+        lines += ["", *wiring(choice), "", *facts(choice)]
         if why.agreement is not None:
             lines += fact("Check", second_opinion_text(choice, why.agreement))
-        lines += ["", *wiring(choice)]
     elif why.conflicts:
         lines += ["", *conflicts_section(choice, why.conflicts)]
     lines += ["", *cautions_section(choice, with_blocks=not why.conflicts)]
@@ -48,7 +52,8 @@ def _headline(kit: NamedKit) -> list[str]:
     if kit.status == "time-limit":
         return wrapped(f"{name}: the time was up before it was known whether this kit does for {lasts}.")
     does = "this kit does" if kit.status == "found" else "this kit does not do"
-    lines = wrapped(f"{name}: {does}, {words.mass(kit.mass_g)}, {lasts}{which_run(choice)}{survives(choice)}.")
+    how = f"{lasts} with {words.mass(kit.mass_g)}{which_run(choice)}{starts(choice)}"
+    lines = wrapped(f"{name}: {does}, {how}{survives(choice)}.")
     if kit.status == "found":
         return lines
     if shortfall is None or not shortfall.packed:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from kitopt.explain.caution import Caution
 from kitopt.files.plain import cut
 from kitopt.inventory.items import CHOSEN_KINDS, Assumed, Inventory
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, Weather
-from kitopt.report import words
-from kitopt.report.words import WIDTH, wrapped
+from kitopt.report import encode, words
+from kitopt.report.words import width, wrapped
 
 FILES_NAMED = 10
 
@@ -26,19 +27,16 @@ def reading_document(operation: Operation | None, inventory: Inventory) -> dict[
         },
         "operation": None if operation is None else _operation(operation),
         "warnings": [*(() if operation is None else operation.warnings), *inventory.warnings],
-        "cautions": [{"level": "ask", "text": str(one), "rule": "usual"} for one in inventory.unusual],
+        "cautions": encode.caution_values(Caution("ask", str(one), "usual") for one in inventory.unusual),
         "other_files": list(inventory.other_files),
-        "assumed": [
-            {"file": one.file, "id": one.id, "column": one.column, "value": one.value, "rule": one.rule}
-            for one in _all_assumed(operation, inventory)
-        ],
+        "assumed": encode.assumed_values(_all_assumed(operation, inventory)),
     }
 
 
 def _operation(operation: Operation) -> dict[str, Any]:
     return {
         "name": operation.name,
-        "start": operation.start.isoformat(timespec="seconds"),
+        "start": encode.time(operation.start),
         "hours": operation.hours,
         "weather": _weather(operation.need.weather),
         "confidence": float(operation.need.confidence),
@@ -79,7 +77,7 @@ def reading_text(operation: Operation | None, inventory: Inventory) -> str:
         lines += wrapped(
             f"{operation.name}: {words.moment(operation.start)} {operation.start.year} ({operation.site.timezone}), "
             f"{words.hours(operation.hours)}, weather {_weather(need.weather)}, "
-            f"{words.percent(need.confidence)} of {need.windows:,} windows, least {operation.least}."
+            f"{words.percent(need.confidence)} of {need.windows:,} spells, least {operation.least}."
         )
     counts = [_count(_pieces(inventory, kind), kind) for kind in _KINDS]
     lines += wrapped(f"Inventory {inventory.fingerprint}: {', '.join(counts)}.")
@@ -118,7 +116,7 @@ def _assumed(assumed: list[Assumed]) -> list[str]:
     for one, row in zip(assumed, rows, strict=True):
         if one.file != file:
             file = one.file
-            lines.append(cut(file, WIDTH))
+            lines.append(cut(file, width()))
         cells = [f"{cut(text, size):{size}}" for text, size in zip(row, sizes, strict=True)]
         head = "  " + "  ".join(cells) + "  "
         lines += wrapped(one.rule, head, " " * len(head))

@@ -9,8 +9,9 @@ from kitopt.choice import Choice
 from kitopt.explain.without import Pieces, Without
 from kitopt.files.plain import cut
 from kitopt.inventory.items import Panel
-from kitopt.report import words
-from kitopt.report.words import WIDTH
+from kitopt.report import encode, words
+from kitopt.report.encode import pieces
+from kitopt.report.words import width as page_width
 
 _WORSE = {"mass": "heavier", "price": "dearer", "items": "more"}
 BETTER = {"mass": "lighter", "price": "cheaper", "items": "less"}
@@ -26,7 +27,7 @@ def section(choice: Choice, withouts: Sequence[Without]) -> list[str]:
     lines = ["Why each: without it the best kit is"]
     for head, without in zip(heads, withouts, strict=True):
         start = f"  {cut(head, width):{width}}  "
-        lines.append(start + sentence(choice, without, WIDTH - len(start)))
+        lines.append(start + sentence(choice, without, page_width() - len(start)))
     if any(without.status == "time-limit" for without in withouts):
         lines.append("  The time was up before every reason was found: allow more --seconds.")
     return lines
@@ -68,17 +69,12 @@ def as_value(choice: Choice, without: Without) -> dict[str, Any]:
         "status": without.status,
         "more": without.more if choice.operation.least != "price" or without.more is None else without.more / 100,
         "mass_g_more": without.mass_g_more,
-        "price_more": None if cents is None else cents / 100,
+        "price_more": encode.price(cents),
         "instead": pieces(without.instead),
         "without": pieces(without.gone),
-        "shortfall_wh": None if without.shortfall_wh is None else round(without.shortfall_wh, 3),
-        "time": None if without.time is None else without.time.isoformat(timespec="seconds"),
+        "shortfall_wh": encode.number(without.shortfall_wh),
+        "time": encode.time(without.time),
     }
-
-
-def pieces(some: Pieces) -> list[dict[str, Any]]:
-    """Ids and counts as JSON."""
-    return [{"id": item_id, "count": n} for item_id, n in some]
 
 
 def listed(some: Pieces) -> list[str]:

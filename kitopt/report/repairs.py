@@ -12,7 +12,7 @@ from kitopt.explain.conflict import Conflict
 from kitopt.explain.repairs import THOROUGH, Repair, Repairs, Way
 from kitopt.explain.ruled_out import blocks_that_matter, told
 from kitopt.inventory.items import Item, Lead
-from kitopt.report import words
+from kitopt.report import encode, words
 from kitopt.report.lists import counted
 from kitopt.report.words import wrapped
 
@@ -176,8 +176,8 @@ def repairs_value(choice: Choice, repairs: Repairs) -> list[dict[str, Any]]:
             **_change_value(one.change),
             "also": [_change_value(change) for change in one.changes if change is not one.change],
             "works": one.works,
-            "gain_wh": None if one.gain_wh is None else round(one.gain_wh, 3),
-            "shortfall_wh": round(one.shortfall_wh, 3),
+            "gain_wh": encode.number(one.gain_wh),
+            "shortfall_wh": encode.number(one.shortfall_wh),
             "mass_g": one.mass_g,
             "text": f"{repair_text(choice, one)}.",
         }

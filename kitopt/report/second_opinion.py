@@ -8,12 +8,12 @@ from typing import Any
 
 from kitopt.choice import Choice
 from kitopt.explain import Agreement
-from kitopt.report import words
+from kitopt.report import encode, words
 
 
 def second_opinion_text(choice: Choice, found: Agreement) -> str:
     """Whether it agrees, within how much, or why not."""
-    looked_at = "its window" if found.asked == 1 else f"{found.asked:,} of its windows"
+    looked_at = "its spell of weather" if found.asked == 1 else f"{found.asked:,} of its spells"
     if not found.failed:
         within_wh = math.ceil(max(abs(found.least_wh), abs(found.most_wh)) - 1e-6)
         return f"gone through minute by minute, {looked_at} agree{'s' * (found.asked == 1)} within {within_wh:,} Wh."
@@ -22,7 +22,7 @@ def second_opinion_text(choice: Choice, found: Agreement) -> str:
     if off is not None and found.short_wh == 0.0:
         at = words.moment(_moment(choice, off.minute))
         return f"{text}at {at} {off.load_id} may go off, {off.volts:.1f} V at its plug, {off.needed_v:.1f} V needed."
-    return f"{text}{math.ceil(found.short_wh):,} Wh short in {found.window}; {_cause(found)}."
+    return f"{text}{math.ceil(found.short_wh):,} Wh short in the spell {words.spell(found.window)}; {_cause(found)}."
 
 
 def _cause(found: Agreement) -> str:
@@ -44,19 +44,19 @@ def second_opinion_value(choice: Choice, found: Agreement | None) -> dict[str, A
     return {
         "asked": found.asked,
         "failed": found.failed,
-        "least_wh": round(found.least_wh, 3),
-        "most_wh": round(found.most_wh, 3),
-        "short_wh": round(found.short_wh, 3),
+        "least_wh": encode.number(found.least_wh),
+        "most_wh": encode.number(found.most_wh),
+        "short_wh": encode.number(found.short_wh),
         "window": found.window or None,
-        "harvest_wh": round(found.harvest_wh, 3),
-        "draw_wh": round(found.draw_wh, 3),
-        "refused_wh": round(found.refused_wh, 3),
+        "harvest_wh": encode.number(found.harvest_wh),
+        "draw_wh": encode.number(found.draw_wh),
+        "refused_wh": encode.number(found.refused_wh),
         "cut_off": None
         if off is None
         else {
             "id": off.load_id,
-            "time": _moment(choice, off.minute).isoformat(timespec="seconds"),
-            "volts": round(off.volts, 3),
+            "time": encode.time(_moment(choice, off.minute)),
+            "volts": encode.number(off.volts),
             "needed_v": off.needed_v,
         },
         "text": second_opinion_text(choice, found),

@@ -1,91 +1,128 @@
-"""A choice in words: plain text of at most 80 columns, the answer in its first line."""
+"""A choice in words: what it does, what to heed, the list, the wiring, the balance, and why each."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from kitopt.choice import Choice, Shortfall
-from kitopt.explain import Why, cautions
-from kitopt.explain.ruled_out import blocks_that_matter, told
+from kitopt.explain import Why
+from kitopt.explain.balance import Balance, balance
 from kitopt.files.plain import cut
 from kitopt.inventory.items import Assumed
 from kitopt.model.kit import Join, Unit
 from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit
+from kitopt.report.heed import cautions_section, closing_line, heed_section
 from kitopt.report.leads import lead_ids
-from kitopt.report.lists import all_cautions, checklist, counted, fact, forced_fact, in_short, row
+from kitopt.report.lists import checklist, counted, fact, forced_fact, in_short
 from kitopt.report.look_up import look_up_section
 from kitopt.report.nices import which_run
+from kitopt.report.proof import at_best, proof_text
 from kitopt.report.reasons import energy, section
 from kitopt.report.repairs import conflicts_section, repairs_section
+from kitopt.report.ruled_out import ruled_out_section
 from kitopt.report.second_opinion import second_opinion_text
 from kitopt.report.wiring import wiring
-from kitopt.report.words import WIDTH, wrapped
+from kitopt.report.words import width, wrapped
 
 Joins = Sequence[tuple[Join, Unit, int]]
 """Panels, the controller that they feed, and how many such joins."""
 
 NOTHING_ASKED = Why()
 MOST_ASSUMED = 8
-MOST_BLOCKS = 8
-_SIGNS = {"block": "x", "warn": "!", "ask": "?"}
-_LEVELS = (("warn", "heed"), ("ask", "find out"), ("block", "ruled out"))
-_SUPERLATIVE = {"mass": "lightest", "price": "cheapest", "items": "fewest items"}
 
 
 def answer(choice: Choice, why: Why = NOTHING_ASKED) -> str:
-    """All that has to be known, to be read in half a minute."""
-    if choice.packed:
-        lines = [*_headline(choice), "", *checklist(choice.inventory, choice.packed, with_price=True)]
-        lines += ["", *facts(choice), *_sure(choice, why), "", *wiring(choice)]
-    else:
-        lines = _nothing(choice, why)
-    reasons = section(choice, why.withouts)
-    lines += ["", *reasons] if reasons else []
-    lines += ["", *cautions_section(choice, with_blocks=not why.conflicts)]
+    """What it does, then what to heed, then what is followed on the ground; the reasons and the proof come last."""
+    parts = _with_kit(choice, why) if choice.packed else _without_kit(choice, why)
+    return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
+
+
+def _with_kit(choice: Choice, why: Why) -> list[list[str]]:
+    """Parts with a blank line between them; without reasons what is told last is told in short."""
+    is_short = not why.withouts
     assumed = assumed_section(choice)
-    if assumed:
-        lines += ["", *assumed]
-    return "\n".join(lines) + "\n"
+    sure = fact("Proof", proof_text(choice.proof, choice.inventory.currency, _spells(choice)))
+    if why.agreement is not None:
+        sure += fact("Check", second_opinion_text(choice, why.agreement))
+    parts = [
+        headline(choice) + heed_section(choice, "kitopt pack --reasons" if is_short else "all of it below"),
+        ["To tick off", *checklist(choice.inventory, choice.packed, with_price=True)],
+        wiring(choice),
+    ]
+    if not is_short:
+        return [*parts, facts(choice), section(choice, why.withouts), cautions_section(choice), assumed, sure]
+    if len(assumed) > 1:
+        return [*parts, facts(choice), assumed, sure + closing_line(choice)]
+    return [*parts, [*facts(choice), *assumed, *sure, *closing_line(choice)]]
+
+
+def _without_kit(choice: Choice, why: Why) -> list[list[str]]:
+    return [_nothing(choice, why), cautions_section(choice, with_blocks=not why.conflicts), assumed_section(choice)]
 
 
 def brief(choice: Choice) -> str:
-    """The list alone; without a kit, the one sentence that says so."""
+    """What it does, the list and its total; without a kit, the one sentence that says so."""
     if not choice.packed:
         return "\n".join(_no_kit_headline(choice)) + "\n"
-    ids = max(len(one.id) for one in choice.packed)
-    lines = []
-    for one in choice.packed:
-        item = choice.inventory.by_id[one.id]
-        mass = words.mass(one.count * item.mass_g)
-        head = f"{one.count:3}  {cut(one.id, 30):{min(ids, 30)}}  "
-        lines.append(row(head, item.name, mass))
-    return "\n".join(lines) + "\n"
+    listed = checklist(choice.inventory, choice.packed, with_price=True)
+    return "\n".join([*headline(choice), "", *listed]) + "\n"
 
 
-def _headline(choice: Choice) -> list[str]:
+def headline(choice: Choice) -> list[str]:
+    """Hours, mass, the charge at the start where it is not full, and the chance."""
     operation = choice.operation
     amount = words.mass(choice.mass_g)
     if operation.least == "price":
         amount = f"{words.price(choice.price_cents, choice.inventory.currency)}, {amount}"
     elif operation.least == "items":
         amount = f"{sum(one.count for one in choice.packed)} items, {amount}"
-    return wrapped(f"{operation.name}: {amount}, {words.hours(operation.hours)}{which_run(choice)}{survives(choice)}.")
+    does = f"{words.hours(operation.hours)} with {amount}{which_run(choice)}{starts(choice)}"
+    return wrapped(f"{operation.name}: {does}{survives(choice)}.")
+
+
+def starts(choice: Choice) -> str:
+    """Part of a sentence that says how full the batteries are at the start; nothing where they are full."""
+    share = start_share(choice)
+    return "" if share is None or share >= 0.995 else f", batteries at {100 * share:.0f} % at the start"
+
+
+def start_share(choice: Choice) -> float | None:
+    """How full the batteries are at the start, of several circuits those with the least; None without any."""
+    if choice.circuits:
+        shares = [share for part in choice.parts if (share := start_share(part)) is not None]
+        return min(shares, default=None)
+    made = choice.made
+    if made is None:
+        return None
+    case = made.cases[0]
+    plant, layout = case.plant(made.counts), case.conditions.layout
+    full_wh = float(plant[layout.capacity])
+    return 1.0 - float(plant[layout.missing]) / full_wh if full_wh > 0.0 else None
 
 
 def survives(choice: Choice) -> str:
-    """The end of a sentence that says how many windows are survived; nothing where that is not known."""
+    """The end of a sentence that says how many spells are survived; nothing where that is not known.
+
+    Those that no choice has seen, where any were tried: of those it was chosen for a kit survives what it must.
+    """
     survival = choice.survival
     if survival is None:
         return ""
-    what = "window" if survival.tried == 1 else "windows"
-    text = (
-        f", survives {survival.survived:,} of {survival.tried:,} {what} "
-        f"({survival.needed:,} needed for {words.percent(choice.operation.need.confidence)})"
-    )
-    if survival.fresh_tried:
-        text += f"; {survival.fresh_survived:,} of {survival.fresh_tried:,} unseen"
-    return text
+    if survival.fresh_tried and survival.fresh_survived is not None:
+        chance = 100 * survival.fresh_survived / survival.fresh_tried
+        unseen = f"{survival.fresh_survived:,} of {survival.fresh_tried:,} unseen spells of weather"
+        return f"; survives {unseen}, {chance:.1f} %"
+    what = "spell" if survival.tried == 1 else "spells"
+    return f"; survives {survival.survived:,} of {survival.tried:,} {what} of weather"
+
+
+def _spells(choice: Choice) -> str:
+    """What a kit had to survive to be chosen."""
+    survival = choice.survival
+    if survival is None or survival.tried == 1:
+        return ""
+    return f"{words.percent(choice.operation.need.confidence)} of {survival.tried:,} spells"
 
 
 def joins_section(joins: Joins) -> list[str]:
@@ -100,33 +137,46 @@ def joins_section(joins: Joins) -> list[str]:
 
 
 def facts(choice: Choice) -> list[str]:
-    """What the loads need and how the kit fares."""
-    operation, lowest = choice.operation, choice.lowest
-    lines: list[str] = []
-    lines += forced_fact(operation.bounds)
-    if choice.joins and choice.sky.aim_text:
-        lines += fact("Aim", f"{choice.sky.aim_text}.")
-    lines += fact("Need", f"{choice.need_wh:,.0f} Wh in all, {choice.peak_a:.1f} A at the peak.")
-    if lowest is not None:
-        # rounded down: a charge is never told too high
-        lines += fact(
-            "Lowest",
-            f"{words.moment(lowest.time)}: {int(lowest.charge_ah * 10) / 10:.1f} Ah ({int(lowest.charge_wh)} Wh) left, "
-            f"{int(lowest.margin_wh)} Wh above what is held back; hardest window survived ({lowest.window}).",
-        )
-    lines += _losses(choice)
+    """The balance of charge, what the loads need, and how the kit fares without the sun or a unit."""
+    operation = choice.operation
+    lines = forced_fact(operation.bounds)
+    for part in choice.parts:
+        found = balance(part)
+        whose = next((f"{name or 'main'}: " for name, one in choice.circuits if one is part), "")
+        lines += [] if found is None else fact("Balance", whose + balance_text(part, found))
+    need = f"{choice.need_wh:,.0f} Wh, {choice.peak_a:.1f} A at most"
     if choice.no_sun_hours is not None:
         lasts_h = int(choice.no_sun_hours * 10 + 1e-6) / 10
         whole = lasts_h >= operation.hours - 1e-6
-        lines += fact("No sun", f"lasts all {words.hours(operation.hours)}." if whole else f"lasts {lasts_h:.1f} h.")
-    return lines
+        share = start_share(choice)
+        since = "" if share is None or share >= 0.995 else f" from {100 * share:.0f} % charge"
+        need += f"; without sun it lasts {'to the end' if whole else f'{lasts_h:.1f} h'}{since}"
+    lines += fact("Need", f"{need}.")
+    if choice.joins and choice.sky.aim_text:
+        lines += fact("Aim", f"{choice.sky.aim_text}.")
+    return lines + _losses(choice)
 
 
-def _sure(choice: Choice, why: Why) -> list[str]:
-    lines = fact("Proof", _proof(choice))
-    if why.agreement is not None:
-        lines += fact("Check", second_opinion_text(choice, why.agreement))
-    return lines
+def balance_text(choice: Choice, found: Balance) -> str:
+    """Stored + sun - used = left, and what of it is held back; what is left is never told too high, so it adds up."""
+
+    def down(value_ah: float) -> float:
+        return int(10 * value_ah + 1e-6) / 10
+
+    stored, left = round(found.stored_ah, 1), down(found.left_ah)
+    sun, lost = round(found.sun_ah, 1), round(found.lost_ah, 1)
+    used = stored + sun - lost - left
+    parts = [f"{stored:.1f} Ah stored"]
+    parts += [f"+ {sun:.1f} sun"] if choice.joins else []
+    parts += [f"- {lost:.1f} lost"] if lost > 0 else []
+    cold, margin = round(found.cold_ah, 1), down(found.margin_ah)
+    held = [f"reserve {left - cold - margin:.1f}"]
+    held += [f"cold {cold:.1f}"] if cold > 0 else []
+    text = f"{' '.join(parts)} - {used:.1f} used = {left:.1f} Ah left at {words.moment(found.time)}, the lowest of the "
+    text += f"hardest spell survived ({words.spell(found.window)}): {', '.join(held)}, margin {margin:.1f}."
+    if lost > 0:
+        text += " Lost: in charging, or because the battery was full or cold."
+    return text + (f" {found.depth_ah:.1f} Ah more lie below the depth." if found.depth_ah >= 0.05 else "")
 
 
 def _losses(choice: Choice) -> list[str]:
@@ -141,28 +191,7 @@ def _losses(choice: Choice) -> list[str]:
     return fact(
         "Backup",
         f"what must run outlives the loss of {kinds}, with the rest switched off; hardest is to be without "
-        f"{worst.what}: {worst.survived:,} of {worst.tried:,} windows survived.",
-    )
-
-
-def _amount(choice: Choice, value: float) -> str:
-    least = choice.operation.least
-    if least == "price":
-        return words.price(value, choice.inventory.currency)
-    return f"{value:,.0f} {'g' if least == 'mass' else 'items'}"
-
-
-def _proof(choice: Choice) -> str:
-    proof, least = choice.proof, choice.operation.least
-    if proof.objective is None:
-        return "none."
-    if proof.proved:
-        return f"proved {_SUPERLATIVE[least]}: nothing below {_amount(choice, proof.objective)} works."
-    if proof.bound is None or proof.gap is None or proof.bound <= 0:
-        return f"not proved {_SUPERLATIVE[least]}: the time was up before any bound was found."
-    return (
-        f"not proved {_SUPERLATIVE[least]}: the time was up. Nothing below {_amount(choice, proof.bound)} can work "
-        f"(gap {100 * proof.gap:.2g} %)."
+        f"{worst.what}: {worst.survived:,} of {worst.tried:,} spells survived.",
     )
 
 
@@ -188,10 +217,8 @@ def _nothing(choice: Choice, why: Why) -> list[str]:
     helps += ["", *guesses] if guesses else []
     shortfall = choice.shortfall
     if choice.status == "time-limit":
-        bound = choice.proof.bound
-        if bound is not None and bound > 0:
-            lines += wrapped(f"Nothing below {_amount(choice, bound)} can work. Allow more --seconds.", "  ")
-        return lines
+        bound = at_best(choice.proof, choice.inventory.currency)
+        return lines + (wrapped(f"{bound} Allow more --seconds.", "  ") if bound else [])
     if shortfall is None or not shortfall.packed:
         if not any(battery.count for battery in choice.inventory.batteries):
             return [*lines, "  No battery is owned."]
@@ -205,10 +232,8 @@ def _nothing(choice: Choice, why: Why) -> list[str]:
     lines += [*helps, "", *checklist(choice.inventory, shortfall.packed, with_price=True)]
     joins = joins_section(shortfall.joins)
     lines += ["", *joins] if joins else []
-    blocks = _blocks(choice)
-    if blocks:
-        lines += ["", "Ruled out", *blocks]
-    return lines
+    ruled = ruled_out_section(choice)
+    return [*lines, "", *ruled] if ruled else lines
 
 
 def _alone(part: Choice) -> str:
@@ -233,44 +258,11 @@ def _in_which_weather(choice: Choice) -> str:
     if n == 1:
         return ""
     if confidence == 1:
-        return f", in the worst of {n:,} windows"
+        return f", in the worst of {n:,} spells"
     one_in = 1 / (1 - confidence)
     if one_in.denominator == 1:
         return f", in weather like the worst 1 in {one_in}"
     return f", in weather like the worst {words.percent(1 - confidence)}"
-
-
-def _blocks(choice: Choice) -> list[str]:
-    return _list([told(choice, block) for block in blocks_that_matter(choice)], "more: kitopt pack --json")
-
-
-def _list(texts: Iterable[str], more: str, most: int = MOST_BLOCKS) -> list[str]:
-    found = list(texts)
-    lines: list[str] = []
-    for text in found[:most]:
-        lines += wrapped(text, "- ")
-    if len(found) > most:
-        lines.append(f"  and {len(found) - most} {more}")
-    return lines
-
-
-def cautions_section(choice: Choice, *, with_blocks: bool) -> list[str]:
-    """What is to be heeded, found out and, where nothing fits together, what rules say no."""
-    if choice.circuits:
-        return all_cautions(choice.parts)
-    # what looks mistaken in the files has been said while they were read
-    found = [caution for caution in cautions(choice) if caution.rule != "file"]
-    if not with_blocks:
-        found = [caution for caution in found if caution.level != "block"]
-    legend = [f"{_SIGNS[level]} {said}" for level, said in _LEVELS if any(one.level == level for one in found)]
-    lines = [f"Cautions ({', '.join(legend)})"]
-    blocks = [caution for caution in found if caution.level == "block"]
-    for caution in found:
-        if caution not in blocks[MOST_BLOCKS:]:
-            lines += wrapped(caution.text, f"{_SIGNS[caution.level]} ")
-        elif caution is blocks[-1]:
-            lines.append(f"  and {len(blocks) - MOST_BLOCKS} more: kitopt pack --json")
-    return lines
 
 
 def assumed_section(choice: Choice) -> list[str]:
@@ -279,7 +271,9 @@ def assumed_section(choice: Choice) -> list[str]:
     if not everything:
         return []
     if not mine:
-        return [f"Nothing in this kit is assumed; {counted(len(everything), 'value')} of other items: kitopt check"]
+        return wrapped(
+            f"Nothing in this kit is assumed; {counted(len(everything), 'value')} of other items: kitopt check"
+        )
     lines = ["Assumed, because it was left blank"]
     lines += [assumed_line(one) for one in mine[:MOST_ASSUMED]]
     left = len(everything) - min(len(mine), MOST_ASSUMED)
@@ -291,4 +285,4 @@ def assumed_section(choice: Choice) -> list[str]:
 def assumed_line(one: Assumed) -> str:
     """One assumed value: what, how much and by which rule."""
     what = f"{one.id} {one.column}".strip()
-    return cut(f"  {what} = {one.value}: {one.rule}", WIDTH)
+    return cut(f"  {what} = {one.value}: {one.rule}", width())

@@ -15,7 +15,7 @@ from kitopt.report.words import WIDTH, wrapped
 
 _ROWS = 10
 _COLUMNS = 60
-_NAMES = {"hours": "hours", "confidence": "share of the windows survived", "price": "price"}
+_NAMES = {"hours": "hours", "confidence": "share of the spells survived", "price": "price"}
 
 
 def tradeoff_text(choice: Choice, found: Tradeoff) -> str:

@@ -15,9 +15,10 @@ from kitopt.explain.one_purchase import OnePurchase
 from kitopt.explain.ruled_out import told
 from kitopt.explain.within import Within
 from kitopt.explain.without import Pieces, Without
-from kitopt.report import words
+from kitopt.report import encode, words
+from kitopt.report.encode import pieces
 from kitopt.report.look_up import look_up_value
-from kitopt.report.reasons import BETTER, amount, as_value, listed, pieces, sentence, worse
+from kitopt.report.reasons import BETTER, amount, as_value, listed, sentence, worse
 from kitopt.report.words import wrapped
 
 SCHEMA = "kitopt/why-1"
@@ -76,14 +77,14 @@ def _comes_and_goes(instead: Pieces, gone: Pieces) -> list[str]:
 def _fares(choice: Choice, other: Choice | None) -> list[str]:
     if other is None or other.survival is None or other.lowest is None:
         return []
-    text = f"It survives {other.survival.survived:,} of {other.survival.tried:,} windows"
+    text = f"It survives {other.survival.survived:,} of {other.survival.tried:,} spells"
     if other.survival.fresh_tried:
         text += f" and {other.survival.fresh_survived:,} of {other.survival.fresh_tried:,} unseen"
     mine = choice.survival
     if mine is not None:
         text += f" (the chosen kit {mine.survived:,}"
         text += f" and {mine.fresh_survived:,})" if mine.fresh_tried else ")"
-    text += f"; in the hardest of them {int(other.lowest.margin_wh)} Wh are to spare"
+    text += f"; in the hardest of them the margin is {int(other.lowest.margin_wh)} Wh"
     return wrapped(f"{text}.")
 
 
@@ -92,13 +93,15 @@ def binding_section(binding: Binding | None) -> list[str]:
     if binding is None:
         return []
     survived, missed = binding.survived, binding.missed
-    text = f"hardest window survived: {survived.label}, {_wh(survived.margin_wh)} to spare at {_moment(survived.until)}"
+    hardest = f"{words.spell(survived.label)}, margin {_wh(survived.margin_wh)} at {_moment(survived.until)}"
+    text = f"hardest spell survived: {hardest}"
     if missed is not None:
-        text += f"; nearest that is not: {missed.label}, {_wh(-missed.margin_wh)} short at {_moment(missed.until)}"
+        nearest = f"{words.spell(missed.label)}, {_wh(-missed.margin_wh)} short at {_moment(missed.until)}"
+        text += f"; nearest that is not: {nearest}"
     lines = ["What binds", *wrapped(f"{text}.", "- ")]
     if binding.n_allowed:
         n_missed = f"{binding.n_missed:,}" if binding.n_missed else "none"
-        lines += wrapped(f"of {binding.n_allowed:,} windows that may fail, {n_missed} do.", "- ")
+        lines += wrapped(f"of {binding.n_allowed:,} spells that may fail, {n_missed} do.", "- ")
     since = f"from the last full battery at {_moment(survived.since)}" if survived.was_full else "from the start on"
     worth = [_worth(one) for one in binding.worth]
     lines += wrapped(f"there, counted {since}: {'; '.join(worth)}.", "- ")
@@ -247,11 +250,11 @@ def _within_value(choice: Choice, within: Within) -> dict[str, Any]:
         "status": within.status,
         "more": within.more if choice.operation.least != "price" or within.more is None else within.more / 100,
         "mass_g_more": within.mass_g_more,
-        "price_more": None if cents is None else cents / 100,
+        "price_more": encode.price(cents),
         "instead": pieces(within.instead),
         "without": pieces(within.gone),
         "facts": [{"rule": fact.rule, "text": fact.text} for fact in within.facts if fact.rule != "asked"],
-        "margin_wh": round(other.lowest.margin_wh, 3) if other and other.lowest else None,
+        "margin_wh": encode.number(other.lowest.margin_wh if other and other.lowest else None),
         "survived": survival.survived if survival else None,
         "fresh_survived": survival.fresh_survived if survival else None,
         "fresh_tried": survival.fresh_tried if survival else None,
@@ -313,9 +316,9 @@ def _binding_value(binding: Binding) -> dict[str, Any]:
     def deciding(one: Deciding) -> dict[str, Any]:
         return {
             "window": one.label,
-            "margin_wh": round(one.margin_wh, 3),
-            "since": one.since.isoformat(timespec="seconds"),
-            "until": one.until.isoformat(timespec="seconds"),
+            "margin_wh": encode.number(one.margin_wh),
+            "since": encode.time(one.since),
+            "until": encode.time(one.until),
             "was_full": one.was_full,
         }
 
@@ -328,8 +331,8 @@ def _binding_value(binding: Binding) -> dict[str, Any]:
             {
                 "what": one.what,
                 "id": one.id or None,
-                "wh": round(one.wh, 4),
-                "clips": [[a.isoformat(timespec="seconds"), b.isoformat(timespec="seconds")] for a, b in one.clips],
+                "wh": encode.number(one.wh, 4),
+                "clips": [[encode.time(a), encode.time(b)] for a, b in one.clips],
             }
             for one in binding.worth
         ],

@@ -1,59 +1,85 @@
-"""The joins of a kit as a list to follow on the ground: one drawing a join."""
+"""The joins of a kit as a list to follow on the ground: a line a join, with the fuse to fit."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from kitopt.choice import Choice
-from kitopt.explain.fuses import fuses_to_fit
-from kitopt.explain.swaps import Swap, swap_plan
+from kitopt.explain.fuses import Fit, fuses_to_fit
+from kitopt.explain.swaps import Spell, Swap, swap_plan
 from kitopt.inventory.items import Lead
 from kitopt.model.wiring_list import STATION, Wire
+from kitopt.report import encode
 from kitopt.report.lists import in_short
-from kitopt.report.words import moment, wrapped
+from kitopt.report.words import moment, spell, wrapped
 
 
 def wiring(choice: Choice) -> list[str]:
-    """Lines of at most 80 columns; none without a kit. Several circuits each have their own, and nothing joins them."""
-    if not choice.wiring:
-        return []
-    if choice.circuits:
-        lines: list[str] = []
-        for name, part in choice.circuits:
-            loads = ", ".join(use.id for use in part.operation.loads)
-            lines += [
-                *([""] if lines else []),
-                *wrapped(f"Circuit {name or 'main'} ({loads}): {in_short(part.packed)}"),
-            ]
-            lines += wiring(part)
-        return lines
-    return _of_one(choice)
+    """Lines as wide as the page; none without a kit. Several circuits each have their own, and nothing joins them."""
+    if not choice.circuits:
+        return _of_one(choice) if choice.wiring else []
+    lines: list[str] = []
+    for name, part in choice.circuits:
+        loads = ", ".join(use.id for use in part.operation.loads)
+        lines += [""] if lines else []
+        lines += wrapped(f"Circuit {name or 'main'} ({loads}): {in_short(part.packed)}")
+        lines += wiring(part)
+    return lines
 
 
 def _of_one(choice: Choice) -> list[str]:
-    lines = ["Wiring in this order, struck in reverse; a fused end goes to the battery"]
-    digits = len(str(len(choice.wiring)))
-    for n, wire in enumerate(choice.wiring, start=1):
-        head = f"{n:{digits + 1}}. "
-        lines += wrapped(f"{drawing(choice, wire)}: {_said(wire)}", head, " " * (len(head) + 2))
-    return [*lines, *_fuses(choice), *_swaps(choice)]
-
-
-def _fuses(choice: Choice) -> list[str]:
-    """Fuses to be put into holders, and what has to be bought for them."""
+    place = meeting_place(choice)
+    meet = f"; all meet at {place}" if place != BOX else ""
+    lines = wrapped(f"Wiring in this order, struck in reverse{meet}", "", "  ")
     fits = fuses_to_fit(choice)
-    if not fits:
-        return []
-    totals: dict[tuple[str, str, float, str], int] = {}
+    groups = _together([wire for wire in choice.wiring if wire.kind != "strip" or wire.count > 1 or place == STRIPS])
+    digits = len(str(sum(len(wires) for wires in groups)))
+    for n, wires in enumerate(groups, start=1):
+        indent = f"{n:{digits + 1}}. "
+        lines += wrapped(f"{ends(choice, wires)}: {_said(choice, wires, fits)}", indent, " " * (len(indent) + 1))
+    return [*lines, *_fuses(fits), *_swaps(choice)]
+
+
+def _together(wires: Sequence[Wire]) -> list[list[Wire]]:
+    """Joins in order, but all loads that plug in just as they are together."""
+    groups: list[list[Wire]] = []
+    plugged: list[Wire] = []
+    for wire in wires:
+        if not _plugs_in(wire):
+            groups.append([wire])
+            continue
+        if not plugged:
+            groups.append(plugged)
+        plugged.append(wire)
+    return groups
+
+
+def _plugs_in(wire: Wire) -> bool:
+    return wire.kind == "load" and wire.source == STATION and not wire.leads and wire.count == 1
+
+
+def meeting_place(choice: Choice) -> str:
+    """Where batteries, controllers and loads meet: the strip that is packed, else whatever box the battery is in."""
+    strips = [i for wire in choice.wiring if wire.kind == "strip" for i in wire.leads]
+    return strips[0] if len(strips) == 1 else STRIPS if strips else BOX
+
+
+BOX, STRIPS = "battery box", "the strips"
+
+
+def _fuses(fits: Sequence[Fit]) -> list[str]:
+    """Blades to have at hand, and which of them are not there yet."""
+    totals: dict[tuple[str, float, bool], int] = {}
     for one in fits:
-        there = "is in it" if one.lies_in_it else "owned" if one.is_owned else "to be bought if not there"
-        key = (one.lead, one.holder, one.rating_a, there)
-        totals[key] = totals.get(key, 0) + one.count
-    lines = ["", "Fuses to fit (a holder is left empty until then)"]
-    for (lead, holder, rating_a, there), count in totals.items():
-        times = f"{count} x " if count > 1 else ""
-        lines += wrapped(f"{lead}: {times}{holder} {rating_a:g} A, {there}", "- ", "  ")
-    return lines
+        if not one.lies_in_it:
+            key = (one.holder, one.rating_a, one.is_owned)
+            totals[key] = totals.get(key, 0) + one.count
+    said = [
+        f"{n} x {holder} {rating_a:g} A{'' if owned else ', to be bought if not there'}"
+        for (holder, rating_a, owned), n in totals.items()
+    ]
+    return wrapped(f"Fuses to have: {'; '.join(said)}.") if said else []
 
 
 def _swaps(choice: Choice) -> list[str]:
@@ -61,22 +87,28 @@ def _swaps(choice: Choice) -> list[str]:
     plan = swap_plan(choice)
     if plan is None:
         return []
-    lines = ["", *wrapped(f"Swaps, by ampere-hours out and never by volts; first on: {plan.order[0]}")]
-    spells = plan.spells
-    are_alike = len({spell.swaps for spell in spells}) == 1
-    for spell in spells[:1] if are_alike else spells:
-        words = "In the median spell" if spell.kind == "median" else f"In the hardest spell survived ({spell.window})"
-        words = "In the median and the hardest spell alike" if are_alike else words
-        lines += wrapped(f"{words}: {'; '.join(_swap(one) for one in spell.swaps) or 'none'}.", "- ", "  ")
-    first = "cover or unplug the panel; then the empty" if plan.has_panels else "the empty"
-    last = ", then the panel" if plan.has_panels else ""
-    text = f"Drill: {first} battery off, the full one on{last}. These drop out meanwhile: {', '.join(plan.drops)}."
-    return lines + wrapped(text, "- ", "  ")
+    spells = [one for one in plan.spells if one.swaps]
+    are_alike = len({one.swaps for one in plan.spells}) == 1
+    uses = [use.id for use in choice.operation.loads]
+    off = "all loads" if list(plan.drops) == uses and len(uses) > 1 else " and ".join(plan.drops)
+    drill = ("panel covered, " if plan.has_panels else "") + "empty battery off, full one on"
+    drill += f"; {off} drop{'s' * (len(plan.drops) == 1)} out"
+    if not spells:
+        said = "stays on in the median and the hardest spell survived"
+        return wrapped(f"Swaps ({drill}): {plan.order[0]} goes on first, and {said}.", "", "  ")
+    told = [_spell(one, are_alike=are_alike) for one in (spells[:1] if are_alike else plan.spells)]
+    return wrapped(f"Swaps ({drill}): {plan.order[0]} first. {' '.join(told)}", "", "  ")
 
 
-def _swap(one: Swap) -> str:
-    why = ", full" if one.is_full else ""
-    return f"{moment(one.time)}, {one.out_ah:.1f} Ah out of {one.off}{why}: {one.on} on"
+def _spell(one: Spell, *, are_alike: bool) -> str:
+    which = "Median spell" if one.kind == "median" else f"Hardest ({spell(one.window)})"
+    said = "; ".join(_swap(swap) for swap in one.swaps) or "none"
+    return f"{'Median and hardest spell alike' if are_alike else which}: {said}."
+
+
+def _swap(swap: Swap) -> str:
+    why = ", full" if swap.is_full else ""
+    return f"{moment(swap.time)} {swap.on} on, {swap.off} {swap.out_ah:.1f} Ah out{why}"
 
 
 def fuses_value(choice: Choice) -> list[dict[str, Any]]:
@@ -103,9 +135,9 @@ def swaps_value(choice: Choice) -> list[dict[str, Any]]:
             "window": spell.window,
             "swaps": [
                 {
-                    "time": one.time.isoformat(timespec="seconds"),
+                    "time": encode.time(one.time),
                     "off": one.off,
-                    "out_ah": round(one.out_ah, 2),
+                    "out_ah": encode.number(one.out_ah, 2),
                     "on": one.on,
                 }
                 for one in spell.swaps
@@ -117,42 +149,52 @@ def swaps_value(choice: Choice) -> list[dict[str, Any]]:
     ]
 
 
-def drawing(choice: Choice, wire: Wire) -> str:
-    """A join such as "lfp-12 == fused-20 (20 A) ==> station"."""
-    pieces = [_piece(choice, lead_id, wire.fit_a) for lead_id in wire.leads]
+def ends(choice: Choice, wires: Sequence[Wire]) -> str:
+    """A join in words, such as "lfp-12 by fused-20 to strip-4"."""
+    wire, place = wires[0], meeting_place(choice)
     if wire.kind == "strip":
-        return " + ".join([STATION, *(f"{f'{wire.count} x ' if wire.count > 1 else ''}{one}" for one in pieces)])
+        times = f"{wire.count} x " if wire.count > 1 else ""
+        return f"{times}{', '.join(wire.leads)}, {'where all meet' if place in wire.leads else 'where they meet'}"
+    source = place if wire.source == STATION else wire.source
+    sink = place if wire.sink == STATION else wire.sink
+    if wire.kind == "load":
+        sink = ", ".join(one.sink for one in wires)
     if wire.kind == "joiner":
-        return f"{wire.sink} <== {' == '.join(pieces)}"
-    source = wire.source
+        return f"{', '.join(wire.leads)} to {sink}, for the panels"
     if wire.joined > 1:
-        source = f"{wire.joined} x {source}"
-    return f"{' == '.join([source, *pieces])} ==> {wire.sink}"
+        source = f"{wire.joined} x {source} side by side"
+    by = f" by {', '.join(wire.leads)}" if wire.leads else ""
+    if wire.count > 1:
+        source = f"each of {wire.count} {source}" if wire.source != STATION else source
+        sink = f"each of {wire.count} {sink}" if wire.source == STATION else sink
+        by += " in turn" if wire.is_shared else ""
+    return f"{source}{by} to {sink}"
 
 
-def _piece(choice: Choice, lead_id: str, fit_a: float | None) -> str:
-    lead = choice.inventory.by_id[lead_id]
-    assert isinstance(lead, Lead)
-    rating_a = fit_a if lead.fuse_holder else lead.fuse_a
-    return lead_id if rating_a is None else f"{lead_id} ({rating_a:g} A)"
+def _said(choice: Choice, wires: Sequence[Wire], fits: Sequence[Fit]) -> str:
+    wire = wires[0]
+    fuse = _fuse(choice, wire, fits)
+    said = [f"{', '.join(f'{one.amps:.1f}' for one in wires)} A"]
+    if wire.drop_v is not None and wire.drop_v >= 0.005 and len(wires) == 1:
+        share = wire.loss_share if wire.kind == "panel" else None
+        said.append(f"{wire.drop_v:.2f} V{f' and {100 * share:.1f} %' if share and share >= 0.0005 else ''} lost")
+    return f"{fuse}; {', '.join(said)}" if fuse else ", ".join(said)
 
 
-def _said(wire: Wire) -> str:
-    said = [f"{wire.amps:.1f} A"]
-    if wire.drop_v is not None:
-        said.append(f"{wire.drop_v:.2f} V")
-    if wire.kind == "panel" and wire.loss_share is not None and wire.loss_share >= 0.0005:
-        said.append(f"{100 * wire.loss_share:.1f} % lost")
-    if wire.kind == "battery":
-        said.append(_fuse(wire))
-    if wire.count > 1 and wire.kind != "strip":
-        said.append(f"{wire.count} of them" + (", one after another" if wire.is_shared else ""))
-    return ", ".join(said)
-
-
-def _fuse(wire: Wire) -> str:
+def _fuse(choice: Choice, wire: Wire, fits: Sequence[Fit]) -> str:
+    """The fuse to fit into a join, or that is in it; of a battery what it lacks."""
+    said = []
+    for lead_id in dict.fromkeys(wire.leads):
+        lead = choice.inventory.by_id[lead_id]
+        if isinstance(lead, Lead) and lead.fuse_holder and wire.fit_a is not None:
+            lies_in_it = any(one.lies_in_it for one in fits if (one.lead, one.rating_a) == (lead_id, wire.fit_a))
+            said.append(f"{lead.fuse_holder} {wire.fit_a:g} A {'is in it' if lies_in_it else 'to fit'}")
+        elif isinstance(lead, Lead) and lead.fuse_a is not None:
+            said.append(f"fuse {lead.fuse_a:g} A is in it")
+    if said or wire.kind != "battery":
+        return ", ".join(said)
     if wire.fuse_a is not None:
-        return f"fuse {wire.fuse_a:g} A"
+        return f"fuse {wire.fuse_a:g} A is in it"
     if wire.is_fused_inside:
         return "fuse in the battery"
     least = "" if wire.least_fuse_a is None else f" of {wire.least_fuse_a:.1f} A or more"

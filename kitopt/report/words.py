@@ -14,11 +14,22 @@ from kitopt.files.plain import printable
 from kitopt.files.units import UNITS
 from kitopt.operation.terms import Bound
 
-WIDTH = 80
+LEAST_WIDTH, WIDTH = 40, 80
+"""Columns of a page, at the least and at the most."""
 
-
+_COLUMNS: ContextVar[int] = ContextVar("columns", default=WIDTH)
 _TOLD_IN: ContextVar[tuple[str, ...]] = ContextVar("told in", default=())
 _METRIC = re.compile(r"(?<![\w.,])([0-9][0-9,]*(?:\.[0-9]+)?) (kg|g|m)(?![\w²³/])")
+
+
+def tell_within(columns: int) -> None:
+    """Keep lines within so many columns from now on, as far as a page can be as narrow or wide."""
+    _COLUMNS.set(min(WIDTH, max(LEAST_WIDTH, columns)))
+
+
+def width() -> int:
+    """Columns that a line may take."""
+    return _COLUMNS.get()
 
 
 def tell_in(units: tuple[str, ...]) -> None:
@@ -44,6 +55,16 @@ def _in_their_units(text: str) -> str:
         return mass(value * UNITS["g"][unit]) if "lb" in _TOLD_IN.get() else found[0]
 
     return _METRIC.sub(told, text) if _TOLD_IN.get() else text
+
+
+def length(metres: float) -> str:
+    """Metres, or feet where the owner has these."""
+    return _in_their_units(f"{metres:g} m")
+
+
+def spell(label: str) -> str:
+    """What a spell of weather is called: a number where it was drawn, else the day or days that it was."""
+    return f"no. {label.removeprefix('window ')}" if label.startswith("window ") else label
 
 
 def price(cents: float, currency: str) -> str:
@@ -75,14 +96,14 @@ def moment(time: datetime) -> str:
     return f"{days[time.weekday()]} {time.day} {months[time.month - 1]} {time:%H:%M}"
 
 
-def wrapped(text: str, first: str = "", after: str | None = None, width: int = WIDTH) -> list[str]:
-    """Lines of at most `width`, the first after one indent and the others after another.
+def wrapped(text: str, first: str = "", after: str | None = None, most: int = WIDTH) -> list[str]:
+    """Lines as wide as the page, or less, the first after one indent and the others after another.
 
     Quantities such as "4.8 Ah" are not torn apart.
     """
     lines = textwrap.wrap(
         _glued(_in_their_units(printable(text))),
-        width,
+        min(most, width()),
         initial_indent=first,
         subsequent_indent=" " * len(first) if after is None else after,
         break_on_hyphens=False,

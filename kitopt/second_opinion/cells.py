@@ -184,8 +184,10 @@ def bank_of(batteries: tuple[tuple[Battery, int, float], ...], operation: Operat
     for battery, _ in kinds:
         usable_ah = battery.measured_ah * battery.depth_share
         lost_ah = (1.0 - operation.need.start_charge_share) * usable_ah
-        if battery.charged_on is not None:
+        days = operation.stored_days
+        if days is None and battery.charged_on is not None:
             days = max(0.0, (operation.start.date() - battery.charged_on) / timedelta(days=1))
+        if days is not None:
             lost_ah += cells.lost_per_month * days / 30.0 * battery.measured_ah
         missing_ah += min(lost_ah, usable_ah)
     is_parallel = operation.batteries == "parallel"

@@ -89,7 +89,7 @@ def _notes(operation: Operation, weather: Climate, cells: Cells) -> list[str]:
     site = operation.site
     lowered = f"The climate's days are lowered by {1 - TOO_SUNNY_SHARE:.0%}: its data are too sunny by about as much."
     unsure = f"its light is good to {PLACE_SPREAD:.0%} at any one place, its air to {AIR_SPREAD_DEGC:g} °C"
-    notes = [f"{lowered} Windows differ as places do: {unsure}."]
+    notes = [f"{lowered} Spells differ as places do: {unsure}."]
     if weather.forecast:
         days = len(weather.forecast)
         notes.append(

@@ -8,6 +8,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.operation.distance import distance_km
 from kitopt.sky.calendar import MONTH_MIDDLES, N_DAYS
 from kitopt.sky.sun import outside_day_whm2
 
@@ -18,8 +19,6 @@ FARTHEST_KM = 600.0
 
 _DARK_WHM2 = 240.0
 """Months with less than this a day outside the atmosphere are polar night: their clearness means nothing."""
-
-_EARTH_KM = 6371.0
 
 
 @dataclass(frozen=True)
@@ -98,14 +97,6 @@ class NoClimate(Exception):
     def __init__(self, distance_km: float) -> None:
         self.distance_km = distance_km
         super().__init__(f"nearest climate cell is {distance_km:.0f} km away")
-
-
-def distance_km(latitude_deg: float, longitude_deg: float, latitudes_deg: Array, longitudes_deg: Array) -> Array:
-    """Distance along the great circle from one point to others. [km]"""
-    phi, phis = np.radians(latitude_deg), np.radians(latitudes_deg)
-    turn = np.radians(np.asarray(longitudes_deg) - longitude_deg)
-    half = np.sin((phis - phi) / 2) ** 2 + np.cos(phi) * np.cos(phis) * np.sin(turn / 2) ** 2
-    return np.asarray(2 * _EARTH_KM * np.arcsin(np.sqrt(np.clip(half, 0.0, 1.0))))
 
 
 @lru_cache(maxsize=32)

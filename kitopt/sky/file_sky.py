@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.errors import BadInput, Fault
+from kitopt.operation.distance import distance_km
 from kitopt.operation.terms import Operation, WeatherFile
 from kitopt.sky.assemble import UNKNOWN_WIND_MS, Air, Words, assemble, usual_air
 from kitopt.sky.between_hours import light_over_steps, sky_over_steps, value_at
-from kitopt.sky.climate_data import distance_km
 from kitopt.sky.light import Light
 from kitopt.sky.memory import check_fits
 from kitopt.sky.moments import moments_of
@@ -154,7 +154,7 @@ def _notes(operation: Operation, record: Record, n_found: int, n_asked: int) -> 
     if away_km > _FAR_KM:
         notes.append(f"The weather file's place is {away_km:.0f} km from the operation's.")
     if n_found < n_asked:
-        notes.append(f"The weather file gives {n_found} windows within {NEAR_DAYS} days of the date, not {n_asked}.")
+        notes.append(f"The weather file gives {n_found} spells within {NEAR_DAYS} days of the date, not {n_asked}.")
     if record.is_typical:
         notes.append(
             "The weather file is a typical year: its months were chosen for being usual, so bad years and long dark "

@@ -145,8 +145,9 @@ def test_the_grab_kit_within_a_mass_lasts_longest(number: int, tmp_path: Path) -
 
 
 def handed(found: dict[str, Any]) -> list[tuple[str, int, str | None, str]]:
-    """What changes hands, in words."""
-    return [(h["id"], h["count"], h["from"], h["to"]) for h in found["handovers"]]
+    """What changes hands, in words; lamps aside, of which each night has its own."""
+    some = [h for h in found["handovers"] if not h["id"].startswith("lamp")]
+    return [(h["id"], h["count"], h["from"], h["to"]) for h in some]
 
 
 def replayed(outings: list[Night], kits: dict[str, Counter[str]]) -> list[tuple[str, int, str | None, str]]:
@@ -205,7 +206,8 @@ def test_pieces_are_free_the_moment_an_outing_ends(tmp_path: Path) -> None:
     found = told("share", write_plan(tmp_path, "operations", [first, second]))
     assert found["status"] == "found"
     assert handed(found) == [("b", 1, None, "n0"), ("b", 1, "n0", "n1")]
-    assert found["handovers"][1]["after"] == "2027-01-15T22:00:00+00:00"
+    after = {h["id"]: h["after"] for h in found["handovers"] if h["from"]}
+    assert after == {"b": "2027-01-15T22:00:00+00:00"}
 
 
 def test_nobody_goes_short_where_there_is_enough(tmp_path: Path) -> None:

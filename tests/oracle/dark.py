@@ -93,7 +93,8 @@ def write_stock(folder: Path, boxes: Sequence[Box], nights: Sequence[Night]) -> 
 
 def write_plan(folder: Path, table: str, nights: Sequence[Night], more: str = "") -> Path:
     """A file that names the nights' files, which are written too."""
-    lines = ['name = "nights"', more]
+    # what is lost in store, and the way from one to the next, are held to other checks
+    lines = ['name = "nights"', "recharge_days = 0" if table == "events" else "hours_between = 0", more]
     for night in nights:
         start = (FIRST + timedelta(hours=night.starts_h)).isoformat()
         (folder / f"{night.name}.toml").write_text(

@@ -22,13 +22,14 @@ class Bank:
         self.batteries, self.plugged = list(batteries), list(units)
         self.world, self.chemistry, self.nominal_v = world, first.chemistry, first.nominal_v
         need = world.operation.need
-        self.charge_efficiency = min(b.efficiency for b, _ in batteries)
-        self.discharge_efficiency = min(b.discharge_efficiency for b, _ in batteries)
-        self.lowest_charging_degc = max(b.lowest_charging_degc for b, _ in batteries)
+        company = [*(b for b, _ in batteries), *world.company]
+        self.charge_efficiency = min(b.efficiency for b in company)
+        self.discharge_efficiency = min(b.discharge_efficiency for b in company)
+        self.lowest_charging_degc = max(b.lowest_charging_degc for b in company)
         # at 85 % of full charge an AGM battery takes its charge limit; the slowest and the smallest count
-        self.taper_h: float | None = max(0.15 * b.measured_ah / b.max_charge_a for b, _ in batteries)
+        self.taper_h: float | None = max(0.15 * b.measured_ah / b.max_charge_a for b in company)
         ratings_w = [(n, b.measured_ah * b.nominal_v / 20) for b, n in batteries]
-        self.rated_w = min(watts for _, watts in ratings_w)
+        self.rated_w = min(b.measured_ah * b.nominal_v / 20 for b in company)
         if world.operation.batteries == "parallel":
             self.rated_w = sum(n * watts for n, watts in ratings_w)
         if self.chemistry != "agm":
@@ -38,8 +39,10 @@ class Bank:
         for battery, n in batteries:
             usable_wh = battery.measured_ah * battery.nominal_v * battery.depth_share
             charge_wh = need.start_charge_share * usable_wh
-            if battery.charged_on is not None:
+            days = world.operation.stored_days
+            if days is None and battery.charged_on is not None:
                 days = (world.operation.start.date() - battery.charged_on).days
+            if days is not None:
                 # 3 % of the whole capacity in 30 days; the trade's figure for both chemistries
                 charge_wh -= 0.03 * max(0, days) / 30 * battery.measured_ah * battery.nominal_v
             self.start_wh += n * max(0.0, charge_wh)

@@ -21,6 +21,9 @@ from oracle.world import World
 
 Counts = tuple[tuple[str, int], ...]
 
+STORED_DAYS = 40
+"""That a grab-kit lies between two charges."""
+
 
 @dataclass(frozen=True)
 class Task:
@@ -61,9 +64,10 @@ Judge = Callable[[float], bool]
 """Whether a kit meets a share of the need."""
 
 
-def _every_way(task: Task, inventory: Inventory) -> Iterator[tuple[Kit, Judge]]:
+def _every_way(task: Task, inventory: Inventory, company: tuple[Battery, ...] = ()) -> Iterator[tuple[Kit, Judge]]:
     """Every kit that fits together for a task, leads and converters among it where there are any."""
     world = World(task.operation, inventory, task.sky)
+    world.company = company
     if inventory.has_leads_file:
         leads = Leads(world)
         for devices in every_kit(inventory):
@@ -91,9 +95,9 @@ def _once(passes: Judge) -> Judge:
     return judge
 
 
-def working(task: Task, inventory: Inventory, share: float = 1.0) -> list[Kit]:
+def working(task: Task, inventory: Inventory, share: float = 1.0, *, company: tuple[Battery, ...] = ()) -> list[Kit]:
     """Every kit that works for a task as a whole, each of its pieces in use, at a share of the need."""
-    found = {kit.counts: kit for kit, passes in _every_way(task, inventory) if passes(share)}
+    found = {kit.counts: kit for kit, passes in _every_way(task, inventory, company) if passes(share)}
     return list(_needful(inventory, [(kit, 0) for kit in found.values()]))
 
 
@@ -109,18 +113,41 @@ def _needful(inventory: Inventory, kits: Sequence[tuple[Kit, int]]) -> dict[Kit,
     return {kit: level for same in kept.values() for _, kit, level in same}
 
 
-def _within(part: Counts, whole: Counts, inventory: Inventory) -> bool:
-    """Whether a kit can be taken out of a bag, all its batteries used."""
-    bag, used = dict(whole), dict(part)
-    for item_id, n in bag.items():
-        if isinstance(inventory.by_id[item_id], Battery) and used.get(item_id, 0) != n:
-            return False
-    return all(bag.get(item_id, 0) >= n for item_id, n in used.items())
+def _within(part: Counts, whole: Counts) -> bool:
+    """Whether a kit can be taken out of a bag."""
+    bag = dict(whole)
+    return all(bag.get(item_id, 0) >= n for item_id, n in part)
 
 
-def bag_passes(bag: Counts, works: Sequence[Sequence[Kit]], inventory: Inventory) -> bool:
-    """Whether every event finds a kit that works in the bag."""
-    return all(any(_within(kit.counts, bag, inventory) for kit in kits) for kits in works)
+@dataclass(frozen=True)
+class InABag:
+    """What works for each task out of a bag with some batteries in it, the weakest of which judges every kit."""
+
+    batteries: frozenset[str]
+    works: tuple[tuple[Kit, ...], ...]
+
+    def passes(self, bag: Counts) -> bool:
+        """Whether every event finds a kit that works in the bag."""
+        return all(any(_within(kit.counts, bag) for kit in kits) for kits in self.works)
+
+
+def in_bags(several: Several) -> list[InABag]:
+    """For every set of batteries of one chemistry and voltage."""
+    found = []
+    owned = several.inventory.batteries
+    for size in range(1, len(owned) + 1):
+        for some in itertools.combinations(owned, size):
+            if len({(b.chemistry, b.nominal_v) for b in some}) == 1:
+                stock = replace(several.inventory, batteries=some)
+                works = tuple(tuple(working(task, stock, company=some)) for task in several.tasks)
+                found.append(InABag(frozenset(b.id for b in some), works))
+    return found
+
+
+def bag_passes(bag: Counts, several: Several, known: Sequence[InABag]) -> bool:
+    """Whether every event finds a kit that works in the bag, judged by the weakest battery in it."""
+    batteries = frozenset(i for i, _ in bag if isinstance(several.inventory.by_id[i], Battery))
+    return any(one.batteries == batteries and one.passes(bag) for one in known)
 
 
 def smallest_bags(several: Several, least: str) -> tuple[int | None, list[Counts]]:
@@ -129,10 +156,9 @@ def smallest_bags(several: Several, least: str) -> tuple[int | None, list[Counts
     A smallest bag has of each item what the event that takes most of it needs, and no more.
     """
     by_id = several.inventory.by_id
-    works = [working(task, several.inventory) for task in several.tasks]
     first: int | None = None
     found: set[Counts] = set()
-    for kits in itertools.product(*works):
+    for kits in itertools.chain.from_iterable(itertools.product(*one.works) for one in in_bags(several)):
         most: Counter[str] = Counter()
         for kit in kits:
             most |= Counter(dict(kit.counts))
@@ -140,9 +166,8 @@ def smallest_bags(several: Several, least: str) -> tuple[int | None, list[Counts
         if first is not None and value > first:
             continue
         bag = tuple(sorted(most.items()))
-        if all(_within(kit.counts, bag, several.inventory) for kit in kits):
-            found = {bag} if value != first else found | {bag}
-            first = value
+        found = {bag} if value != first else found | {bag}
+        first = value
     return first, sorted(found)
 
 
@@ -283,9 +308,7 @@ def several(number: int, n_tasks: int, *, backup: bool = False) -> Several:
         for x in inventory.loads
     )
     leads = tuple(replace(x, count=x.count + (rng.random() < 0.3)) for x in inventory.leads)
-    # a standing kit is recharged, so dates of charging say nothing about it
-    batteries = tuple(replace(b, charged_on=None if backup else b.charged_on) for b in inventory.batteries)
-    inventory = replace(inventory, loads=loads, leads=leads, batteries=batteries)
+    inventory = replace(inventory, loads=loads, leads=leads)
     tasks = []
     kinds = rng.choice([("battery",), ("controller",), ()]) if backup and not is_wired else ()
     for t in range(n_tasks):
@@ -298,6 +321,9 @@ def several(number: int, n_tasks: int, *, backup: bool = False) -> Several:
         uses = (replace(use, transmit_share=use.transmit_share * rng.choice([0.5, 1.0])), *first.operation.loads[1:])
         need = replace(first.operation.need, backup=kinds)
         operation = replace(first.operation, name=f"task {t}", loads=uses, need=need, mass_limit_g=None, least="mass")
+        if backup:
+            # a standing kit is recharged, so dates of charging say nothing about it
+            operation = replace(operation, stored_days=float(STORED_DAYS))
         tasks.append(Task(operation, _first_windows(replace(first.sky, poa_wm2=poa, useful_wm2=useful), 10)))
     return Several(tuple(tasks), inventory)
 
@@ -327,6 +353,7 @@ def dated(several_: Several, rng: random.Random) -> Several:
 
 
 __all__ = [
+    "STORED_DAYS",
     "Bought",
     "Several",
     "Task",
@@ -334,6 +361,7 @@ __all__ = [
     "best_purchase",
     "dated",
     "fairest_shares",
+    "in_bags",
     "several",
     "smallest_bags",
     "things_of",

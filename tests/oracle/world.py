@@ -6,7 +6,7 @@ import itertools
 import math
 from dataclasses import replace
 
-from kitopt.inventory.items import Controller, Inventory, Panel
+from kitopt.inventory.items import Battery, Controller, Inventory, Panel
 from kitopt.operation.terms import LoadUse, Operation
 from kitopt.sky.windows import Sky
 from oracle.volts import full_w, fuse_over_current, needs_converter, own_v, suits
@@ -47,6 +47,8 @@ class World:
     def __init__(self, operation: Operation, inventory: Inventory, sky: Sky, whole: Operation | None = None) -> None:
         """With `whole`, that operation's loads cut the steps, although only some of them are drawn."""
         self.operation, self.inventory = operation, inventory
+        self.company: tuple[Battery, ...] = ()
+        """Batteries that lie in the same bag: the weakest of all judges a kit."""
         self.n_windows = len(sky.labels)
         self.step_min, self.cell = _pieces(whole or operation)
         self.n_steps = len(self.step_min)

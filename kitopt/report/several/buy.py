@@ -5,10 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from kitopt.choice.purchase import Purchase, Single
-from kitopt.report import words
-from kitopt.report.document import SCHEMA, document, entries, proof_document
-from kitopt.report.lists import all_cautions, fact, forced_fact, in_short, proof_text
+from kitopt.report import encode, words
+from kitopt.report.document import document
+from kitopt.report.heed import all_cautions
+from kitopt.report.lists import checklist, fact, forced_fact, in_short
 from kitopt.report.nices import left_at_home
+from kitopt.report.proof import proof_text
+from kitopt.report.several.kit import fares, kit_section
 from kitopt.report.words import wrapped
 
 
@@ -32,6 +35,7 @@ def buy_text(found: Purchase) -> str:
             item = found.inventory.by_id[one.id]
             each = words.price(item.price_cents or 0, found.inventory.currency)
             lines += wrapped(f"{one.count:3}  {one.id}: {item.name}, {words.mass(item.mass_g)}, {each} each", "buy ")
+    within = "" if found.budget_cents is None else words.price(found.budget_cents, found.inventory.currency)
     lines += [""]
     for o, outing in enumerate(outings):
         operation = outing.operation
@@ -47,32 +51,20 @@ def buy_text(found: Purchase) -> str:
             lines += fact("Kit", text)
     lines += forced_fact(outings[0].operation.bounds)
     lines += left_at_home(found.programme)
-    lines += fact("Proof", _proof(found))
+    lines += fact("Proof", proof_text(found.proof, found.inventory.currency, within))
     if found.choices:
         sure = "proved" if found.is_lightest else "not proved"
         lines += fact("Mass", f"{words.mass(found.mass_g)}, all kits together; {sure} lightest for that.")
     lines += _singles(found)
     if found.unpriced:
         lines += fact("Unpriced", f"{', '.join(found.unpriced)}: without a price nothing can be compared.")
+    for choice in found.choices.values():
+        heading = f"{choice.operation.name}: {words.hours(choice.operation.hours)} with {words.mass(choice.mass_g)}"
+        listed = checklist(found.inventory, choice.packed)
+        lines += ["", *wrapped(f"{heading}{fares(choice)}."), *listed, *kit_section(choice)]
     cautions = all_cautions(found.choices.values())
     lines += ["", *cautions] if cautions else []
     return "\n".join(lines) + "\n"
-
-
-def _proof(found: Purchase) -> str:
-    if found.budget_cents is not None:
-        if found.proof.objective is None or found.proof.bound is None:
-            return "none."
-        n = int(found.proof.objective)
-        budget = words.price(found.budget_cents, found.inventory.currency)
-        if not found.proof.proved:
-            least = "Fewer" if found.proof.bound <= 0 else f"As few as {int(found.proof.bound)}"
-            return f"not proved: the time was up. {least} might go without a kit."
-        return f"proved: for {budget} no fewer than {n} can go without a kit."
-    objective, bound = (
-        words.price(value or 0.0, found.inventory.currency) for value in (found.proof.objective, found.proof.bound)
-    )
-    return proof_text(found.proof, "cheapest", objective, bound)
 
 
 def _singles(found: Purchase) -> list[str]:
@@ -104,14 +96,10 @@ def buy_document(found: Purchase) -> dict[str, Any]:
     """The same as one JSON object."""
     outings = found.programme.outings
     return {
-        "schema": SCHEMA,
-        "status": found.status,
-        "name": found.programme.name,
-        "proof": proof_document(found.proof),
-        "kit": [],
-        "buy": entries(found.inventory, found.bought),
-        "cost": found.cost_cents / 100,
-        "budget": None if found.budget_cents is None else found.budget_cents / 100,
+        **encode.plan_head(found.status, found.programme.name, found.proof),
+        "buy": encode.entries(found.inventory, found.bought),
+        "cost": encode.price(found.cost_cents),
+        "budget": encode.price(found.budget_cents),
         "currency": found.inventory.currency,
         "mass_g": found.mass_g,
         "is_lightest": found.is_lightest,
@@ -121,10 +109,10 @@ def buy_document(found: Purchase) -> dict[str, Any]:
         "singles": [
             {
                 "id": one.id,
-                "price": one.cents / 100,
+                "price": encode.price(one.cents),
                 "makes_possible": [outings[o].operation.name for o in one.serves],
                 "saved_g": one.saved_g,
-                "saved_g_per_unit": round(one.saved_g / max(1, one.cents) * 100, 3),
+                "saved_g_per_unit": encode.number(one.saved_g / max(1, one.cents) * 100),
             }
             for one in found.singles
         ],

@@ -6,13 +6,20 @@ import math
 from datetime import timedelta
 from typing import Any
 
+from kitopt.choice import Choice
 from kitopt.choice.standing import LONGEST_STORED_DAYS, GrabKit, Trial
 from kitopt.files.plain import cut
 from kitopt.inventory.items import Battery
-from kitopt.report import words
-from kitopt.report.document import SCHEMA, document, entries, proof_document
-from kitopt.report.lists import all_cautions, checklist, fact, forced_fact, in_short, proof_text
+from kitopt.operation.plans import Event
+from kitopt.operation.terms import Operation
+from kitopt.report import encode, words
+from kitopt.report.document import document
+from kitopt.report.heed import all_cautions
+from kitopt.report.lists import checklist, counted, fact, forced_fact
 from kitopt.report.nices import which_run
+from kitopt.report.proof import proof_text
+from kitopt.report.reasons import listed
+from kitopt.report.several.kit import fares, kit_section
 from kitopt.report.words import wrapped
 
 
@@ -30,13 +37,11 @@ def tagged(kit: GrabKit) -> list[tuple[str, tuple[str, ...]]]:
 
 def recharge_dates(kit: GrabKit) -> list[tuple[str, str]]:
     """By which day each battery whose last charge is written down is to be charged again."""
-    if kit.recharge_days is None:
-        return []
     found = []
     for one in kit.packed:
         item = kit.inventory.by_id[one.id]
         if isinstance(item, Battery) and item.charged_on is not None:
-            found.append((one.id, (item.charged_on + timedelta(days=kit.recharge_days)).isoformat()))
+            found.append((one.id, (item.charged_on + timedelta(days=kit.standing.recharge_days)).isoformat()))
     return found
 
 
@@ -61,41 +66,58 @@ def grab_text(kit: GrabKit, hours: int | None = None) -> str:
     if hardest is not None:
         lines += fact(
             "Hardest",
-            f"{_where(kit, hardest)}: {hardest.survived:,} of {hardest.tried:,} windows survived "
-            f"({hardest.needed:,} needed), {max(0, math.floor(hardest.margin_wh))} Wh to spare.",
+            f"{_where(kit, hardest)}: {hardest.survived:,} of {hardest.tried:,} spells survived "
+            f"({hardest.needed:,} needed), margin {max(0, math.floor(hardest.margin_wh))} Wh.",
         )
-    for event, choice in zip(kit.standing.events, kit.choices, strict=True):
-        lines += fact("Event", f"{event.name}{which_run(choice)}: {in_short(choice.packed)}.")
     lines += [*forced_fact(kit.standing.events[0].dates[0].bounds), *_recharge(kit)]
     if owned := borrowed(kit):
         lines += fact("Borrowed", ", ".join(f"{item_id} ({owner})" for item_id, owner in owned) + ".")
     if tags := tagged(kit):
         lines += fact("Tags", ", ".join(f"{item_id} ({' '.join(some)})" for item_id, some in tags) + ".")
-    least = kit.standing.least
-    amount, bound = (
-        (f"{value:,.0f} {'g' if least == 'mass' else 'items'}" for value in (kit.proof.objective, kit.proof.bound))
-        if kit.proof.objective is not None and kit.proof.bound is not None
-        else ("", "")
-    )
-    lines += fact("Proof", proof_text(kit.proof, "lightest" if least == "mass" else "fewest items", amount, bound))
+    lines += fact("Proof", proof_text(kit.proof))
     if hours is not None:
         longer = "not proved longest: the time was up" if kit.status == "time-limit" else "proved longest, to the hour"
         lines += fact("Hours", f"{longer}.")
     lines += _bags(kit)
+    for event, choice in zip(kit.standing.events, kit.choices, strict=True):
+        lines += ["", *_event(kit, event, choice)]
     lines += ["", *all_cautions(kit.choices)]
     return "\n".join(lines) + "\n"
 
 
+def taken_out(kit: GrabKit, choice: Choice) -> list[tuple[str, int]]:
+    """What an event does not need of the bag."""
+    used = {one.id: one.count for one in choice.packed}
+    return [(one.id, left) for one in kit.packed if (left := one.count - used.get(one.id, 0)) > 0]
+
+
+def _event(kit: GrabKit, event: Event, choice: Choice) -> list[str]:
+    """How the kit is set up at an event, at its hardest date."""
+    out = taken_out(kit, choice)
+    label = event.labels[event.dates.index(_written(event, choice))] if len(event.dates) > 1 else ""
+    hardest = f", hardest in {label}" if label else ""
+    lines = wrapped(
+        f"{event.name}{hardest}{which_run(choice)}: {words.hours(choice.operation.hours)} with "
+        f"{words.mass(choice.mass_g)}{fares(choice)}."
+    )
+    grams = sum(n * kit.inventory.by_id[i].mass_g for i, n in out)
+    said = f"{', '.join(listed(tuple(out)))} ({words.mass(grams)})." if out else "nothing, it needs the whole bag."
+    return [*lines, *fact("Take out", said), *kit_section(choice)]
+
+
+def _written(event: Event, choice: Choice) -> Operation:
+    """The date of an event that a choice was measured at."""
+    return next(date for date in event.dates if date.start == choice.operation.start)
+
+
 def _recharge(kit: GrabKit) -> list[str]:
-    days = kit.recharge_days
-    if days is None:
-        return []
-    if days >= LONGEST_STORED_DAYS:
-        return fact("Recharge", f"at least every {LONGEST_STORED_DAYS} days; self-discharge is 3 % a month.")
-    if days == 0:
-        text = "on the day: nothing is left over for what is lost in store (3 % a month)."
-    else:
-        text = f"at least every {days} days: 3 % a month is lost in store, and after that the hardest date is failed."
+    asked, days = kit.standing.recharge_days, kit.recharge_days
+    text = f"every {counted(asked, 'day')} at least, as it was chosen for: 3 % a month is lost in store."
+    if asked == 0:
+        text = "on the day, as it was chosen for: 3 % a month is lost in store."
+    if days is not None and days > asked:
+        most = f"{LONGEST_STORED_DAYS} days or more" if days >= LONGEST_STORED_DAYS else counted(days, "day")
+        text += f" Set up as below it still passes after {most}."
     dates = recharge_dates(kit)
     if dates:
         text += " By the last charge written down: " + ", ".join(f"{i} by {day}" for i, day in dates) + "."
@@ -144,15 +166,12 @@ def grab_document(kit: GrabKit, hours: int | None = None) -> dict[str, Any]:
             "tried": one.tried,
             "survived": one.survived,
             "needed": one.needed,
-            "margin_wh": round(one.margin_wh, 3),
+            "margin_wh": encode.number(one.margin_wh),
         }
 
     return {
-        "schema": SCHEMA,
-        "status": kit.status,
-        "name": kit.standing.name,
-        "proof": proof_document(kit.proof),
-        "kit": entries(kit.inventory, kit.packed),
+        **encode.plan_head(kit.status, kit.standing.name, kit.proof),
+        "kit": encode.entries(kit.inventory, kit.packed),
         "mass_g": kit.mass_g,
         "price": sum(one.count * (kit.inventory.by_id[one.id].price_cents or 0) for one in kit.packed) / 100,
         "currency": kit.inventory.currency,
@@ -160,13 +179,14 @@ def grab_document(kit: GrabKit, hours: int | None = None) -> dict[str, Any]:
         "hardest": None if hardest is None else trial(hardest),
         "events": [trial(one) for one in kit.trials],
         "recharge_days": kit.recharge_days,
+        "recharge_every_days": kit.standing.recharge_days,
         "recharge_by": dict(recharge_dates(kit)),
         "borrowed": dict(borrowed(kit)),
         "tags": {item_id: list(some) for item_id, some in tagged(kit)},
         "bags": [
-            {"name": bag.name, "limit_g": bag.mass_g, "kit": entries(kit.inventory, packed)}
+            {"name": bag.name, "limit_g": bag.mass_g, "kit": encode.entries(kit.inventory, packed)}
             for bag, packed in zip(kit.standing.bags, kit.filled or (), strict=False)
         ],
         "met": dict(kit.short),
-        "kits": [document(choice) for choice in kit.choices],
+        "kits": [{**document(choice), "take_out": encode.pieces(taken_out(kit, choice))} for choice in kit.choices],
     }

@@ -7,10 +7,14 @@ from typing import Any
 
 from kitopt.choice.handovers import Handover
 from kitopt.choice.sharing import Shared, Sheet
-from kitopt.report import words
-from kitopt.report.document import SCHEMA, document, proof_document
-from kitopt.report.lists import all_cautions, checklist, fact, forced_fact, proof_text
+from kitopt.operation.ways import Ways, km_between
+from kitopt.report import encode, words
+from kitopt.report.document import document
+from kitopt.report.heed import all_cautions
+from kitopt.report.lists import checklist, fact, forced_fact
 from kitopt.report.nices import left_at_home
+from kitopt.report.proof import proof_text
+from kitopt.report.several.kit import kit_section
 from kitopt.report.words import wrapped
 
 
@@ -32,14 +36,13 @@ def share_text(found: Shared) -> str:
     lines += ["", *_handovers(found), "", *forced_fact(found.programme.outings[0].operation.bounds)]
     lines += left_at_home(found.programme)
     if found.proof.objective is not None:
-        amount, bound = f"{found.proof.objective:,.0f} g", f"{found.proof.bound or 0:,.0f} g"
-        lines += fact("Proof", proof_text(found.proof, "lightest", amount, bound))
+        lines += fact("Proof", proof_text(found.proof))
     elif found.is_fairest:
         lines += fact("Proof", "proved: no other way leaves the one who is worst off with less of a shortfall.")
     elif found.proof.proved:
         lines += fact("Proof", "proved that not all can be served; not proved fairest: the time was up.")
     else:
-        lines += fact("Proof", f"none: the time was up. Nothing below {found.proof.bound or 0:,.0f} g can serve all.")
+        lines += fact("Proof", proof_text(found.proof))
     cautions = all_cautions(sheet.choice for sheet in found.sheets if sheet.choice is not None)
     lines += ["", *cautions] if cautions else []
     return "\n".join(lines) + "\n"
@@ -68,7 +71,9 @@ def _sheet(found: Shared, sheet: Sheet) -> list[str]:
     if sheet.share < 1:
         met = f"{math.floor(1000 * sheet.share + 1e-6) / 10:g} %"
         lines += wrapped(f"Short: {met} of its need is met; {math.ceil(sheet.shortfall_wh)} Wh are missing.", "  ")
-    return [*lines, *checklist(found.inventory, sheet.choice.packed, "  ")]
+    if sheet.lacks:
+        lines += wrapped(f"Goes without {', '.join(sheet.lacks)}: with others, and not to be had in time.", "  ")
+    return [*lines, *checklist(found.inventory, sheet.choice.packed, "  "), *kit_section(sheet.choice)]
 
 
 def _pieces(handovers: list[Handover]) -> str:
@@ -79,16 +84,19 @@ def _handovers(found: Shared) -> list[str]:
     passed = [one for one in found.handovers if one.giver is not None]
     if not passed:
         return ["Nothing changes hands between operations."]
+    ways = Ways(found.programme)
     lines = ["What changes hands"]
-    pairs = list(dict.fromkeys((one.giver, one.taker) for one in passed))
-    for giver, taker in pairs:
+    for giver, taker in dict.fromkeys((one.giver, one.taker) for one in passed):
         assert giver is not None
-        outing = found.programme.outings[giver]
+        outing, to = found.programme.outings[giver], found.programme.outings[taker]
         when = words.moment(outing.ends.astimezone(outing.operation.site.timezone))
+        by = words.moment(to.operation.start)
         pieces = _pieces([one for one in passed if (one.giver, one.taker) == (giver, taker)])
-        to = found.programme.outings[taker]
+        km = km_between(outing.operation.site, to.operation.site)
+        way = f"{words.hours(ways.way_h(giver, taker))} are counted for it" + (f", {km:.0f} km" if km >= 0.5 else "")
         lines += wrapped(
-            f"{_who(found, giver)} to {_who(found, taker)}, after {when}, from {outing.place} to {to.place}: {pieces}",
+            f"{_who(found, giver)} to {_who(found, taker)}, after {when} and by {by}, from {outing.place} to "
+            f"{to.place} ({way}): {pieces}",
             "- ",
         )
     return lines
@@ -98,11 +106,7 @@ def share_document(found: Shared) -> dict[str, Any]:
     """The same as one JSON object."""
     outings = found.programme.outings
     return {
-        "schema": SCHEMA,
-        "status": found.status,
-        "name": found.programme.name,
-        "proof": proof_document(found.proof),
-        "kit": [],
+        **encode.plan_head(found.status, found.programme.name, found.proof),
         "mass_g": found.mass_g,
         "is_fairest": found.is_fairest,
         "sheets": [
@@ -110,9 +114,10 @@ def share_document(found: Shared) -> dict[str, Any]:
                 "operation": outings[sheet.outing].operation.name,
                 "operator": outings[sheet.outing].operator,
                 "status": sheet.status,
-                "share_met": None if sheet.share is None else round(sheet.share, 3),
-                "shortfall_wh": None if sheet.shortfall_wh is None else round(sheet.shortfall_wh, 3),
+                "share_met": encode.number(sheet.share),
+                "shortfall_wh": encode.number(sheet.shortfall_wh),
                 "has_kit": sheet.choice is not None,
+                "lacks": list(sheet.lacks),
             }
             for sheet in found.sheets
         ],
@@ -123,7 +128,8 @@ def share_document(found: Shared) -> dict[str, Any]:
                 "from": None if one.giver is None else outings[one.giver].operation.name,
                 "to": outings[one.taker].operation.name,
                 "place": None if one.giver is None else outings[one.giver].place,
-                "after": None if one.giver is None else outings[one.giver].ends.isoformat(timespec="seconds"),
+                "after": None if one.giver is None else encode.time(outings[one.giver].ends),
+                "by": encode.time(outings[one.taker].operation.start),
             }
             for one in found.handovers
         ],

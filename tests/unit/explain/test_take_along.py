@@ -104,7 +104,7 @@ def test_one_more_battery_comes_with_its_own_fused_lead() -> None:
     assert "one more a with a fused lead from genderless-30 to genderless-30: +58 Wh, 2.59 kg in all." in told(choice)
 
 
-def noon(*more: Lead) -> Choice:
+def noon(*more: Lead, n_panels: int = 1) -> Choice:
     """One panel of 20 W in the sun for the first four of eight hours, its plug in the controller's only socket.
 
     The lamp of 20 W burns throughout, 160 Wh. The battery holds 0.3 of 10 Ah x 12.8 V x 0.9 at the start, 34.56 Wh.
@@ -114,7 +114,7 @@ def noon(*more: Lead) -> Choice:
         "invented",
         batteries=(battery("a", 10.0, efficiency=1.0),),
         controllers=(controller("c", "mppt", 10.0, efficiency=1.0, pv_connector=LATCH_IN),),
-        panels=(panel("p", 20.0, connector=LATCH, power_per_degc=0.0, output_factor=1.0),),
+        panels=(panel("p", 20.0, count=n_panels, connector=LATCH, power_per_degc=0.0, output_factor=1.0),),
         leads=(lead("strip", GENDERLESS, GENDERLESS, ways=6), *more),
         has_leads_file=True,
         loads=(load("lamp", full_w=20.0),),
@@ -136,6 +136,13 @@ def test_one_more_panel_comes_with_a_y() -> None:
     # of two panels on a Y that is owned, the second needs nothing beside it
     (alone,) = of(noon(lead("y", LATCH_IN, LATCH, ways=2)), "one more", "Panel")
     assert [change.family for change in alone.changes] == ["one more"]
+
+
+def test_a_y_alone_lets_a_panel_in_that_is_owned() -> None:
+    # both panels are owned and one of them finds no place: the Y is all that is wanting
+    (y,) = of(noon(n_panels=2), "lead")
+    assert y.works
+    assert "a Y for pv-latch, for p: +64 Wh" in told(noon(n_panels=2))
 
 
 def test_pairs_are_tried_where_no_single_change_does_it() -> None:

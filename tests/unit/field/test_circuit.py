@@ -109,11 +109,11 @@ def test_a_shaded_fold_makes_a_step(light: float) -> None:
         amps, voc_v, most_w = sections(set_up, max(light, 1e-3), set_up.charging_v + set_up.switch_v)
         assert found.voc_v[0] == pytest.approx(voc_v, abs=0.4)
         if kind == "pwm":
-            # a twentieth of the current: the corner of the step is rounded, ours is not
+            # the corner of the step is rounded, ours is not: a twentieth of the current
             assert found.amps[0] == pytest.approx(0.99 * amps, abs=0.05 * set_up.panel.imp_a)
         else:
             most_a = 0.95 * most_w / set_up.charging_v
-            assert found.amps[0] == pytest.approx(most_a, abs=0.03 * set_up.panel.imp_a)
+            assert found.amps[0] == pytest.approx(most_a, abs=0.06 * set_up.panel.imp_a)
 
 
 def test_folds_side_by_side_lose_current_and_no_volts() -> None:

@@ -116,7 +116,7 @@ def test_noise_and_settings_of_the_controller(choose_for: Make) -> None:
     assert "lifepo4" in blank.text
 
 
-def test_cells_too_cold_to_be_charged_are_counted_in_windows(choose_for: Make) -> None:
+def test_cells_too_cold_to_be_charged_are_counted_in_spells(choose_for: Make) -> None:
     # One window of three must be survived: the warm one, with a panel. Of the two at -5 °C one has sun to lose.
     def under(cells_degc: tuple[float, ...]) -> dict[str, Caution]:
         choice = choose_for(
@@ -129,7 +129,7 @@ def test_cells_too_cold_to_be_charged_are_counted_in_windows(choose_for: Make) -
         assert choice.joins
         return by_rule(choice)
 
-    assert "1 of 3 windows" in under((5.0, -5.0, -5.0))["cold-cells"].text
+    assert "1 of 3 spells" in under((5.0, -5.0, -5.0))["cold-cells"].text
     assert "cold-cells" not in under((5.0, 5.0, -5.0))
 
 

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from kitopt.errors import BadInput
+from kitopt.operation.distance import distance_km
 from kitopt.operation.terms import Aim, Operation, Shares
 from kitopt.sky import windows_for
-from kitopt.sky.climate_data import FARTHEST_KM, NoClimate, cells_of, distance_km
+from kitopt.sky.climate_data import FARTHEST_KM, NoClimate, cells_of
 from kitopt.sky.moments import moments_of, solar_days
 
 Make = Callable[..., Operation]

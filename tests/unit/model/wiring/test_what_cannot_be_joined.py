@@ -47,11 +47,21 @@ def test_another_controller_is_named() -> None:
     far = controller("far", pv_connector="oval:socket")
     choice = in_the_sun(battery(), panel(), far, weak, load())
     assert choice.status == "no-kit"
-    assert any("An adapter from pv:socket to oval:plug would do, or use near." in text for text in _ruled_out(choice))
+    adapter = "no lead of yours brings sheet to far; an adapter from pv:socket to oval:plug would, or use near."
+    assert adapter in _ruled_out(choice)
+
+
+def test_all_panels_that_a_lead_is_too_short_for_are_one_line() -> None:
+    # a cord of 3.3 m for 5 m, and no other
+    cord = lead("cord", "pv:socket > pv:plug", length_m=3.3)
+    panels = [panel(item_id=name) for name in ("p10", "p28", "p60")]
+    choice = in_the_sun(battery(), *panels, controller(item_id="c10"), cord, load(), panel_distance_m=5.0)
+    assert choice.status == "no-kit"
+    assert "no lead of yours brings p10, p28, p60 to c10 over 5 m (yours reach 3.3 m)." in _ruled_out(choice)
 
 
 def _ruled_out(choice: Choice) -> list[str]:
-    text = answer(choice).split("Ruled out")[1].split("Cautions")[0]
+    text = answer(choice).split("Ruled out")[1].split("\n\n")[0]
     return [" ".join(part.split()) for part in text.split("\n- ")]
 
 

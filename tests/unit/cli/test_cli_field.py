@@ -1,0 +1,115 @@
+"""`kitopt sun` and `kitopt reading` as processes: one document, a narrow page, and no heavy import when repeated."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+READING = ("reading", "fold-100", "mppt-10", "--amps", "3.1", "--volts", "13.3", "--at", "2027-06-12T12:00")
+SUN = ("sun", "46.1,14.5", "--at", "2027-06-12T12:00", "--air", "22")
+
+
+def run(*args: str, cache: Path | None = None, code: str = "") -> subprocess.CompletedProcess[str]:
+    environment = {**os.environ, "PYTHONUTF8": "1", "KITOPT_CACHE": str(cache or "")}
+    command = ["-c", code, *args] if code else ["-m", "kitopt", *args]
+    return subprocess.run(
+        [sys.executable, *command], capture_output=True, encoding="utf-8", env=environment, check=False
+    )
+
+
+def told(*args: str) -> dict[str, Any]:
+    done = run(*args, "--json")
+    assert done.returncode == 0, done.stderr
+    document = json.loads(done.stdout)
+    assert isinstance(document, dict)
+    return document
+
+
+@pytest.mark.parametrize(
+    "args", [READING, SUN, (*READING[:3], "--test", *READING[-2:])], ids=["reading", "sun", "test"]
+)
+def test_the_page_is_narrow(args: tuple[str, ...]) -> None:
+    done = run(*args)
+    assert done.returncode == 0, done.stderr
+    assert max(len(line) for line in done.stdout.splitlines()) <= 72
+
+
+LOADED = """
+import sys
+from kitopt.cli.run import main
+try:
+    main(sys.argv[1:])
+except SystemExit as end:
+    assert not end.code, end.code
+heavy = {"pvlib", "pandas", "scipy", "pulp", "highspy", "requests"} & {name.split(".")[0] for name in sys.modules}
+print(*sorted(heavy), "end", file=sys.stderr)
+"""
+
+
+@pytest.mark.parametrize("args", [READING, SUN], ids=["reading", "sun"])
+def test_what_was_reckoned_once_imports_nothing_heavy_and_says_the_same(args: tuple[str, ...], tmp_path: Path) -> None:
+    """pvlib alone takes a second to import: a command that is repeated must answer within one and a half."""
+    first = run(*args, cache=tmp_path)
+    again = run(*args, cache=tmp_path, code=LOADED)
+    assert again.stderr.splitlines()[-1] == "end", again.stderr
+    assert again.stdout == first.stdout
+    # another reading of the same set-up finds it again too
+    if args is READING:
+        other = run(*READING[:4], "4.2", *READING[5:], cache=tmp_path, code=LOADED)
+        assert other.stderr.splitlines()[-1] == "end", other.stderr
+        assert other.stdout != first.stdout
+
+
+def test_a_reading_as_json() -> None:
+    one = told(*READING)
+    assert one["schema"] == "kitopt/reading-1"
+    assert one["steps"][0]["after_a"] == one["steps"][0]["change_a"]
+    # each step in hundredths, summing exactly
+    hundredths = [round(100 * step["change_a"]) for step in one["steps"]]
+    assert sum(hundredths) == round(100 * one["steps"][-1]["after_a"]) == round(100 * one["expected_a"])
+    assert one["normal"] + sum(cause["share"] for cause in one["causes"]) <= 1.0 + 1e-6
+    assert one["next"][0]["bits"] > 0
+    assert one["ninety_percent_a"][0] < one["expected_a"] < one["ninety_percent_a"][1]
+
+
+def test_the_sun_as_json() -> None:
+    one = told(*SUN)
+    assert one["schema"] == "kitopt/sun-1"
+    high = one["sun_high_deg"]
+    # 90 - 46.1 + 23.1 = 67.0 at noon; an hour off: asin(sin 46.1 sin 23.1 + cos 46.1 cos 23.1 cos 15) = 64.0
+    assert 63.5 < high[0] < max(high) < 67.2
+    for pair in one["panels"]:
+        clear, hazy, overcast = (pair["amps"][sky] for sky in ("clear", "hazy", "overcast"))
+        assert len(clear["flat"]) == len(high)
+        assert clear["facing"][0] >= hazy["facing"][0] >= overcast["facing"][0] > 0.0
+        assert clear["facing"][0] >= clear["flat"][0]
+        # the sun is down at the end, and nothing flows
+        assert high[-1] < 0.0
+        assert clear["flat"][-1] < 0.01
+    small, large = (
+        max(p["amps"]["clear"]["flat"][0] for p in one["panels"] if p["panel"] == name)
+        for name in ("fold-10", "fold-100")
+    )
+    assert 8.0 < large / small < 13.0
+
+
+def test_a_place_is_a_locator_or_two_numbers() -> None:
+    """JN76fa is a square of 2.5' by 5' around 46.02 N 14.46 E (from its letters: 40 + 6 + 0.5/24, 0 + 14 + 5.5/12)."""
+    by_letters, by_numbers = (told("sun", where, *SUN[2:]) for where in ("JN76fa", "46.0208333,14.4583333"))
+    assert by_letters["panels"] == by_numbers["panels"]
+    assert by_letters["latitude"] == pytest.approx(46.0208, abs=1e-3)
+    assert by_letters["longitude"] == pytest.approx(14.4583, abs=1e-3)
+
+
+def test_the_test_as_json() -> None:
+    one = told(*READING[:3], "--test", *READING[-2:])
+    assert one["schema"] == "kitopt/two-minute-test-1"
+    for low, high in one["healthy"].values():
+        assert low < high
+    assert one["fold_lost_below_v"] < one["healthy"]["voc"][0]
