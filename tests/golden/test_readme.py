@@ -46,7 +46,7 @@ def test_the_demo_fits_a_narrow_page() -> None:
 
 
 def test_every_option_named_exists() -> None:
-    commands = ("pack", "grab-kit", "share", "buy", "check", "start", "sun", "reading")
+    commands = ("pack", "grab-kit", "share", "buy", "check", "start", "sun", "reading", "learned")
     told = "".join(
         subprocess.run(
             [sys.executable, "-m", "kitopt", command, "--help"], capture_output=True, text=True, check=True
