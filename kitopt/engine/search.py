@@ -33,6 +33,8 @@ _STALLED_ROUNDS = 8
 _MOST_NEIGHBOURS = 12
 _FIRST_GAP, _FIRST_SIDES = 0.05, 8
 """How far above what is known of all kits the first sides are looked for, and how many of them are tried at once."""
+_LEAST_GAP = 0.01
+"""Closer to what is known than this share, sides are not looked for in smaller steps."""
 _MOST_SHOWN = 400
 """More sides than this make a program slower than rows with binaries do."""
 _GAP = 0.999
@@ -300,12 +302,21 @@ class _Chooser:
         ceiling = float(np.maximum(objective.weights, 0.0) @ self.plan.upper) + objective.fixed
         gap, n_first = max(1.0, _FIRST_GAP * abs(self.bound)), _FIRST_SIDES
         floor, most = self.bound, self.bound + gap
+        none_below, is_found = floor, False
         known = listing.within_at_once(cutoff)
         if known is not None:
             most = cutoff
         while True:
             is_all = most >= min(cutoff, ceiling)
-            known = listing.within(min(most, cutoff)) if known is None else known
+            try:
+                known = listing.within(min(most, cutoff)) if known is None else known
+            except TooMany:
+                if is_found or most - none_below < max(1.0, _LEAST_GAP * most):
+                    raise
+                # too far ahead of what is known
+                gap = most - floor - 0.6 * (most - none_below)
+                most = floor + gap
+                continue
             if not len(known) and is_all:
                 return False
             self.listed = known if is_all else known.first(n_first)
@@ -325,6 +336,8 @@ class _Chooser:
             elif is_all:
                 return False
             else:
+                if len(known) == len(self.listed):
+                    none_below = most
                 gap, n_first = 1.3 * gap, 4 * n_first if len(self.listed) == n_first else n_first
                 most = floor + gap
             known = None
