@@ -6,8 +6,8 @@ the start. What one question may cost is a number of proposals, never a time: th
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from kitopt.ask.again import Again
@@ -122,6 +122,18 @@ def _of(known: Sequence[tuple[Question, Any]], question: Question) -> Any | None
     return next((found for asked, found in known if asked == question), None)
 
 
+@dataclass(frozen=True)
+class Shortened:
+    """Other windows over an operation's hours, which are no more than theirs."""
+
+    others: Callable[[], Iterable[Sky]]
+    operation: Operation
+
+    def __call__(self) -> Iterator[Sky]:
+        """Cut them."""
+        return (shortened(part, self.operation) for part in self.others())
+
+
 def shortened(sky: Sky, operation: Operation) -> Sky:
     """The same weather over an operation's hours, which are no more than before."""
     n = operation.n_steps
@@ -131,6 +143,7 @@ def shortened(sky: Sky, operation: Operation) -> Sky:
 
     return replace(
         sky,
+        others=None if sky.others is None else Shortened(sky.others, operation),
         poa_wm2=cut(sky.poa_wm2),
         useful_wm2=cut(sky.useful_wm2),
         panel_degc=cut(sky.panel_degc),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -83,6 +84,7 @@ def best_circuits(
         budget.check()
         with budget.in_force():
             program, plan = _laid_out(problem, operation, inventory, chosen, names, most_g, budget)
+            plan = _none_below(plan, program, [found.bound for found in alone])
         return _Solved(program, plan, choose_lazily(plan, (0,), budget=budget, cutoff=cutoff))
 
     found = over_classes(product(classes, repeat=len(each)), attempt, least=least)
@@ -165,6 +167,21 @@ def _laid_out(
         ),
     )
     return program, plan
+
+
+def _none_below(plan: Plan, program: Program, floors: Sequence[float]) -> Plan:
+    """The plan told what each circuit needs alone: its relaxation then begins there."""
+    name = plan.objectives[0].name
+    cost, by_id = COST[name], program.stock.by_id
+    rows = []
+    for (kit,), floor in zip(program.kits.values(), floors, strict=True):
+        weights = program.side.weights([(j, c * cost(by_id[i])) for i in kit.items() for j, c in kit.uses(i)])
+        known = (lambda item: item.price_cents or 0) if name == "price" else cost
+        carried = sum(n * known(by_id[i]) for i, n in given(kit.model.operation, program.stock).items())
+        terms = tuple((int(j), float(weights[j])) for j in np.flatnonzero(weights))
+        if terms and floor > carried:
+            rows.append(Row(terms, lower=floor - carried - 1e-6, rule="cutoff", text="no less than alone"))
+    return replace(plan, rows=(*plan.rows, *rows))
 
 
 def _shared_rows(program: Program, rule: str) -> dict[str, Row]:

@@ -6,13 +6,17 @@ one bag; a season or a club's weekend is several kits on one stock, that share i
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from functools import partial
 
 import numpy as np
 
 from kitopt.budget import check_time
-from kitopt.engine import Case
+from kitopt.engine import Case, Trial
+from kitopt.engine.judge import simulate
 from kitopt.inventory.items import CHOSEN_KINDS, Inventory
 from kitopt.model.backup import backup_cases, lay_backups
 from kitopt.model.bus import BusClass
@@ -22,7 +26,7 @@ from kitopt.model.panel_side import lay_extras, lay_panels
 from kitopt.model.rules import apply_rules
 from kitopt.model.station_side import lay_station
 from kitopt.operation.terms import Operation
-from kitopt.sky.windows import Sky, SkyOf
+from kitopt.sky.windows import Sky, SkyOf, picked
 
 Change = Callable[[int, Case], Case]
 """Changes a case of a kit, by the kit's number."""
@@ -157,3 +161,42 @@ def cases_under(model: KitModel, sky: Sky, name: str = "base", *, counts: np.nda
     """
     base = case_under(model, sky, name, counts=counts)
     return (base, *backup_cases(model, base))
+
+
+def trial_under(
+    model: KitModel, sky: Sky, name: str, change: Callable[[Case], Case] = lambda case: case
+) -> Trial | None:
+    """The many other windows that a kit must survive, with one standard error to spare; None where there are none.
+
+    What is lost and backed up is not tried by them: they are about the weather.
+    """
+    others = sky.others
+    if others is None:
+        return None
+    known: dict[bytes, np.ndarray] = {}
+
+    def margins_wh(counts: np.ndarray) -> np.ndarray:
+        key = counts.tobytes()
+        if key not in known:
+            known.clear()
+            parts = []
+            for part in others():
+                check_time()
+                case = change(case_under(model, part, name, counts=counts))
+                parts.append(simulate(case.conditions, case.plant(counts)).margin_wh)
+            known[key] = np.concatenate(parts)
+        return known[key]
+
+    def case_of(windows: np.ndarray) -> Case:
+        return change(case_under(model, picked(others(), windows), name))
+
+    return Trial(partial(n_needed_of, model.operation.need.confidence), margins_wh, case_of)
+
+
+def n_needed_of(confidence: Fraction, n_windows: int) -> int:
+    """How many of many windows a kit must survive: its share, and one standard error of it, never more than all.
+
+    The error is that of a share that is counted over independent windows, the square root of q (1 - q) / n.
+    """
+    error = math.sqrt(n_windows * confidence * (1 - confidence))
+    return min(n_windows, math.ceil(confidence * n_windows + error))

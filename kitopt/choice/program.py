@@ -9,13 +9,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from kitopt.budget import UNLIMITED, Budget, check_time
-from kitopt.choice.problem import Change, Problem, cases_under, model_over
+from kitopt.choice.problem import Change, Problem, cases_under, model_over, trial_under
 from kitopt.choice.side_by_side import Floats, Placed, SideBySide
-from kitopt.engine import Objective, Outcome, Plan
+from kitopt.engine import Objective, Outcome, Plan, Trial
 from kitopt.engine.lazily import choose_lazily
 from kitopt.engine.learned import CaseMemory
 from kitopt.inventory.items import Inventory, Item, has_no_price
@@ -107,7 +108,8 @@ class Program:
                 dated = [tuple(change(o, case) for case in cases) for cases in dated]
             before = len(self.side.cases) + sum(len(cases) for cases in dated[:darkest])
             self.first_cases += range(before, before + len(dated[darkest]))
-            self.kits[o].append(self.side.add_kit(o, model, dated, f"kit {o}, class {k}, ", column))
+            trials = [] if is_part else self._trials(o, model, change)
+            self.kits[o].append(self.side.add_kit(o, model, dated, f"kit {o}, class {k}, ", column, trials))
             if column is not None:
                 made.append((column, 1.0))
         if may_skip:
@@ -117,6 +119,13 @@ class Program:
             made = made or [(self.side.add_column(0.0), 1.0)]
             text = f"{self.problem.wanted[o].operation.name} has one kit"
             self.side.add_row(made, 1.0, 1.0, rule="served", text=text)
+
+    def _trials(self, o: int, model: KitModel, change: Change | None) -> list[Trial]:
+        """What a kit must survive besides its cases, at each of its dates."""
+        changed = (lambda case: case) if change is None else partial(change, o)
+        dates = zip(self.problem.wanted[o].dates, self.problem.skies(o), strict=True)
+        found = [trial_under(_at(model, date), sky, f"date {d}", changed) for d, (date, sky) in enumerate(dates)]
+        return [trial for trial in found if trial is not None]
 
     def _pack_one_bag(self) -> None:
         """What a kit takes is in the bag; what it does not need is taken out."""

@@ -6,6 +6,7 @@ can be, then the next, in steps of half a percent.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -22,7 +23,7 @@ from kitopt.engine.strongest import scaled
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import bus_classes
 from kitopt.operation.extras import always_packed, packed_with_panels, shared_out
-from kitopt.operation.plans import Programme
+from kitopt.operation.plans import Programme, hang_together
 from kitopt.operation.terms import Operation
 from kitopt.operation.ways import Ways
 from kitopt.sky.windows import SkyOf
@@ -99,8 +100,15 @@ def share(programme: Programme, inventory: Inventory, sky_of: SkyOf, *, budget: 
     value, bound, is_fairest = 0.0, 0.0, True
     for group in ways.hang_together():
         budget.say(", ".join(programme.outings[o].operation.name for o in group))
+        search = Search(problem, ["mass", "items"], budget)
+        apart = _apart(search, group, programme)
+        if apart:
+            value += sum(found.value for found, _ in apart)
+            bound += sum(found.bound for found, _ in apart)
+            each += [(found, part, dict.fromkeys(part, 1.0)) for found, part in apart]
+            continue
         table = _Table(problem, group, budget)
-        found = Search(problem, ["mass", "items"], budget).together(group)
+        found = search.together(group)
         value += found.value
         bound += found.bound
         shares: Mapping[int, float | None] = dict.fromkeys(group, 1.0)
@@ -122,6 +130,30 @@ def share(programme: Programme, inventory: Inventory, sky_of: SkyOf, *, budget: 
     carried = {o: given(operations[o], inventory) for o in used}
     all_used = {o: {**counts, **carried[o]} for o, counts in used.items()}
     return Shared(programme, inventory, proof.status, proof, tuple(sheets), handovers(ways, all_used), is_fairest)
+
+
+def _apart(search: Search, group: Sequence[int], programme: Programme) -> list[tuple[Found, list[int]]]:
+    """The best kits of those that overlap, chosen without the others; nothing where these then lack a piece.
+
+    Where a handover has no way, outings of different days share the stock too; mostly there is enough of everything.
+    """
+    parts = [part for part in hang_together(programme.outings) if set(part) <= set(group)]
+    if len(parts) < 2:
+        return []
+    used: dict[int, dict[str, int]] = {}
+    found = []
+    for part in parts:
+        one = search.together(part)
+        if one.best is None or one.best.outcome.counts is None or not one.is_settled:
+            return []
+        used |= one.best.program.used(one.best.outcome.counts)
+        found.append((one, part))
+    problem = search.problem
+    for together in problem.at_once:
+        needs = sum((Counter(used.get(o, {})) for o in together), Counter[str]())
+        if any(n > problem.owned(item_id) for item_id, n in needs.items()):
+            return []
+    return found
 
 
 def _lacks(operation: Operation, got: Sequence[tuple[str, int]], inventory: Inventory) -> tuple[str, ...]:

@@ -7,14 +7,14 @@ then ask for their share of that column only, and so do the rows that its cases 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.engine import Case, Objective, Plan, Row
+from kitopt.engine import Case, Objective, Plan, Row, Trial
 from kitopt.model.kit import KitModel
 
 Floats = NDArray[np.float64]
@@ -78,6 +78,7 @@ class SideBySide:
     is_integer: list[bool] = field(default_factory=list)
     rows: list[Row] = field(default_factory=list)
     cases: list[Case] = field(default_factory=list)
+    trials: list[Trial] = field(default_factory=list)
 
     def add_column(self, upper: float, lower: float = 0.0) -> int:
         """Add a count of one's own and return its index."""
@@ -95,9 +96,15 @@ class SideBySide:
             self.rows.append(Row(tuple(total.items()), lower, upper, rule, text))
 
     def add_kit(
-        self, number: int, model: KitModel, dated: Sequence[Sequence[Case]], name: str, made: int | None = None
+        self,
+        number: int,
+        model: KitModel,
+        dated: Sequence[Sequence[Case]],
+        name: str,
+        made: int | None = None,
+        trials: Sequence[Trial] = (),
     ) -> Placed:
-        """Add a kit with its rows and the cases of each of its dates.
+        """Add a kit with its rows, the cases of each of its dates, and what it is tried by besides.
 
         Parameters
         ----------
@@ -115,18 +122,15 @@ class SideBySide:
             self.rows += [here] if made is None else _if_made(here, made)
         # a kit that is alone in its plan has the first columns, which need not be picked out
         columns = np.arange(first, first + n) if first else None
-        own = tuple(
-            replace(
-                case,
-                name=f"{name}{case.name}",
-                columns=columns,
-                served=made,
-                within=None if case.within is None else first + case.within,
-            )
-            for cases in dated
-            for case in cases
-        )
+
+        def placed(case: Case) -> Case:
+            within = None if case.within is None else first + case.within
+            return replace(case, name=f"{name}{case.name}", columns=columns, served=made, within=within)
+
+        own = tuple(placed(case) for cases in dated for case in cases)
         self.cases += own
+        for trial in trials:
+            self.trials.append(_placed(trial, placed, own[0], n))
         return Placed(number, model, own, first, tuple(d for d, cases in enumerate(dated) for _ in cases), made)
 
     def weights(self, terms: Terms) -> Floats:
@@ -146,7 +150,19 @@ class SideBySide:
             objectives=tuple(objectives),
             tie_break=tuple(tie_break),
             is_integer=np.array(self.is_integer),
+            trials=tuple(self.trials),
         )
+
+
+def _placed(trial: Trial, placed: Callable[[Case], Case], base: Case, n_columns: int) -> Trial:
+    """A trial of a kit's own counts as one of the whole plan's."""
+
+    def margins_wh(counts: Floats) -> Floats | None:
+        if not base.is_asked(counts):
+            return None
+        return trial.margins_wh(counts[:n_columns] if base.columns is None else counts[base.columns])
+
+    return Trial(trial.needed_of, margins_wh, lambda windows: placed(trial.case_of(windows)))
 
 
 def _if_made(row: Row, made: int) -> list[Row]:

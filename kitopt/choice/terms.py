@@ -11,9 +11,9 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.choice.problem import cases_under
+from kitopt.choice.problem import cases_under, trial_under
 from kitopt.choice.search import Solved
-from kitopt.engine import Case
+from kitopt.engine import Case, Trial
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import BusClass
 from kitopt.model.kit import Block, Join, KitModel, Unit
@@ -84,13 +84,17 @@ class Packed:
 
 @dataclass(frozen=True)
 class Survival:
-    """Windows tried, survived, and needed for the confidence; then those never seen before, where any were tried."""
+    """Windows tried, survived, and needed for the confidence; then those never seen before, where any were tried.
+
+    Last the same three numbers of many others that the kit must survive too, where the weather has any.
+    """
 
     tried: int
     survived: int
     needed: int
     fresh_tried: int = 0
     fresh_survived: int | None = None
+    others: tuple[int, int, int] | None = None
 
 
 @dataclass(frozen=True)
@@ -150,9 +154,14 @@ class Made:
         """All in order first, then each loss; good for these counts alone."""
         return cases_under(self.model, self.sky, counts=self.counts)
 
+    @cached_property
+    def trial(self) -> Trial | None:
+        """The many other windows that the kit must survive."""
+        return trial_under(self.model, self.sky, "others")
+
     def __getstate__(self) -> dict[str, Any]:
         """Everything but the cases, which are made anew where they are asked for."""
-        return {name: value for name, value in self.__dict__.items() if name != "cases"}
+        return {name: value for name, value in self.__dict__.items() if name not in ("cases", "trial")}
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """Choose the best counts of a plan: propose, judge, cut, repeat."""
 
-from kitopt.engine.plan import Case, Objective, Plan, Row
+from kitopt.engine.plan import Case, Objective, Plan, Row, Trial
 from kitopt.engine.search import Outcome, choose
 
-__all__ = ["Case", "Objective", "Outcome", "Plan", "Row", "choose"]
+__all__ = ["Case", "Objective", "Outcome", "Plan", "Row", "Trial", "choose"]

@@ -38,9 +38,11 @@ def choose_lazily(
     known = {} if memories is None else memories
     active = sorted(set(first))
     while True:
-        here = [known.setdefault(plan.cases[i].name, CaseMemory(plan.cases[i])) for i in active]
+        tried = [case for trial in plan.trials for case in trial.cases[-1:]]
+        here = [known.setdefault(case.name, CaseMemory(case)) for case in (*(plan.cases[i] for i in active), *tried)]
         part = replace(plan, cases=tuple(plan.cases[i] for i in active))
         outcome = choose(part, budget=budget, cutoff=cutoff, memories=here)
+        known |= {memory.case.name: memory for memory in outcome.memories}
         if outcome.counts is None:
             return outcome
         failed: list[tuple[float, int]] = []

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -90,16 +90,19 @@ class Listing:
     RulesForbid
     """
 
-    def __init__(self, plan: Plan, sides: Sides, objective: Objective, left_s: Callable[[], float]) -> None:
-        self.plan, self.sides, self.objective, self._left_s = plan, sides, objective, left_s
-        self._sums = _sums(sides, plan)
-        self._stock = _stock(sides, plan)
+    def __init__(self, plan: Plan, sides: Sequence[Sides], objective: Objective, left_s: Callable[[], float]) -> None:
+        self.plan, self.objective, self._left_s = plan, objective, left_s
+        self._each_case = sides
+        # in every case the same panels hang on the same units
+        self.sides = sides[0]
+        self._sums = _sums(self.sides, plan)
+        self._stock = _stock(self.sides, plan)
         self._prices: list[Price] = []
         for some in (self._stock, np.zeros_like(self._stock)):
-            sides.tangent(some)
-        none = np.zeros(sides.n_classes, dtype=np.int64)
+            self._touch(some)
+        none = np.zeros(self.sides.n_classes, dtype=np.int64)
         self._least_wh = float(self._made(self._needs_at_least(self._stock[None, :])[:1])[0])
-        needs = (float(self._made(sides.need_wh(none))), self._least_wh)
+        needs = (float(self._made(self._need_wh(none))), self._least_wh)
         for need in sorted({min(need, float(self._sums[-1])) for need in needs}):
             self._prices.append(self._price(none, need))
 
@@ -119,7 +122,7 @@ class Listing:
         if listed is None:
             return False
         side = self.sides.of(counts)
-        need = float(self._made(self.sides.follow(side)))
+        need = float(self._made(max(sides.follow(side) for sides in self._each_case)))
         listed.need_wh[np.all(listed.sides == side, axis=1)] = need
         has_wh = sum(wh * float(counts[j]) for j, wh in self.sides.capacity_terms())
         return need > has_wh + 1e-6
@@ -148,13 +151,12 @@ class Listing:
             if not new or len(self.sides.tangents) >= _MOST_TANGENTS:
                 break
             self._left_s()
-            tangent = self.sides.tangent(sets[new[0]])
-            needs = np.maximum(needs, self._made(self.sides.at_least_wh(tangent, sets)))
+            needs = np.maximum(needs, self._made(self._touch(sets[new[0]], sets)))
         spread = [self._on_units(some, float(need), most) for some, need in zip(sets, needs, strict=True)]
         if sum(map(len, spread)) > MOST_SIDES:
             raise TooMany
         sides = np.concatenate(spread) if spread else np.zeros((0, self.sides.n_classes), dtype=np.int64)
-        need_wh = np.array([float(self._made(self.sides.need_wh(side))) for side in sides])
+        need_wh = np.array([float(self._made(self._need_wh(side))) for side in sides])
         bound = self._bound(sides, need_wh)
         order = [i for i in np.argsort(bound, kind="stable").tolist() if bound[i] <= most]
         return Listed(sides[order], need_wh[order], bound[order])
@@ -191,7 +193,7 @@ class Listing:
             rest = float(self._stock[later] @ np.minimum(each[later], 0.0))
             low = np.maximum(low, base + price.by_wh * self._least_wh + rest)
             if price.by_wh > 0.0:
-                for tangent in self.sides.tangents.values():
+                for tangent in (one for sides in self._each_case for one in sides.tangents.values()):
                     hard, saved = tangent.least[tangent.hardest], tangent.saved[tangent.hardest]
                     need = np.min(hard - sets @ saved.T, axis=1)
                     gain = each[later] - price.by_wh * np.max(saved, axis=0)[later]
@@ -226,9 +228,20 @@ class Listing:
 
     # -- needs ---------------------------------------------------------------------------
 
+    def _touch(self, some: Counts, sets: Counts | None = None) -> Floats:
+        """Make the tangents at a set of panels; what some sets need by them. [Wh]"""
+        made = [(sides, sides.tangent(some)) for sides in self._each_case]
+        if sets is None:
+            return np.zeros(0)
+        return np.asarray(np.max([sides.at_least_wh(tangent, sets) for sides, tangent in made], axis=0))
+
     def _needs_at_least(self, sets: Counts) -> Floats:
-        each = [self.sides.at_least_wh(tangent, sets) for tangent in self.sides.tangents.values()]
+        each = [sides.at_least_wh(one, sets) for sides in self._each_case for one in sides.tangents.values()]
         return np.asarray(np.max(each, axis=0))
+
+    def _need_wh(self, side: Counts) -> float:
+        """What a side needs in the case that asks most. [Wh]"""
+        return max(sides.need_wh(side) for sides in self._each_case)
 
     def _made(self, needs: Floats | float) -> Floats:
         """The next capacity that the batteries at hand can make; infinite where they cannot. [Wh]"""

@@ -7,18 +7,23 @@ judges the kit whose counts its matrix picks out.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.judge import TOLERANCE_WH
 from kitopt.engine.plant import Conditions
 from kitopt.engine.solver import FEASIBILITY, Program
+from kitopt.errors import ModelError
 
 Floats = NDArray[np.float64]
+
+_HARDEST = 4
+"""Times as many windows as may fail, and one, are taken at once: what is hard for one kit is hard for others too."""
 
 _HARDLY = 1e-3
 """A case asked for in so small a part teaches nothing."""
@@ -134,6 +139,56 @@ class Case:
         return self.conditions.n_windows - self.n_needed
 
 
+@dataclass(eq=False)
+class Trial:
+    """A case under more windows than are worth having in the program: a kit that passes all else is tried by them.
+
+    What fails is sent back with the windows that are hardest for it. A case of some of the windows, of which as many
+    may fail as of all, allows no less than the whole: so what is best under it and passes the whole is best.
+
+    Attributes
+    ----------
+    needed_of : callable
+        From how many windows there are to how many must be survived.
+    margins_wh : callable
+        From the plan's counts to the margins of all windows; None where the case is not asked. [Wh]
+    case_of : callable
+        The case under some of the windows, by number.
+    cases : list of Case
+        Of ever more windows, as they were found to be hard; the last one asks for all that the others do.
+    """
+
+    needed_of: Callable[[int], int]
+    margins_wh: Callable[[Floats], Floats | None]
+    case_of: Callable[[NDArray[np.intp]], Case]
+    cases: list[Case] = field(default_factory=list)
+    _taken: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
+
+    def fails(self, counts: Floats) -> bool:
+        """Whether counts fail; if so there is one case more.
+
+        Raises
+        ------
+        ModelError
+            If counts pass the hardest windows and yet fail: a defect.
+        """
+        margin_wh = self.margins_wh(counts)
+        if margin_wh is None:
+            return False
+        n_allowed = len(margin_wh) - self.needed_of(len(margin_wh))
+        if np.count_nonzero(margin_wh < -TOLERANCE_WH) <= n_allowed:
+            return False
+        hardest = np.argsort(margin_wh, kind="stable")[: _HARDEST * (n_allowed + 1)]
+        taken = np.union1d(self._taken, hardest)
+        if len(taken) == len(self._taken):
+            raise ModelError("a kit passes the hardest of many windows and yet fails too many of them")
+        self._taken = taken
+        case = self.case_of(taken)
+        confidence = Fraction(len(taken) - n_allowed, len(taken))
+        self.cases.append(replace(case, name=f"{case.name}, hardest {len(taken)}", confidence=confidence))
+        return True
+
+
 @dataclass(frozen=True, eq=False)
 class Objective:
     """A whole-number quantity to be made small: ``weights @ counts + fixed``."""
@@ -188,6 +243,8 @@ class Plan:
     tie_break: tuple[Floats, ...] = ()
     is_integer: NDArray[np.bool_] | None = None
     """Which columns are counts; all when None. The others are helpers of rules."""
+    trials: tuple[Trial, ...] = ()
+    """What counts that pass every case must pass besides."""
 
     def with_cases(self, cases: tuple[Case, ...]) -> Plan:
         """The same plan with other cases."""

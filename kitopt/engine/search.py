@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -104,17 +104,45 @@ def choose(
         If the judge and the integer program disagree: a defect.
     SolverFailed
     """
-    return _Chooser(plan, budget, cutoff, memories, least).run()
+    known = [CaseMemory(case) for case in plan.cases] if memories is None else list(memories)
+    while True:
+        known = _with_trials(plan, known)
+        outcome = _Chooser(plan, budget, cutoff, known, least).run()
+        if outcome.counts is None:
+            return outcome
+        try:
+            with budget.in_force():
+                failed = [trial for trial in plan.trials if trial.fails(outcome.counts)]
+        except OutOfTime:
+            return _untried(outcome)
+        if not failed:
+            return outcome
+        if not outcome.proved:
+            return _untried(outcome)
+        # a trial only forbids
+        least = max(least, outcome.bound)
+
+
+def _with_trials(plan: Plan, memories: Sequence[CaseMemory]) -> list[CaseMemory]:
+    """What is known, and of each trial what is known of its last case."""
+    old = {id(case) for trial in plan.trials for case in trial.cases[:-1]}
+    known = [memory for memory in memories if id(memory.case) not in old]
+    here = {id(memory.case) for memory in known}
+    last = [case for trial in plan.trials for case in trial.cases[-1:]]
+    return [*known, *(CaseMemory(case) for case in last if id(case) not in here)]
+
+
+def _untried(outcome: Outcome) -> Outcome:
+    """What is known where the counts in hand failed a trial, or were not tried: the bound stands."""
+    return replace(outcome, status="time-limit", counts=None, objective=math.inf, reached={})
 
 
 class _Chooser:
-    def __init__(
-        self, plan: Plan, budget: Budget, cutoff: float, memories: Sequence[CaseMemory] | None, least: float
-    ) -> None:
+    def __init__(self, plan: Plan, budget: Budget, cutoff: float, memories: Sequence[CaseMemory], least: float) -> None:
         self.plan = plan
         self.budget = budget
         self.cutoff = cutoff
-        self.memories = tuple(memories) if memories is not None else tuple(CaseMemory(c) for c in plan.cases)
+        self.memories = tuple(memories)
         self.rounds = 0
         self.alone: set[tuple[str, bytes]] = set()
         self.best: Floats | None = None
@@ -244,13 +272,16 @@ class _Chooser:
         The sides with the lowest bounds give a kit; then all that may be part of a better one, or one as good, are in
         the program.
         """
-        case = self.memories[0].case if len(self.memories) == 1 else None
         # of several plants each has a side of its own, and what they survive together is no number of one of them
-        if case is None or isinstance(case.conditions, Joint) or not can_hold(case):
+        if not self.memories or not all(
+            can_hold(m.case) and not isinstance(m.case.conditions, Joint) for m in self.memories
+        ):
             return None
-        (memory,), (box,) = self.memories, self._boxes
+        sides = [m.sides(fixed_of(m.case, self.plan, box)) for m, box in zip(self.memories, self._boxes, strict=True)]
+        if not all(one.is_like(sides[0]) for one in sides[1:]):
+            return None
         try:
-            listing = Listing(self.plan, memory.sides(fixed_of(memory.case, self.plan, box)), objective, self._left)
+            listing = Listing(self.plan, sides, objective, self._left)
         except RulesForbid:
             return False
         except TooMany:

@@ -129,6 +129,16 @@ class Sides:
         self.tangents: dict[bytes, Tangent] = {}
         """By the set of panels that each is at."""
 
+    def is_like(self, other: Sides) -> bool:
+        """Whether the same counts make the same sides and the same capacity in another case."""
+        mine, theirs = self.case.columns, other.case.columns
+        return (
+            (mine is theirs or (mine is not None and theirs is not None and np.array_equal(mine, theirs)))
+            and np.array_equal(self.capacity, other.capacity)
+            and len(self.columns) == len(other.columns)
+            and all(np.array_equal(a, b) for a, b in zip(self.columns, other.columns, strict=True))
+        )
+
     @property
     def n_classes(self) -> int:
         """How many classes there are."""

@@ -23,7 +23,7 @@ from kitopt.inventory.items import Assumed, Connector
 from kitopt.inventory.ranges import usual
 from kitopt.model.bus import bus_classes
 
-MOST_SOLVES = 40
+MOST_SOLVES = 24
 """More are not made, however many guesses are left: the same input, the same advice."""
 _ATTRIBUTE = {"awg": "area_mm2"}
 """Columns that an item holds under another name."""

@@ -48,6 +48,7 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
             "tried": survival.tried if survival else choice.sky.n_windows,
             "survived": survival.survived if survival else 0,
             "needed": survival.needed if survival else math.ceil(operation.need.confidence * choice.sky.n_windows),
+            "second": _others(choice),
             # null where none was tried: not known is not none
             "fresh": {
                 "tried": survival.fresh_tried if survival else 0,
@@ -103,6 +104,13 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
         "conflicts": conflicts_value(why.conflicts),
         "kits": [{"circuit": name or "main", **document(part)} for name, part in choice.circuits],
     }
+
+
+def _others(choice: Choice) -> dict[str, int] | None:
+    """The many other windows that a kit must survive; null where the weather has no others, or nothing was tried."""
+    if choice.survival is None or choice.survival.others is None:
+        return None
+    return dict(zip(("tried", "survived", "needed"), choice.survival.others, strict=True))
 
 
 def _lowest(choice: Choice) -> dict[str, Any] | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import ceil
 
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, WeatherFile
@@ -17,8 +17,22 @@ _LONGEST_STEP_H = 0.5
 _CHUNK_STEPS = 340_000
 """Steps of all windows in a chunk together: about 3 MB an array."""
 
-FIRST_FRESH = 1_000_000
-"""Number of the first window that no choice has seen."""
+FIRST_FRESH, FIRST_OTHER = 1_000_000, 2_000_000
+"""Numbers of the first window that no choice has seen, and of the first of the many that a kit is tried by."""
+
+N_OTHERS = 5000
+"""Windows that a kit is tried by, and as many that only report."""
+
+
+@dataclass(frozen=True)
+class Others:
+    """The many other windows of an operation's climate that a kit is tried by, a chunk at a time to bound memory."""
+
+    operation: Operation
+
+    def __call__(self) -> Iterator[Sky]:
+        """Draw them."""
+        return _in_chunks(self.operation, FIRST_OTHER, N_OTHERS)
 
 
 def windows_for(operation: Operation, *, n: int | None = None, first: int = 0) -> Sky:
@@ -52,10 +66,12 @@ def windows_for(operation: Operation, *, n: int | None = None, first: int = 0) -
         finer = replace(
             operation, hours=operation.n_steps * step_h, need=replace(operation.need, step_h=step_h / parts)
         )
-        return coarsen(windows_for(finer, n=count, first=first), parts)
-    if isinstance(weather, Climate):
-        check_fits(operation, count)
-    return kept_sky(operation, count, first, lambda: _made(operation, count, first))
+        sky = coarsen(windows_for(finer, n=count, first=first), parts)
+    else:
+        if isinstance(weather, Climate):
+            check_fits(operation, count)
+        sky = kept_sky(operation, count, first, lambda: _made(operation, count, first))
+    return replace(sky, others=Others(operation)) if isinstance(weather, Climate) and first < FIRST_FRESH else sky
 
 
 def _made(operation: Operation, count: int, first: int) -> Sky:
@@ -80,11 +96,14 @@ def _made(operation: Operation, count: int, first: int) -> Sky:
             return share_sky(operation, weather)
 
 
-def fresh_windows(operation: Operation, total: int = 5000, chunk: int | None = None) -> Iterator[Sky]:
+def fresh_windows(operation: Operation, total: int = N_OTHERS, chunk: int | None = None) -> Iterator[Sky]:
     """Windows that no choice has seen, a chunk at a time to bound memory; nothing where none can be drawn."""
-    if not isinstance(operation.need.weather, Climate):
-        return
+    if isinstance(operation.need.weather, Climate):
+        yield from _in_chunks(operation, FIRST_FRESH, total, chunk)
+
+
+def _in_chunks(operation: Operation, first: int, total: int, chunk: int | None = None) -> Iterator[Sky]:
     if chunk is None:
         chunk = max(1, _CHUNK_STEPS // operation.n_steps)
     for done in range(0, total, chunk):
-        yield windows_for(operation, n=min(chunk, total - done), first=FIRST_FRESH + done)
+        yield windows_for(operation, n=min(chunk, total - done), first=first + done)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Literal
 
@@ -75,16 +75,69 @@ class Sky:
     can_refresh: bool = False
     aim_text: str = ""
     days: tuple[DayFrom, ...] = ()
+    others: Callable[[], Iterable[Sky]] | None = None
+    """Many other windows of the same kind, a part at a time, that a kit must survive as well; None where there are
+    none."""
 
     @property
     def n_windows(self) -> int:
         """Number of windows."""
         return len(self.labels)
 
+    def only(self, windows: NDArray[np.intp]) -> Sky:
+        """Some of the windows, by number."""
+
+        def some(values: NDArray[np.float64]) -> NDArray[np.float64]:
+            return values[windows] if values.shape[0] > 1 or self.n_windows == 1 else values
+
+        def by_way(ways: Mapping[Laid, NDArray[np.float64]]) -> dict[Laid, NDArray[np.float64]]:
+            return {way: some(values) for way, values in ways.items()}
+
+        return replace(
+            self,
+            poa_wm2=by_way(self.poa_wm2),
+            useful_wm2=by_way(self.useful_wm2),
+            panel_degc=by_way(self.panel_degc),
+            air_degc=some(self.air_degc),
+            battery_degc=some(self.battery_degc),
+            labels=tuple(self.labels[k] for k in windows),
+        )
+
     def coldest_lit_degc(self, way: Laid) -> float | None:
         """Temperature of the panels' cells in the coldest step in which they see the sun; None without sun. [°C]"""
         is_lit = self.useful_wm2[way] > 0.0
         return float(np.min(np.where(is_lit, self.panel_degc[way], np.inf))) if np.any(is_lit) else None
+
+
+def picked(parts: Iterable[Sky], numbers: NDArray[np.intp]) -> Sky:
+    """Some windows of a sky that comes in parts, by number over all of them, as one sky."""
+    taken: list[Sky] = []
+    before = 0
+    for part in parts:
+        here = numbers[(numbers >= before) & (numbers < before + part.n_windows)] - before
+        before += part.n_windows
+        if len(here):
+            taken.append(part.only(here))
+    first = taken[0]
+
+    def joined(arrays: Sequence[NDArray[np.float64]]) -> NDArray[np.float64]:
+        # one row stands for all windows of all parts, or each has its own
+        return arrays[0] if all(one.shape[0] == 1 for one in arrays) else np.concatenate(arrays)
+
+    def by_way(name: str) -> dict[Laid, NDArray[np.float64]]:
+        ways = getattr(first, name)
+        return {way: joined([getattr(one, name)[way] for one in taken]) for way in ways}
+
+    return replace(
+        first,
+        poa_wm2=by_way("poa_wm2"),
+        useful_wm2=by_way("useful_wm2"),
+        panel_degc=by_way("panel_degc"),
+        air_degc=joined([one.air_degc for one in taken]),
+        battery_degc=joined([one.battery_degc for one in taken]),
+        coldest_degc=min(one.coldest_degc for one in taken),
+        labels=tuple(label for one in taken for label in one.labels),
+    )
 
 
 SkyOf = Callable[[Operation], Sky]

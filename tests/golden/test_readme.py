@@ -38,11 +38,27 @@ def test_the_python_shown_prints_what_is_shown(tmp_path: Path) -> None:
 def test_the_demo_fits_a_narrow_page() -> None:
     _, output = BLOCKS[0]
     assert max(len(line) for line in output.splitlines()) <= WIDTH
-    # what is followed on the ground and what is asked about afterwards is not read at once
+    # what is asked about afterwards is not read at once
     parts = output.split("\n\n")
-    at_once = [part for part in parts if not part.startswith(("Wiring", "Fuses", "Swaps", "Why each"))]
-    assert len(parts) - 4 <= len(at_once) <= len(parts) - 2
-    assert len(" ".join(at_once).split()) < 480
+    titles = [part.split("\n", 1)[0] for part in parts]
+    assert titles[1] == "To tick off"
+    assert titles[2].startswith("Wiring")
+    assert titles[3].startswith("Balance")
+    assert titles[4].startswith("Why each")
+    assert len(" ".join(parts[:4]).split()) < 480
+
+
+def test_the_demo_without_reasons_fits_a_screen(tmp_path: Path) -> None:
+    output = printed("kitopt pack --no-reasons", tmp_path)
+    lines = output.splitlines()
+    assert len(lines) <= 45
+    first = " ".join(output.split("\n\n")[0].split())
+    # charge at the start, mass, chance and what to heed
+    assert "at 50 % at the start" in first
+    assert re.search(r"26 h with \d\.\d\d kg", first)
+    assert re.search(r"of 5,000 unseen spells of weather, \d\d\.\d %", first)
+    assert " Heed" in first
+    assert "practice come first" in lines[-1]
 
 
 def test_every_option_named_exists() -> None:

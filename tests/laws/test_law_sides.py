@@ -33,7 +33,7 @@ def listing_of(solved: Solved) -> Listing | None:
     assert can_hold(memory.case)
     sides = Sides(memory.case, fixed_of(memory.case, plan, memory.upper_of_coordinates(plan.upper)))
     try:
-        return Listing(plan, sides, plan.objectives[0], lambda: LATE_S)
+        return Listing(plan, [sides], plan.objectives[0], lambda: LATE_S)
     except RulesForbid:
         return None
 

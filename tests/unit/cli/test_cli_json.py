@@ -167,8 +167,8 @@ def test_a_defect_is_one_document_and_one_line(hut: Path, run: Run) -> None:
 
 
 def test_a_bound_without_end_is_null() -> None:
-    from kitopt.report.document import _number
+    from kitopt.report.encode import number
 
-    assert _number(math.inf) is None
-    assert _number(None) is None
-    assert str(_number(-0.0001)) == "0.0"
+    assert number(math.inf) is None
+    assert number(None) is None
+    assert str(number(-0.0001)) == "0.0"
