@@ -145,6 +145,3 @@ def sun_value(now: SunNow) -> dict[str, Any]:
             for one in now.outlooks
         ],
     }
-
-
-assert 2 * _NAME + 1 + 14 * len(SKIES) <= WIDTH
