@@ -70,7 +70,7 @@ def value(name: str, amount: float) -> str:
 
 def cover_first(name: str) -> str:
     """The word of warning where a plug has to be pulled."""
-    return "Cover first. " if BY_ID[name].is_unplugged else ""
+    return "cover first, then " if BY_ID[name].is_unplugged else ""
 
 
 def percent(share: float) -> str:
