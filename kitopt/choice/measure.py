@@ -95,7 +95,9 @@ def measured(choice: Choice, made: Made) -> Choice:
         packed=packed_of(model, counts),
         joins=joins_of(model, counts),
         wiring=wiring_list(model, counts),
-        survival=Survival(case.conditions.n_windows, int(np.count_nonzero(survives)), case.n_needed, others_of(made)),
+        survival=Survival(
+            case.conditions.n_windows, int(np.count_nonzero(survives)), case.n_needed, others=others_of(made)
+        ),
         lowest=lowest,
         losses=losses_of(made),
         no_sun_hours=hours_without_sun(case.conditions, case.plant(counts)),
@@ -109,7 +111,8 @@ def others_of(made: Made) -> tuple[int, int, int] | None:
         return None
     margin_wh = made.trial.margins_wh(made.counts)
     assert margin_wh is not None
-    return len(margin_wh), int(np.count_nonzero(margin_wh >= -TOLERANCE_WH)), made.trial.n_needed
+    n = len(margin_wh)
+    return n, int(np.count_nonzero(margin_wh >= -TOLERANCE_WH)), made.trial.needed_of(n)
 
 
 def lowest_of(made: Made, verdict: Verdict, survives: Bools) -> Lowest | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from kitopt.choice import Choice
 from kitopt.engine.halving import last_that_holds
@@ -11,7 +12,7 @@ from kitopt.inventory.items import Battery, Connector, Controller, Converter, Lo
 from kitopt.model.feeding import CONTINUOUS_FUSE
 from kitopt.model.kit import Block
 from kitopt.model.station_side import charger_demand, is_fused_near, load_demand
-from kitopt.model.wiring import Chain, Contacts, Demand, chains, missing, why_no_chain
+from kitopt.model.wiring import Chain, Contacts, Demand, LeadStock, chains, missing, why_no_chain
 from kitopt.model.wiring.of_panels import panel_demand
 
 MOST_ENDS = 6
@@ -100,8 +101,9 @@ def _join(choice: Choice, ids: Sequence[str]) -> tuple[Connector, Connector, Dem
     uses = {use.id: use for use in choice.operation.loads}
     if isinstance(thing, Load) and isinstance(other, Converter) and station is not None:
         before = load_demand(uses[thing.id], thing, nominal_v, efficiency=other.efficiency)
-        contacts = Contacts(choice.inventory.contact_ohm, choice.inventory.contact_a)
-        if why_no_chain(choice.inventory.leads, station, other.from_connector, before, contacts) is not None:
+        # as if every fuse could be had
+        stock = replace(LeadStock.of(choice.inventory), fuses=None)
+        if why_no_chain(stock, station, other.from_connector, before) is not None:
             return station, other.from_connector, before, None
         after = load_demand(uses[thing.id], thing, other.out_v, is_on_bus=False)
         return other.to_connector, thing.connector, after, None

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from kitopt.inventory.items import Battery, Controller, Inventory, Panel
 from kitopt.model.bus import bus_classes
-from kitopt.model.wiring import Chain, Contacts
+from kitopt.model.wiring import Chain, LeadStock
 from kitopt.model.wiring.of_panels import panel_chains, panel_demand
 
 
@@ -47,13 +47,13 @@ def reach(inventory: Inventory, distance_m: float, panel: Panel, controller: Con
         return None
     if not inventory.has_leads_file:
         return Reach(panel, controller, battery, 0.0)
-    contacts = Contacts(inventory.contact_ohm, inventory.contact_a)
+    stock = LeadStock.of(inventory)
     demand = panel_demand(distance_m, panel)
-    chains: tuple[Chain, ...] = panel_chains(inventory, contacts, panel.connector, controller.pv_connector, demand)
+    chains: tuple[Chain, ...] = panel_chains(stock, panel.connector, controller.pv_connector, demand)
     if not chains:
         return None
-    best = min(chains, key=lambda chain: (chain.ohm(contacts), chain.ids))
-    return Reach(panel, controller, battery, best.ohm(contacts), best.ids)
+    best = min(chains, key=lambda chain: (chain.ohm(stock.contacts), chain.ids))
+    return Reach(panel, controller, battery, best.ohm(stock.contacts), best.ids)
 
 
 def _battery_for(inventory: Inventory, controller: Controller) -> Battery | None:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +28,7 @@ from kitopt.model.bus import (
 from kitopt.model.harvest import ShapeBook
 from kitopt.model.need import draws, total_w
 from kitopt.model.rulebook import RULES
-from kitopt.model.wiring import Chain, Contacts, loop_ohm
+from kitopt.model.wiring import Chain, Contacts, LeadStock, loop_ohm
 from kitopt.operation.clock import steps_of
 from kitopt.operation.terms import Bound, Operation
 from kitopt.sky.windows import Sky
@@ -174,10 +175,15 @@ class KitModel:
     blocks: list[Block] = field(default_factory=list)
     losses: list[Loss] = field(default_factory=list)
 
+    @cached_property
+    def lead_stock(self) -> LeadStock:
+        """The leads, with what they may carry."""
+        return LeadStock.of(self.inventory)
+
     @property
     def contacts(self) -> Contacts:
         """Resistance and rating of the connector families."""
-        return Contacts(self.inventory.contact_ohm, self.inventory.contact_a)
+        return self.lead_stock.contacts
 
     def fed_loads(self) -> list[str]:
         """Ids of the loads that need a converter, sorted."""

@@ -13,7 +13,7 @@ from kitopt.budget import check_time
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Connector, Lead, Panel
 from kitopt.model.kit import Column, Join, KitModel, Strip, add_mark
-from kitopt.model.wiring import Chain, ampacity_a, why_no_chain
+from kitopt.model.wiring import ampacity_a, why_no_chain
 from kitopt.model.wiring.of_panels import PV_FUSE_PER_ISC, panel_chains, panel_demand
 from kitopt.operation.extras import packed_with_panels
 from kitopt.operation.terms import Operation
@@ -52,31 +52,20 @@ def lay_panels(model: KitModel) -> None:
                 text = f"{panel.id} needs {model.units[u].name}"
                 model.rows.append(Row(((j, 1.0), (x, -float(panel.count))), upper=0.0, rule="needs", text=text))
         return
-    known: dict[tuple[object, ...], tuple[Chain, ...]] = {}
-    refused: dict[tuple[object, ...], tuple[str, str]] = {}
     for u in range(len(model.units)):
         for panel in panels:
             check_time()
-            _lay_one(model, panel, u, known, refused)
+            _lay_one(model, panel, u)
         _inputs(model, u)
 
 
-def _lay_one(
-    model: KitModel,
-    panel: Panel,
-    u: int,
-    known: dict[tuple[object, ...], tuple[Chain, ...]],
-    refused: dict[tuple[object, ...], tuple[str, str]],
-) -> None:
+def _lay_one(model: KitModel, panel: Panel, u: int) -> None:
     controller = model.units[u].controller
     laid = False
     for n in range(1, min(panel.count, MOST_JOINED) + 1):
         for joiner, source in _ways_to_join(model, panel, n):
             demand = panel_demand(model.operation.panel_distance_m, panel, n)
-            key = (source, controller.pv_connector, demand)
-            if key not in known:
-                known[key] = panel_chains(model.inventory, model.contacts, source, controller.pv_connector, demand)
-            for chain in known[key]:
+            for chain in panel_chains(model.lead_stock, source, controller.pv_connector, demand):
                 uses = dict(chain.uses)
                 uses[panel.id] = n
                 if joiner is not None:
@@ -88,10 +77,8 @@ def _lay_one(
                     laid = True
     if not laid:
         demand = panel_demand(model.operation.panel_distance_m, panel)
-        why = (panel.connector, controller.pv_connector, demand)
-        if why not in refused:
-            refused[why] = why_no_chain(model.inventory.leads, *why, model.contacts, model.inventory.fuses) or _NOT_TOLD
-        rule, text = refused[why]
+        ends = (panel.connector, controller.pv_connector)
+        rule, text = why_no_chain(model.lead_stock, *ends, demand) or _NOT_TOLD
         model.block(
             (panel.id, controller.id),
             "pv-fuse" if rule == "fuse-size" else rule,

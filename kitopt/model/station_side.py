@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator
+from functools import lru_cache
 from itertools import combinations_with_replacement, product
 
 from kitopt.engine.plan import Row
@@ -14,7 +15,7 @@ from kitopt.model.feeding import CONTINUOUS_FUSE, fits_load, fuse_share, needs_c
 from kitopt.model.kit import Column, Fed, KitModel, Link, Strip
 from kitopt.model.need import idle_and_full_w
 from kitopt.model.protection import Protection, passes_a
-from kitopt.model.wiring import FUSE_WITHIN_M, Chain, Demand, ampacity_a, chains, fits, why_no_chain
+from kitopt.model.wiring import FUSE_WITHIN_M, Chain, Demand, LeadStock, ampacity_a, chains, fits, why_no_chain
 from kitopt.operation.terms import LoadUse
 
 _NOT_TOLD = ("no-lead", "no leads of yours join them")
@@ -85,13 +86,19 @@ def _useful(
     model: KitModel, source: Connector, sink: Connector, demand: Demand, guard: Protection, *, from_sink: bool = False
 ) -> tuple[Chain, ...]:
     """Chains with their fuses fitted, those too that take a fuse along to stand more of what the batteries give."""
-    cap_a, least_a = guard.most_a(model), guard.least_a
-    contacts, fuses = model.contacts, model.inventory.fuses
+    return _standing(model.lead_stock, source, sink, demand, guard.most_a(model), guard.least_a, from_sink)
+
+
+@lru_cache(maxsize=1024)
+def _standing(
+    stock: LeadStock, source: Connector, sink: Connector, demand: Demand, cap_a: float, least_a: float, from_sink: bool
+) -> tuple[Chain, ...]:
+    contacts, fuses = stock.contacts, stock.fuses
     direct = Chain(source, sink, ())
     if source.mates_with(sink) and demand.is_met(direct, contacts):
         return (direct,)
     found = chains(
-        model.inventory.leads,
+        stock.leads,
         source,
         sink,
         suits=lambda c: c.stands_a(from_sink=from_sink) >= least_a - 1e-9 and demand.is_met(c, contacts, fuses),
@@ -102,7 +109,7 @@ def _useful(
 
 def _why(model: KitModel, source: Connector, sink: Connector, demand: Demand, guard: Protection) -> tuple[str, str]:
     """The rule that no chain obeys, and words to follow "A cannot reach B: "."""
-    told = why_no_chain(model.inventory.leads, source, sink, demand, model.contacts, model.inventory.fuses)
+    told = why_no_chain(model.lead_stock, source, sink, demand)
     if told is None and guard.least_a > 0.0:
         return "branch-fuse", (
             f"the leads that join them stand less than the {guard.least_a:g} A of the fuse at the battery, and none "
@@ -120,33 +127,35 @@ def is_fused_near(battery: Battery, chain: Chain) -> bool:
     return battery.fused or (first is not None and first <= FUSE_WITHIN_M + 1e-9)
 
 
-def battery_suits(model: KitModel, battery: Battery, chain: Chain, demand: Demand) -> bool:
+def battery_suits(stock: LeadStock, battery: Battery, chain: Chain, demand: Demand) -> bool:
     """Whether a chain may join a battery to the station: fused near, and neither fuse nor wire too weak."""
     own_a = battery.fuse_a
     return (
         is_fused_near(battery, chain)
         and (own_a is None or demand.fuse_a <= own_a + 1e-9)
         and (own_a is None or own_a <= chain.stands_a() + 1e-9)
-        and demand.is_met(chain, model.contacts, model.inventory.fuses)
+        and demand.is_met(chain, stock.contacts, stock.fuses)
     )
 
 
-def _battery_chains(model: KitModel, battery: Battery, bus: Connector, demand: Demand) -> tuple[Chain, ...]:
-    """Ways from a battery to the station, each with the fuses worth fitting: up to what charging it asks for."""
-    fuses = model.inventory.fuses
+@lru_cache(maxsize=1024)
+def _battery_chains(
+    stock: LeadStock, battery: Battery, bus: Connector, demand: Demand, up_to_a: float
+) -> tuple[Chain, ...]:
+    """Ways from a battery to the station, each with the fuses worth fitting."""
+    fuses = stock.fuses
 
     def worth(chain: Chain) -> float:
         fitted = fits(chain, demand.fuse_a, fuses)
         return -passes_a(battery, fitted[0] if fitted else chain)
 
     found = chains(
-        model.inventory.leads,
+        stock.leads,
         battery.connector,
         bus,
-        suits=lambda chain: battery_suits(model, battery, chain, demand),
+        suits=lambda chain: battery_suits(stock, battery, chain, demand),
         worth=None if battery.fused and battery.fuse_a is None else worth,
     )
-    up_to_a = CONTINUOUS_FUSE * battery.max_charge_a if model.inventory.controllers else 0.0
     return tuple(fitted for chain in found for fitted in fits(chain, demand.fuse_a, fuses, up_to_a=up_to_a))
 
 
@@ -160,7 +169,9 @@ def _batteries(model: KitModel, bus: Connector, demand: Demand, guard: Protectio
     pieces: dict[str, list[tuple[int, float, int]]] = {}
     for j in model.battery_columns:
         battery = model.battery(j)
-        found = _battery_chains(model, battery, bus, demand)
+        # a fuse also has to hold what the battery may be charged with
+        up_to_a = CONTINUOUS_FUSE * battery.max_charge_a if model.inventory.controllers else 0.0
+        found = _battery_chains(model.lead_stock, battery, bus, demand, up_to_a)
         if not found:
             model.forbid(j)
             model.block((battery.id,), *_why_no_battery_chain(model, battery, bus, demand))
@@ -195,13 +206,13 @@ def _batteries(model: KitModel, bus: Connector, demand: Demand, guard: Protectio
 
 
 def _why_no_battery_chain(model: KitModel, battery: Battery, bus: Connector, demand: Demand) -> tuple[str, str]:
-    leads, fuses = model.inventory.leads, model.inventory.fuses
+    leads = model.inventory.leads
     if battery.fuse_a is not None and battery.fuse_a < demand.fuse_a - 1e-9:
         return "fuse-size", (
             f"The fuse in battery {battery.id} is {battery.fuse_a:g} A; the loads ask for {demand.fuse_a:.1f} A or more"
         )
     if battery.fused or not chains(leads, battery.connector, bus):
-        told = why_no_chain(leads, battery.connector, bus, demand, model.contacts, fuses)
+        told = why_no_chain(model.lead_stock, battery.connector, bus, demand)
         if told is None and battery.fuse_a is not None:
             told = "branch-fuse", f"no lead of yours that joins them stands its fuse of {battery.fuse_a:g} A"
         rule, why = told or _NOT_TOLD

@@ -122,7 +122,11 @@ def _spells(choice: Choice) -> str:
     survival = choice.survival
     if survival is None or survival.tried == 1:
         return ""
-    return f"{words.percent(choice.operation.need.confidence)} of {survival.tried:,} spells"
+    text = f"{words.percent(choice.operation.need.confidence)} of {survival.tried:,} spells"
+    if survival.others is not None:
+        n, _, needed = survival.others
+        text += f" and {needed:,} of {n:,} others"
+    return text
 
 
 def joins_section(joins: Joins) -> list[str]:

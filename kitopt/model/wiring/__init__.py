@@ -4,6 +4,7 @@ from kitopt.model.wiring.chains import FUSE_WITHIN_M, Chain, Piece, chains
 from kitopt.model.wiring.conductors import Contacts, ampacity_a, loop_ohm, ohm_per_m
 from kitopt.model.wiring.fitting import Fuses, fits
 from kitopt.model.wiring.refusals import Demand, Missing, missing, why_no_chain
+from kitopt.model.wiring.stock import LeadStock
 
 __all__ = [
     "FUSE_WITHIN_M",
@@ -11,6 +12,7 @@ __all__ = [
     "Contacts",
     "Demand",
     "Fuses",
+    "LeadStock",
     "Missing",
     "Piece",
     "ampacity_a",

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from kitopt.inventory.items import Connector, Inventory, Panel
+from functools import lru_cache
+
+from kitopt.inventory.items import Connector, Panel
 from kitopt.model.wiring.chains import Chain, chains
-from kitopt.model.wiring.conductors import Contacts
 from kitopt.model.wiring.fitting import fits
 from kitopt.model.wiring.refusals import Demand
+from kitopt.model.wiring.stock import LeadStock
 
 PV_FUSE_PER_ISC = 1.56
 """Fuses and conductors: NEC 690.8 and 690.9, 1.25 × 1.25, rounded as the code does."""
@@ -19,16 +21,14 @@ def panel_demand(distance_m: float, panel: Panel, n_joined: int = 1) -> Demand:
     return Demand(isc_a, least_a, distance_m, wire_a=least_a)
 
 
-def panel_chains(
-    inventory: Inventory, contacts: Contacts, source: Connector, sink: Connector, demand: Demand
-) -> tuple[Chain, ...]:
+@lru_cache(maxsize=1024)
+def panel_chains(stock: LeadStock, source: Connector, sink: Connector, demand: Demand) -> tuple[Chain, ...]:
     """Every useful chain from panels to a controller, with each choice of fuses where it has holders."""
-    fuses = inventory.fuses
     found = chains(
-        inventory.leads,
+        stock.leads,
         source,
         sink,
         min_length_m=demand.min_length_m,
-        suits=lambda chain: demand.is_met(chain, contacts, fuses),
+        suits=lambda chain: demand.is_met(chain, stock.contacts, stock.fuses),
     )
-    return tuple(fitted for chain in found for fitted in fits(chain, demand.fuse_a, fuses))
+    return tuple(fitted for chain in found for fitted in fits(chain, demand.fuse_a, stock.fuses))

@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from kitopt.inventory.items import Connector, Lead
 from kitopt.model.wiring.chains import MOST_PIECES, Chain, Piece, chains
 from kitopt.model.wiring.conductors import Contacts
 from kitopt.model.wiring.fitting import Fuses, fits
+from kitopt.model.wiring.stock import LeadStock
 
 
 @dataclass(frozen=True)
@@ -58,31 +60,25 @@ class Demand:
         return self.is_stout(chain, contacts) and bool(fits(chain, self.fuse_a, fuses))
 
 
-def why_no_chain(
-    leads: Iterable[Lead],
-    source: Connector,
-    sink: Connector,
-    demand: Demand,
-    contacts: Contacts,
-    fuses: Fuses | None = None,
-) -> tuple[str, str] | None:
+@lru_cache(maxsize=1024)
+def why_no_chain(stock: LeadStock, source: Connector, sink: Connector, demand: Demand) -> tuple[str, str] | None:
     """The rule that no chain obeys, and words to follow "A cannot reach B: "; None where some chain will do."""
-    stock = list(leads)
-    if not chains(stock, source, sink, suits=demand.may_lie):
+    leads, contacts, fuses = stock.leads, stock.contacts, stock.fuses
+    if not chains(leads, source, sink, suits=demand.may_lie):
         return "no-lead", "no leads of yours join them"
     least_m = demand.min_length_m
-    if not chains(stock, source, sink, min_length_m=least_m, suits=demand.may_lie):
+    if not chains(leads, source, sink, min_length_m=least_m, suits=demand.may_lie):
         return "no-lead", f"no leads of yours join them over {least_m:g} m"
-    if not chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_carried(c, contacts)):
+    if not chains(leads, source, sink, min_length_m=least_m, suits=lambda c: demand.is_carried(c, contacts)):
         most_a = max(demand.amps, demand.wire_a)
         return "ampacity", f"no leads of yours that join them carry {most_a:.1f} A"
-    if not chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_stout(c, contacts)):
+    if not chains(leads, source, sink, min_length_m=least_m, suits=lambda c: demand.is_stout(c, contacts)):
         return "lead-drop", f"all leads of yours that join them drop more than {demand.most_drop_v:.2f} V"
-    if chains(stock, source, sink, min_length_m=least_m, suits=lambda c: demand.is_met(c, contacts, fuses)):
+    if chains(leads, source, sink, min_length_m=least_m, suits=lambda c: demand.is_met(c, contacts, fuses)):
         return None
     return "fuse-size", (
         f"the fuses in your leads that join them are below {demand.fuse_a:.1f} A or above what the wire takes"
-        f"{CHANGEABLE if any(lead.fuse_a and not lead.fuse_holder for lead in stock) else ''}"
+        f"{CHANGEABLE if any(lead.fuse_a and not lead.fuse_holder for lead in leads) else ''}"
     )
 
 

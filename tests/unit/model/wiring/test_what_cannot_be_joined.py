@@ -6,7 +6,7 @@ from wired_kits import battery, controller, ids, in_the_sun, lead, load, packed,
 
 from kitopt.choice import Choice
 from kitopt.explain import cautions, not_packed
-from kitopt.model.wiring import Contacts, Demand, missing, why_no_chain
+from kitopt.model.wiring import Contacts, Demand, LeadStock, missing, why_no_chain
 from kitopt.model.wiring.chains import chains
 from kitopt.report.text import answer
 
@@ -86,14 +86,16 @@ def test_room_at_a_strip_is_told() -> None:
 def test_a_lead_that_is_too_thin_is_not_called_missing() -> None:
     demand = Demand(10.0, 12.5)
     g, pin = lead("x", "g > pin").from_connector, lead("x", "g > pin").to_connector
-    contacts = Contacts()
-    assert why_no_chain([lead("cord", "g > pin", max_a=9.0)], g, pin, demand, contacts) == (
+
+    def why(**cells: float) -> tuple[str, str] | None:
+        return why_no_chain(LeadStock((lead("cord", "g > pin", **cells),), Contacts()), g, pin, demand)
+
+    assert why(max_a=9.0) == (
         "ampacity",
         "no leads of yours that join them carry 10.0 A",
     )
-    assert why_no_chain([lead("cord", "g > pin")], g, pin, demand, contacts) is None
-    fused = [lead("cord", "g > pin", fuse_a=12.0)]
-    found = why_no_chain(fused, g, pin, demand, contacts)
+    assert why() is None
+    found = why(fuse_a=12.0)
     assert found is not None
     assert found[0] == "fuse-size"
     assert "12.5 A" in found[1]
