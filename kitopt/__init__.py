@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from kitopt.errors import BadInput, Fault, KitoptError
     from kitopt.interface.argument import Argument
     from kitopt.interface.calls import buy, grab_kit, pack, share, why
-    from kitopt.interface.in_field import FieldResult, reading, site_at, sun
+    from kitopt.interface.in_field import FieldResult, Learned, keep, learned, reading, site_at, sun
     from kitopt.interface.result import Result
     from kitopt.inventory.demo import demo_folder
     from kitopt.inventory.items import Inventory
@@ -37,6 +37,7 @@ __all__ = [
     "FieldResult",
     "Inventory",
     "KitoptError",
+    "Learned",
     "Operation",
     "Programme",
     "Result",
@@ -45,6 +46,8 @@ __all__ = [
     "buy",
     "demo_folder",
     "grab_kit",
+    "keep",
+    "learned",
     "pack",
     "read_inventory",
     "read_operation",
@@ -60,7 +63,7 @@ __all__ = [
 _HOMES = {
     **dict.fromkeys(("BadInput", "Fault", "KitoptError"), "errors"),
     **dict.fromkeys(("buy", "grab_kit", "pack", "share", "why"), "interface.calls"),
-    **dict.fromkeys(("FieldResult", "reading", "site_at", "sun"), "interface.in_field"),
+    **dict.fromkeys(("FieldResult", "Learned", "keep", "learned", "reading", "site_at", "sun"), "interface.in_field"),
     **dict.fromkeys(("read_programme", "read_standing"), "operation.read_plans"),
     **dict.fromkeys(("Programme", "Standing"), "operation.plans"),
     "Argument": "interface.argument",

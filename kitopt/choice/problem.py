@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import partial
 
 import numpy as np
 
@@ -25,7 +26,6 @@ from kitopt.model.panel_side import lay_extras, lay_panels
 from kitopt.model.rules import apply_rules
 from kitopt.model.station_side import lay_station
 from kitopt.operation.terms import Operation
-from kitopt.sky.sources import N_OTHERS
 from kitopt.sky.windows import Sky, SkyOf, picked
 
 Change = Callable[[int, Case], Case]
@@ -173,7 +173,6 @@ def trial_under(
     others = sky.others
     if others is None:
         return None
-    q = model.operation.need.confidence
     known: dict[bytes, np.ndarray] = {}
 
     def margins_wh(counts: np.ndarray) -> np.ndarray:
@@ -191,7 +190,7 @@ def trial_under(
     def case_of(windows: np.ndarray) -> Case:
         return change(case_under(model, picked(others(), windows), name))
 
-    return Trial(n_needed_of(q, N_OTHERS), margins_wh, case_of)
+    return Trial(partial(n_needed_of, model.operation.need.confidence), margins_wh, case_of)
 
 
 def n_needed_of(confidence: Fraction, n_windows: int) -> int:

@@ -162,7 +162,7 @@ def _placed(trial: Trial, placed: Callable[[Case], Case], base: Case, n_columns:
             return None
         return trial.margins_wh(counts[:n_columns] if base.columns is None else counts[base.columns])
 
-    return Trial(trial.n_needed, margins_wh, lambda windows: placed(trial.case_of(windows)))
+    return Trial(trial.needed_of, margins_wh, lambda windows: placed(trial.case_of(windows)))
 
 
 def _if_made(row: Row, made: int) -> list[Row]:

@@ -84,17 +84,17 @@ class Packed:
 
 @dataclass(frozen=True)
 class Survival:
-    """Windows tried, survived, and needed for the confidence; the same of many others that the kit must survive too.
+    """Windows tried, survived, and needed for the confidence; then those never seen before, where any were tried.
 
-    Last those never seen before, where any were tried; they only report.
+    Last the same three numbers of many others that the kit must survive too, where the weather has any.
     """
 
     tried: int
     survived: int
     needed: int
-    others: tuple[int, int, int] | None = None
     fresh_tried: int = 0
     fresh_survived: int | None = None
+    others: tuple[int, int, int] | None = None
 
 
 @dataclass(frozen=True)

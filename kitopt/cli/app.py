@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from kitopt import __version__
-from kitopt.cli.request import CHECK_SCHEMA, READING_SCHEMA, SUN_SCHEMA, WHY_SCHEMA, Answer, Request
+from kitopt.cli.request import CHECK_SCHEMA, LEARNED_SCHEMA, READING_SCHEMA, SUN_SCHEMA, WHY_SCHEMA, Answer, Request
 from kitopt.errors import BadInput, Fault
 
 app = typer.Typer(
@@ -352,6 +352,9 @@ def _reading(
     sky: Annotated[str, typer.Option(metavar="HOW", help="clear, hazy or overcast.")] = "clear",
     charge: Annotated[str | None, typer.Option(metavar="SHARE", help='Of the battery, such as "60 %".')] = None,
     air: Air = None,
+    keep: Annotated[
+        bool, typer.Option("--keep", help="Add it to readings.csv of the inventory; see kitopt learned.")
+    ] = False,
     test: Annotated[bool, typer.Option("--test", help="Print the two-minute test with this panel's numbers.")] = False,
     inventory: Inventory = None,
     json: Json = False,
@@ -370,9 +373,27 @@ def _reading(
             sky=sky,
             charge=charge,
         )
-        return run_reading(typed, where, inventory, at=at, air=air, is_test=test, is_json=json)
+        return run_reading(typed, where, inventory, at=at, air=air, is_test=test, is_kept=keep, is_json=json)
 
     return Request(run, json, READING_SCHEMA)
+
+
+@app.command("learned")
+def _learned(
+    inventory: Inventory = None,
+    meter: Annotated[
+        str | None, typer.Option(metavar="SHARE", help='What the meter may be off by in all readings, such as "4 %".')
+    ] = None,
+    json: Json = False,
+) -> Request:
+    """Say what the kept readings teach of each panel's worth."""
+
+    def run() -> Answer:
+        from kitopt.cli.field import run_learned
+
+        return run_learned(inventory, meter, is_json=json)
+
+    return Request(run, json, LEARNED_SCHEMA)
 
 
 @app.command("check")

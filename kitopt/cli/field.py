@@ -76,9 +76,10 @@ def run_reading(
     at: str | None,
     air: str | None,
     is_test: bool,
+    is_kept: bool = False,
     is_json: bool = False,
 ) -> Answer:
-    """Say what a reading means, or print the test that gives the readings.
+    """Say what a reading means, and keep it where that is asked for, or print the test that gives the readings.
 
     Raises
     ------
@@ -90,15 +91,18 @@ def run_reading(
     if "amps" not in found and not is_test and not gather.faults:
         text = "no amperes are given; need --amps, such as --amps 3.2, or --test for what to read."
         gather.faults.append(Fault("--amps", None, None, text))
+    if is_kept and (is_test or (folder is None and not _is_file(where))):
+        text = "found --keep without an inventory of your own, or beside --test; need --inventory and a reading."
+        gather.faults.append(Fault("--keep", None, None, text))
     aim = gather.get(lambda: _aim(typed.aim))
     sky = gather.get(lambda: _sky(typed.sky))
     charge = gather.get(lambda: _charge(typed.charge))
     site, inventory = _site(gather, where, folder, at, air)
 
-    from kitopt.interface.in_field import Sky, reading
+    from kitopt.interface.in_field import Sky, keep, reading
 
     def call() -> Told:
-        return reading(
+        found_out = reading(
             site,
             inventory,
             typed.panel,
@@ -109,8 +113,41 @@ def run_reading(
             charge_share=charge,
             is_test=is_test,
         )
+        if is_kept:
+            say(f"Kept in {keep(found_out, inventory, sky=typed.sky, aim=typed.aim or '')}.")
+        return found_out
 
     return _told(call, is_json=is_json)
+
+
+def run_learned(folder: Path | None, meter: str | None, *, is_json: bool = False) -> Answer:
+    """Say what kept readings teach.
+
+    Raises
+    ------
+    BadInput
+        With every fault of what was typed and of the files.
+    """
+    from kitopt.inventory import demo_folder, read_inventory
+    from kitopt.inventory.fields import Number
+
+    gather = Gather()
+    off = Number("a share", '"4 %"', "share", least=0, most=0.5)
+    spread = None if meter is None else gather.get(lambda: float(read_option("--meter", off, meter)))
+    if folder is None:
+        say("No inventory named: this is the invented demo's.")
+    owned = folder if folder is not None else gather.get(demo_folder)
+    inventory = None if owned is None else gather.get(lambda: read_inventory(owned))
+    gather.stop_if_any()
+    assert inventory is not None
+
+    from kitopt.interface.in_field import learned
+
+    return _told(lambda: learned(inventory, meter_spread=spread or 0.0), is_json=is_json)
+
+
+def _is_file(where: str | None) -> bool:
+    return where is not None and where.lower().endswith(".toml")
 
 
 def _told(call: Callable[[], Told], *, is_json: bool) -> Answer:
@@ -130,7 +167,7 @@ def _site(
 
     from kitopt.interface.in_field import site_at
 
-    if where is None or where.lower().endswith(".toml"):
+    if where is None or _is_file(where):
         file = Path(where) if where is not None else gather.get(demo_operation)
         gather_folder = folder if folder is not None or where is not None else gather.get(demo_folder)
         if file is None:

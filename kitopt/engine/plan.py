@@ -148,8 +148,8 @@ class Trial:
 
     Attributes
     ----------
-    n_needed : int
-        How many of the windows must be survived.
+    needed_of : callable
+        From how many windows there are to how many must be survived.
     margins_wh : callable
         From the plan's counts to the margins of all windows; None where the case is not asked. [Wh]
     case_of : callable
@@ -158,7 +158,7 @@ class Trial:
         Of ever more windows, as they were found to be hard; the last one asks for all that the others do.
     """
 
-    n_needed: int
+    needed_of: Callable[[int], int]
     margins_wh: Callable[[Floats], Floats | None]
     case_of: Callable[[NDArray[np.intp]], Case]
     cases: list[Case] = field(default_factory=list)
@@ -175,7 +175,7 @@ class Trial:
         margin_wh = self.margins_wh(counts)
         if margin_wh is None:
             return False
-        n_allowed = len(margin_wh) - self.n_needed
+        n_allowed = len(margin_wh) - self.needed_of(len(margin_wh))
         if np.count_nonzero(margin_wh < -TOLERANCE_WH) <= n_allowed:
             return False
         hardest = np.argsort(margin_wh, kind="stable")[: _HARDEST * (n_allowed + 1)]

@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from kitopt.errors import BadInput, Fault
 from kitopt.files.nearest import did_you_mean
+from kitopt.inventory.columns import columns_of
 from kitopt.inventory.items import Controller, Inventory, Panel
+from kitopt.inventory.names import READINGS
+from kitopt.inventory.rows import ReadingRow
 from kitopt.operation.moment import zone_at
 from kitopt.operation.place import NEED, place_named
 from kitopt.operation.terms import Operation
 
 if TYPE_CHECKING:
+    from kitopt.field.learned import Worth
     from kitopt.field.outlook import SunNow
     from kitopt.field.reach import Reach
     from kitopt.field.site import FieldSite
@@ -198,6 +205,81 @@ def reading(
         set_up = replace(set_up, lies=True)
     belief = believe(set_up, {"amps": 0.0, **found} if is_test else found)
     return FieldResult(judge(belief, found.get("volts")), site, pair, is_test)
+
+
+def keep(result: FieldResult, inventory: Inventory, *, sky: str = "", aim: str = "") -> Path:
+    """Add a reading to ``readings.csv`` beside the inventory, for what panels are really worth.
+
+    Returns
+    -------
+    Path
+        Of the file.
+
+    Raises
+    ------
+    BadInput
+        If it cannot be written.
+    """
+    from kitopt.field.verdict import Verdict
+    from kitopt.files.writing import append_lines
+
+    verdict, reach = result.answer, result.reach
+    assert isinstance(verdict, Verdict)
+    assert reach is not None
+    amps = verdict.belief.readings["amps"] - verdict.belief.readings.get("cover", 0.0)
+    # zero says that something is wrong, and nothing of the panel
+    worth = max(amps, 0.0) / max(verdict.expected_a, 1e-6) * reach.panel.output_factor
+    cells = (
+        *(result.site.at.isoformat(timespec="minutes"), reach.panel.id, reach.controller.id),
+        *(f"{amps:.3f}", f"{min(worth, 3.0):.4f}", f"{verdict.belief.told('normal'):.3f}", sky, aim),
+    )
+    path = Path(inventory.folder) / READINGS
+    append_lines(path, _csv(cells), first=_csv(tuple(columns_of(ReadingRow))))
+    return path
+
+
+def _csv(cells: tuple[str, ...]) -> str:
+    line = io.StringIO()
+    csv.writer(line, lineterminator="\n").writerow(cells)
+    return line.getvalue()
+
+
+@dataclass(frozen=True, eq=False)
+class Learned:
+    """What the kept readings say of each panel: `worths`, and the same rendered."""
+
+    worths: tuple[Worth, ...]
+    inventory: Inventory
+
+    @property
+    def status(self) -> str:
+        """Always "found"."""
+        return "found"
+
+    def to_dict(self) -> dict[str, Any]:
+        """The object that the command prints with ``--json``."""
+        from kitopt.report.field import learned_value
+
+        return learned_value(self.worths, self.inventory)
+
+    def to_text(self, *, is_brief: bool = False) -> str:
+        """What the command prints."""
+        from kitopt.report.field import learned_text
+
+        return learned_text(self.worths, self.inventory)
+
+
+def learned(inventory: Inventory, *, meter_spread: float = 0.0) -> Learned:
+    """What the kept readings of an inventory say of each panel's worth.
+
+    Parameters
+    ----------
+    meter_spread : float
+        What the meter may be off by in every reading alike, as a share.
+    """
+    from kitopt.field.learned import learn
+
+    return Learned(learn(inventory, meter_spread), inventory)
 
 
 def _owned(inventory: Inventory, name: str, kind: type[Any], argument: str) -> Any:

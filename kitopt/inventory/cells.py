@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from datetime import date
+from datetime import date, datetime
 from typing import Literal
 
 from kitopt.files.marks import LONGEST, with_points
@@ -128,6 +128,13 @@ def iso_date(text: str) -> date:
     if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
         raise ValueError("not a date")
     return date.fromisoformat(text)
+
+
+def moment(text: str) -> datetime:
+    """Return a date with a time and its offset."""
+    if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2})?(Z|[+-][0-9]{2}:[0-9]{2})", text):
+        raise ValueError("not a moment")
+    return datetime.fromisoformat(text)
 
 
 def identifier(text: str) -> str:

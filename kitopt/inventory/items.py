@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from typing import Literal
 
 from kitopt.inventory.families import Side, mate
@@ -267,6 +267,24 @@ class Extra(Item):
 
 
 @dataclass(frozen=True)
+class Reading:
+    """What a panel gave, kept to learn its worth.
+
+    Attributes
+    ----------
+    worth : float
+        Amperes over those of a panel exactly as its label, there and then.
+    normal : float
+        How likely it was that nothing was wrong.
+    """
+
+    at: datetime
+    panel: str
+    worth: float
+    normal: float
+
+
+@dataclass(frozen=True)
 class Inventory:
     """One folder of items, each kind sorted by id; ids are unique over the whole."""
 
@@ -285,6 +303,8 @@ class Inventory:
     """The owner's own values for connector families: resistance of a mated pair [Ω] and most current [A]."""
     fuses: Mapping[tuple[str, float], int] | None = None
     """Fuses owned by holder and rating [A]; None where the owner wrote none down, and any can be had."""
+    readings: tuple[Reading, ...] = ()
+    """Kept readings, in time."""
     currency: str = ""
     units: tuple[str, ...] = ()
     """In which masses and lengths are told: "lb", "ft"; metric without."""

@@ -7,12 +7,12 @@ from pathlib import Path
 from kitopt.files.nearest import nearest
 from kitopt.inventory.fill import KINDS
 
-CONNECTORS, FUSES = "connectors.csv", "fuses.csv"
-"""Not files of items: what is known of connector families, and the fuses owned."""
+CONNECTORS, FUSES, READINGS = "connectors.csv", "fuses.csv", "readings.csv"
+"""Not files of items: what is known of connector families, the fuses owned, and what panels gave."""
 
 CATALOGUE = "catalogue"
 SETTINGS = "inventory.toml"
-_NAMES = (*(kind.file for kind in KINDS), CONNECTORS, FUSES, SETTINGS, CATALOGUE)
+_NAMES = (*(kind.file for kind in KINDS), CONNECTORS, FUSES, READINGS, SETTINGS, CATALOGUE)
 _MISNAMED_LISTED = 50
 _LIKE = 0.8
 

@@ -24,8 +24,8 @@ from kitopt.inventory.document import Document
 from kitopt.inventory.families import UNKNOWN_CONTACT_OHM, family_of, first_words
 from kitopt.inventory.fields import Number, OneOf
 from kitopt.inventory.fill import KINDS, REQUIRED, Inconsistent, Kind, Notes
-from kitopt.inventory.items import MODES, Assumed, Connector, Extra, Inventory, Item, Unusual
-from kitopt.inventory.names import CONNECTORS, FUSES, SETTINGS, other_names
+from kitopt.inventory.items import MODES, Assumed, Connector, Extra, Inventory, Item, Reading, Unusual
+from kitopt.inventory.names import CONNECTORS, FUSES, READINGS, SETTINGS, other_names
 from kitopt.inventory.ranges import judge
 
 _SAVE_CSV = 'save it as "CSV UTF-8"'
@@ -108,6 +108,11 @@ class _Folder:
         table = self._table(FUSES, contents, faults, misnamed)
         fuses = None if table is None else self._fuses(table, faults)
         self.faults += faults.listed()
+        faults = FaultList(str(self.folder / READINGS))
+        # no plan depends on them, so that one more changes no fingerprint
+        table = self._table(READINGS, {}, faults, misnamed)
+        readings = () if table is None else self._readings(table, items, faults)
+        self.faults += faults.listed()
         settings = self._settings(contents)
         if self.faults:
             raise BadInput(self.faults)
@@ -120,6 +125,7 @@ class _Folder:
             contact_ohm={c.family: c.contact_mohm / 1000.0 for c in contacts if c.contact_mohm is not None},
             contact_a={c.family: c.max_a for c in contacts if c.max_a is not None},
             fuses=fuses,
+            readings=readings,
             currency=settings.currency,
             units=tuple(unit for unit in settings.units if unit in ("lb", "ft")),
             assumed=tuple(self.assumed),
@@ -216,6 +222,21 @@ class _Folder:
                 key = (checked.holder, checked.rating_a)
                 found[key] = found.get(key, 0) + checked.count
         return found
+
+    def _readings(self, table: Table, items: dict[str, tuple[Item, ...]], faults: FaultList) -> tuple[Reading, ...]:
+        """What panels gave, in time; those of a panel that is no longer here are only said."""
+        owned = {panel.id for panel in items.get("panels", ())}
+        found: list[Reading] = []
+        gone: set[str] = set()
+        for _, checked, _ in self._rows(rows.ReadingRow, READINGS, table, faults):
+            if checked is not None and checked.panel in owned:
+                found.append(Reading(checked.at, checked.panel, checked.worth, checked.normal))
+            elif checked is not None:
+                gone.add(checked.panel)
+        for name in sorted(gone):
+            hint = did_you_mean(name, sorted(owned))
+            self.warnings.append(f"{READINGS}: readings of {quoted(name)}, which is no panel here, are ignored.{hint}")
+        return tuple(sorted(found, key=lambda one: (one.at, one.panel, one.worth)))
 
     def _items(self, kind: Kind, table: Table, faults: FaultList) -> tuple[Item, ...]:
         built: list[Item] = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated as As
 from typing import Any, ClassVar
 
@@ -81,6 +81,11 @@ _FAMILY = Text(cells.family, "a connector family without plug or socket, such as
 _WORD_LIST = Text(cells.words, "words separated by blanks")
 _ROLES = Text(lambda text: cells.words(text.lower()), "words separated by blanks")
 _DATE = Text(cells.iso_date, "a date as year-month-day, such as 2026-10-09")
+
+_MOMENT = Text(cells.moment, "a date and time with its offset, such as 2027-06-12T12:30+02:00")
+_READ_A = Number("a current in amperes", '3.2 or "320 mA"', "A", least=-50, most=200)
+_WORTH = Number("a share", '0.72 or "72 %"', "share", least=0, most=3)
+_ODDS = Number("a share", '0.9 or "90 %"', "share", least=0, most=1)
 
 BATTERY_USUAL: dict[str, dict[str, float]] = {
     "lifepo4": {"nominal_v": 12.8, "efficiency": 0.98, "depth_share": 0.9, "lowest_charging_degc": 0.0},
@@ -213,6 +218,21 @@ class FuseRow(Table):
     rating_a: As[float, _FUSE, "what is printed on it"]
     holder: As[str, OneOf(tuple(HOLDERS)), "what it goes into"] = "blade"
     count: As[int, _COUNT, "how many"] = 1
+
+
+class ReadingRow(Table):
+    """A row of readings.csv, which `kitopt reading --keep` writes: what a panel gave when."""
+
+    KIND: ClassVar[str] = "readings"
+
+    at: As[datetime, _MOMENT, "when, with the offset of the clock there"]
+    panel: As[str, IDENTIFIER, "id of the panel"]
+    controller: As[str, WORDS, "id of its controller"] = ""
+    amps: As[float, _READ_A, "amperes into the battery"]
+    worth: As[float, _WORTH, "amperes over those of a panel exactly as its label, there and then"]
+    normal: As[float, _ODDS, "how likely it was that nothing was wrong"] = 1.0
+    sky: As[str, WORDS, "sky, as declared"] = ""
+    aim: As[str, WORDS, "aim, as declared"] = ""
 
 
 class Row(Table):

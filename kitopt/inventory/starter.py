@@ -9,7 +9,7 @@ from kitopt.inventory.columns import Blank, Column, Table, Unless, columns_of, s
 from kitopt.inventory.explained import explained
 from kitopt.inventory.fields import OneOf
 from kitopt.inventory.fill import KINDS
-from kitopt.inventory.rows import ContactRow, FuseRow, SettingsTable
+from kitopt.inventory.rows import ContactRow, FuseRow, ReadingRow, SettingsTable
 
 _INVENTED = """\
 # Invented rows: replace them by what you own. A cell may carry its own unit: 1.5 kg, 3 lb 2 oz, 25 ft.
@@ -65,7 +65,11 @@ def inventory_files() -> dict[str, str]:
     files = {f"{stem}.csv": _INVENTED + explained_csv(models[stem], rows) for stem, rows in _ROWS.items()}
     others = "".join(
         f"# {model.KIND}.csv, where there is one, {what}: {', '.join(columns_of(model))}.\n"
-        for model, what in ((FuseRow, "lists the fuses that you own"), (ContactRow, "replaces what is usual of ends"))
+        for model, what in (
+            (FuseRow, "lists the fuses that you own"),
+            (ContactRow, "replaces what is usual of ends"),
+            (ReadingRow, "is written by kitopt reading --keep"),
+        )
     )
     files["leads.csv"] = others + files["leads.csv"]
     return {**files, "inventory.toml": explained(SettingsTable, {"currency": '"EUR"'})}

@@ -54,9 +54,9 @@ def check_each(operations: Iterable[Operation], inventory: Inventory) -> None:
     faults: list[Fault] = []
     for operation in {one.file: one for one in operations}.values():
         if len(operation.circuits) > 1:
-            use = next(use for use in operation.loads if use.circuit)
+            n, use = next((n, use) for n, use in enumerate(operation.loads, start=1) if use.circuit)
             text = f"found {quoted(use.circuit)}; need one circuit where several kits are asked for: leave circuit out."
-            faults.append(Fault(operation.file, use.line or None, "loads.circuit", text))
+            faults.append(Fault(operation.file, use.line or None, f"loads[{n}].circuit", text))
         try:
             check_against(operation, inventory)
         except BadInput as error:

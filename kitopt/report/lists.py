@@ -19,7 +19,12 @@ _ROOM_FOR_KINDS, _ROOM_FOR_PAIRS, _LEAST_NAME = 60, 72, 8
 
 
 def checklist(
-    inventory: Inventory, packed: Sequence[Packed], indent: str = "", *, with_price: bool = False
+    inventory: Inventory,
+    packed: Sequence[Packed],
+    indent: str = "",
+    *,
+    with_price: bool = False,
+    is_short: bool = False,
 ) -> list[str]:
     """A line an item to be ticked off, then the total; of the price what is known."""
     if not packed:
@@ -32,7 +37,8 @@ def checklist(
         some = [one for one in packed if one.kind == kind]
         head = f"{indent}{kind:{kinds}}" if is_wide else f"{indent}  "
         lines += [] if is_wide else [f"{indent}{kind}"]
-        is_paired = kind in _SMALL and len(some) > 1 and width() >= _ROOM_FOR_PAIRS
+        is_small = kind in _SMALL or (is_short and kind == "lead" and len(some) > 3)
+        is_paired = is_small and len(some) > 1 and width() >= _ROOM_FOR_PAIRS
         found = _pairs(inventory, some, head, digits) if is_paired else _singly(inventory, packed, some, head, digits)
         for line in found:
             lines.append(f"{head}{line}")

@@ -22,7 +22,7 @@ def second_opinion_text(choice: Choice, found: Agreement) -> str:
     if off is not None and found.short_wh == 0.0:
         at = words.moment(_moment(choice, off.minute))
         return f"{text}at {at} {off.load_id} may go off, {off.volts:.1f} V at its plug, {off.needed_v:.1f} V needed."
-    return f"{text}{math.ceil(found.short_wh):,} Wh short in the spell {words.spell(found.window)}; {_cause(found)}."
+    return f"{text}{math.ceil(found.short_wh):,} Wh short in spell {words.spell(found.window)}; {_cause(found)}."
 
 
 def _cause(found: Agreement) -> str:

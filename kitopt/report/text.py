@@ -41,13 +41,13 @@ def answer(choice: Choice, why: Why = NOTHING_ASKED) -> str:
 def _with_kit(choice: Choice, why: Why) -> list[list[str]]:
     """Parts with a blank line between them; without reasons what is told last is told in short."""
     is_short = not why.withouts
-    assumed = assumed_section(choice)
+    assumed = assumed_section(choice, is_short=is_short)
     sure = fact("Proof", proof_text(choice.proof, choice.inventory.currency, _spells(choice)))
     if why.agreement is not None:
         sure += fact("Check", second_opinion_text(choice, why.agreement))
     parts = [
         headline(choice) + heed_section(choice, "kitopt pack --reasons" if is_short else "all of it below"),
-        ["To tick off", *checklist(choice.inventory, choice.packed, with_price=True)],
+        checklist(choice.inventory, choice.packed, with_price=True, is_short=is_short),
         wiring(choice),
     ]
     if not is_short:
@@ -122,7 +122,11 @@ def _spells(choice: Choice) -> str:
     survival = choice.survival
     if survival is None or survival.tried == 1:
         return ""
-    return f"{words.percent(choice.operation.need.confidence)} of {survival.tried:,} spells"
+    text = f"{words.percent(choice.operation.need.confidence)} of {survival.tried:,} spells"
+    if survival.others is not None:
+        n, _, needed = survival.others
+        text += f" and {needed:,} of {n:,} others"
+    return text
 
 
 def joins_section(joins: Joins) -> list[str]:
@@ -174,9 +178,7 @@ def balance_text(choice: Choice, found: Balance) -> str:
     held += [f"cold {cold:.1f}"] if cold > 0 else []
     text = f"{' '.join(parts)} - {used:.1f} used = {left:.1f} Ah left at {words.moment(found.time)}, the lowest of the "
     text += f"hardest spell survived ({words.spell(found.window)}): {', '.join(held)}, margin {margin:.1f}."
-    if lost > 0:
-        text += " Lost: in charging, or because the battery was full or cold."
-    return text + (f" {found.depth_ah:.1f} Ah more lie below the depth." if found.depth_ah >= 0.05 else "")
+    return text + (f" {found.depth_ah:.1f} more below the depth." if found.depth_ah >= 0.05 else "")
 
 
 def _losses(choice: Choice) -> list[str]:
@@ -265,8 +267,8 @@ def _in_which_weather(choice: Choice) -> str:
     return f", in weather like the worst {words.percent(1 - confidence)}"
 
 
-def assumed_section(choice: Choice) -> list[str]:
-    """Values of the kit that were left blank, and how many others."""
+def assumed_section(choice: Choice, *, is_short: bool = False) -> list[str]:
+    """Values of the kit that were left blank, and how many others; in short their number alone."""
     mine, everything = of_the_kit(choice), in_order(choice)
     if not everything:
         return []
@@ -274,6 +276,9 @@ def assumed_section(choice: Choice) -> list[str]:
         return wrapped(
             f"Nothing in this kit is assumed; {counted(len(everything), 'value')} of other items: kitopt check"
         )
+    if is_short and len(mine) > 2:
+        others = f"{len(everything) - len(mine)} of others"
+        return wrapped(f"Assumed: {counted(len(mine), 'value')} of this kit, {others}: kitopt check")
     lines = ["Assumed, because it was left blank"]
     lines += [assumed_line(one) for one in mine[:MOST_ASSUMED]]
     left = len(everything) - min(len(mine), MOST_ASSUMED)

@@ -1,7 +1,17 @@
 """What panels should give, and why a reading is low: text of at most 72 columns, and JSON."""
 
+from kitopt.report.field.learned import learned_text, learned_value
 from kitopt.report.field.reading import reading_text, reading_value
 from kitopt.report.field.sun import sun_text, sun_value
 from kitopt.report.field.two_minutes import test_text, test_value
 
-__all__ = ["reading_text", "reading_value", "sun_text", "sun_value", "test_text", "test_value"]
+__all__ = [
+    "learned_text",
+    "learned_value",
+    "reading_text",
+    "reading_value",
+    "sun_text",
+    "sun_value",
+    "test_text",
+    "test_value",
+]

@@ -9,7 +9,7 @@ import numpy as np
 from kitopt.field.aiming import BestAim
 from kitopt.field.outlook import WAYS, Outlook, SunNow
 from kitopt.files.plain import cut
-from kitopt.report.field.wording import WIDTH, head, lines
+from kitopt.report.field.wording import head, lines
 from kitopt.sky.overhead import SKIES
 
 SCHEMA = "kitopt/sun-1"
@@ -145,6 +145,3 @@ def sun_value(now: SunNow) -> dict[str, Any]:
             for one in now.outlooks
         ],
     }
-
-
-assert 2 * _NAME + 1 + 14 * len(SKIES) <= WIDTH

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from datetime import datetime
 
 from kitopt.field.measures import BY_ID
@@ -71,7 +70,7 @@ def value(name: str, amount: float) -> str:
 
 def cover_first(name: str) -> str:
     """The word of warning where a plug has to be pulled."""
-    return "Cover first. " if BY_ID[name].is_unplugged else ""
+    return "cover first, then " if BY_ID[name].is_unplugged else ""
 
 
 def percent(share: float) -> str:
@@ -84,6 +83,6 @@ def lines(text: str, first: str = "", after: str | None = None) -> list[str]:
     return wrapped(text, first, after, WIDTH)
 
 
-def head(*parts: Iterable[str] | str | datetime) -> str:
+def head(*parts: str | datetime) -> str:
     """Parts of a headline, a moment among them."""
-    return ", ".join(moment(one) if isinstance(one, datetime) else str(one) for one in parts)
+    return ", ".join(moment(one) if isinstance(one, datetime) else one for one in parts)

@@ -80,10 +80,10 @@ def test_it_is_told_in_one_sentence(choice: Choice) -> None:
     found = agreement(choice)
     assert found is not None
     agreed = replace(found, failed=0, least_wh=-7.2, most_wh=1.0, cut_off=None, short_wh=0.0)
-    assert second_opinion_text(choice, agreed) == "gone through minute by minute, 80 of its windows agree within 8 Wh."
+    assert second_opinion_text(choice, agreed) == "gone through minute by minute, 80 of its spells agree within 8 Wh."
     failed = replace(agreed, failed=2, short_wh=3.1, window="window 7", harvest_wh=-6.4, draw_wh=0.2, refused_wh=0.0)
     assert second_opinion_text(choice, failed) == (
-        "gone through minute by minute, 2 of 80 of its windows fail: 4 Wh short in window 7; "
+        "gone through minute by minute, 2 of 80 of its spells fail: 4 Wh short in spell no. 7; "
         "the panels give 6 Wh less than planned."
     )
 

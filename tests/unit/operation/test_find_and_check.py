@@ -108,3 +108,13 @@ def test_two_at_once_need_one_of_each_only_of_what_must_run(read: Callable[..., 
     check_programme(Programme("plan.toml", "both", (Outing(nice), Outing(nice))), inventory)
     with pytest.raises(BadInput, match="2 × light at the same time"):
         check_programme(Programme("plan.toml", "both", (Outing(must), Outing(must))), inventory)
+
+
+def test_several_kits_have_one_circuit_each(read: Callable[..., Operation]) -> None:
+    operation = read(end='[[loads]]\nid = "light"\nwh_per_day = 3\ncircuit = "small"\n')
+    assert operation.circuits == ("", "small")
+    inventory = Inventory("kit", loads=(load("hf-20w"), load("light")))
+    check_against(operation, inventory)
+    with pytest.raises(BadInput) as caught:
+        check_programme(Programme("plan.toml", "both", (Outing(operation),)), inventory)
+    assert [(fault.line, fault.column) for fault in caught.value.faults] == [(20, "loads[2].circuit")]

@@ -1,0 +1,151 @@
+"""What kept readings teach of each panel's worth: robust, by the day, with what an owner's panels have in common."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.field.set_up import GUESSED_SPREAD, TOLD_SPREAD
+from kitopt.field.suppose import METER_SPREAD
+from kitopt.inventory.items import Inventory, Panel, Reading
+
+Floats = NDArray[np.float64]
+
+GOOD_SHARE = 0.92
+"""Of readings that look normal, those in which nothing was spoiled; common practice, no source."""
+SUN_SPREAD = 0.064
+"""Relative spread of a day's clear sun: up to 100 of 900 Wm⁻² either way; alike for all readings of the day."""
+MODEL_SPREAD = 0.03
+"""Relative spread of the model, on top of the meter's."""
+FADES_PER_YEAR = 0.03
+"""Older readings count less: a panel may have changed by so much a year, either way."""
+COMMON_SHARE = 0.4
+"""Of the variance of worths about what is told or assumed, what an owner's panels have in common."""
+NINETY = (0.05, 0.5, 0.95)
+
+_WORTHS = np.exp(np.linspace(math.log(0.2), math.log(1.3), 376))
+_COMMON = np.linspace(-3.0, 3.0, 25)
+_METER = np.linspace(-2.5, 2.5, 11)
+_DAY = np.linspace(-2.5, 2.5, 21)
+_LOG_WIDTH = math.log(1.5 / 0.03)
+"""A spoiled reading lies anywhere in this span of logarithms."""
+
+
+@dataclass(frozen=True)
+class Worth:
+    """What is known of one panel's worth.
+
+    Attributes
+    ----------
+    declared : float
+        What its owner told, or what is assumed.
+    is_assumed : bool
+        Which of the two.
+    low, middle, high : float
+        Median and 90 % interval after all readings.
+    n_readings, n_days : int
+        Readings of it, and the days that they are from.
+    """
+
+    panel: str
+    declared: float
+    is_assumed: bool
+    low: float
+    middle: float
+    high: float
+    n_readings: int
+    n_days: int
+
+
+def learn(inventory: Inventory, meter_spread: float = 0.0) -> tuple[Worth, ...]:
+    """What the kept readings of an inventory say of every panel, those without any too.
+
+    Parameters
+    ----------
+    meter_spread : float
+        Relative spread of what the owner's meter may be off by in every reading alike, where that is told.
+    """
+    assumed = {one.id for one in inventory.assumed if one.column == "output_factor"}
+    prior = {
+        panel.id: (panel.output_factor, GUESSED_SPREAD if panel.id in assumed else TOLD_SPREAD)
+        for panel in inventory.panels
+    }
+    found = worths(inventory.readings, prior, meter_spread)
+    return tuple(_told(panel, panel.id in assumed, found[panel.id], inventory.readings) for panel in inventory.panels)
+
+
+def _told(panel: Panel, is_assumed: bool, quantiles: Sequence[float], readings: Iterable[Reading]) -> Worth:
+    own = [one for one in readings if one.panel == panel.id]
+    days = {one.at.date() for one in own}
+    low, middle, high = quantiles
+    return Worth(panel.id, panel.output_factor, is_assumed, low, middle, high, len(own), len(days))
+
+
+def worths(
+    readings: Sequence[Reading], prior: Mapping[str, tuple[float, float]], meter_spread: float = 0.0
+) -> dict[str, tuple[float, ...]]:
+    """The 5th, 50th and 95th percentile of each panel's worth.
+
+    With θ the logarithm of a worth, m what the panels have in common, s the sun of a day and g the meter's gain, a
+    reading is θ + s + g and its own error, or, where it was spoiled, anything. Sums over grids of all four.
+
+    Parameters
+    ----------
+    prior : mapping of id to (mean, relative spread)
+        Of every panel asked about.
+    """
+    newest = max((one.at for one in readings), default=None)
+    log_worth = np.log(_WORTHS)
+    gains = meter_spread * _METER if meter_spread > 0.0 else np.zeros(1)
+    gain_weight = _bell(_METER) if meter_spread > 0.0 else np.ones(1)
+    # of each panel: how well each worth explains its readings, under each gain of the meter
+    fits = {name: np.stack([_fits(name, readings, newest, g) for g in gains]) for name in prior}
+    given: dict[str, Floats] = {}
+    evidence = np.log(gain_weight)[:, None] + np.log(_bell(_COMMON))[None, :]
+    for name, (mean, spread) in prior.items():
+        own = spread * math.sqrt(1.0 - COMMON_SHARE)
+        shift = spread * math.sqrt(COMMON_SHARE) * _COMMON
+        before = np.exp(-0.5 * ((log_worth[None, :] - math.log(mean) - shift[:, None]) / own) ** 2)
+        before /= before.sum(axis=1, keepdims=True)
+        joint = before[None, :, :] * np.exp(fits[name] - fits[name].max())[:, None, :]
+        total = joint.sum(axis=2)
+        evidence = evidence + np.log(np.maximum(total, 1e-300))
+        given[name] = joint / np.maximum(total, 1e-300)[:, :, None]
+    both = np.exp(evidence - evidence.max())
+    both /= both.sum()
+    found = {}
+    for name, share in given.items():
+        posterior = np.cumsum((both[:, :, None] * share).sum(axis=(0, 1)))
+        found[name] = tuple(float(np.interp(q, posterior, _WORTHS)) for q in NINETY)
+    return found
+
+
+def _bell(at: Floats) -> Floats:
+    weight = np.exp(-0.5 * at**2)
+    return np.asarray(weight / weight.sum())
+
+
+def _fits(name: str, readings: Sequence[Reading], newest: object, gain: float) -> Floats:
+    """Log-likelihood of each worth, the sun of each day integrated out, shape (n_worths,)."""
+    total = np.zeros(len(_WORTHS))
+    days: dict[object, list[Reading]] = {}
+    for one in readings:
+        if one.panel == name:
+            days.setdefault(one.at.date(), []).append(one)
+    for some in days.values():
+        of_day = np.zeros((len(_DAY), len(_WORTHS)))
+        for one in some:
+            years = (newest - one.at).total_seconds() / (365.25 * 86400.0)  # type: ignore[operator]
+            spread = math.sqrt(METER_SPREAD**2 + MODEL_SPREAD**2 + (FADES_PER_YEAR * years) ** 2)
+            expected = np.log(_WORTHS)[None, :] + (SUN_SPREAD * _DAY)[:, None] + gain
+            away = (math.log(max(one.worth, 0.03)) - expected) / spread
+            fits = np.exp(-0.5 * away**2) / (spread * math.sqrt(2.0 * math.pi))
+            good = GOOD_SHARE * one.normal
+            of_day += np.log(good * fits + (1.0 - good) / _LOG_WIDTH)
+        top = of_day.max()
+        total += top + np.log(_bell(_DAY) @ np.exp(of_day - top))
+    return total

@@ -1,0 +1,62 @@
+"""``kitopt learned`` as text and JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from kitopt.field.learned import Worth
+from kitopt.files.plain import cut
+from kitopt.inventory.items import Inventory
+from kitopt.report.field.wording import lines
+
+SCHEMA = "kitopt/learned-1"
+_DIFFERS = 0.03
+
+
+def learned_text(worths: Sequence[Worth], inventory: Inventory) -> str:
+    """Each panel's worth with its 90 % interval, and what to write into its file."""
+    n = len(inventory.readings)
+    if not n:
+        text = "No reading is kept yet: kitopt reading PANEL --amps A --keep adds one to readings.csv."
+        return "\n".join(lines(text)) + "\n"
+    days = len({one.at.date() for one in inventory.readings})
+    rows = [f"What {n} {_s(n, 'reading')} of {days} {_s(days, 'day')} say of each panel's worth"]
+    rows.append(f"{'panel':20}{'declared':>12}{'learned':>10}{'9 in 10 within':>17}{'readings':>11}")
+    for one in worths:
+        declared = f"{one.declared:.2f}{' guess' if one.is_assumed else ''}"
+        within = f"{one.low:.2f} to {one.high:.2f}"
+        rows.append(f"{cut(one.panel, 19):20}{declared:>12}{one.middle:>10.2f}{within:>17}{one.n_readings:>11}")
+    tell = [one for one in worths if one.n_days >= 3 and abs(one.middle / one.declared - 1.0) >= _DIFFERS]
+    if tell:
+        told = ", ".join(f"{one.panel} {one.middle:.2f}" for one in tell)
+        rows += lines(f"To be planned with, write it into output_factor of panels.csv: {told}.")
+    few = [one.panel for one in worths if 0 < one.n_days < 3]
+    if few:
+        rows += lines(f"Of fewer than three days, so the day's sun counts as much as the panel: {', '.join(few)}.")
+    return "\n".join(rows) + "\n"
+
+
+def _s(n: int, word: str) -> str:
+    return word if n == 1 else f"{word}s"
+
+
+def learned_value(worths: Sequence[Worth], inventory: Inventory) -> dict[str, Any]:
+    """The same as JSON."""
+    return {
+        "schema": SCHEMA,
+        "status": "found",
+        "readings": len(inventory.readings),
+        "panels": [
+            {
+                "panel": one.panel,
+                "declared": one.declared,
+                "is_assumed": one.is_assumed,
+                "worth": round(one.middle, 4),
+                "ninety_percent": [round(one.low, 4), round(one.high, 4)],
+                "readings": one.n_readings,
+                "days": one.n_days,
+            }
+            for one in worths
+        ],
+    }
