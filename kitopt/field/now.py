@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Literal
 
@@ -18,7 +18,7 @@ from kitopt.choice.terms import Floats
 from kitopt.engine import Case
 from kitopt.engine.judge import simulate
 from kitopt.errors import BadInput, Fault
-from kitopt.field.tripwires import Course, Followed, limits_of
+from kitopt.field.tripwires import Course, Followed, Heeding, limits_of
 from kitopt.inventory.items import Battery, Inventory, Panel
 from kitopt.model.kit import Join, KitModel, case_under, missing_wh
 from kitopt.operation.clock import steps_of
@@ -33,6 +33,7 @@ SKY_SHARES: dict[str, float] = {"clear": 1.0, "hazy": 0.76, "overcast": OVERCAST
 """What a sky that is named leaves of a clear day, as a forecast would say it. Common practice, no source."""
 _EVERY_H = (1 / 12, 0.25, 0.5, 1, 2, 3, 4, 6, 8, 12, 24, 48)
 _MOST_WIRES = 12
+_NOTHING_WH = 0.01
 _LEAST_GAIN_H, _LEAST_GAIN_SHARE = 0.25, 0.05
 """What is less helps nobody."""
 
@@ -86,6 +87,19 @@ class Wire:
     charge_at_least_ah: float
 
 
+@dataclass(frozen=True, eq=False)
+class Heeded:
+    """What wires hang on: the kit, the steps at whose start they are, and the least charge at each. [Wh]"""
+
+    hand: Hand
+    steps: tuple[int, ...]
+    limits_wh: Floats
+
+    def under(self, action: Sequence[Change], sky_of: SkyOf) -> Followed:
+        """What comes of heeding them in other spells of weather."""
+        return Heeding(self.hand.course(action, sky_of), self.steps).follow(self.limits_wh)
+
+
 @dataclass(frozen=True)
 class Now:
     """The answer.
@@ -119,6 +133,7 @@ class Now:
     wires: tuple[Wire, ...]
     action: tuple[Change, ...]
     followed: Followed
+    heeded: Heeded = field(repr=False, compare=False)
     has_plan: bool = True
     """Whether there is an operation to last for; without, there is no sun, and the wires hold for as long as it
     lasts."""
@@ -271,7 +286,7 @@ def now(
     batteries = [(model.battery(j), round(counts[j])) for j in model.battery_columns if round(counts[j]) > 0]
     charge = charge_of(state, batteries, whole)
     rest = replace(rest, need=replace(rest.need, start_charge_share=charge.low_share))
-    hand = _Hand(replace(model, operation=rest), counts, sky_of)
+    hand = Hand(replace(model, operation=rest), counts, sky_of)
     base = hand.case(rest)
     chance, lasts = _fares(base, counts)
     is_short = math.isfinite(lasts)
@@ -283,10 +298,9 @@ def now(
         gained_h = min(new_lasts, rest.hours) - lasts
         if gained_h >= _LEAST_GAIN_H or new_chance >= chance + _LEAST_GAIN_SHARE:
             ways.append(Way(change, new_chance, new_lasts, gained_h, math.isinf(new_lasts)))
-    action, changed = hand.strongest([one for one in judged if one[0].family not in ("aim", "charge")])
-    course = Course(base, changed, counts)
+    action = hand.strongest([one for one in judged if one[0].family not in ("aim", "charge")])
     steps = wire_steps(rest)
-    limits_wh, followed = limits_of(course, steps)
+    limits_wh, followed = limits_of(hand.course(action, sky_of), steps)
     return Now(
         rest,
         inventory,
@@ -300,6 +314,7 @@ def now(
         _wires(rest, steps, limits_wh, charge, state.told, batteries[0][0].nominal_v),
         action,
         followed,
+        Heeded(hand, tuple(steps), limits_wh),
     )
 
 
@@ -310,7 +325,8 @@ def now_alone(rest: Operation, inventory: Inventory, kit: Mapping[str, int], sta
         steps = max(1, math.floor(found.lasts_h / rest.need.step_h))
         till = replace(rest, hours=steps * rest.need.step_h)
         if found.lasts_h > 0.0:
-            found = replace(found, wires=now(till, till, inventory, kit, state, sky_of).wires)
+            short = now(till, till, inventory, kit, state, sky_of)
+            found = replace(found, wires=short.wires, action=short.action, followed=short.followed, heeded=short.heeded)
         else:
             found = replace(found, wires=())
     return replace(found, has_plan=False)
@@ -322,7 +338,7 @@ def _fares(case: Case, counts: Floats) -> tuple[float, float]:
     return float(np.mean(survives)), lasts_h(case, counts)
 
 
-class _Hand:
+class Hand:
     """A kit in hand: cases of it under changes of the operation."""
 
     def __init__(self, model: KitModel, counts: Floats, sky_of: SkyOf) -> None:
@@ -333,22 +349,33 @@ class _Hand:
         model = replace(self.model, operation=operation)
         return case_under(model, self._sky_of(operation), counts=self.counts)
 
-    def strongest(self, judged: Sequence[tuple[Change, Case]]) -> tuple[tuple[Change, ...], Case]:
-        """The change of loads that saves most, with all that is nice off besides."""
+    def strongest(self, judged: Sequence[tuple[Change, Case]]) -> tuple[Change, ...]:
+        """The change of loads that saves most, with all that is nice off besides; without any, the heaviest off."""
 
-        def median_wh(one: tuple[Change, Case]) -> float:
-            case = one[1]
-            return float(np.median(simulate(case.conditions, case.plant(self.counts)).margin_wh))
+        def saves_wh(one: tuple[Change, Case]) -> float:
+            return self._median_wh(one[1]) - as_it_is_wh
 
+        rest = self.model.operation
+        as_it_is_wh = self._median_wh(self.case(rest))
         off = sorted((one for one, _ in judged if one.family == "load off"), key=lambda one: -one.place)
         gone = {one.place for one in off}
-        others = [one for one in judged if one[0].place not in gone]
+        others = [one for one in judged if one[0].place not in gone and saves_wh(one) > _NOTHING_WH]
         # the last of the loads goes first, so that the places of the others stay
-        both = [*([max(others, key=median_wh)[0]] if others else []), *off]
-        operation = self.model.operation
-        for change in both:
-            operation = change.operation(operation)
-        return tuple(both), self.case(operation)
+        if others:
+            return (max(others, key=saves_wh)[0], *off)
+        heaviest = by_energy(Question(rest, self.model.inventory))[0]
+        return tuple(off) or (Change("load off", rest.loads[heaviest].id, "", heaviest),)
+
+    def _median_wh(self, case: Case) -> float:
+        return float(np.median(simulate(case.conditions, case.plant(self.counts)).margin_wh))
+
+    def course(self, action: Sequence[Change], sky_of: SkyOf) -> Course:
+        """The kit's course under a sky, with its loads as they are and with some changes."""
+        rest = changed = self.model.operation
+        for change in action:
+            changed = change.operation(changed)
+        other = Hand(self.model, self.counts, sky_of)
+        return Course(other.case(rest), other.case(changed), self.counts)
 
     def panels(self) -> list[tuple[Panel, int]]:
         """Panels that are used."""
@@ -382,21 +409,15 @@ class _Hand:
 
 
 def _of_loads(asked: Question) -> Iterator[Change]:
-    """Loads used otherwise, the least painful first; what the outing is for off where there is nothing else."""
+    """Loads used otherwise, the least painful first."""
     loads = asked.operation.loads
-    n = 0
-    for change in (
+    yield from (
         *(Change("load off", use.id, "", i) for i, use in reversed([*enumerate(loads)]) if use.priority == "nice"),
         *less_power(asked),
         *quiet(asked),
         *half_the_hours(asked),
         *smaller_radio(asked),
-    ):
-        n += 1
-        yield change
-    if not n and loads:
-        heaviest = by_energy(asked)[0]
-        yield Change("load off", loads[heaviest].id, "", heaviest)
+    )
 
 
 def wire_steps(rest: Operation) -> list[int]:

@@ -51,14 +51,21 @@ def _charge(now: Now) -> str:
 def _chance(now: Now) -> list[str]:
     operation = now.operation
     asked = percent_of(operation.need.confidence)
-    n = round(now.chance * now.n_windows)
-    of = f"{n} of {now.n_windows} spells of weather" if now.n_windows > 1 else "the one spell of weather"
-    rows = lines(f"It lasts to the end in {of}: {percent(now.chance)}; asked is {asked}.")
+    n, is_one = round(now.chance * now.n_windows), now.n_windows == 1
+    rows = (
+        []
+        if is_one
+        else lines(
+            f"It lasts to the end in {n} of {now.n_windows} spells of weather: {percent(now.chance)}; asked is {asked}."
+        )
+    )
     if now.is_enough:
-        return [*rows, *lines("That is enough. Go on, and heed the trip-wires.")]
+        first = "It lasts to the end" if is_one else "That is enough"
+        return [*rows, *lines(f"{first}. Go on, and heed the trip-wires.")]
     at = now.reserve_at
     assert at is not None
-    rows += lines(f"That is not enough: sure to {asked} it lasts {hours(now.lasts_h)}, to {moment(at)}.")
+    first = "It" if is_one else f"That is not enough: sure to {asked} it"
+    rows += lines(f"{first} lasts {hours(now.lasts_h)}, to {moment(at)}.")
     if not any(way.works for way in now.ways):
         rows += lines("No single change is enough; do several, or close down earlier.")
     return rows
@@ -95,7 +102,9 @@ def _ways(now: Now) -> list[str]:
 def _wires(now: Now) -> list[str]:
     rows = lines(f"Trip-wires: Ah out less Ah in {_since(now)}, at the most")
     for wire in now.wires:
-        rows.append(f"  {moment(wire.time):18}{wire.used_at_most_ah:7.1f} Ah")
+        # "at the most" is not rounded up
+        tenths = math.floor(10.0 * wire.used_at_most_ah + 1e-4)
+        rows.append(f"  {moment(wire.time):18}{tenths / 10:7.1f} Ah")
     rows += lines(f"If more were used: {action_text(now)}, at once.")
     return rows
 
