@@ -31,10 +31,9 @@ Floats = NDArray[np.float64]
 _MOST_RELAXED_ROUNDS = 200
 _STALLED_ROUNDS = 8
 _MOST_NEIGHBOURS = 12
-_FIRST_GAP, _FIRST_SIDES = 0.05, 8
-"""How far above what is known of all kits the first sides are looked for, and how many of them are tried at once."""
-_LEAST_GAP = 0.01
-"""Closer to what is known than this share, sides are not looked for in smaller steps."""
+_FIRST_GAP, _LEAST_GAP, _FIRST_SIDES = 0.05, 0.01, 8
+"""How far above what is known of all kits the first sides are looked for, and at least, and how many of them are tried
+at once."""
 _MOST_SHOWN = 400
 """More sides than this make a program slower than rows with binaries do."""
 _GAP = 0.999
@@ -300,47 +299,44 @@ class _Chooser:
 
     def _among_sides(self, listing: Listing, objective: Objective, cutoff: float) -> bool:
         ceiling = float(np.maximum(objective.weights, 0.0) @ self.plan.upper) + objective.fixed
-        gap, n_first = max(1.0, _FIRST_GAP * abs(self.bound)), _FIRST_SIDES
-        floor, most = self.bound, self.bound + gap
-        none_below, is_found = floor, False
-        known = listing.within_at_once(cutoff)
-        if known is not None:
-            most = cutoff
+        floor, gap = self.bound, max(1.0, _FIRST_GAP * abs(self.bound))
+        most, few = cutoff if math.isfinite(cutoff) else floor + gap, float(_FIRST_SIDES)
         while True:
-            is_all = most >= min(cutoff, ceiling)
+            most = min(most, cutoff)
             try:
-                known = listing.within(min(most, cutoff)) if known is None else known
+                self.listed = listing.within(most, few)
             except TooMany:
-                if is_found or most - none_below < max(1.0, _LEAST_GAP * most):
+                # where there is a kit in hand, it is what says how far to look
+                gap = min(2.0 * gap, most - floor) / 2.0
+                if self.best is not None or gap < max(1.0, _LEAST_GAP * abs(floor)):
                     raise
-                # too far ahead of what is known
-                gap = most - floor - 0.6 * (most - none_below)
                 most = floor + gap
                 continue
-            if not len(known) and is_all:
-                return False
-            self.listed = known if is_all else known.first(n_first)
             if len(self.listed) > _MOST_SHOWN:
                 raise TooMany
+            is_all = most >= min(cutoff, ceiling) and math.isinf(self.listed.others)
+            if is_all and not len(self.listed):
+                return False
             # what is not shown costs at least this
-            others = most if len(known) == len(self.listed) else float(known.bound[len(self.listed)])
-            is_found = len(known) > 0 and self._minimise(objective, cutoff, is_full=is_all)
+            others = min(self.listed.others, math.inf if is_all else most)
+            is_found = len(self.listed) > 0 and self._minimise(objective, cutoff, is_full=is_all)
             if is_found:
                 assert self.best is not None
                 value = float(objective.of(self.best))
-                is_all |= others > value - 1.0 + 1e-6
-                if is_all:
+                if is_all or others > value - 1.0 + 1e-6:
                     self.bound, self.listed = value, listing.within(value)
                     return True
-                most = cutoff = value
+                most, few = value, math.inf
+                cutoff = value
             elif is_all:
                 return False
             else:
-                if len(known) == len(self.listed):
-                    none_below = most
-                gap, n_first = 1.3 * gap, 4 * n_first if len(self.listed) == n_first else n_first
-                most = floor + gap
-            known = None
+                floor = max(floor, others)
+                if math.isfinite(self.listed.others):
+                    few *= 4
+                else:
+                    gap *= 1.2
+                    most = floor + gap
 
     # -- one objective ---------------------------------------------------------------
 

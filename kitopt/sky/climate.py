@@ -30,7 +30,7 @@ TOO_SUNNY_SHARE = 0.88
 Fitted together with the spread of places, on three-day sums of ten measured places (``benchmarks/places.py``).
 """
 
-PLACE_SPREAD = 0.24
+PLACE_SPREAD = 0.28
 """Standard deviation of the logarithm of what a place gets over what its cells say."""
 
 AIR_SPREAD_DEGC = 3.0
