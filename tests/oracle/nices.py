@@ -10,7 +10,7 @@ from itertools import product
 from kitopt.inventory.items import Load
 from kitopt.operation.terms import LoadUse, Operation, Span
 from oracle.instances import GENDERLESS, Instance, drawing, drawn, load
-from oracle.losses import backed_up_answer, brought_close
+from oracle.losses import backed_up_answer, brought_close, with_spares
 from oracle.search import Answer
 from oracle.wired_instances import wired
 from oracle.wiring import wired_answer
@@ -62,8 +62,9 @@ def with_nices(number: int) -> Instance:
     need = made.operation.need
     if rng.random() < 0.2:
         need = replace(need, backup=(rng.choice(["battery", "controller"]),))
+    stock = with_spares(made.inventory, need.backup)
     # what must run leaves some room
-    made = brought_close(rng, replace(made, operation=replace(made.operation, need=need)), room=0.5)
+    made = brought_close(rng, Instance(replace(made.operation, need=need), stock, made.sky), room=0.5)
     most_w = sum(battery.count * battery.usable_wh for battery in made.inventory.batteries) / made.operation.hours
     loads: list[Load] = []
     uses: list[LoadUse] = []
