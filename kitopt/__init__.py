@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from kitopt.interface.argument import Argument
     from kitopt.interface.calls import buy, grab_kit, pack, share, why
     from kitopt.interface.in_field import FieldResult, Learned, keep, learned, reading, site_at, sun
+    from kitopt.interface.in_hand import Lasting, now
     from kitopt.interface.result import Result
     from kitopt.inventory.demo import demo_folder
     from kitopt.inventory.items import Inventory
@@ -37,6 +38,7 @@ __all__ = [
     "FieldResult",
     "Inventory",
     "KitoptError",
+    "Lasting",
     "Learned",
     "Operation",
     "Programme",
@@ -48,6 +50,7 @@ __all__ = [
     "grab_kit",
     "keep",
     "learned",
+    "now",
     "pack",
     "read_inventory",
     "read_operation",
@@ -64,6 +67,7 @@ _HOMES = {
     **dict.fromkeys(("BadInput", "Fault", "KitoptError"), "errors"),
     **dict.fromkeys(("buy", "grab_kit", "pack", "share", "why"), "interface.calls"),
     **dict.fromkeys(("FieldResult", "Learned", "keep", "learned", "reading", "site_at", "sun"), "interface.in_field"),
+    **dict.fromkeys(("Lasting", "now"), "interface.in_hand"),
     **dict.fromkeys(("read_programme", "read_standing"), "operation.read_plans"),
     **dict.fromkeys(("Programme", "Standing"), "operation.plans"),
     "Argument": "interface.argument",

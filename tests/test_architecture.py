@@ -59,12 +59,12 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
             "program",
             "search",
             "terms",
-            "measure in_the_way",
+            "measure in_the_way lasts",
             "strongest bags handovers offers purchase serving",
             "circuits",
             "kit",
             "named singles trials",
-            "standing sharing season",
+            "standing sharing season in_hand",
         )
     ),
 }

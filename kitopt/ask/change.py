@@ -27,6 +27,9 @@ Family = Literal[
     "load off",
     "radio",
     "transmit",
+    "power",
+    "aim",
+    "charge",
     "lead",
     "one more",
     "guess",
@@ -140,7 +143,9 @@ _ON_OPERATION: dict[str, Callable[[Operation, Change], Operation]] = {
     "mass limit": lambda asked, _: replace(asked, mass_limit_g=None),
     "parallel": lambda asked, _: replace(asked, batteries="parallel"),
     "load": _drawing_more,
-    **dict.fromkeys(("quiet", "load off", "radio", "transmit"), _used_otherwise),
+    "aim": lambda asked, change: replace(asked, aim=replace(asked.aim, mode=change.value)),
+    "charge": lambda asked, change: replace(asked, need=replace(asked.need, start_charge_share=change.value)),
+    **dict.fromkeys(("quiet", "load off", "radio", "transmit", "power"), _used_otherwise),
 }
 
 

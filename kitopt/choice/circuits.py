@@ -13,15 +13,16 @@ from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget, check_time
 from kitopt.choice.classes import over_classes
-from kitopt.choice.measure import listed, lowest_of, of_found, part_of
+from kitopt.choice.measure import listed, lowest_of, of_found, others_in, part_of
 from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.program import COST, Program, given
 from kitopt.choice.search import Search
-from kitopt.choice.terms import Choice, Proof, Survival
-from kitopt.engine import Case, Objective, Outcome, Plan, Row
+from kitopt.choice.terms import Choice, Floats, Proof, Survival
+from kitopt.engine import Case, Objective, Outcome, Plan, Row, Trial
 from kitopt.engine.joint import joined
 from kitopt.engine.judge import simulate
 from kitopt.engine.lazily import choose_lazily
@@ -152,13 +153,15 @@ def _laid_out(
     limit = whole(program.objective("mass")).most(most_g)
     items = sorted({i for kit in kits for i in kit.items()})
     own = [kit.cases for kit in kits]
+    n_first = len(kits[0].model.columns)
     cases: tuple[Case, ...] = (
-        joined(tuple(some[0] for some in own), len(kits[0].model.columns)),
+        joined(tuple(some[0] for some in own), n_first),
         *(case for some in own for case in some[1:]),
     )
     plan = replace(
         plan,
         cases=cases,
+        trials=(_tried_together(plan.trials, n_first),) if plan.trials else (),
         rows=(*plan.rows, *([] if limit is None else [limit])),
         objectives=tuple(whole(objective) for objective in plan.objectives),
         tie_break=(
@@ -167,6 +170,19 @@ def _laid_out(
         ),
     )
     return program, plan
+
+
+def _tried_together(trials: Sequence[Trial], n_first: int) -> Trial:
+    """What every circuit is tried by, survived where all of them survive it."""
+
+    def margins_wh(counts: Floats) -> Floats | None:
+        each = [found for trial in trials if (found := trial.margins_wh(counts)) is not None]
+        return np.min(each, axis=0) if each else None
+
+    def case_of(windows: NDArray[np.intp]) -> Case:
+        return joined(tuple(trial.case_of(windows) for trial in trials), n_first)
+
+    return Trial(trials[0].needed_of, margins_wh, case_of)
 
 
 def _none_below(plan: Plan, program: Program, floors: Sequence[float]) -> Plan:
@@ -222,13 +238,17 @@ def _measured(choice: Choice, best: _Solved) -> Choice:
     verdicts = [simulate(made.cases[0].conditions, made.cases[0].plant(made.counts)) for made in kits]
     margins_wh = np.stack([verdict.margin_wh for verdict in verdicts])
     survives = np.all(np.stack([verdict.survives for verdict in verdicts]), axis=0)
+    others = None
+    tried = [(made.trial, made.trial.margins_wh(made.counts)) for made in kits if made.trial is not None]
+    if tried:
+        others = others_in(np.min([margin_wh for _, margin_wh in tried if margin_wh is not None], axis=0), tried[0][0])
     hardest = int(np.argmin(np.min(np.where(survives, margins_wh, np.inf), axis=1)))
     return replace(
         choice,
         packed=listed(inventory, total),
         joins=tuple(join for _, part in parts for join in part.joins),
         wiring=tuple(wire for _, part in parts for wire in part.wiring),
-        survival=Survival(len(survives), int(np.count_nonzero(survives)), kits[0].cases[0].n_needed),
+        survival=Survival(len(survives), int(np.count_nonzero(survives)), kits[0].cases[0].n_needed, others=others),
         lowest=lowest_of(kits[hardest], verdicts[hardest], survives),
         losses=tuple(loss for _, part in parts for loss in part.losses),
         need_wh=sum(part.need_wh for _, part in parts),

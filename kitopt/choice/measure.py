@@ -15,7 +15,7 @@ from kitopt.choice.classes import OverClasses
 from kitopt.choice.program import given, used_by
 from kitopt.choice.search import Found, Solved
 from kitopt.choice.terms import Choice, Floats, Loss, Lowest, Made, Packed, Proof, Status, Survival
-from kitopt.engine import Case
+from kitopt.engine import Case, Trial
 from kitopt.engine.judge import TOLERANCE_WH, Verdict, simulate
 from kitopt.engine.plant import Conditions
 from kitopt.inventory.items import Inventory
@@ -111,8 +111,13 @@ def others_of(made: Made) -> tuple[int, int, int] | None:
         return None
     margin_wh = made.trial.margins_wh(made.counts)
     assert margin_wh is not None
+    return others_in(margin_wh, made.trial)
+
+
+def others_in(margin_wh: Floats, trial: Trial) -> tuple[int, int, int]:
+    """How many windows were tried, survived and needed, from their margins. [Wh]"""
     n = len(margin_wh)
-    return n, int(np.count_nonzero(margin_wh >= -TOLERANCE_WH)), made.trial.needed_of(n)
+    return n, int(np.count_nonzero(margin_wh >= -TOLERANCE_WH)), trial.needed_of(n)
 
 
 def lowest_of(made: Made, verdict: Verdict, survives: Bools) -> Lowest | None:

@@ -82,7 +82,7 @@ def judge_kit(
     counts : mapping of item id to int
         Pieces of it, no more than are owned. Loads and extras count only where they go beyond what is always packed.
     """
-    only = _only(inventory, counts)
+    only = only_of(inventory, counts)
     fares: dict[tuple[str, ...], Found] = {}
 
     def as_named(at: Operation, _: float, part: Budget) -> Choice:
@@ -165,7 +165,7 @@ def _missing(
     return listed(inventory, bought), "found" if found.is_sure else "time-limit"
 
 
-def _only(inventory: Inventory, counts: Mapping[str, int]) -> Inventory:
+def only_of(inventory: Inventory, counts: Mapping[str, int]) -> Inventory:
     """An inventory of the named pieces, with all loads and extras."""
 
     def some(kind: str) -> tuple[object, ...]:

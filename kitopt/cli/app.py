@@ -8,7 +8,16 @@ from typing import Annotated, Any
 import typer
 
 from kitopt import __version__
-from kitopt.cli.request import CHECK_SCHEMA, LEARNED_SCHEMA, READING_SCHEMA, SUN_SCHEMA, WHY_SCHEMA, Answer, Request
+from kitopt.cli.request import (
+    CHECK_SCHEMA,
+    LEARNED_SCHEMA,
+    NOW_SCHEMA,
+    READING_SCHEMA,
+    SUN_SCHEMA,
+    WHY_SCHEMA,
+    Answer,
+    Request,
+)
 from kitopt.errors import BadInput, Fault
 
 app = typer.Typer(
@@ -376,6 +385,39 @@ def _reading(
         return run_reading(typed, where, inventory, at=at, air=air, is_test=test, is_kept=keep, is_json=json)
 
     return Request(run, json, READING_SCHEMA)
+
+
+@app.command("now")
+def _now(
+    operation: OperationFile = None,
+    used: Annotated[
+        str | None, typer.Option(metavar="AH", help="Out since the start less what went in, such as 9Ah.")
+    ] = None,
+    charge: Annotated[str | None, typer.Option(metavar="SHARE", help='By a gauge, such as "55 %".')] = None,
+    volts: Annotated[str | None, typer.Option(metavar="V", help="Of a battery that has rested for an hour.")] = None,
+    at: At = None,
+    kit: Annotated[
+        str | None, typer.Option(metavar="ID:COUNT,...", help="The kit in hand; that of kitopt pack when left out.")
+    ] = None,
+    sky: Annotated[
+        str | None, typer.Option(metavar="HOW", help="Today: clear, hazy or overcast; else as foreseen.")
+    ] = None,
+    battery: Annotated[
+        str | None, typer.Option(metavar="ID", help="Without an operation and without sun, with --load.")
+    ] = None,
+    load: Annotated[str | None, typer.Option(metavar="ID", help="What it powers.")] = None,
+    inventory: Inventory = None,
+    json: Json = False,
+) -> Request:
+    """Say whether the kit in hand lasts from now on, what one change brings, and what may be used by when."""
+
+    def run() -> Answer:
+        from kitopt.cli.now import TypedState, run_now
+
+        typed = TypedState(used, charge, volts, sky, battery, load)
+        return run_now(operation, inventory, typed, at=at, kit=kit, is_json=json)
+
+    return Request(run, json, NOW_SCHEMA)
 
 
 @app.command("learned")

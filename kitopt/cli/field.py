@@ -65,7 +65,7 @@ def run_sun(
 
     from kitopt.interface.in_field import sun
 
-    return _told(lambda: sun(site, inventory, panel=panel, declination_deg=east), is_json=is_json)
+    return told(lambda: sun(site, inventory, panel=panel, declination_deg=east), is_json=is_json)
 
 
 def run_reading(
@@ -95,8 +95,8 @@ def run_reading(
         text = "found --keep without an inventory of your own, or beside --test; need --inventory and a reading."
         gather.faults.append(Fault("--keep", None, None, text))
     aim = gather.get(lambda: _aim(typed.aim))
-    sky = gather.get(lambda: _sky(typed.sky))
-    charge = gather.get(lambda: _charge(typed.charge))
+    sky = gather.get(lambda: read_sky(typed.sky))
+    charge = gather.get(lambda: read_charge(typed.charge))
     site, inventory = _site(gather, where, folder, at, air)
 
     from kitopt.interface.in_field import Sky, keep, reading
@@ -117,7 +117,7 @@ def run_reading(
             say(f"Kept in {keep(found_out, inventory, sky=typed.sky, aim=typed.aim or '')}.")
         return found_out
 
-    return _told(call, is_json=is_json)
+    return told(call, is_json=is_json)
 
 
 def run_learned(folder: Path | None, meter: str | None, *, is_json: bool = False) -> Answer:
@@ -143,14 +143,15 @@ def run_learned(folder: Path | None, meter: str | None, *, is_json: bool = False
 
     from kitopt.interface.in_field import learned
 
-    return _told(lambda: learned(inventory, meter_spread=spread or 0.0), is_json=is_json)
+    return told(lambda: learned(inventory, meter_spread=spread or 0.0), is_json=is_json)
 
 
 def _is_file(where: str | None) -> bool:
     return where is not None and where.lower().endswith(".toml")
 
 
-def _told(call: Callable[[], Told], *, is_json: bool) -> Answer:
+def told(call: Callable[[], Told], *, is_json: bool) -> Answer:
+    """The answer to a call that needs no time limit."""
     return answered(lambda _: call(), Overrides(), "mass", is_json=is_json)
 
 
@@ -162,7 +163,7 @@ def _site(
     from kitopt.operation import read_operation
     from kitopt.operation.tables import DEGC
 
-    moment = gather.get(lambda: _time(at))
+    moment = gather.get(lambda: read_time(at))
     degc = None if air is None else gather.get(lambda: float(read_option("--air", DEGC, air)))
 
     from kitopt.interface.in_field import site_at
@@ -191,7 +192,8 @@ def _site(
     return site, found
 
 
-def _time(typed: str | None) -> datetime | None:
+def read_time(typed: str | None) -> datetime | None:
+    """A moment that is typed; None where none is."""
     if typed is None:
         return None
     try:
@@ -219,7 +221,8 @@ def _aim(typed: str | None) -> str | tuple[float, float] | None:
     return tilt, bearing
 
 
-def _sky(typed: str) -> str:
+def read_sky(typed: str) -> str:
+    """A sky by its name."""
     from kitopt.sky.overhead import SKIES
 
     word = typed.strip().lower()
@@ -228,7 +231,8 @@ def _sky(typed: str) -> str:
     return word
 
 
-def _charge(typed: str | None) -> float | None:
+def read_charge(typed: str | None) -> float | None:
+    """A share of full charge; None where none is typed."""
     from kitopt.inventory.fields import Number
 
     share = Number("a share of full charge", '"60 %"', "share", least=0, most=1)

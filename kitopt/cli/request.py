@@ -10,6 +10,7 @@ CHECK_SCHEMA = "kitopt/check-1"
 WHY_SCHEMA = "kitopt/why-1"
 SUN_SCHEMA = "kitopt/sun-1"
 READING_SCHEMA = "kitopt/reading-1"
+NOW_SCHEMA = "kitopt/now-1"
 LEARNED_SCHEMA = "kitopt/learned-1"
 
 FOUND, DEFECT, BAD_INPUT, NO_KIT, TIME_LIMIT, INTERRUPTED = 0, 1, 2, 3, 4, 130

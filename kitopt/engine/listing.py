@@ -29,6 +29,8 @@ MOST_SIDES = 2_000
 _MOST_SUMS = 20_000
 _MOST_NEW, _MOST_TANGENTS = 12, 40
 """Of tangents, made for one question and kept in all."""
+_NOT_FEW = 3
+"""Where there are no more than so many times the few that are asked for, all are told."""
 _LITTLE = 1e-3
 """So much of every class is asked for, that its price is known."""
 _SLACK = 0.01
@@ -61,17 +63,13 @@ class Listed:
     sides : ndarray of int, shape (n_sides, n_classes)
     need_wh : ndarray, shape (n_sides,)
         A capacity that the batteries at hand can make. [Wh]
-    bound : ndarray, shape (n_sides,)
-        No kit with the side has a lower objective.
+    others : float
+        No kit with another side has a lower objective; infinite where all that were asked for are here.
     """
 
     sides: Counts
     need_wh: Floats
-    bound: Floats
-
-    def first(self, n: int) -> Listed:
-        """The best few."""
-        return Listed(self.sides[:n], self.need_wh[:n], self.bound[:n])
+    others: float = math.inf
 
     def __len__(self) -> int:
         return len(self.sides)
@@ -104,7 +102,11 @@ class Listing:
         self._least_wh = float(self._made(self._needs_at_least(self._stock[None, :])[:1])[0])
         needs = (float(self._made(self._need_wh(none))), self._least_wh)
         for need in sorted({min(need, float(self._sums[-1])) for need in needs}):
-            self._prices.append(self._price(none, need))
+            price, met = self._price(none.astype(np.float64), need)
+            self._prices.append(price)
+            if np.any(met > _LITTLE + _SLACK):
+                # rows ask for panels: what more than those cost is only told from there on
+                self._prices.append(self._price(met, need)[0])
 
     @property
     def is_hopeless(self) -> bool:
@@ -117,10 +119,8 @@ class Listing:
         none = np.zeros((1, self.sides.n_kinds), dtype=np.int64)
         return float(self._lowest(none, 0)[0])
 
-    def refined_by(self, listed: Listed | None, counts: Floats) -> bool:
+    def refined_by(self, listed: Listed, counts: Floats) -> bool:
         """Follow the judge for the side of a kit that failed; whether it needs more than the kit's batteries hold."""
-        if listed is None:
-            return False
         side = self.sides.of(counts)
         need = float(self._made(max(sides.follow(side) for sides in self._each_case)))
         listed.need_wh[np.all(listed.sides == side, axis=1)] = need
@@ -129,8 +129,8 @@ class Listing:
 
     # -- listing -------------------------------------------------------------------------
 
-    def within(self, most: float) -> Listed:
-        """Every side that a kit with at most this objective can have.
+    def within(self, most: float, few: float = math.inf) -> Listed:
+        """Every side that a kit with at most this objective can have, or no fewer than the best few of them.
 
         Raises
         ------
@@ -139,7 +139,7 @@ class Listing:
         most = most + _SLACK
         sets = self._sets(most)
         if not len(sets):
-            return Listed(np.zeros((0, self.sides.n_classes), dtype=np.int64), np.zeros(0), np.zeros(0))
+            return Listed(np.zeros((0, self.sides.n_classes), dtype=np.int64), np.zeros(0))
         needs = self._made(self._needs_at_least(sets))
         for _ in range(_MOST_NEW):
             bounds = self._bound_of_sets(sets, needs)
@@ -156,19 +156,23 @@ class Listing:
         if sum(map(len, spread)) > MOST_SIDES:
             raise TooMany
         sides = np.concatenate(spread) if spread else np.zeros((0, self.sides.n_classes), dtype=np.int64)
-        need_wh = np.array([float(self._made(self._need_wh(side))) for side in sides])
-        bound = self._bound(sides, need_wh)
-        order = [i for i in np.argsort(bound, kind="stable").tolist() if bound[i] <= most]
-        return Listed(sides[order], need_wh[order], bound[order])
-
-    def within_at_once(self, most: float) -> Listed | None:
-        """The same where all are few enough to be had without asking for less first; else None."""
-        if not math.isfinite(most):
-            return None
-        try:
-            return self.within(most)
-        except TooMany:
-            return None
+        low = self._bound(sides, np.repeat(needs, [len(some) for some in spread]))
+        order = np.argsort(low, kind="stable").tolist()
+        known: list[tuple[float, int, float]] = []
+        others = math.inf
+        for i in order:
+            # what a side needs is no less than what its set does
+            if len(known) >= few and len(order) > _NOT_FEW * few and sum(b <= low[i] for b, _, _ in known) >= few:
+                others = float(low[i])
+                break
+            self._left_s()
+            need = self._made(self._need_wh(sides[i]))[None]
+            bound = float(self._bound(sides[i : i + 1], need)[0])
+            if bound <= most:
+                known.append((bound, i, float(need[0])))
+        known.sort()
+        at = [i for _, i, _ in known]
+        return Listed(sides[at], np.array([need for _, _, need in known]), others)
 
     def _sets(self, most: float) -> Counts:
         """Sets of panels, one kind after another; those are left out of which all that contain them cost too much."""
@@ -268,24 +272,28 @@ class Listing:
         each = [price.fixed + of_panels(price) + price.by_wh * capacity for price in self._prices]
         return np.where(can_be_met, np.max(each, axis=0) + self.objective.fixed, np.inf)
 
-    def _price(self, side: Counts, need: float) -> Price:
-        """The price that is exact for the relaxed program at one side and capacity."""
+    def _price(self, side: Floats, need: float) -> tuple[Price, Floats]:
+        """The price that is exact for the relaxed program near one side and capacity, and the nearest side allowed."""
         program = self.plan.program(self.objective.weights)
         much = 10.0 * float(np.max(np.abs(self.objective.weights), initial=1.0))
-        rows = []
+        at = side + _LITTLE
+        rows, apart = [], []
         for c in range(self.sides.n_classes):
             less = program.add_column(0.0, math.inf, integer=False, cost=much)
             more = program.add_column(0.0, math.inf, integer=False, cost=much)
-            at = float(side[c]) + _LITTLE
-            rows.append(program.add_row([*self.sides.terms(c), (less, 1.0), (more, -1.0)], at, at))
+            terms = [*self.sides.terms(c), (less, 1.0), (more, -1.0)]
+            rows.append(program.add_row(terms, float(at[c]), float(at[c])))
+            apart.append((less, more))
         short = program.add_column(0.0, math.inf, integer=False, cost=much)
         last = program.add_row([*self.sides.capacity_terms(), (short, 1.0)], lower=need)
         answer = solve(program, relaxed=True, seconds=self._left_s())
         if answer.status == "infeasible":
             raise RulesForbid
         assert answer.duals is not None
+        assert answer.values is not None
         each, by_wh = answer.duals[rows], max(0.0, float(answer.duals[last]))
-        return Price(answer.objective - float(each @ (side + _LITTLE)) - by_wh * need, each, by_wh)
+        met = at + np.array([answer.values[more] - answer.values[less] for less, more in apart])
+        return Price(answer.objective - float(each @ at) - by_wh * need, each, by_wh), met
 
 
 def _sums(sides: Sides, plan: Plan) -> Floats:

@@ -156,3 +156,17 @@ class Conditions:
             may_discharge=part(self.may_discharge),
             n_windows=1,
         )
+
+    def since(self, step: int) -> Conditions:
+        """The same conditions from a step on."""
+        return replace(
+            self,
+            shapes=tuple(shape[:, step:] for shape in self.shapes),
+            demand_shapes=self.demand_shapes[:, step:],
+            load_w=self.load_w[step:],
+            step_h=self.step_h[step:],
+            capacity_share=self.capacity_share[:, step:],
+            may_charge=self.may_charge[:, step:],
+            may_discharge=self.may_discharge[:, step:],
+            first_of_cell=np.maximum(self.first_of_cell[step:] - step, 0),
+        )

@@ -4,38 +4,32 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from fractions import Fraction
-from operator import lt
 
 import numpy as np
 
 from kitopt.ask import Change
+from kitopt.ask.change import Question
+from kitopt.ask.used_otherwise import less_transmitting, one_off, quiet, smaller_radio
 from kitopt.budget import Budget
 from kitopt.choice import Choice
+from kitopt.choice.lasts import lasts_h
 from kitopt.choice.offers import bought_of
 from kitopt.choice.singles import with_few
 from kitopt.engine.judge import simulate
 from kitopt.errors import BadInput
-from kitopt.explain.lasts import lasts_h
 from kitopt.explain.take_along import NO_LEAD, lead_for, y_for
-from kitopt.inventory.items import CHOSEN_KINDS, Battery, Inventory, Item, Load, Panel
-from kitopt.model.need import draws as draws_of
-from kitopt.model.need import idle_and_full_w
-from kitopt.operation.terms import Span
+from kitopt.inventory.items import CHOSEN_KINDS, Battery, Inventory, Item, Panel
 
-NIGHT = Span(23 * 60, 7 * 60)
-DAY = Span(NIGHT.end_min, NIGHT.start_min)
-NOMINAL_V = 12.8
-"""At which loads are compared. [V]"""
 _PROPOSALS_TO_BUY = 600
 
 
 def families(choice: Choice, catalogue: Inventory | None, budget: Budget) -> Iterator[Iterator[Change]]:
     """The changes worth trying, by family."""
-    yield _quiet(choice)
-    yield _off(choice)
-    yield _smaller_radio(choice)
+    asked = Question(choice.operation, choice.inventory)
+    yield quiet(asked)
+    yield one_off(asked)
+    yield smaller_radio(asked)
     yield _fewer_hours(choice)
     yield _less_sure(choice)
     yield _missing_leads(choice)
@@ -44,70 +38,9 @@ def families(choice: Choice, catalogue: Inventory | None, budget: Budget) -> Ite
         yield _one_more_of(choice, Panel)
     else:
         yield _bought(choice, catalogue, budget)
-    yield _less_transmitting(choice)
+    yield less_transmitting(asked)
     yield _heavier(choice)
     yield _parallel(choice)
-
-
-def _by_energy(choice: Choice) -> list[int]:
-    """Loads by what they draw over the operation, the most first."""
-    parts = draws_of(choice.operation, choice.inventory, NOMINAL_V)
-    drawn = {i: float(np.sum(part.load_wh)) for i, part in enumerate(parts)}
-    return sorted(drawn, key=lambda i: -drawn[i])
-
-
-def _quiet(choice: Choice) -> Iterator[Change]:
-    """Switched off outside the hours on the air; where it has none, at night."""
-    for i in _by_energy(choice):
-        use = choice.operation.loads[i]
-        if use.wh_per_day is not None:
-            continue
-        if use.spans and use.quiet == "listen":
-            yield Change("quiet", use.id, "off-air", i, replace(use, quiet="off"))
-        elif not use.spans:
-            other = replace(use, spans=(DAY,), quiet="off")
-            yield Change("quiet", use.id, "night", i, other)
-
-
-def _off(choice: Choice) -> Iterator[Change]:
-    """One load left at home, never what it is mostly about; of those that are nice none runs any more."""
-    loads = choice.operation.loads
-    by_energy = _by_energy(choice)
-    for i in by_energy:
-        use = loads[i]
-        if use.count > 1:
-            other = replace(use, count=use.count - 1)
-            yield Change("load off", use.id, "one less", i, other)
-        if len(loads) > 1 and i != by_energy[0]:
-            yield Change("load off", use.id, "", i)
-
-
-def _smaller_radio(choice: Choice) -> Iterator[Change]:
-    """Another owned load of the same role that draws less, in the same mode: the largest of them first."""
-    owned = choice.inventory.by_id
-    named = {other.id for other in choice.operation.loads}
-    for i in _by_energy(choice):
-        use = choice.operation.loads[i]
-        mine = owned[use.id]
-        assert isinstance(mine, Load)
-        drawn_w = idle_and_full_w(mine, NOMINAL_V)
-        smaller = []
-        for load in choice.inventory.loads:
-            watts = idle_and_full_w(load, NOMINAL_V)
-            is_free = load.id not in named and load.count >= use.count
-            if is_free and set(load.role) & set(mine.role) and any(map(lt, watts, drawn_w)):
-                smaller.append((watts[::-1], load.id))
-        for _, load_id in sorted(smaller, key=lambda one: (-one[0][0], -one[0][1], one[1])):
-            yield Change("radio", use.id, load_id, i, replace(use, id=load_id))
-
-
-def _less_transmitting(choice: Choice) -> Iterator[Change]:
-    """Half the time on the key."""
-    for i in _by_energy(choice):
-        use = choice.operation.loads[i]
-        if use.wh_per_day is None and 0 < use.transmit_share < 1:
-            other = replace(use, transmit_share=use.transmit_share / 2)
-            yield Change("transmit", use.id, f"{other.transmit_share:.4g}", i, other)
 
 
 def _parallel(choice: Choice) -> Iterator[Change]:

@@ -19,10 +19,10 @@ from kitopt.ask import Asker, Change
 from kitopt.ask.change import Family
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.choice import Choice, build_model, cases_under
+from kitopt.choice.lasts import lasts_h
 from kitopt.engine.halving import last_that_holds
 from kitopt.engine.judge import simulate
 from kitopt.engine.strongest import scaled
-from kitopt.explain.lasts import lasts_h
 from kitopt.explain.without import Pieces, beyond
 from kitopt.inventory.items import Panel
 from kitopt.sky.windows import SkyOf

@@ -95,15 +95,16 @@ def site_at(where: Operation | str, at: datetime | None = None, *, air_degc: flo
     from kitopt.field.site import FieldSite, site_of
 
     if isinstance(where, Operation):
-        return site_of(where, _moment(at, where.site.timezone), air_degc)
+        return site_of(where, moment_there(at, where.site.timezone), air_degc)
     try:
         latitude, longitude = place_named(where)
     except ValueError:
         raise BadInput([Fault("PLACE", None, None, f'found "{where}", need {NEED}.')]) from None
-    return FieldSite(where, latitude, longitude, 0.0, _moment(at, zone_at(latitude, longitude)), air_degc)
+    return FieldSite(where, latitude, longitude, 0.0, moment_there(at, zone_at(latitude, longitude)), air_degc)
 
 
-def _moment(at: datetime | None, zone: Any) -> datetime:
+def moment_there(at: datetime | None, zone: Any) -> datetime:
+    """A moment on the clock of a place; now without one."""
     if at is None:
         return datetime.now(UTC).astimezone(zone).replace(second=0, microsecond=0)
     return at.replace(tzinfo=zone) if at.tzinfo is None else at.astimezone(zone)

@@ -30,7 +30,7 @@ TOO_SUNNY_SHARE = 0.88
 Fitted together with the spread of places, on three-day sums of ten measured places (``benchmarks/places.py``).
 """
 
-PLACE_SPREAD = 0.24
+PLACE_SPREAD = 0.28
 """Standard deviation of the logarithm of what a place gets over what its cells say.
 
 Its mean is one, but no day is over a cloudless one: at 45° N that takes 6 to 8 % off a month's mean.

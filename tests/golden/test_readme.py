@@ -24,7 +24,15 @@ def test_the_output_shown_is_the_output_printed(command: str, output: str, tmp_p
 
 
 def test_each_command_that_answers_is_shown() -> None:
-    assert {command.split()[1] for command, _ in BLOCKS} == {"pack", "grab-kit", "share", "buy", "sun", "reading"}
+    assert {command.split()[1] for command, _ in BLOCKS} == {
+        "pack",
+        "grab-kit",
+        "share",
+        "buy",
+        "sun",
+        "reading",
+        "now",
+    }
 
 
 def test_the_python_shown_prints_what_is_shown(tmp_path: Path) -> None:
@@ -62,7 +70,7 @@ def test_the_demo_without_reasons_fits_a_screen(tmp_path: Path) -> None:
 
 
 def test_every_option_named_exists() -> None:
-    commands = ("pack", "grab-kit", "share", "buy", "check", "start", "sun", "reading", "learned")
+    commands = ("pack", "grab-kit", "share", "buy", "check", "start", "sun", "reading", "learned", "now")
     told = "".join(
         subprocess.run(
             [sys.executable, "-m", "kitopt", command, "--help"], capture_output=True, text=True, check=True

@@ -7,14 +7,15 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
 import pytest
 from oracle import World
-from oracle.compare import counts_of
+from oracle.circuits import of_circuit, with_circuits
+from oracle.compare import bank_of, counts_of
 from oracle.instances import Instance, numbered
 from oracle.judge import Bank
 from oracle.search import kits_in_order, legal_layouts
@@ -34,8 +35,8 @@ def others_like(sky: Sky, rng: np.random.Generator) -> Sky:
     return replace(picked, poa_wm2=light, useful_wm2=light, labels=tuple(f"other {k}" for k in range(N_OTHERS)))
 
 
-def with_others(number: int) -> tuple[Instance, Sky]:
-    instance = numbered(number)
+def with_others(number: int, make: Callable[[int], Instance] = numbered) -> tuple[Instance, Sky]:
+    instance = make(number)
     others = others_like(instance.sky, np.random.default_rng(number))
 
     def in_two_parts() -> Iterator[Sky]:
@@ -110,6 +111,27 @@ def test_surer_is_never_lighter_with_a_second_set() -> None:
         assert values[0] <= values[1], number
         n_dearer += values[0] < values[1]
     assert n_dearer >= 3
+
+
+def test_circuits_are_tried_together() -> None:
+    n_apart = 0
+    for number in range(6):
+        instance, others = with_others(number, with_circuits)
+        choice = solved(instance)
+        if choice.status != "found":
+            continue
+        bare = replace(instance.inventory, extras=())
+        survived = []
+        for name, part in choice.circuits:
+            world = World(of_circuit(instance.operation, name), bare, others)
+            bank = bank_of(world, part.packed, part.joins)
+            survived.append({k for k in range(N_OTHERS) if bank.margin_wh(k) >= -1e-5})
+        assert choice.survival is not None
+        least = needed(instance.operation.need.confidence)
+        assert choice.survival.others == (N_OTHERS, len(set.intersection(*survived)), least), number
+        assert choice.survival.others[1] >= least, number
+        n_apart += survived[0] != survived[1]
+    assert n_apart >= 1
 
 
 def test_one_standard_error_is_held_back_and_never_more_than_all() -> None:

@@ -93,7 +93,10 @@ def test_every_side_of_a_kit_as_good_as_the_cutoff_is_listed(first: int) -> None
             assert len(at) == 1, number
             has_wh = sum(wh * counts[j] for j, wh in listing.sides.capacity_terms())
             assert known.need_wh[at[0]] <= has_wh + 1e-6, number
-            assert known.bound[at[0]] <= value + 1e-6, number
+            few = listing.within(value, 1)
+            assert few.others <= value + 0.5 or len(few) == len(known), number
+            is_among_few = np.any(np.all(few.sides == listing.sides.of(counts), axis=1))
+            assert is_among_few or few.others <= value + 1e-6, number
             assert listing.floor <= value + 1e-6, number
             n_kits += 1
     assert n_kits > 50

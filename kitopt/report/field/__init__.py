@@ -1,6 +1,7 @@
 """What panels should give, and why a reading is low: text of at most 72 columns, and JSON."""
 
 from kitopt.report.field.learned import learned_text, learned_value
+from kitopt.report.field.now import now_text, now_value
 from kitopt.report.field.reading import reading_text, reading_value
 from kitopt.report.field.sun import sun_text, sun_value
 from kitopt.report.field.two_minutes import test_text, test_value
@@ -8,6 +9,8 @@ from kitopt.report.field.two_minutes import test_text, test_value
 __all__ = [
     "learned_text",
     "learned_value",
+    "now_text",
+    "now_value",
     "reading_text",
     "reading_value",
     "sun_text",

@@ -10,8 +10,8 @@ import kitopt
 
 EXPORTED = {
     *("read_inventory", "read_operation", "read_standing", "read_programme", "demo_folder"),
-    *("pack", "grab_kit", "share", "buy", "why", "site_at", "sun", "reading", "keep", "learned"),
-    *("Inventory", "Operation", "Standing", "Programme", "Result", "Argument", "FieldResult", "Learned"),
+    *("pack", "grab_kit", "share", "buy", "why", "site_at", "sun", "reading", "keep", "learned", "now"),
+    *("Inventory", "Operation", "Standing", "Programme", "Result", "Argument", "FieldResult", "Learned", "Lasting"),
     *("KitoptError", "BadInput", "Fault", "__version__"),
 }
 

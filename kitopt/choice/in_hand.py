@@ -1,0 +1,44 @@
+"""A kit in hand, wired as it can be, whether or not its energy is enough: what it comes to is another question."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice.named import only_of
+from kitopt.choice.problem import Problem, Wanted
+from kitopt.choice.search import Found, Search
+from kitopt.choice.terms import Floats
+from kitopt.inventory.items import Inventory
+from kitopt.model.kit import KitModel
+from kitopt.operation.terms import Operation
+from kitopt.sky.windows import Sky
+
+_NEXT_TO_NOTHING_WH = 1e-6
+
+
+def wired(
+    operation: Operation, inventory: Inventory, sky: Sky, counts: Mapping[str, int], *, budget: Budget = UNLIMITED
+) -> tuple[KitModel, Floats] | None:
+    """The pieces as counts of a model, as many used as the rules allow; None where nothing of it fits together.
+
+    Energy is left out of it: the loads draw next to nothing, from full batteries. Where no lead is named the leads
+    of the kit are taken to be there: it stands wired before its owner.
+    """
+    need = replace(operation.need, start_charge_share=1.0, reserve_share=0.0, reserve_wh=0.0, backup=())
+    uses = tuple(replace(use, wh_per_day=_NEXT_TO_NOTHING_WH) for use in operation.loads)
+    asked = replace(
+        operation, need=need, loads=uses, mass_limit_g=None, nice_at_most_g=None, air_travel=False, bounds=()
+    )
+    only = only_of(inventory, counts)
+    if not any(lead.id in counts for lead in inventory.leads):
+        only = replace(only, leads=(), has_leads_file=False)
+    one = replace(sky.only(np.array([0])), others=None)
+    search = Search(Problem((Wanted((asked,)),), only, lambda _: one), ("idle", "items", "mass"), budget)
+    found: Found = search.alone(0)
+    if found.best is None or found.best.outcome.counts is None:
+        return None
+    return replace(found.best.model, operation=operation, inventory=inventory), found.best.outcome.counts

@@ -1,0 +1,94 @@
+"""``kitopt now``."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+from kitopt.cli.answering import Told, warn
+from kitopt.cli.field import read_charge, read_sky, read_time, told
+from kitopt.cli.inputs import Gather, read_both
+from kitopt.cli.options import read_option
+from kitopt.cli.request import Answer
+from kitopt.cli.streams import say
+
+if TYPE_CHECKING:
+    from kitopt.interface.in_hand import Sky
+    from kitopt.inventory.items import Inventory
+
+
+@dataclass(frozen=True)
+class TypedState:
+    """A state as it was typed; None where it was not."""
+
+    used: str | None
+    charge: str | None
+    volts: str | None
+    sky: str | None
+    battery: str | None
+    load: str | None
+
+
+def run_now(
+    file: Path | None, folder: Path | None, typed: TypedState, *, at: str | None, kit: str | None, is_json: bool = False
+) -> Answer:
+    """Say whether it lasts.
+
+    Raises
+    ------
+    BadInput
+        With every fault of what was typed and of the files.
+    """
+    from kitopt.inventory.fields import Number
+
+    gather = Gather()
+    moment = gather.get(lambda: read_time(at))
+    in_ah = Number("ampere-hours", '9 or "9 Ah"', "Ah", least=-1000, most=10_000)
+    in_v = Number("a voltage", '13.1 or "13.1 V"', "V", above=0, most=150)
+    used = None if typed.used is None else gather.get(lambda: float(read_option("--used", in_ah, typed.used or "")))
+    volts = None if typed.volts is None else gather.get(lambda: float(read_option("--volts", in_v, typed.volts or "")))
+    charge = gather.get(lambda: read_charge(typed.charge))
+    sky = None if typed.sky is None else gather.get(lambda: read_sky(typed.sky or ""))
+    is_alone = file is None and (typed.battery is not None or typed.load is not None)
+    operation = None
+    if is_alone:
+        inventory = _inventory(gather, folder)
+    else:
+        operation, inventory = read_both(gather, file, folder)
+        if file is None:
+            say(f"No operation named: this is the invented demo, {Path(operation.file).name}.")
+        warn(operation.warnings, inventory.warnings)
+
+    from kitopt.interface.in_hand import now
+
+    def call() -> Told:
+        return now(
+            operation,
+            inventory,
+            used_ah=used,
+            charge=charge,
+            volts=volts,
+            at=moment,
+            kit=kit,
+            sky=cast("Sky | None", sky),
+            battery=typed.battery,
+            load=typed.load,
+        )
+
+    return told(call, is_json=is_json)
+
+
+def _inventory(gather: Gather, folder: Path | None) -> Inventory:
+    """What is owned, where there is no operation beside which it may lie."""
+    from kitopt.inventory import demo_folder, read_inventory
+    from kitopt.report.words import tell_in
+
+    if folder is None:
+        say("No inventory named: this is the invented demo's.")
+    owned = folder if folder is not None else gather.get(demo_folder)
+    found = None if owned is None else gather.get(lambda: read_inventory(owned))
+    gather.stop_if_any()
+    assert found is not None
+    tell_in(found.units)
+    return found

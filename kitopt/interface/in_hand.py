@@ -1,0 +1,192 @@
+"""The kit in hand and the state now: does it last. The call, and a result that renders itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Literal
+from zoneinfo import ZoneInfo
+
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.errors import BadInput, Fault
+from kitopt.files.nearest import did_you_mean
+from kitopt.inventory.items import MODES, Battery, Inventory, Load
+from kitopt.operation.check import check_against
+from kitopt.operation.force import Pieces, pieces_of_kit
+from kitopt.operation.terms import LoadUse, Need, NoSun, Operation, Site
+
+if TYPE_CHECKING:
+    from kitopt.field.now import Now, State
+
+Sky = Literal["clear", "hazy", "overcast"]
+_LONGEST_H = 240.0
+_TRANSMIT_SHARE = 0.5
+"""As an operation has it that does not say."""
+_ROOM_DEGC = 20.0
+
+
+@dataclass(frozen=True, eq=False)
+class Lasting:
+    """What came of `now`.
+
+    Attributes
+    ----------
+    answer : kitopt.field.now.Now
+        Everything that is known, as values.
+    """
+
+    answer: Now
+
+    @property
+    def status(self) -> str:
+        """Always "found": there is an answer."""
+        return "found"
+
+    def to_dict(self) -> dict[str, Any]:
+        """The object that the command prints with ``--json``."""
+        from kitopt.report.field import now_value
+
+        return now_value(self.answer)
+
+    def to_text(self, *, is_brief: bool = False) -> str:
+        """What the command prints."""
+        from kitopt.report.field import now_text
+
+        return now_text(self.answer)
+
+
+def now(
+    operation: Operation | None,
+    inventory: Inventory,
+    *,
+    used_ah: float | None = None,
+    charge: float | None = None,
+    volts: float | None = None,
+    at: datetime | None = None,
+    kit: Pieces | None = None,
+    sky: Sky | None = None,
+    battery: str | None = None,
+    load: str | None = None,
+    clock: Budget = UNLIMITED,
+) -> Lasting:
+    """The chance to last from the state now, what one change brings, and what may have been used by when.
+
+    Parameters
+    ----------
+    operation : Operation or None
+        None for a battery and a load without any plan: no sun, the load on all the time.
+    used_ah, charge, volts : float, optional
+        One of the three: ampere-hours out since the operation's start, less those in [Ah]; the share of full charge
+        that a gauge shows [0–1]; the volts of a battery that has rested, of which the lowest charge that they may mean
+        is counted on [V].
+    at : datetime, optional
+        Without an offset on the clock of the place; now without it. The weather's step that it lies in counts whole.
+    kit : str, list or mapping, optional
+        The kit in hand; that of `pack` without it. Without leads in it, it is taken to be wired.
+    sky : {"clear", "hazy", "overcast"}, optional
+        Today's; else as the operation foresees.
+    battery, load : str
+        Without an operation: their ids.
+
+    Raises
+    ------
+    BadInput
+        With every fault of what was given.
+    """
+    from kitopt.field.now import State
+
+    told = {"used": used_ah, "charge": charge, "volts": volts}
+    given = [State(name, value) for name, value in told.items() if value is not None]  # type: ignore[arg-type]
+    if len(given) != 1:
+        text = f"found {len(given)} of --used, --charge and --volts; need one of them, such as --used 9Ah."
+        raise BadInput([Fault("--used", None, None, text)])
+    if operation is None:
+        return _alone(inventory, given[0], at, battery, load)
+    if battery is not None or load is not None:
+        text = "found beside an operation; need --kit there, or no operation."
+        raise BadInput([Fault("--battery" if battery is not None else "--load", None, None, text)])
+    check_against(operation, inventory)
+    if len(operation.circuits) > 1:
+        text = "found several circuits; need one: which battery is in which is not said."
+        raise BadInput([Fault(operation.file, None, "loads.circuit", text)])
+
+    from kitopt.field.now import now as judge
+    from kitopt.field.now import rest_of
+    from kitopt.interface.in_field import moment_there
+    from kitopt.sky import windows_for
+
+    moment = moment_there(at, operation.site.timezone)
+    # what cannot be is told before a kit is looked for
+    rest_of(operation, moment, sky)
+    if kit is None:
+        counts, nices = _packed(operation, inventory, clock)
+        operation = operation.running(nices)
+    else:
+        counts = pieces_of_kit(inventory, kit)
+    if not any(isinstance(inventory.by_id[name], Battery) for name in counts):
+        raise BadInput([Fault("--kit", None, None, "found no battery; need one at least, such as lfp-30.")])
+    rest = rest_of(operation, moment, sky)
+    return Lasting(judge(operation, rest, inventory, counts, given[0], windows_for))
+
+
+def _packed(operation: Operation, inventory: Inventory, clock: Budget) -> tuple[dict[str, int], tuple[str, ...]]:
+    """The kit that `pack` chooses and the nice loads that it runs, kept: it is asked for again and again."""
+    from kitopt.choice import pack
+    from kitopt.files.kept import Kept, kept
+    from kitopt.sky import windows_for
+
+    def make() -> Kept:
+        found = pack(operation, inventory, windows_for(operation), budget=clock)
+        if found.status != "found":
+            text = f"no kit for {operation.name} is known; need the kit in hand, such as --kit lfp-30,fold-50."
+            raise BadInput([Fault("--kit", None, None, text)])
+        chosen = {one.id: one.count for one in found.packed if one.kind not in ("load", "extra")}
+        return Kept({}, {"kit": chosen, "nices": [one.id for one in found.nices if one.runs]})
+
+    made_by = ("sky", "operation", "inventory", "model", "engine", "choice")
+    question = f"packed {replace(operation, assumed=(), warnings=())!r} {inventory.fingerprint} {inventory.folder}"
+    facts = kept(question, made_by, make).facts
+    return dict(facts["kit"]), tuple(facts["nices"])
+
+
+def _alone(inventory: Inventory, state: State, at: datetime | None, battery: str | None, load: str | None) -> Lasting:
+    faults = []
+    for option, name, kind, known in (
+        ("--battery", battery, Battery, inventory.batteries),
+        ("--load", load, Load, inventory.loads),
+    ):
+        if name is None:
+            faults.append(Fault(option, None, None, "not given; need an operation, or both --battery and --load."))
+        elif not isinstance(inventory.by_id.get(name), kind):
+            near = did_you_mean(name, [one.id for one in known])
+            text = f'found "{name}", need the id of a {kind.__name__.lower()} in the inventory.{near}'
+            faults.append(Fault(option, None, None, text))
+    if faults:
+        raise BadInput(faults)
+    assert battery is not None
+    assert load is not None
+    thing = inventory.by_id[load]
+    assert isinstance(thing, Load)
+    # a radio listens most of the time; what has no idle state is on
+    talks = bool({"hf", "vhf"} & set(thing.role))
+    use = LoadUse(load, mode="on")
+    if talks:
+        use = LoadUse(load, mode="ssb", full_share=MODES["ssb"], transmit_share=_TRANSMIT_SHARE)
+    # clocks are those of whoever asks: no place, no zone
+    start = (datetime.now() if at is None else at).replace(tzinfo=ZoneInfo("UTC"), second=0, microsecond=0)
+    site = Site(0.0, 0.0, 0.0, ZoneInfo("UTC"), _ROOM_DEGC, _ROOM_DEGC)
+    operation = Operation(
+        "",
+        f"{battery} and {load}",
+        start,
+        _LONGEST_H,
+        site,
+        (use,),
+        need=Need(weather=NoSun(), windows=1, step_h=0.25),
+        stored_days=0.0,
+    )
+
+    from kitopt.field.now import now_alone
+    from kitopt.sky import windows_for
+
+    return Lasting(now_alone(operation, inventory, {battery: 1}, state, windows_for))

@@ -1,0 +1,87 @@
+"""Trip-wires over spells of weather that they were not set by, and what they hang on."""
+
+from __future__ import annotations
+
+import sys
+from datetime import timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from kitopt.errors import BadInput
+from kitopt.field.now import State, charge_of, rest_of
+from kitopt.field.tripwires import needed_wh
+from kitopt.inventory.read import read_inventory
+from kitopt.operation.read import read_operation
+from kitopt.operation.terms import Climate, Shares
+
+sys.path.insert(0, str(Path(__file__).parents[3] / "benchmarks"))
+
+import tripwires
+
+DEMO = tripwires.DEMO
+
+
+def test_few_are_lost_and_few_are_alarmed_in_vain() -> None:
+    # the promise: of what could be saved at most 1 in 20 is lost, of what would last at most 1 in 5 is alarmed
+    told = [tripwires.counts(tripwires.heeded(tripwires.judged(state), 100)) for state in range(len(tripwires.STATES))]
+    lost, savable, alarmed, lasting = np.sum(told, axis=0)
+    assert savable >= 50
+    assert lasting >= 50
+    assert 20 * lost <= savable
+    assert 5 * alarmed <= lasting
+
+
+def test_there_are_four_clock_times_or_more_and_more_may_be_used_where_less_is_left() -> None:
+    found = tripwires.judged(0)
+    assert len(found.wires) >= 4
+    assert all(wire.time.minute == 0 for wire in found.wires)
+    total = [wire.used_at_most_ah + wire.charge_at_least_ah for wire in found.wires]
+    # nothing was used before, and 15.4 Ah of 26.55 were in at the start
+    np.testing.assert_allclose(total, found.charge.low_share * found.charge.usable_ah)
+
+
+def test_what_is_needed_at_a_wire_is_what_the_judge_says() -> None:
+    found = tripwires.judged(0)
+    course = found.heeded.hand.course(found.action, lambda one: tripwires.windows_for(one, n=20))
+    step = found.heeded.steps[2]
+    needed = needed_wh(course, step, step)
+    held = course.charge_wh([step])[:, 0]
+    before = course.margin_wh(None)
+    # a spell in which the charge at the wire is above what it needs from there on is survived from there on: the
+    # whole margin with the change from the wire on is then only short where it was short before the wire
+    with_change = course.margin_wh(step)
+    for k in np.flatnonzero(before >= 0.0):
+        assert with_change[k] >= -1e-5
+        assert held[k] >= needed[k] - 1.0
+
+
+@pytest.mark.parametrize(
+    ("told", "value", "low", "high"),
+    [
+        # 26.55 of 29.5 Ah may be used; the meadow's batteries start half charged: 13.275 - 4 = 9.275 of 26.55
+        ("used", 4.0, 9.275 / 26.55, 9.275 / 26.55),
+        # a gauge at 55 % of full: 0.45 of the 0.9 that may be used
+        ("charge", 0.55, 0.5, 0.5),
+        # 13.05 V is 30 % of full in the table from memory, 13.15 V is 50 + 20 * 0.02 / 0.07 = 55.7 %
+        ("volts", 13.1, 0.2 / 0.9, (0.5 + 0.2 * 2 / 7 - 0.1) / 0.9),
+    ],
+)
+def test_the_charge_by_what_is_told(told: str, value: float, low: float, high: float) -> None:
+    operation = read_operation(DEMO / "operations/coastal-checkpoint.toml")
+    battery = read_inventory(DEMO).by_id["lfp-30"]
+    found = charge_of(State(told, value), [(battery, 1)], operation)  # type: ignore[arg-type, list-item]
+    assert (found.low_share, found.high_share) == pytest.approx((low, high))
+
+
+def test_the_rest_begins_with_the_step_and_its_forecast_with_the_day() -> None:
+    operation = read_operation(DEMO / "operations/canoe-lakes.toml")
+    at = operation.start + timedelta(hours=30, minutes=10)
+    rest = rest_of(operation, at, "overcast")
+    # 8:00 and 30 h: the next day at 14:00, 90 h before the end
+    assert (rest.start, rest.hours) == (operation.start + timedelta(hours=30), 90.0)
+    assert isinstance(rest.need.weather, Climate | Shares)
+    assert rest_of(operation, operation.start - timedelta(days=3)).hours == operation.hours
+    with pytest.raises(BadInput, match="ends at"):
+        rest_of(operation, operation.start + timedelta(hours=120))
