@@ -241,11 +241,12 @@ class Program:
         *,
         cutoff: float = math.inf,
         memories: dict[str, CaseMemory] | None = None,
+        least: float = -math.inf,
         budget: Budget = UNLIMITED,
     ) -> Outcome:
         """Choose, with the cases that are failed most at first and others as they are failed."""
         memories = self.memories if memories is None else memories
-        return choose_lazily(plan, self.first_cases, budget=budget, cutoff=cutoff, memories=memories)
+        return choose_lazily(plan, self.first_cases, budget=budget, cutoff=cutoff, memories=memories, least=least)
 
     # -- what came of it ----------------------------------------------------------------
 

@@ -170,7 +170,7 @@ class Search:
     def _together(
         self, numbers: Sequence[int], each: Mapping[int, Found], least: float, cutoff: float, is_any_enough: bool
     ) -> Found:
-        first = self._try({o: [self._class_of(found)] for o, found in each.items()}, cutoff)
+        first = self._try({o: [self._class_of(found)] for o, found in each.items()}, cutoff, least=least)
         best = self._within(first, least)
         if best.has_kits and (is_any_enough or best.value <= least + 1e-6):
             return Found(best.best, best.value, is_sure=True)
@@ -179,7 +179,7 @@ class Search:
             classes = {o: self._viable(o, each, most) for o in numbers}
             if all(len(some) == 1 for some in classes.values()):
                 return best
-            second = self._try(classes, most)
+            second = self._try(classes, most, least=least)
         except OutOfTime:
             return Found(best.best, least, is_sure=False)
         found = self._within(second, least)
@@ -231,7 +231,13 @@ class Search:
                 viable.append(k)
         return viable
 
-    def _try(self, classes: Mapping[int, Sequence[int]], cutoff: float, names: Sequence[str] | None = None) -> Solved:
+    def _try(
+        self,
+        classes: Mapping[int, Sequence[int]],
+        cutoff: float,
+        names: Sequence[str] | None = None,
+        least: float = -math.inf,
+    ) -> Solved:
         program = Program(
             self.problem,
             {o: [self._classes[k] for k in some] for o, some in classes.items()},
@@ -242,7 +248,7 @@ class Search:
         for bought in self.forbidden:
             program.forbid_purchase(bought)
         plan = program.plan(self.names if names is None else names, self.at_most)
-        return Solved(program, plan, program.solve(plan, cutoff=cutoff, budget=self.budget))
+        return Solved(program, plan, program.solve(plan, cutoff=cutoff, least=least, budget=self.budget))
 
 
 def _bound(outcome: Outcome, cutoff: float) -> float:

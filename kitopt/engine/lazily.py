@@ -25,6 +25,7 @@ def choose_lazily(
     budget: Budget = UNLIMITED,
     cutoff: float = math.inf,
     memories: dict[str, CaseMemory] | None = None,
+    least: float = -math.inf,
 ) -> Outcome:
     """Choose as ``choose`` does, some cases first and others as they are failed.
 
@@ -34,6 +35,8 @@ def choose_lazily(
         The cases to begin with, by number.
     memories : dict of CaseMemory, optional
         By the name of the case; what earlier plans that allow no less have learned. Added to.
+    least : float
+        What is known already: no counts have a lower first objective.
     """
     known = {} if memories is None else memories
     active = sorted(set(first))
@@ -41,7 +44,7 @@ def choose_lazily(
         tried = [case for trial in plan.trials for case in trial.cases[-1:]]
         here = [known.setdefault(case.name, CaseMemory(case)) for case in (*(plan.cases[i] for i in active), *tried)]
         part = replace(plan, cases=tuple(plan.cases[i] for i in active))
-        outcome = choose(part, budget=budget, cutoff=cutoff, memories=here)
+        outcome = choose(part, budget=budget, cutoff=cutoff, memories=here, least=least)
         known |= {memory.case.name: memory for memory in outcome.memories}
         if outcome.counts is None:
             return outcome
@@ -57,4 +60,5 @@ def choose_lazily(
         if outcome.status == "time-limit":
             # the counts in hand do not pass; the bound stands
             return replace(outcome, counts=None, objective=math.inf, reached={})
+        least = max(least, outcome.bound)
         active = sorted({*active, *(i for _, i in sorted(failed)[:_ADDED_AT_ONCE])})

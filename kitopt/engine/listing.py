@@ -119,10 +119,8 @@ class Listing:
         none = np.zeros((1, self.sides.n_kinds), dtype=np.int64)
         return float(self._lowest(none, 0)[0])
 
-    def refined_by(self, listed: Listed | None, counts: Floats) -> bool:
+    def refined_by(self, listed: Listed, counts: Floats) -> bool:
         """Follow the judge for the side of a kit that failed; whether it needs more than the kit's batteries hold."""
-        if listed is None:
-            return False
         side = self.sides.of(counts)
         need = float(self._made(max(sides.follow(side) for sides in self._each_case)))
         listed.need_wh[np.all(listed.sides == side, axis=1)] = need

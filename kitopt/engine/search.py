@@ -21,7 +21,7 @@ from kitopt.engine.judge import Verdict
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listed, Listing, RulesForbid, TooMany, fixed_of
 from kitopt.engine.plan import Objective, Plan, Row
-from kitopt.engine.sides import can_hold
+from kitopt.engine.sides import Sides, can_hold
 from kitopt.engine.solver import Program, solve
 from kitopt.engine.write import add_learned, add_sides
 from kitopt.errors import ModelError
@@ -156,9 +156,9 @@ class _Chooser:
         whole = np.ones(plan.n_columns, dtype=bool) if plan.is_integer is None else plan.is_integer
         self._is_integer: list[bool] = whole.tolist()
         self._boxes = [m.upper_of_coordinates(plan.upper) for m in self.memories]
-        self._listing: Listing | None = None
-        self.listed: Listed | None = None
-        """The sides that a kit may have, as far as the program tells them."""
+        self._listings: list[Listing] = []
+        self.listed: list[Listed] = []
+        """The sides that each kit may have, as far as the program tells them."""
 
     # -- the passes ------------------------------------------------------------------
 
@@ -274,37 +274,41 @@ class _Chooser:
         the program.
         """
         # of several plants each has a side of its own, and what they survive together is no number of one of them
-        if not self.memories or not all(
-            can_hold(m.case) and not isinstance(m.case.conditions, Joint) for m in self.memories
-        ):
+        if any(isinstance(m.case.conditions, Joint) for m in self.memories):
             return None
-        sides = [m.sides(fixed_of(m.case, self.plan, box)) for m, box in zip(self.memories, self._boxes, strict=True)]
-        if not all(one.is_like(sides[0]) for one in sides[1:]):
+        kits: dict[bytes, list[Sides]] = {}
+        for memory, box in zip(self.memories, self._boxes, strict=True):
+            if not can_hold(memory.case):
+                return None
+            columns = memory.case.columns
+            one = memory.sides(fixed_of(memory.case, self.plan, box))
+            kits.setdefault(b"" if columns is None else columns.tobytes(), []).append(one)
+        if not kits or not all(one.is_like(sides[0]) for sides in kits.values() for one in sides[1:]):
             return None
         try:
-            listing = Listing(self.plan, sides, objective, self._left)
+            listings = [Listing(self.plan, sides, objective, self._left) for sides in kits.values()]
         except RulesForbid:
             return False
         except TooMany:
             return None
-        if listing.is_hopeless:
+        if any(listing.is_hopeless for listing in listings):
             return False
-        self._listing = listing
-        self.bound = max(self.bound, math.ceil(listing.floor - 1e-6))
+        self._listings = listings
+        self.bound = max(self.bound, *(math.ceil(listing.floor - 1e-6) for listing in listings))
         try:
-            return self._among_sides(listing, objective, cutoff)
+            return self._among_sides(objective, cutoff)
         except TooMany:
-            self._listing = self.listed = None
+            self._listings, self.listed = [], []
             return None
 
-    def _among_sides(self, listing: Listing, objective: Objective, cutoff: float) -> bool:
+    def _among_sides(self, objective: Objective, cutoff: float) -> bool:
         ceiling = float(np.maximum(objective.weights, 0.0) @ self.plan.upper) + objective.fixed
         floor, gap = self.bound, max(1.0, _FIRST_GAP * abs(self.bound))
         most, few = cutoff if math.isfinite(cutoff) else floor + gap, float(_FIRST_SIDES)
         while True:
             most = min(most, cutoff)
             try:
-                self.listed = listing.within(most, few)
+                self.listed = [listing.within(most, few) for listing in self._listings]
             except TooMany:
                 # where there is a kit in hand, it is what says how far to look
                 gap = min(2.0 * gap, most - floor) / 2.0
@@ -312,19 +316,22 @@ class _Chooser:
                     raise
                 most = floor + gap
                 continue
-            if len(self.listed) > _MOST_SHOWN:
+            if sum(map(len, self.listed)) > _MOST_SHOWN:
                 raise TooMany
-            is_all = most >= min(cutoff, ceiling) and math.isinf(self.listed.others)
-            if is_all and not len(self.listed):
+            has_sides = all(map(len, self.listed))
+            # a kit with a side that is not shown costs at least this; where one has no side, all cost more
+            untold = min(listed.others for listed in self.listed) if has_sides else math.inf
+            is_all = most >= min(cutoff, ceiling) and math.isinf(untold)
+            if is_all and not has_sides:
                 return False
-            # what is not shown costs at least this
-            others = min(self.listed.others, math.inf if is_all else most)
-            is_found = len(self.listed) > 0 and self._minimise(objective, cutoff, is_full=is_all)
+            others = math.inf if is_all else min(untold, most)
+            is_found = has_sides and self._minimise(objective, cutoff, is_full=is_all)
             if is_found:
                 assert self.best is not None
                 value = float(objective.of(self.best))
                 if is_all or others > value - 1.0 + 1e-6:
-                    self.bound, self.listed = value, listing.within(value)
+                    self.bound = value
+                    self.listed = [listing.within(value) for listing in self._listings]
                     return True
                 most, few = value, math.inf
                 cutoff = value
@@ -332,7 +339,7 @@ class _Chooser:
                 return False
             else:
                 floor = max(floor, others)
-                if math.isfinite(self.listed.others):
+                if math.isfinite(untold):
                     few *= 4
                 else:
                     gap *= 1.2
@@ -407,7 +414,7 @@ class _Chooser:
                 raise OutOfTime
             if passed:
                 return True
-            if is_full and self.listed is None:
+            if is_full and not self.listed:
                 cutoff = self._try_neighbours(counts, objective, cutoff)
 
     def _try_neighbours(self, counts: Floats, objective: Objective, cutoff: float) -> float:
@@ -450,7 +457,8 @@ class _Chooser:
         failed = self._failed(counts)
         if not failed:
             return True
-        if self._listing is not None and self._listing.refined_by(self.listed, counts):
+        each = [listing.refined_by(listed, counts) for listing, listed in zip(self._listings, self.listed, strict=True)]
+        if any(each):
             return False
         for memory, verdict in failed:
             if not memory.learn(counts, verdict):
@@ -465,9 +473,8 @@ class _Chooser:
 
     def _program(self, weights: Floats, most: Row | None = None) -> Program:
         program = self.plan.program(weights, (*self.fixed, *([most] if most else ())))
-        if self.listed is not None:
-            assert self._listing is not None
-            add_sides(program, self._listing.sides, self.listed)
+        for listing, listed in zip(self._listings, self.listed, strict=True):
+            add_sides(program, listing.sides, listed)
         for memory, box in zip(self.memories, self._boxes, strict=True):
             if memory.free_rows or memory.window_rows:
                 add_learned(program, memory, box)

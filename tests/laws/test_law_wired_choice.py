@@ -143,6 +143,8 @@ def test_the_instances_exercise_what_they_are_meant_to() -> None:
         for column, n in zip(made.model.columns, made.counts, strict=True):
             if round(n) > 0 and isinstance(column.meaning, str) and column.meaning.startswith("more than"):
                 seen["a wire is out behind a large fuse"] += 1
+            if isinstance(column.meaning, Fed) and round(n) > 0:
+                seen["two on one converter"] += len(column.meaning.loads) > 1
             if isinstance(column.meaning, Link) and round(n) > 0:
                 seen["fuse fitted"] += column.meaning.chain.fit_a is not None
             if isinstance(column.meaning, Strip) and round(n) > 0:
@@ -162,7 +164,7 @@ def test_the_instances_exercise_what_they_are_meant_to() -> None:
             "laid backwards",
         ),
         *("strip", "joiner at the controller", "resistance decides"),
-        *("a wire is out behind a large fuse", "fuse fitted"),
+        *("a wire is out behind a large fuse", "two on one converter", "fuse fitted"),
     }
     assert {name for name in wanted if seen[name] < 2} == set(), seen
     assert seen["found"] > 150

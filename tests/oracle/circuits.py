@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from kitopt.inventory.items import Panel
 from kitopt.operation.terms import LoadUse, Operation, Span
-from oracle.instances import Instance, battery, load, random_instance
+from oracle.instances import Instance, battery, drawing, load, random_instance
 from oracle.search import Kit, kits_in_order, legal_banks
 from oracle.world import World
 
@@ -82,8 +82,7 @@ def with_circuits(number: int) -> Instance:
     controllers = tuple(replace(one, count=min(2, one.count)) for one in inventory.controllers[:1])
     # what the main loads draw leaves some room, and often the other circuit needs sun as well
     factor = rng.uniform(0.3, 0.9)
-    fields = ("idle_a", "idle_w", "full_a", "full_w")
-    loads = [replace(x, **{f: factor * v for f in fields if (v := getattr(x, f)) is not None}) for x in inventory.loads]
+    loads = [*drawing(factor, inventory).loads]
     share = rng.choice([0.4, 0.8, 1.2, 2.0])
     loads.append(load("fan", full_w=share * capacity_ah * 12.8 / made.operation.hours, mass_g=100))
     spans = rng.choice([(), (), (Span(720, 1080),), (Span(1200, 375),)])

@@ -139,10 +139,7 @@ def random_instance(rng: random.Random, n_windows: int = 40) -> Instance:
 
     Most loads are brought close to what the best kit can do, so that the last piece counts, and often panels do.
     """
-    outing = _outing(rng)
-    # one draw for all weather: a generator that records its draws would drown in it
-    weather = random.Random(rng.getrandbits(32))
-    made = Instance(outing, _inventory(rng, outing), _sky(weather, outing, n_windows))
+    made = drawn(rng, n_windows)
     if rng.random() < 0.1:
         return made
     world = World(made.operation, made.inventory, made.sky)
@@ -152,18 +149,29 @@ def random_instance(rng: random.Random, n_windows: int = 40) -> Instance:
         return made
     panels = {panel.id for panel in made.inventory.panels}
     dark = best_share(world, [kit for kit in kits if panels.isdisjoint(i for i, _ in kit.counts)])
+    return replace(made, inventory=drawing(near_the_best(rng, share, dark), made.inventory))
+
+
+def drawn(rng: random.Random, n_windows: int) -> Instance:
+    """The same before its loads are brought close to anything."""
+    outing = _outing(rng)
+    # one draw for all weather: a generator that records its draws would drown in it
+    weather = random.Random(rng.getrandbits(32))
+    return Instance(outing, _inventory(rng, outing), _sky(weather, outing, n_windows))
+
+
+def near_the_best(rng: random.Random, share: float, dark: float, room: float = 0.1) -> float:
+    """A share of the need that leaves little room to what the best kit meets, and none to the best without sun."""
     if dark < share - 1e-3 and rng.random() < 0.95:
-        # more than can be had without sun
-        factor = rng.uniform(max(dark, 0.9 * share), share)
-    else:
-        factor = share * rng.choice([rng.uniform(0.6, 1.02), rng.uniform(0.93, 1.0)])
-    loads = tuple(
-        replace(
-            x, **{f: factor * v for f in ("idle_a", "idle_w", "full_a", "full_w") if (v := getattr(x, f)) is not None}
-        )
-        for x in made.inventory.loads
-    )
-    return replace(made, inventory=replace(made.inventory, loads=loads))
+        return rng.uniform(max(dark, (1.0 - room) * share), share)
+    return share * rng.choice([rng.uniform(0.6, 1.02), rng.uniform(0.93, 1.0)])
+
+
+def drawing(factor: float, inventory: Inventory) -> Inventory:
+    """The inventory with loads that draw so many times as much."""
+    fields = ("idle_a", "idle_w", "full_a", "full_w")
+    loads = (replace(x, **{f: factor * v for f in fields if (v := getattr(x, f)) is not None}) for x in inventory.loads)
+    return replace(inventory, loads=tuple(loads))
 
 
 def numbered(seed: int) -> Instance:

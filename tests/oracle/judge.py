@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from kitopt.inventory.items import Battery
 from oracle.legal import LoadedUnit
 from oracle.world import CHARGING_V, World
 
 TOLERANCE_WH = 1e-5
+Passes = Callable[[float], bool]
+"""Whether a kit meets a share of the need."""
+
 MOST_RATED = 100.0
 """Times the 20-hour current: no battery is drained so, and the law is straight from there on."""
 
@@ -133,13 +136,28 @@ class Bank:
 
     def share_met(self) -> float:
         """Largest share of loads and fixed reserve at which it passes, to 1e-6; 0 if none."""
-        if self.passes():
-            return 1.0
-        low, high = 0.0, 1.0
-        while high - low > 1e-6:
-            middle = (low + high) / 2
-            if self.passes(middle):
-                low = middle
-            else:
-                high = middle
-        return low
+        return largest_share(self.passes)
+
+
+def largest_share(passes: Passes) -> float:
+    """Largest share of the need at which a judge is content, to 1e-6; 0 if none."""
+    if passes(1.0):
+        return 1.0
+    low, high = 0.0, 1.0
+    while high - low > 1e-6:
+        middle = (low + high) / 2
+        if passes(middle):
+            low = middle
+        else:
+            high = middle
+    return low
+
+
+def best_share_of(judges: Iterable[Passes]) -> float:
+    """Largest share at which any of some judges is content; -1 where there are none."""
+    best = -1.0
+    for passes in judges:
+        # most kits cannot even do what the best does
+        if best < 0 or passes(min(1.0, best + 1e-6)):
+            best = max(best, largest_share(passes))
+    return best

@@ -5,10 +5,11 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from typing import Any
 
-from kitopt.inventory.items import Battery
-from oracle.instances import Instance, random_instance
-from oracle.judge import Bank
+from kitopt.inventory.items import Battery, Inventory, Item
+from oracle.instances import Instance, drawing, drawn, near_the_best
+from oracle.judge import Bank, Passes, best_share_of
 from oracle.legal import EPSILON, LoadedUnit, charging_is_legal
 from oracle.search import Answer, Kit, kits_in_order, legal_banks
 from oracle.world import World
@@ -48,11 +49,11 @@ class Losses:
         self.world = World(replace(outing, loads=musts), instance.inventory, instance.sky, outing)
         self.is_parallel = outing.batteries == "parallel"
 
-    def are_outlived(self, whole: Bank) -> bool:
-        """Whether the kit carries the must-loads after any loss."""
-        return all(self._carries(whole, *left) for left in without_one(whole, self.kinds))
+    def are_outlived(self, whole: Bank, share: float = 1.0) -> bool:
+        """Whether the kit carries a share of the must-loads after any loss."""
+        return all(self._carries(whole, *left, share) for left in without_one(whole, self.kinds))
 
-    def _carries(self, whole: Bank, batteries: Batteries, units: list[LoadedUnit]) -> bool:
+    def _carries(self, whole: Bank, batteries: Batteries, units: list[LoadedUnit], share: float) -> bool:
         if not batteries:
             return False
         _, peak_a = self.world.load(whole.nominal_v)
@@ -69,7 +70,7 @@ class Losses:
         bank.taper_h = whole.taper_h
         if not self.is_parallel:
             bank.rated_w = whole.rated_w
-        return bank.passes()
+        return bank.passes(share)
 
 
 def backed_up_answer(instance: Instance) -> Answer:
@@ -89,16 +90,45 @@ def backed_up_answer(instance: Instance) -> Answer:
 
 
 def backed_up(number: int) -> Instance:
-    """An instance whose loads leave room for losses, with something to be lost."""
+    """An instance with something to be lost and mostly one more of it, and loads close to what the best kit can do."""
     rng = random.Random(10_000 + number)
-    made = random_instance(rng, n_windows=20)
-    factor = rng.uniform(0.15, 0.8)
-    fields = ("idle_a", "idle_w", "full_a", "full_w")
-    loads = tuple(
-        replace(x, **{f: factor * v for f in fields if (v := getattr(x, f)) is not None}) for x in made.inventory.loads
-    )
+    made = drawn(rng, n_windows=20)
     uses = tuple(replace(use, priority="nice" if use.id == "lamp" else "must") for use in made.operation.loads)
     kinds = rng.choice([("battery",), ("controller",), ("panel",), ("battery", "controller"), ("battery", "panel")])
     need = replace(made.operation.need, backup=kinds)
     outing = replace(made.operation, loads=uses, need=need, mass_limit_g=None)
-    return Instance(outing, replace(made.inventory, loads=loads), made.sky)
+    stock = made.inventory if rng.random() < 0.1 else with_spares(made.inventory, kinds)
+    return brought_close(rng, Instance(outing, stock, made.sky))
+
+
+def brought_close(rng: random.Random, made: Instance, room: float = 0.1) -> Instance:
+    """An instance with loads close to what the best kit carries whole and after any loss, as `near_the_best` says."""
+    inventory = made.inventory
+    world = World(made.operation, inventory, made.sky)
+    losses = Losses(world, made)
+    panels = {panel.id for panel in inventory.panels}
+
+    def judges(kits: list[Kit]) -> Iterator[Passes]:
+        for kit in kits:
+            for bank in legal_banks(world, kit):
+                yield lambda share, bank=bank: bank.passes(share) and losses.are_outlived(bank, share)  # type: ignore[misc]
+
+    kits = kits_in_order(world)[::-1]
+    share = best_share_of(judges(kits))
+    if share <= 0.05:
+        return replace(made, inventory=drawing(rng.uniform(0.15, 0.8), inventory))
+    dark = best_share_of(judges([kit for kit in kits if panels.isdisjoint(i for i, _ in kit.counts)]))
+    return replace(made, inventory=drawing(near_the_best(rng, share, dark, room), inventory))
+
+
+def with_spares(inventory: Inventory, kinds: Sequence[str]) -> Inventory:
+    """The inventory with two at least of what may be lost; a kit that has one battery or controller has no sun then."""
+
+    def two(items: Sequence[Item], kind: str) -> tuple[Any, ...]:
+        return tuple(replace(x, count=max(2, x.count)) if kind in kinds and i == 0 else x for i, x in enumerate(items))
+
+    return replace(
+        inventory,
+        batteries=two(inventory.batteries, "battery"),
+        controllers=two(inventory.controllers, "controller"),
+    )

@@ -5,15 +5,16 @@ from __future__ import annotations
 import itertools
 import random
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from kitopt.inventory.items import Battery, Controller, Inventory, Item
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
-from oracle.instances import Instance, random_instance
-from oracle.losses import Losses
+from oracle.instances import Instance, drawing, drawn, near_the_best
+from oracle.judge import Passes, best_share_of
+from oracle.losses import Losses, with_spares
 from oracle.search import Kit, legal_banks
 from oracle.wired_instances import wired_instance
 from oracle.wiring import Leads, wired_ways
@@ -49,7 +50,7 @@ def things_of(inventory: Inventory) -> list[Item]:
 def every_kit(inventory: Inventory) -> Iterator[Kit]:
     """Every choice of counts, without loads and extras."""
     things = things_of(inventory)
-    for numbers in itertools.product(*(range(thing.count + 1) for thing in things)):
+    for numbers in itertools.product(*(range(thing.count, -1, -1) for thing in things)):
         chosen = [(thing, n) for thing, n in zip(things, numbers, strict=True) if n > 0]
         yield Kit(
             tuple((thing.id, n) for thing, n in chosen),
@@ -60,18 +61,14 @@ def every_kit(inventory: Inventory) -> Iterator[Kit]:
         )
 
 
-Judge = Callable[[float], bool]
-"""Whether a kit meets a share of the need."""
-
-
-def _every_way(task: Task, inventory: Inventory, company: tuple[Battery, ...] = ()) -> Iterator[tuple[Kit, Judge]]:
+def _every_way(task: Task, inventory: Inventory, company: tuple[Battery, ...] = ()) -> Iterator[tuple[Kit, Passes]]:
     """Every kit that fits together for a task, leads and converters among it where there are any."""
     world = World(task.operation, inventory, task.sky)
     world.company = company
     if inventory.has_leads_file:
         leads = Leads(world)
         for devices in every_kit(inventory):
-            judged: dict[tuple[object, ...], Judge] = {}
+            judged: dict[tuple[object, ...], Passes] = {}
             for way in wired_ways(leads, devices):
                 if way.physics not in judged:
                     judged[way.physics] = _once(way.bank(leads).passes)
@@ -80,10 +77,10 @@ def _every_way(task: Task, inventory: Inventory, company: tuple[Battery, ...] = 
     losses = Losses(world, Instance(task.operation, inventory, task.sky))
     for kit in every_kit(inventory):
         for bank in legal_banks(world, kit):
-            yield kit, lambda share, bank=bank: bank.passes(share) and losses.are_outlived(bank)  # type: ignore[misc]
+            yield kit, lambda share, bank=bank: bank.passes(share) and losses.are_outlived(bank, share)  # type: ignore[misc]
 
 
-def _once(passes: Judge) -> Judge:
+def _once(passes: Passes) -> Passes:
     """The same judge, who remembers."""
     known: dict[float, bool] = {}
 
@@ -93,6 +90,14 @@ def _once(passes: Judge) -> Judge:
         return known[share]
 
     return judge
+
+
+def _best_shares(task: Task, inventory: Inventory) -> tuple[float, float]:
+    """The largest share of a task's need that any kit meets, and that any kit without panels does."""
+    ways = list(_every_way(task, inventory))
+    panels = {panel.id for panel in inventory.panels}
+    dark = (passes for kit, passes in ways if panels.isdisjoint(i for i, _ in kit.counts))
+    return best_share_of(passes for _, passes in ways), best_share_of(dark)
 
 
 def working(task: Task, inventory: Inventory, share: float = 1.0, *, company: tuple[Battery, ...] = ()) -> list[Kit]:
@@ -271,13 +276,13 @@ def fairest_shares(several: Several, together: Sequence[Sequence[int]], levels: 
 # -- instances -----------------------------------------------------------------------------
 
 
-def _thinned(inventory: Inventory, rng: random.Random, most: int) -> Inventory:
+def _thinned(inventory: Inventory, most: int, n_controllers: int) -> Inventory:
     """At most so many pieces, so that every choice can be tried."""
     things = [*inventory.batteries[:2], *inventory.controllers[:1], *inventory.panels[:2]]
     left = most
     counts = {}
     for thing in sorted(things, key=lambda item: (not isinstance(item, Battery), item.id)):
-        counts[thing.id] = max(0, min(thing.count, left, 2 if not isinstance(thing, Controller) else 1))
+        counts[thing.id] = max(0, min(thing.count, left, 2 if not isinstance(thing, Controller) else n_controllers))
         left -= counts[thing.id]
 
     def some(items: Sequence[Item]) -> tuple[Item, ...]:
@@ -299,18 +304,13 @@ def several(number: int, n_tasks: int, *, backup: bool = False) -> Several:
     """
     rng = random.Random(50_000 + number)
     is_wired = number % 2 == 1
-    first = wired_instance(rng) if is_wired else random_instance(rng, n_windows=10)
-    inventory = _thinned(first.inventory, rng, 5 if is_wired else 6)
-    factor = rng.uniform(0.5, 1.4)
-    fields = ("idle_a", "idle_w", "full_a", "full_w")
-    loads = tuple(
-        replace(x, count=10, **{f: factor * v for f in fields if (v := getattr(x, f)) is not None})
-        for x in inventory.loads
-    )
+    first = wired_instance(rng) if is_wired else drawn(rng, n_windows=10)
+    kinds = rng.choice([("battery",), ("controller",), ()]) if backup and not is_wired else ()
+    inventory = _thinned(with_spares(first.inventory, kinds), 5 if is_wired else 6, 2 if "controller" in kinds else 1)
+    loads = tuple(replace(x, count=10) for x in inventory.loads)
     leads = tuple(replace(x, count=x.count + (rng.random() < 0.3)) for x in inventory.leads)
     inventory = replace(inventory, loads=loads, leads=leads)
     tasks = []
-    kinds = rng.choice([("battery",), ("controller",), ()]) if backup and not is_wired else ()
     for t in range(n_tasks):
         scale = rng.choice([0.6, 0.9, 1.0])
         poa, useful = (
@@ -325,7 +325,10 @@ def several(number: int, n_tasks: int, *, backup: bool = False) -> Several:
             # a standing kit is recharged, so dates of charging say nothing about it
             operation = replace(operation, stored_days=float(STORED_DAYS))
         tasks.append(Task(operation, _first_windows(replace(first.sky, poa_wm2=poa, useful_wm2=useful), 10)))
-    return Several(tuple(tasks), inventory)
+    # what the hardest task's best kit can do, and what no kit without panels can for all of them
+    share, dark = map(min, zip(*(_best_shares(task, inventory) for task in tasks), strict=True))
+    factor = near_the_best(rng, share, dark) if share > 0.05 else rng.uniform(0.5, 1.4)
+    return Several(tuple(tasks), drawing(factor, inventory))
 
 
 def _first_windows(sky: Sky, n: int) -> Sky:

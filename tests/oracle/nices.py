@@ -9,14 +9,12 @@ from itertools import product
 
 from kitopt.inventory.items import Load
 from kitopt.operation.terms import LoadUse, Operation, Span
-from oracle.instances import GENDERLESS, Instance, load, random_instance
-from oracle.losses import backed_up_answer
+from oracle.instances import GENDERLESS, Instance, drawing, drawn, load
+from oracle.losses import backed_up_answer, brought_close, with_spares
 from oracle.search import Answer
 from oracle.wired_instances import wired
 from oracle.wiring import wired_answer
 from oracle.world import World
-
-_DRAWS = ("idle_a", "idle_w", "full_a", "full_w")
 
 
 @dataclass(frozen=True)
@@ -60,12 +58,13 @@ def _served(instance: Instance, tried: Operation, limit_g: int | None, best: Cal
 def with_nices(number: int) -> Instance:
     """An instance with one to three nice loads, some of which its kits can run and others not."""
     rng = random.Random(20_000 + number)
-    made = random_instance(rng, n_windows=20)
+    made = drawn(rng, n_windows=20)
+    need = made.operation.need
+    if rng.random() < 0.2:
+        need = replace(need, backup=(rng.choice(["battery", "controller"]),))
+    stock = with_spares(made.inventory, need.backup)
     # what must run leaves some room
-    factor = rng.uniform(0.3, 1.0)
-    musts = tuple(
-        replace(x, **{f: factor * v for f in _DRAWS if (v := getattr(x, f)) is not None}) for x in made.inventory.loads
-    )
+    made = brought_close(rng, Instance(replace(made.operation, need=need), stock, made.sky), room=0.5)
     most_w = sum(battery.count * battery.usable_wh for battery in made.inventory.batteries) / made.operation.hours
     loads: list[Load] = []
     uses: list[LoadUse] = []
@@ -76,13 +75,8 @@ def with_nices(number: int) -> Instance:
     both = [*made.operation.loads, *uses]
     if rng.random() < 0.5:
         rng.shuffle(both)
-    need = made.operation.need
-    if rng.random() < 0.2:
-        need = replace(need, backup=(rng.choice(["battery", "controller"]),))
-    outing = replace(
-        made.operation, loads=tuple(both), nice_at_most_g=rng.choice([None, None, 300, 800, 1500]), need=need
-    )
-    return Instance(outing, replace(made.inventory, loads=(*musts, *loads)), made.sky)
+    outing = replace(made.operation, loads=tuple(both), nice_at_most_g=rng.choice([None, None, 300, 800, 1500]))
+    return Instance(outing, replace(made.inventory, loads=(*made.inventory.loads, *loads)), made.sky)
 
 
 def wired_with_nices(number: int) -> Instance:
@@ -100,9 +94,8 @@ def wired_with_nices(number: int) -> Instance:
         uses.insert(rng.randint(0, len(uses)), LoadUse("fan", quiet="off", priority="nice"))
     # what must run leaves some room
     factor = rng.uniform(0.4, 1.0)
-    eased = [replace(x, **{f: factor * v for f in _DRAWS if (v := getattr(x, f)) is not None}) for x in loads]
     outing = replace(made.operation, loads=tuple(uses), nice_at_most_g=rng.choice([None, None, None, 400]))
-    return replace(made, operation=outing, inventory=replace(made.inventory, loads=tuple(eased)))
+    return replace(made, operation=outing, inventory=drawing(factor, replace(made.inventory, loads=tuple(loads))))
 
 
 def wired_served_answer(instance: Instance) -> Served:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import product
 
 from kitopt.inventory.items import Battery, Controller, Item, Panel
-from oracle.judge import Bank
+from oracle.judge import Bank, best_share_of
 from oracle.legal import LoadedUnit, batteries_are_legal, charging_is_legal, unit_is_legal
 from oracle.world import World
 
@@ -134,11 +134,4 @@ def answer(world: World) -> Answer:
 
 def best_share(world: World, kits: list[Kit]) -> float:
     """Largest share of the need that any of some kits meets; -1 when none is legal."""
-    best = -1.0
-    for kit in kits:
-        for bank in legal_banks(world, kit):
-            # most kits cannot even do what the best does
-            if best >= 0 and not bank.passes(min(1.0, best + 1e-6)):
-                continue
-            best = max(best, bank.share_met())
-    return best
+    return best_share_of(bank.passes for kit in reversed(kits) for bank in legal_banks(world, kit))

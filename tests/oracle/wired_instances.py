@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 from kitopt.inventory.items import Battery, Connector, Controller, Converter, Extra, Inventory, Lead, Load, Panel
 from kitopt.operation.terms import LoadUse, Operation, Span
 from kitopt.sky.windows import Sky
-from oracle.instances import GENDERLESS, Instance, battery, controller, load, operation, panel, sky
+from oracle.instances import GENDERLESS, Instance, battery, controller, drawing, load, operation, panel, sky
 from oracle.search import Kit, kits_in_order
 from oracle.volts import full_w, needs_converter
 from oracle.wiring import Leads, wired_ways
@@ -92,13 +92,7 @@ def _within_reach(rng: random.Random, made: Instance) -> Instance | None:
     if rng.random() < 0.15 and (ways := wired_ways(leads, kits[0])):
         limit_g = rng.choice(ways).kit.mass_g
         made = replace(made, operation=replace(made.operation, mass_limit_g=limit_g))
-    loads = tuple(
-        replace(
-            x, **{f: factor * v for f in ("idle_a", "idle_w", "full_a", "full_w") if (v := getattr(x, f)) is not None}
-        )
-        for x in made.inventory.loads
-    )
-    made = replace(made, inventory=replace(made.inventory, loads=loads))
+    made = replace(made, inventory=drawing(factor, made.inventory))
     return _just_carrying(rng, made) if rng.random() < 0.3 and made.inventory.leads else made
 
 
@@ -148,7 +142,7 @@ def _outing(rng: random.Random) -> Operation:
         quiet=rng.choice(["listen", "off"]),
     )
     second = LoadUse("phone", full_share=1.0, transmit_share=rng.choice([0.3, 1.0]), quiet="off")
-    second = replace(second, count=rng.choice([1, 1, 1, 2]))
+    second = replace(second, count=rng.choice([1, 1, 2, 2]))
     loads = (first, second) if rng.random() < 0.3 else (first,)
     station = rng.choice([GENDERLESS] * 7 + [SCREW, FASTON_SOCKET, None])
     return operation(
@@ -292,7 +286,7 @@ def _converters(rng: random.Random, outing: Operation, station: Connector) -> li
                 max_w=rng.choice([10.0, 15.0, 30.0]),
                 efficiency=rng.choice([0.85, 0.92]),
                 idle_ma=rng.choice([0.0, 10.0, 40.0]),
-                ports=rng.choice([1, 1, 2, 3]),
+                ports=rng.choice([1, 2, 2, 3]),
             )
         )
     return found

@@ -44,7 +44,7 @@ def test_the_kit_in_plain_terms_is_the_whole_kit(choice: Choice) -> None:
 def test_every_lead_of_the_kit_has_its_ohms_somewhere(choice: Choice) -> None:
     """No resistance is lost between the list of joins and the plain terms: their sums agree."""
     kit = plain_kit(choice)
-    total = kit.strip_ohm + sum(ohm for _, _, ohm in kit.batteries)
+    total = kit.strip_ohm + sum(count * ohm for _, count, ohm in kit.batteries)
     total += sum(one.ohm + sum(feed.ohm * feed.count for feed in one.feeds) for one in kit.circuits)
     total += sum(fed.count * (fed.ohm + fed.after_ohm) for fed in kit.loads)
     assert any(isinstance(choice.inventory.by_id[one.id], Lead) for one in choice.packed)
