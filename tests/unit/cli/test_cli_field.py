@@ -1,4 +1,4 @@
-"""`kitopt sun` and `kitopt reading` as processes: one document, a narrow page, and no heavy import when repeated."""
+"""`kitopt sun`, `reading` and `now` as processes: one document, a narrow page, and no heavy import when repeated."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ import pytest
 
 READING = ("reading", "fold-100", "mppt-10", "--amps", "3.1", "--volts", "13.3", "--at", "2027-06-12T12:00")
 SUN = ("sun", "46.1,14.5", "--at", "2027-06-12T12:00", "--air", "22")
+NOW = ("now", "--kit", "lfp-30,fold-50,pwm-10", "--charge", "60 %", "--at", "2027-10-09T12:00", "--sky", "overcast")
 
 
 def run(*args: str, cache: Path | None = None, code: str = "") -> subprocess.CompletedProcess[str]:
@@ -32,7 +33,7 @@ def told(*args: str) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize(
-    "args", [READING, SUN, (*READING[:3], "--test", *READING[-2:])], ids=["reading", "sun", "test"]
+    "args", [READING, SUN, NOW, (*READING[:3], "--test", *READING[-2:])], ids=["reading", "sun", "now", "test"]
 )
 def test_the_page_is_narrow(args: tuple[str, ...]) -> None:
     done = run(*args)
@@ -113,3 +114,20 @@ def test_the_test_as_json() -> None:
     for low, high in one["healthy"].values():
         assert low < high
     assert one["fold_lost_below_v"] < one["healthy"]["voc"][0]
+
+
+def test_the_state_now_as_json() -> None:
+    one = told(*NOW)
+    assert one["schema"] == "kitopt/now-1"
+    # 60 % by the gauge is 0.5 of the 0.9 that may be used: 5 / 9 of 26.55 Ah
+    assert one["charge"]["least_share"] == round(5 / 9, 4)
+    assert one["charge"]["usable_ah"] == 26.55
+    assert len(one["wires"]) >= 4
+    # a gauge begins a count now
+    assert one["counted"] == "from now on"
+    for wire in one["wires"]:
+        assert abs(wire["used_at_most_ah"] + wire["charge_at_least_ah"] - 26.55 * 5 / 9) < 0.002
+    assert one["enough"] is (one["chance"] >= one["asked"])
+    for change in one["changes"]:
+        assert change["gained_h"] >= 0.0
+        assert change["works"] is (change["chance"] >= one["asked"])
