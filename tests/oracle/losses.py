@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 from kitopt.inventory.items import Battery, Inventory, Item
@@ -89,6 +90,7 @@ def backed_up_answer(instance: Instance) -> Answer:
     return Answer(first, tuple(kits))
 
 
+@cache
 def backed_up(number: int) -> Instance:
     """An instance with something to be lost and mostly one more of it, and loads close to what the best kit can do."""
     rng = random.Random(10_000 + number)
