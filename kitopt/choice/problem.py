@@ -69,6 +69,8 @@ class Problem:
         How many of it could be bought; nothing when only owned things count.
     prices : mapping of item id to int
         What one that is offered costs. [1/100]
+    is_tried : bool
+        Whether each kit must also survive the many other windows of its weather.
     """
 
     wanted: tuple[Wanted, ...]
@@ -78,6 +80,7 @@ class Problem:
     is_one_bag: bool = False
     offered: Mapping[str, int] = field(default_factory=dict)
     prices: Mapping[str, int] = field(default_factory=dict)
+    is_tried: bool = True
     _skies: dict[int, tuple[Sky, ...]] = field(default_factory=dict)
 
     def skies(self, o: int) -> tuple[Sky, ...]:
@@ -91,7 +94,8 @@ class Problem:
             made = []
             for date in self.wanted[o].dates:
                 check_time()
-                made.append(self.sky_of(date))
+                sky = self.sky_of(date)
+                made.append(sky if self.is_tried else replace(sky, others=None))
             self._skies[o] = tuple(made)
         return self._skies[o]
 

@@ -108,7 +108,7 @@ class Program:
                 dated = [tuple(change(o, case) for case in cases) for cases in dated]
             before = len(self.side.cases) + sum(len(cases) for cases in dated[:darkest])
             self.first_cases += range(before, before + len(dated[darkest]))
-            trials = [] if is_part else self._trials(o, model, change)
+            trials = self._trials(o, model, change)
             self.kits[o].append(self.side.add_kit(o, model, dated, f"kit {o}, class {k}, ", column, trials))
             if column is not None:
                 made.append((column, 1.0))

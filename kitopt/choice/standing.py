@@ -122,7 +122,11 @@ def grab_kit(
     def best(running: Sequence[NiceAt], most_g: float, part: Budget) -> _Tried:
         at = _running(standing, running)
         problem = Problem(
-            tuple(Wanted(_stored(standing, event)) for event in at.events), inventory, sky_of, is_one_bag=True
+            tuple(Wanted(_stored(standing, event)) for event in at.events),
+            inventory,
+            sky_of,
+            is_one_bag=True,
+            is_tried=False,
         )
         at_most = {"mass": min(most_g, _most_g(standing, mass_g))}
         found = Search(problem, in_order(standing.least), part, at_most=at_most).alone(0)
