@@ -42,7 +42,7 @@ def _with_kit(choice: Choice, why: Why) -> list[list[str]]:
     """Parts with a blank line between them; without reasons what is told last is told in short."""
     is_short = not why.withouts
     assumed = assumed_section(choice, is_short=is_short)
-    sure = fact("Proof", proof_text(choice.proof, choice.inventory.currency, _spells(choice)))
+    sure = fact("Proof", proof_text(choice.proof, choice.inventory.currency, _spells(choice, is_short=is_short)))
     if why.agreement is not None:
         sure += fact("Check", second_opinion_text(choice, why.agreement))
     parts = [
@@ -117,13 +117,13 @@ def survives(choice: Choice) -> str:
     return f"; survives {survival.survived:,} of {survival.tried:,} {what} of weather"
 
 
-def _spells(choice: Choice) -> str:
+def _spells(choice: Choice, *, is_short: bool) -> str:
     """What a kit had to survive to be chosen."""
     survival = choice.survival
     if survival is None or survival.tried == 1:
         return ""
     text = f"{words.percent(choice.operation.need.confidence)} of {survival.tried:,} spells"
-    if survival.others is not None:
+    if survival.others is not None and not is_short:
         n, _, needed = survival.others
         text += f" and {needed:,} of {n:,} others"
     return text

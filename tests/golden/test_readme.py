@@ -53,7 +53,7 @@ def test_the_demo_fits_a_narrow_page() -> None:
     assert titles[2].startswith("Wiring")
     assert titles[3].startswith("Balance")
     assert titles[4].startswith("Why each")
-    assert len(" ".join(parts[:4]).split()) < 480
+    assert len(" ".join(parts[:4]).split()) < 520
 
 
 def test_the_demo_without_reasons_fits_a_screen(tmp_path: Path) -> None:
