@@ -15,7 +15,7 @@ from kitopt.inventory.items import Assumed, Extra
 from kitopt.report import words
 from kitopt.report.document import document
 from kitopt.report.encode import as_json
-from kitopt.report.text import answer, brief
+from kitopt.report.text import answer, assumed_section, brief
 
 
 def test_the_first_line_is_the_answer(choose_for: Make) -> None:
@@ -134,11 +134,13 @@ def test_few_assumed_values_are_shown_and_the_rest_counted(choose_for: Make) -> 
     mine = tuple(Assumed("batteries.csv", "box-10", f"column_{n}", "1", "usual") for n in range(11))
     other = tuple(Assumed("panels.csv", "fold-100", f"column_{n}", "1", "usual") for n in range(5))
     choice = choose_for(battery(), panel(), assumed=(*other, *mine))
-    text = answer(choice)
+    text = "\n".join(assumed_section(choice))
     assert "column_7" in text
     assert "column_8" not in text
     assert "fold-100" not in text
     assert "and 8 more: kitopt check" in text  # 11 + 5 - 8
+    # beside an answer without reasons, their number alone
+    assert "Assumed: 11 values of this kit, 5 of others: kitopt check" in answer(choice)
     assert [one["id"] for one in document(choice)["assumed"]] == ["box-10"] * 11 + ["fold-100"] * 5
 
 
