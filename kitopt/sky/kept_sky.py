@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
 from datetime import date
 from typing import Any
 
-from kitopt.files.faults import FaultList
 from kitopt.files.kept import Kept, kept
-from kitopt.files.reading import read_bytes
 from kitopt.operation.terms import Operation, WeatherFile
-from kitopt.sky.weather_file import LARGEST_BYTES
 from kitopt.sky.windows import DayFrom, Sky
 
 _MADE_BY = ("sky", "operation")
@@ -29,17 +25,19 @@ def kept_sky(operation: Operation, n: int, first: int, make: Callable[[], Sky]) 
         How many windows, and the number of the first.
     """
     weather = operation.need.weather
-    content = b""
+    file: object = None
     if isinstance(weather, WeatherFile):
-        read = read_bytes(weather.path, FaultList(str(weather.path)), LARGEST_BYTES)
-        if read is None:
+        try:
+            now = weather.path.stat()
+        except (OSError, ValueError):
             # the reader of weather says in its own words what is wrong
             return make()
-        content = read
+        # what a file's sky says of itself depends on what is needed of it
+        file = (weather.path.absolute(), now.st_mtime_ns, now.st_size, operation.need)
     asked = (
         # where a file lies is told with its windows
         weather,
-        hashlib.sha256(content).hexdigest(),
+        file,
         operation.start.isoformat(),
         operation.hours,
         operation.site,

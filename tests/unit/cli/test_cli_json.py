@@ -48,7 +48,13 @@ def test_a_kit_that_is_found(hut: Path, run: Run) -> None:
     assert plan["price"] == 80 + 10
     assert plan["unpriced"] == ["box-4"]
     assert plan["proof"] == {"of": "mass", "objective": 2500, "bound": 2500, "gap": 0.0, "proved": True}
-    assert plan["windows"] == {"tried": 1, "survived": 1, "needed": 1, "fresh": {"tried": 0, "survived": None}}
+    assert plan["windows"] == {
+        "tried": 1,
+        "survived": 1,
+        "needed": 1,
+        "second": None,
+        "fresh": {"tried": 0, "survived": None},
+    }
     assert plan["need_wh"] == pytest.approx(160)
     assert plan["peak_a"] == pytest.approx(10 / 12.8, abs=1e-3)
     usable_wh = 12.8 * 0.9 * (10 + 2 * 3.6)
