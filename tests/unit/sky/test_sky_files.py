@@ -170,7 +170,7 @@ def test_windows_start_on_41_days_at_the_same_time(outing: Make, greensboro: Pat
     assert sky.labels[0] == "typical 09-20"
     assert sky.labels[-1] == "typical 10-30"
     assert not sky.can_refresh
-    assert any("41 windows" in note for note in sky.notes)
+    assert any("41 spells" in note for note in sky.notes)
 
 
 def test_a_typical_year_goes_round(outing: Make, greensboro: Path, greensboro_rows: Rows) -> None:
