@@ -13,11 +13,10 @@ from __future__ import annotations
 
 import argparse
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -114,18 +113,7 @@ def near(sky: Sky, operation: Operation) -> tuple[Sky, Array]:
     keep = np.flatnonzero(np.abs((days - middle + 182) % 365 - 182) <= NEAR_DAYS)
     outside = outside_day_whm2(operation.site.latitude_deg, np.array([middle + 1, *(days[keep] + 1)]))
 
-    def cut(value: Any) -> Any:
-        if isinstance(value, Mapping):
-            return {name: cut(values) for name, values in value.items()}
-        is_by_window = isinstance(value, np.ndarray) and value.ndim == 2 and len(value) == sky.n_windows > 1
-        return value[keep] if is_by_window else value
-
-    part = replace(
-        sky,
-        **{one.name: cut(getattr(sky, one.name)) for one in fields(sky) if one.name != "labels"},
-        labels=tuple(sky.labels[row] for row in keep),
-    )
-    return part, outside[0] / outside[1:]
+    return sky.only(keep), outside[0] / outside[1:]
 
 
 def survived_share(operation: Operation, ours: Sky, theirs: Sky) -> float:

@@ -2,7 +2,6 @@
 
 from kitopt.choice.kit import pack
 from kitopt.choice.measure import (
-    FRESH_WINDOWS,
     KIND_ORDER,
     kind_of,
     measured,
@@ -17,7 +16,6 @@ from kitopt.choice.strongest import strongest_of
 from kitopt.choice.terms import Choice, Loss, Lowest, Made, Nice, Packed, Proof, Shortfall, Status, Survival
 
 __all__ = [
-    "FRESH_WINDOWS",
     "KIND_ORDER",
     "Choice",
     "Loss",

@@ -29,7 +29,6 @@ from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
 Bools = NDArray[np.bool_]
-FRESH_WINDOWS = 5000
 KIND_ORDER = ("battery", "controller", "panel", "converter", "lead", "load", "extra")
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 from kitopt.cli.answering import Told, answered
-from kitopt.cli.inputs import Gather, read_with_inventory
+from kitopt.cli.inputs import Gather, read_owned, read_with_inventory
 from kitopt.cli.options import Overrides, read_option
 from kitopt.cli.request import Answer
 from kitopt.cli.streams import say
@@ -21,6 +21,7 @@ from kitopt.inventory.items import Inventory
 if TYPE_CHECKING:
     from kitopt.field.site import FieldSite
     from kitopt.inventory.fields import Number
+    from kitopt.sky.overhead import Overhead
 
 _TIME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2})?(Z|[+-][0-9]{2}:[0-9]{2})?")
 _TIME_NEED = 'a date with a time, such as "2027-06-12T12:30"'
@@ -60,7 +61,7 @@ def run_sun(
 
     gather = Gather()
     around = Number("a declination in degrees, east positive,", "3.5 or -12", least=-180, most=180)
-    east = None if declination is None else gather.get(lambda: float(read_option("--declination", around, declination)))
+    east = read_number(gather, "--declination", around, declination)
     site, inventory = _site(gather, where, folder, at, air)
 
     from kitopt.interface.in_field import sun
@@ -99,7 +100,7 @@ def run_reading(
     charge = gather.get(lambda: read_charge(typed.charge))
     site, inventory = _site(gather, where, folder, at, air)
 
-    from kitopt.interface.in_field import Sky, keep, reading
+    from kitopt.interface.in_field import keep, reading
 
     def call() -> Told:
         found_out = reading(
@@ -109,7 +110,7 @@ def run_reading(
             typed.controller,
             found=found,
             aim=cast("Any", aim),
-            sky=cast(Sky, sky),
+            sky=cast("Overhead", sky),
             charge_share=charge,
             is_test=is_test,
         )
@@ -128,18 +129,12 @@ def run_learned(folder: Path | None, meter: str | None, *, is_json: bool = False
     BadInput
         With every fault of what was typed and of the files.
     """
-    from kitopt.inventory import demo_folder, read_inventory
     from kitopt.inventory.fields import Number
 
     gather = Gather()
     off = Number("a share", '"4 %"', "share", least=0, most=0.5)
-    spread = None if meter is None else gather.get(lambda: float(read_option("--meter", off, meter)))
-    if folder is None:
-        say("No inventory named: this is the invented demo's.")
-    owned = folder if folder is not None else gather.get(demo_folder)
-    inventory = None if owned is None else gather.get(lambda: read_inventory(owned))
-    gather.stop_if_any()
-    assert inventory is not None
+    spread = read_number(gather, "--meter", off, meter)
+    inventory = read_owned(gather, folder)
 
     from kitopt.interface.in_field import learned
 
@@ -159,12 +154,12 @@ def _site(
     gather: Gather, where: str | None, folder: Path | None, at: str | None, air: str | None
 ) -> tuple[FieldSite, Inventory]:
     """Where and when, and what is owned."""
-    from kitopt.inventory import demo_folder, demo_operation, read_inventory
+    from kitopt.inventory import demo_folder, demo_operation
     from kitopt.operation import read_operation
     from kitopt.operation.tables import DEGC
 
     moment = gather.get(lambda: read_time(at))
-    degc = None if air is None else gather.get(lambda: float(read_option("--air", DEGC, air)))
+    degc = read_number(gather, "--air", DEGC, air)
 
     from kitopt.interface.in_field import site_at
 
@@ -179,17 +174,14 @@ def _site(
             say(f"No place named: this is the invented demo, {file.name}.")
         return site_at(operation, moment, air_degc=degc), inventory
     site = gather.get(lambda: site_at(where, moment, air_degc=degc))
-    if folder is None:
-        say("No inventory named: this is the invented demo's.")
-    owned = folder if folder is not None else gather.get(demo_folder)
-    found = None if owned is None else gather.get(lambda: read_inventory(owned))
-    gather.stop_if_any()
+    inventory = read_owned(gather, folder)
     assert site is not None
-    assert found is not None
-    from kitopt.report.words import tell_in
+    return site, inventory
 
-    tell_in(found.units)
-    return site, found
+
+def read_number(gather: Gather, option: str, number: Number, typed: str | None) -> float | None:
+    """A number that is typed; None where none is, or after noting its fault."""
+    return None if typed is None else gather.get(lambda: float(read_option(option, number, typed)))
 
 
 def read_time(typed: str | None) -> datetime | None:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
 
+from kitopt.cli.streams import say
 from kitopt.errors import BadInput, Fault
 from kitopt.files.reading import what_lies_at
 from kitopt.inventory.items import Inventory
@@ -38,6 +39,27 @@ class Gather:
         """
         if self.faults:
             raise BadInput(self.faults)
+
+
+def read_owned(gather: Gather, folder: Path | None) -> Inventory:
+    """Read the inventory that is named where there is no file beside which it may lie; the demo's where none is.
+
+    Raises
+    ------
+    BadInput
+        With every fault of it, and those gathered before.
+    """
+    from kitopt.inventory import demo_folder, read_inventory
+    from kitopt.report.words import tell_in
+
+    if folder is None:
+        say("No inventory named: this is the invented demo's.")
+    owned = folder if folder is not None else gather.get(demo_folder)
+    inventory = None if owned is None else gather.get(lambda: read_inventory(owned))
+    gather.stop_if_any()
+    assert inventory is not None
+    tell_in(inventory.units)
+    return inventory
 
 
 def read_both(gather: Gather, file: Path | None, folder: Path | None) -> tuple[Operation, Inventory]:

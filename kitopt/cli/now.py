@@ -7,15 +7,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from kitopt.cli.answering import Told, warn
-from kitopt.cli.field import read_charge, read_sky, read_time, told
-from kitopt.cli.inputs import Gather, read_both
-from kitopt.cli.options import read_option
+from kitopt.cli.field import read_charge, read_number, read_sky, read_time, told
+from kitopt.cli.inputs import Gather, read_both, read_owned
 from kitopt.cli.request import Answer
 from kitopt.cli.streams import say
 
 if TYPE_CHECKING:
-    from kitopt.interface.in_hand import Sky
-    from kitopt.inventory.items import Inventory
+    from kitopt.sky.overhead import Overhead
 
 
 @dataclass(frozen=True)
@@ -46,14 +44,14 @@ def run_now(
     moment = gather.get(lambda: read_time(at))
     in_ah = Number("ampere-hours", '9 or "9 Ah"', "Ah", least=-1000, most=10_000)
     in_v = Number("a voltage", '13.1 or "13.1 V"', "V", above=0, most=150)
-    used = None if typed.used is None else gather.get(lambda: float(read_option("--used", in_ah, typed.used or "")))
-    volts = None if typed.volts is None else gather.get(lambda: float(read_option("--volts", in_v, typed.volts or "")))
+    used = read_number(gather, "--used", in_ah, typed.used)
+    volts = read_number(gather, "--volts", in_v, typed.volts)
     charge = gather.get(lambda: read_charge(typed.charge))
     sky = None if typed.sky is None else gather.get(lambda: read_sky(typed.sky or ""))
     is_alone = file is None and (typed.battery is not None or typed.load is not None)
     operation = None
     if is_alone:
-        inventory = _inventory(gather, folder)
+        inventory = read_owned(gather, folder)
     else:
         operation, inventory = read_both(gather, file, folder)
         if file is None:
@@ -71,24 +69,9 @@ def run_now(
             volts=volts,
             at=moment,
             kit=kit,
-            sky=cast("Sky | None", sky),
+            sky=cast("Overhead | None", sky),
             battery=typed.battery,
             load=typed.load,
         )
 
     return told(call, is_json=is_json)
-
-
-def _inventory(gather: Gather, folder: Path | None) -> Inventory:
-    """What is owned, where there is no operation beside which it may lie."""
-    from kitopt.inventory import demo_folder, read_inventory
-    from kitopt.report.words import tell_in
-
-    if folder is None:
-        say("No inventory named: this is the invented demo's.")
-    owned = folder if folder is not None else gather.get(demo_folder)
-    found = None if owned is None else gather.get(lambda: read_inventory(owned))
-    gather.stop_if_any()
-    assert found is not None
-    tell_in(found.units)
-    return found

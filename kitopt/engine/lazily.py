@@ -58,7 +58,6 @@ def choose_lazily(
         if not failed:
             return outcome
         if outcome.status == "time-limit":
-            # the counts in hand do not pass; the bound stands
-            return replace(outcome, counts=None, objective=math.inf, reached={})
+            return outcome.without_counts()
         least = max(least, outcome.bound)
         active = sorted({*active, *(i for _, i in sorted(failed)[:_ADDED_AT_ONCE])})

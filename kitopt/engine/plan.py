@@ -257,9 +257,12 @@ class Plan:
 
     def whole(self, values: Floats) -> Floats:
         """Counts rounded to whole numbers, helpers left as they are."""
-        if self.is_integer is None:
-            return np.round(values)
-        return np.where(self.is_integer, np.round(values), values)
+        return np.where(self.is_count, np.round(values), values)
+
+    @cached_property
+    def is_count(self) -> list[bool]:
+        """Which columns are counts."""
+        return [True] * self.n_columns if self.is_integer is None else self.is_integer.tolist()
 
     @property
     def n_columns(self) -> int:
@@ -269,11 +272,8 @@ class Plan:
     def program(self, weights: Floats, more: Sequence[Row] = ()) -> Program:
         """The counts under the rules, and some rows more, with what each column costs; no case is in it."""
         program = Program()
-        is_integer = [True] * self.n_columns if self.is_integer is None else self.is_integer.tolist()
-        for j in range(self.n_columns):
-            program.add_column(
-                float(self.lower[j]), float(self.upper[j]), integer=is_integer[j], cost=float(weights[j])
-            )
+        for j, is_count in enumerate(self.is_count):
+            program.add_column(float(self.lower[j]), float(self.upper[j]), integer=is_count, cost=float(weights[j]))
         for row in (*self.rows, *more):
             program.add_row(row.terms, row.lower, row.upper)
         return program

@@ -72,6 +72,10 @@ class Outcome:
         """Whether nothing better can exist."""
         return self.status != "time-limit"
 
+    def without_counts(self) -> Outcome:
+        """What is known where the counts in hand failed what is not in the plan, or were not tried: the bound."""
+        return replace(self, status="time-limit", counts=None, objective=math.inf, reached={})
+
 
 def choose(
     plan: Plan,
@@ -115,11 +119,11 @@ def choose(
             with budget.in_force():
                 failed = [trial for trial in plan.trials if trial.fails(outcome.counts)]
         except OutOfTime:
-            return _untried(outcome)
+            return outcome.without_counts()
         if not failed:
             return outcome
         if not outcome.proved:
-            return _untried(outcome)
+            return outcome.without_counts()
         # a trial only forbids
         least = max(least, outcome.bound)
 
@@ -131,11 +135,6 @@ def _with_trials(plan: Plan, memories: Sequence[CaseMemory]) -> list[CaseMemory]
     here = {id(memory.case) for memory in known}
     last = [case for trial in plan.trials for case in trial.cases[-1:]]
     return [*known, *(CaseMemory(case) for case in last if id(case) not in here)]
-
-
-def _untried(outcome: Outcome) -> Outcome:
-    """What is known where the counts in hand failed a trial, or were not tried: the bound stands."""
-    return replace(outcome, status="time-limit", counts=None, objective=math.inf, reached={})
 
 
 class _Chooser:
@@ -153,8 +152,6 @@ class _Chooser:
         """What is proved of each further objective."""
         self.seen: set[bytes] = set()
         self.forbidden: list[Floats] = []
-        whole = np.ones(plan.n_columns, dtype=bool) if plan.is_integer is None else plan.is_integer
-        self._is_integer: list[bool] = whole.tolist()
         self._boxes = [m.upper_of_coordinates(plan.upper) for m in self.memories]
         self._listings: list[Listing] = []
         self.listed: list[Listed] = []
@@ -486,7 +483,7 @@ class _Chooser:
         either: list[tuple[int, float]] = []
         for j in range(self.plan.n_columns):
             at, most = float(counts[j]), float(self.plan.upper[j])
-            if not self._is_integer[j]:
+            if not self.plan.is_count[j]:
                 continue
             if at < most:
                 more = program.add_column(0, 1, integer=True)

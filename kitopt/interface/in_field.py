@@ -26,8 +26,7 @@ if TYPE_CHECKING:
     from kitopt.field.reach import Reach
     from kitopt.field.site import FieldSite
     from kitopt.field.verdict import Verdict
-
-Sky = Literal["clear", "hazy", "overcast"]
+    from kitopt.sky.overhead import Overhead
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,7 +132,7 @@ def sun(
     from kitopt.field.reach import reaches
 
     if panel is not None:
-        _owned(inventory, panel, Panel, "PANEL")
+        owned(inventory, panel, Panel, "PANEL")
     pairs = [one for one in reaches(inventory, site.distance_m) if panel in (None, one.panel.id)]
     return FieldResult(outlook(site, inventory, pairs, declination_deg), site)
 
@@ -146,7 +145,7 @@ def reading(
     *,
     found: Mapping[str, float],
     aim: Literal["flat", "facing"] | tuple[float, float] | None = None,
-    sky: Sky = "clear",
+    sky: Overhead = "clear",
     charge_share: float | None = None,
     is_test: bool = False,
 ) -> FieldResult:
@@ -173,9 +172,9 @@ def reading(
     from kitopt.field.reach import reach, reaches
     from kitopt.field.verdict import judge
 
-    one = _owned(inventory, panel, Panel, "PANEL")
+    one = owned(inventory, panel, Panel, "PANEL")
     if controller is not None:
-        other = _owned(inventory, controller, Controller, "CONTROLLER")
+        other = owned(inventory, controller, Controller, "CONTROLLER")
         pair = reach(inventory, site.distance_m, one, other)
     else:
         pair = min(
@@ -283,7 +282,14 @@ def learned(inventory: Inventory, *, meter_spread: float = 0.0) -> Learned:
     return Learned(learn(inventory, meter_spread), inventory)
 
 
-def _owned(inventory: Inventory, name: str, kind: type[Any], argument: str) -> Any:
+def owned(inventory: Inventory, name: str, kind: type[Any], argument: str) -> Any:
+    """An item of a kind by its id.
+
+    Raises
+    ------
+    BadInput
+        If there is none, with the nearest.
+    """
     item = inventory.by_id.get(name)
     if not isinstance(item, kind):
         near = did_you_mean(name, [i for i, one in inventory.by_id.items() if isinstance(one, kind)])

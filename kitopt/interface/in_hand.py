@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.errors import BadInput, Fault
-from kitopt.files.nearest import did_you_mean
 from kitopt.inventory.items import MODES, Battery, Inventory, Load
 from kitopt.operation.check import check_against
 from kitopt.operation.force import Pieces, pieces_of_kit
@@ -17,8 +16,8 @@ from kitopt.operation.terms import LoadUse, Need, NoSun, Operation, Site
 
 if TYPE_CHECKING:
     from kitopt.field.now import Now, State
+    from kitopt.sky.overhead import Overhead
 
-Sky = Literal["clear", "hazy", "overcast"]
 _LONGEST_H = 240.0
 _TRANSMIT_SHARE = 0.5
 """As an operation has it that does not say."""
@@ -64,7 +63,7 @@ def now(
     volts: float | None = None,
     at: datetime | None = None,
     kit: Pieces | None = None,
-    sky: Sky | None = None,
+    sky: Overhead | None = None,
     battery: str | None = None,
     load: str | None = None,
     clock: Budget = UNLIMITED,
@@ -150,17 +149,17 @@ def _packed(operation: Operation, inventory: Inventory, clock: Budget) -> tuple[
 
 
 def _alone(inventory: Inventory, state: State, at: datetime | None, battery: str | None, load: str | None) -> Lasting:
-    faults = []
-    for option, name, kind, known in (
-        ("--battery", battery, Battery, inventory.batteries),
-        ("--load", load, Load, inventory.loads),
-    ):
+    from kitopt.interface.in_field import owned
+
+    faults: list[Fault] = []
+    for option, name, kind in (("--battery", battery, Battery), ("--load", load, Load)):
         if name is None:
             faults.append(Fault(option, None, None, "not given; need an operation, or both --battery and --load."))
-        elif not isinstance(inventory.by_id.get(name), kind):
-            near = did_you_mean(name, [one.id for one in known])
-            text = f'found "{name}", need the id of a {kind.__name__.lower()} in the inventory.{near}'
-            faults.append(Fault(option, None, None, text))
+            continue
+        try:
+            owned(inventory, name, kind, option)
+        except BadInput as error:
+            faults += error.faults
     if faults:
         raise BadInput(faults)
     assert battery is not None
