@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,7 @@ from kitopt.model.feeding import station_peak_a
 from kitopt.model.kit import Join, KitModel, Unit, case_under
 from kitopt.model.need import draws, peak_a
 from kitopt.model.wiring_list import wiring_list
-from kitopt.operation.clock import steps_of
+from kitopt.operation.clock import moment_after, steps_of
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
@@ -183,8 +183,7 @@ def losses_of(made: Made) -> tuple[Loss, ...]:
 def step_end(operation: Operation, step: int) -> datetime:
     """When a step ends, in the site's time zone."""
     elapsed_h = float(np.cumsum(steps_of(operation).length_h)[step])
-    moment = operation.start.astimezone(UTC) + timedelta(hours=elapsed_h)
-    return moment.astimezone(operation.site.timezone)
+    return moment_after(operation, timedelta(hours=elapsed_h))
 
 
 def hours_without_sun(conditions: Conditions, plant: Floats) -> float:

@@ -22,7 +22,7 @@ from kitopt.engine.halving import last_that_holds
 from kitopt.engine.strongest import scaled
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import bus_classes
-from kitopt.operation.extras import always_packed, packed_with_panels, shared_out
+from kitopt.operation.extras import shared_out, wanted_extras
 from kitopt.operation.plans import Programme, hang_together
 from kitopt.operation.terms import Operation
 from kitopt.operation.ways import Ways
@@ -159,7 +159,7 @@ def _apart(search: Search, group: Sequence[int], programme: Programme) -> list[t
 def _lacks(operation: Operation, got: Sequence[tuple[str, int]], inventory: Inventory) -> tuple[str, ...]:
     """Extras of which an outing gets none, because others have them."""
     has = dict(got)
-    wanted = (*always_packed(operation, inventory), *packed_with_panels(operation, inventory))
+    wanted = wanted_extras(operation, inventory)
     return tuple(sorted(extra.id for extra in wanted if extra.count > 0 and not has.get(extra.id)))
 
 

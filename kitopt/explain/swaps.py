@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from kitopt.choice.terms import Floats
 from kitopt.engine.judge import simulate
 from kitopt.inventory.items import Battery
 from kitopt.model.kit import missing_wh
+from kitopt.operation.clock import moment_after
 
 _NOTHING_WH = 1e-6
 
@@ -146,6 +147,4 @@ class Shelf:
             has_wh[on] += left_wh
 
     def _time(self, elapsed_h: float) -> datetime:
-        operation = self.choice.operation
-        moment = operation.start.astimezone(UTC) + timedelta(minutes=round(60 * elapsed_h))
-        return moment.astimezone(operation.site.timezone)
+        return moment_after(self.choice.operation, timedelta(minutes=round(60 * elapsed_h)))

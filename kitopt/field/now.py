@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Literal
 
 import numpy as np
@@ -21,7 +21,7 @@ from kitopt.errors import BadInput, Fault
 from kitopt.field.tripwires import Course, Followed, Heeding, limits_of
 from kitopt.inventory.items import Battery, Inventory, Panel
 from kitopt.model.kit import Join, KitModel, case_under, missing_wh
-from kitopt.operation.clock import steps_of
+from kitopt.operation.clock import moment_after, steps_of
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, Weather
 from kitopt.second_opinion.cells import CELLS, CHARGES
 from kitopt.sky.overhead import OVERCAST_SHARE
@@ -151,8 +151,7 @@ class Now:
 
 def moment_in(operation: Operation, hours: float) -> datetime:
     """So many hours after the start, on the clock of the place."""
-    moment = operation.start.astimezone(UTC) + timedelta(seconds=round(hours * 3600))
-    return moment.astimezone(operation.site.timezone)
+    return moment_after(operation, timedelta(seconds=round(hours * 3600)))
 
 
 def rest_of(operation: Operation, at: datetime, sky: str | None = None) -> Operation:

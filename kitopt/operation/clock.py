@@ -13,6 +13,11 @@ from numpy.typing import NDArray
 from kitopt.operation.terms import Operation, Span
 
 
+def moment_after(operation: Operation, elapsed: timedelta) -> datetime:
+    """A moment so long after the start, on the clock of the place: hours elapse whatever that clock does."""
+    return (operation.start.astimezone(UTC) + elapsed).astimezone(operation.site.timezone)
+
+
 def step_starts(operation: Operation) -> list[datetime]:
     """Return when each step begins, in UTC: hours elapse whatever the clock at the site does.
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from kitopt.choice import Choice
 from kitopt.explain import Agreement
+from kitopt.operation.clock import moment_after
 from kitopt.report import encode, words
 
 
@@ -64,5 +65,4 @@ def second_opinion_value(choice: Choice, found: Agreement | None) -> dict[str, A
 
 
 def _moment(choice: Choice, minute: int) -> datetime:
-    moment = choice.operation.start.astimezone(UTC) + timedelta(minutes=minute)
-    return moment.astimezone(choice.operation.site.timezone)
+    return moment_after(choice.operation, timedelta(minutes=minute))
