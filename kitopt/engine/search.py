@@ -221,27 +221,30 @@ class _Chooser:
             self.fixed.append(Row(terms, -math.inf, value, "tie", "no worse than the best"))
 
     def _other(self, objective: Objective) -> Floats | None:
-        """Counts of other items that pass and are as good as the best, or better."""
+        """The best counts of other items that pass and are as good as the best, or better; None where it is alone.
+
+        To be another is worth half of the least difference: one answer tells both what is best and whether it is alone.
+        """
         assert self.best is not None
         key = (objective.name, self.best.tobytes())
-        if key in self.alone:
-            return None
-        while True:
-            program = self._program(objective.weights)
-            self._forbid(program, self.best, objective)
-            cutoff = objective.of(self.best) - objective.fixed
-            answer = solve(program, seconds=self._left(), absolute_gap=_GAP, cutoff=cutoff, confirm=False)
+        while key not in self.alone:
+            program = self._program(2.0 * objective.weights)
+            other = self._told_apart(program, self.best, objective)
+            start = {j: float(c) for j, c in enumerate(self.best)}
+            cutoff = 2.0 * (objective.of(self.best) - objective.fixed)
+            answer = solve(program, start=start, seconds=self._left(), absolute_gap=_GAP, cutoff=cutoff, confirm=False)
             if answer.status == "stopped":
                 raise OutOfTime
-            if answer.values is None:
+            if answer.values is None or answer.values[other] < 0.5:
                 self.alone.add(key)
-                return None
+                break
             counts = self._whole(answer.values)
             if self._judge_all(counts):
                 return counts
+        return None
 
-    def _forbid(self, program: Program, counts: Floats, objective: Objective) -> None:
-        """Ask for other totals of the quantities by which kits are told apart.
+    def _told_apart(self, program: Program, counts: Floats, objective: Objective) -> int:
+        """Add a column that is one only for other totals of the quantities by which kits are told apart.
 
         A kit that has no less of anything costs no less, so one of the totals must be smaller; only
         of what costs nothing may one be larger instead.
@@ -260,7 +263,9 @@ class _Chooser:
                 less = program.add_column(0, 1, integer=True)
                 program.add_row([*terms, (less, most - at + 1)], upper=most)
                 either.append((less, 1.0))
-        program.add_row(either, lower=1.0)
+        other = program.add_column(0, 1, integer=True, cost=-1.0)
+        program.add_row([*either, (other, -1.0)], lower=0.0)
+        return other
 
     # -- by the sides -----------------------------------------------------------------
 
@@ -322,7 +327,7 @@ class _Chooser:
             if is_all and not has_sides:
                 return False
             others = math.inf if is_all else min(untold, most)
-            is_found = has_sides and self._minimise(objective, cutoff, is_full=is_all)
+            is_found = has_sides and self._settle(objective, cutoff, is_full=is_all)
             if is_found:
                 assert self.best is not None
                 value = float(objective.of(self.best))
@@ -341,6 +346,15 @@ class _Chooser:
                 else:
                     gap *= 1.2
                     most = floor + gap
+
+    def _settle(self, objective: Objective, cutoff: float, *, is_full: bool) -> bool:
+        """Find the best counts with the sides that are listed; where some are known already, whether they are alone."""
+        if self.best is None or not self.plan.tie_break:
+            return self._minimise(objective, cutoff, is_full=is_full)
+        other = self._other(objective)
+        if other is not None and objective.of(other) < objective.of(self.best):
+            self.best = other
+        return True
 
     # -- one objective ---------------------------------------------------------------
 
