@@ -127,7 +127,7 @@ class Search:
             def attempt(k: int, most: float) -> Solved:
                 self._bounds[o, k] = self._floor(numbers)
                 solved = self._try({n: [k] for n in numbers}, most)
-                self._bounds[o, k] = _bound(solved.outcome, most)
+                self._bounds[o, k] = _bound(solved.outcome)
                 return solved
 
             found = over_classes(range(len(self._classes)), attempt, cutoff=cutoff, least=self._floor(numbers))
@@ -226,7 +226,7 @@ class Search:
             if self._bounds[o, k] <= room + 1e-6 and k != self._class_of(each[o]):
                 # the bound may only say that the class is worse than another: look closer
                 outcome = self._try({o: [k]}, room, names=self.names[:1]).outcome
-                self._bounds[o, k] = max(self._bounds[o, k], _bound(outcome, room))
+                self._bounds[o, k] = max(self._bounds[o, k], _bound(outcome))
             if self._bounds[o, k] <= room + 1e-6 or k == self._class_of(each[o]):
                 viable.append(k)
         return viable
@@ -251,8 +251,6 @@ class Search:
         return Solved(program, plan, program.solve(plan, cutoff=cutoff, least=least, budget=self.budget))
 
 
-def _bound(outcome: Outcome, cutoff: float) -> float:
-    """What is known of the first quantity: one more than the cutoff where nothing is within it."""
-    if outcome.status == "no-kit":
-        return cutoff + 1.0 if math.isfinite(cutoff) else math.inf
+def _bound(outcome: Outcome) -> float:
+    """What is known of the first quantity."""
     return max(0.0, outcome.bound)

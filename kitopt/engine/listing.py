@@ -11,7 +11,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,7 +90,8 @@ class Listing:
     """
 
     def __init__(self, plan: Plan, sides: Sequence[Sides], objective: Objective, left_s: Callable[[], float]) -> None:
-        self.plan, self.objective, self._left_s = plan, objective, left_s
+        # which of some rows is kept, no price tells
+        self.plan, self.objective, self._left_s = replace(plan, either=()), objective, left_s
         self._each_case = sides
         # in every case the same panels hang on the same units
         self.sides = sides[0]
@@ -109,6 +110,23 @@ class Listing:
             if np.any(met > _LITTLE + _SLACK):
                 # rows ask for panels: what more than those cost is only told from there on
                 self._prices.append(self._price(met, need)[0])
+
+    def is_of(self, plan: Plan, sides: Sequence[Sides], objective: Objective) -> bool:
+        """Whether it is of the same rows, bounds, sides and objective: the same things, not ones that are alike."""
+        mine = self.plan
+        return (
+            mine.rows is plan.rows
+            and mine.lower is plan.lower
+            and mine.upper is plan.upper
+            and self.objective is objective
+            and len(self._each_case) == len(sides)
+            and all(a is b for a, b in zip(self._each_case, sides, strict=True))
+        )
+
+    def within_time(self, left_s: Callable[[], float]) -> Listing:
+        """Go on with other time."""
+        self._left_s = left_s
+        return self
 
     @property
     def is_hopeless(self) -> bool:

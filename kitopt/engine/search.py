@@ -50,7 +50,8 @@ class Outcome:
     counts : ndarray or None
         The best counts known, always judged; None when there are none.
     objective, bound : float
-        Of the first objective; equal when proved.
+        Of the first objective; equal when proved. Of "no-kit" all that is worse than the bound is open: infinite where
+        it is known that there is none at all.
     reached : mapping of name to (value, bound)
         Every objective that was looked at.
     memories : tuple of CaseMemory
@@ -168,6 +169,8 @@ class _Chooser:
                 cutoff = self.cutoff if self.best is None else min(self.cutoff, float(first.of(self.best)))
                 is_found = self._relax(first, cutoff) and self._minimise(first, cutoff, is_full=True)
             if not is_found:
+                beyond = math.floor(self.cutoff + 1e-6) + 1.0 if math.isfinite(self.cutoff) else math.inf
+                self.bound = max(self.bound, beyond)
                 return self._outcome("no-kit", first)
         except OutOfTime:
             return self._outcome("found" if self._is_proved(first) else "time-limit", first)
@@ -288,12 +291,14 @@ class _Chooser:
         if not kits or not all(one.is_like(sides[0]) for sides in kits.values() for one in sides[1:]):
             return None
         try:
-            listings = [Listing(self.plan, sides, objective, self._left) for sides in kits.values()]
+            listings = [self._listing(sides, objective) for sides in kits.values()]
         except RulesForbid:
+            self.bound = math.inf
             return False
         except TooMany:
             return None
         if any(listing.is_hopeless for listing in listings):
+            self.bound = math.inf
             return False
         self._listings = listings
         self.bound = max(self.bound, *(math.ceil(listing.floor - 1e-6) for listing in listings))
@@ -302,6 +307,15 @@ class _Chooser:
         except TooMany:
             self._listings, self.listed = [], []
             return None
+
+    def _listing(self, sides: Sequence[Sides], objective: Objective) -> Listing:
+        """The listing of a kit's sides; that of an earlier choice where nothing but its alternatives was other."""
+        kept = self.memories[0].listings
+        for listing in kept:
+            if listing.is_of(self.plan, sides, objective):
+                return listing.within_time(self._left)
+        kept.append(Listing(self.plan, sides, objective, self._left))
+        return kept[-1]
 
     def _among_sides(self, objective: Objective, cutoff: float) -> bool:
         ceiling = float(np.maximum(objective.weights, 0.0) @ self.plan.upper) + objective.fixed
