@@ -39,9 +39,7 @@ class Again:
         self._solved = sorted(choice.solved, key=lambda s: s.model.bus != choice.bus)
         self._memories = [s.outcome.memories for s in self._solved]
         # of a class that was looked at in vain it is known how much more than the chosen kit it asks for
-        self._free = [
-            _Free(floor=s.outcome.bound if s.outcome.status == "no-kit" else -math.inf) for s in self._solved
-        ]
+        self._free = [_Free(floor=s.outcome.bound if s.outcome.status == "no-kit" else -math.inf) for s in self._solved]
         self._kits: list[list[Floats]] = [[] if s.outcome.counts is None else [s.outcome.counts] for s in self._solved]
 
     def under_each(

@@ -85,6 +85,7 @@ def choose(
     cutoff: float = math.inf,
     memories: Sequence[CaseMemory] | None = None,
     least: float = -math.inf,
+    enough: float = -math.inf,
 ) -> Outcome:
     """Find the counts that pass every case with the least first objective, then the next.
 
@@ -99,6 +100,8 @@ def choose(
         Rows that an earlier choice learned on the very same cases.
     least : float
         What is known already: no counts have a lower first objective.
+    enough : float
+        Counts whose first objective is at most this will do, proved best or not.
 
     Returns
     -------
@@ -113,7 +116,7 @@ def choose(
     known = [CaseMemory(case) for case in plan.cases] if memories is None else list(memories)
     while True:
         known = _with_trials(plan, known)
-        outcome = _Chooser(plan, budget, cutoff, known, least).run()
+        outcome = _Chooser(plan, budget, cutoff, known, least, enough).run()
         if outcome.counts is None:
             return outcome
         try:
@@ -123,7 +126,7 @@ def choose(
             return outcome.without_counts()
         if not failed:
             return outcome
-        if not outcome.proved:
+        if not outcome.proved and outcome.objective > enough:
             return outcome.without_counts()
         # a trial only forbids
         least = max(least, outcome.bound)
@@ -138,11 +141,23 @@ def _with_trials(plan: Plan, memories: Sequence[CaseMemory]) -> list[CaseMemory]
     return [*known, *(CaseMemory(case) for case in last if id(case) not in here)]
 
 
+class _Enough(Exception):
+    """The counts in hand will do."""
+
+
 class _Chooser:
-    def __init__(self, plan: Plan, budget: Budget, cutoff: float, memories: Sequence[CaseMemory], least: float) -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        budget: Budget,
+        cutoff: float,
+        memories: Sequence[CaseMemory],
+        least: float,
+        enough: float = -math.inf,
+    ) -> None:
         self.plan = plan
         self.budget = budget
-        self.cutoff = cutoff
+        self.cutoff, self.enough = cutoff, enough
         self.memories = tuple(memories)
         self.rounds = 0
         self.alone: set[tuple[str, bytes]] = set()
@@ -172,7 +187,7 @@ class _Chooser:
                 beyond = math.floor(self.cutoff + 1e-6) + 1.0 if math.isfinite(self.cutoff) else math.inf
                 self.bound = max(self.bound, beyond)
                 return self._outcome("no-kit", first)
-        except OutOfTime:
+        except (OutOfTime, _Enough):
             return self._outcome("found" if self._is_proved(first) else "time-limit", first)
         # the first objective is proved; a later one that is not is told so
         with contextlib.suppress(OutOfTime):
@@ -345,6 +360,8 @@ class _Chooser:
             if is_found:
                 assert self.best is not None
                 value = float(objective.of(self.best))
+                if value <= self.enough and not is_all:
+                    raise _Enough
                 if is_all or others > value - 1.0 + 1e-6:
                     self.bound = value
                     self.listed = [listing.within(value) for listing in self._listings]
