@@ -21,11 +21,11 @@ from kitopt.operation.place import NEED, place_named
 from kitopt.operation.terms import Operation
 
 if TYPE_CHECKING:
-    from kitopt.field.learned import Worth
     from kitopt.field.outlook import SunNow
     from kitopt.field.reach import Reach
     from kitopt.field.site import FieldSite
     from kitopt.field.verdict import Verdict
+    from kitopt.inventory.learned import Worth
     from kitopt.sky.overhead import Overhead
 
 
@@ -277,7 +277,7 @@ def learned(inventory: Inventory, *, meter_spread: float = 0.0) -> Learned:
     meter_spread : float
         What the meter may be off by in every reading alike, as a share.
     """
-    from kitopt.field.learned import learn
+    from kitopt.inventory.learned import learn
 
     return Learned(learn(inventory, meter_spread), inventory)
 

@@ -35,13 +35,14 @@ class Connector:
 
 @dataclass(frozen=True)
 class Assumed:
-    """A value that the owner left blank and the program filled in."""
+    """A value that the owner left blank and the program filled in, or that it learned from kept readings."""
 
     file: str
     id: str
     column: str
     value: str
     rule: str
+    is_learned: bool = False
 
 
 @dataclass(frozen=True)
@@ -103,7 +104,9 @@ class Panel(Item):
         Relative change of power and open-circuit voltage per kelvin, negative, such as -0.004.
         ``voc_per_degc`` is None when unknown: the cold-voltage rule then takes a table's factor.
     output_factor : float
-        Real output over label, 0 to 1.2.
+        Real output over label, 0 to 1.2: its worth, or the mean of what that may be.
+    worth_spread : float
+        Relative standard deviation of that; 0 where it is certain.
     height_cm : float or None
         Between the edge that stays on the ground and the one that is raised. [cm]
     """
@@ -120,6 +123,7 @@ class Panel(Item):
     tilts: bool
     folding: bool
     output_factor: float
+    worth_spread: float = 0.0
     height_cm: float | None = None
 
 
@@ -305,6 +309,8 @@ class Inventory:
     """Fuses owned by holder and rating [A]; None where the owner wrote none down, and any can be had."""
     readings: tuple[Reading, ...] = ()
     """Kept readings, in time."""
+    declared: Mapping[str, tuple[float, bool]] = field(default_factory=dict)
+    """Each panel's worth before anything was learned, and whether it was assumed."""
     currency: str = ""
     units: tuple[str, ...] = ()
     """In which masses and lengths are told: "lb", "ft"; metric without."""
@@ -338,3 +344,13 @@ def has_no_price(item: Item) -> bool:
 
 CHOSEN_KINDS = ("panels", "batteries", "controllers", "leads", "converters")
 """What a kit is chosen from; loads and extras are given."""
+
+ONE_OF: Mapping[str, str] = {
+    kind: "battery" if kind == "batteries" else kind.removesuffix("s") for kind in (*CHOSEN_KINDS, "loads", "extras")
+}
+"""Each kind of item, and the word for one of it."""
+
+
+def kind_of(item: Item) -> str:
+    """Under which name an inventory holds such items."""
+    return next(kind for kind, one in ONE_OF.items() if one == type(item).__name__.lower())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -24,9 +25,10 @@ from kitopt.inventory.document import Document
 from kitopt.inventory.families import UNKNOWN_CONTACT_OHM, family_of, first_words
 from kitopt.inventory.fields import Number, OneOf
 from kitopt.inventory.fill import KINDS, REQUIRED, Inconsistent, Kind, Notes
-from kitopt.inventory.items import MODES, Assumed, Connector, Extra, Inventory, Item, Reading, Unusual
+from kitopt.inventory.items import MODES, Assumed, Connector, Extra, Inventory, Item, Panel, Reading, Unusual
 from kitopt.inventory.names import CONNECTORS, FUSES, READINGS, SETTINGS, other_names
 from kitopt.inventory.ranges import judge
+from kitopt.inventory.spreads import GUESSED_SPREAD, TOLD_SPREAD
 
 _SAVE_CSV = 'save it as "CSV UTF-8"'
 _WARNINGS_LISTED = 50
@@ -109,8 +111,7 @@ class _Folder:
         fuses = None if table is None else self._fuses(table, faults)
         self.faults += faults.listed()
         faults = FaultList(str(self.folder / READINGS))
-        # no plan depends on them, so that one more changes no fingerprint
-        table = self._table(READINGS, {}, faults, misnamed)
+        table = self._table(READINGS, contents, faults, misnamed)
         readings = () if table is None else self._readings(table, items, faults)
         self.faults += faults.listed()
         settings = self._settings(contents)
@@ -118,6 +119,7 @@ class _Folder:
             raise BadInput(self.faults)
         for name in sorted(contents):
             self.digest.update(contents[name])
+        declared = self._worths(items, readings)
         return Inventory(
             folder=str(self.folder),
             **items,  # type: ignore[arg-type]  # each kind's build function returns its own type
@@ -126,6 +128,7 @@ class _Folder:
             contact_a={c.family: c.max_a for c in contacts if c.max_a is not None},
             fuses=fuses,
             readings=readings,
+            declared=declared,
             currency=settings.currency,
             units=tuple(unit for unit in settings.units if unit in ("lb", "ft")),
             assumed=tuple(self.assumed),
@@ -237,6 +240,28 @@ class _Folder:
             hint = did_you_mean(name, sorted(owned))
             self.warnings.append(f"{READINGS}: readings of {quoted(name)}, which is no panel here, are ignored.{hint}")
         return tuple(sorted(found, key=lambda one: (one.at, one.panel, one.worth)))
+
+    def _worths(
+        self, items: dict[str, tuple[Item, ...]], readings: tuple[Reading, ...]
+    ) -> dict[str, tuple[float, bool]]:
+        """Say how sure each panel's worth is, by what was read where any was; returns what was declared."""
+        guessed = {one.id for one in self.assumed if one.column == "output_factor"}
+        panels = [panel for panel in items.get("panels", ()) if isinstance(panel, Panel)]
+        declared = {panel.id: (panel.output_factor, panel.id in guessed) for panel in panels}
+        if not panels:
+            return declared
+        sure = tuple(
+            replace(panel, worth_spread=GUESSED_SPREAD if panel.id in guessed else TOLD_SPREAD) for panel in panels
+        )
+        if readings:
+            from kitopt.inventory.learned import taken_up
+
+            sure, learned = taken_up(sure, declared, readings)
+            known = {one.id for one in learned}
+            self.assumed = [one for one in self.assumed if one.column != "output_factor" or one.id not in known]
+            self.assumed += learned
+        items["panels"] = sure
+        return declared
 
     def _items(self, kind: Kind, table: Table, faults: FaultList) -> tuple[Item, ...]:
         built: list[Item] = []

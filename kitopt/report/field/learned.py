@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from kitopt.field.learned import Worth
 from kitopt.files.plain import cut
 from kitopt.inventory.items import Inventory
+from kitopt.inventory.learned import Worth
 from kitopt.report.field.wording import lines
 
 SCHEMA = "kitopt/learned-1"
-_DIFFERS = 0.03
 
 
 def learned_text(worths: Sequence[Worth], inventory: Inventory) -> str:
@@ -27,10 +26,11 @@ def learned_text(worths: Sequence[Worth], inventory: Inventory) -> str:
         declared = f"{one.declared:.2f}{' guess' if one.is_assumed else ''}"
         within = f"{one.low:.2f} to {one.high:.2f}"
         rows.append(f"{cut(one.panel, 19):20}{declared:>12}{one.middle:>10.2f}{within:>17}{one.n_readings:>11}")
-    tell = [one for one in worths if one.n_days >= 3 and abs(one.middle / one.declared - 1.0) >= _DIFFERS]
-    if tell:
-        told = ", ".join(f"{one.panel} {one.middle:.2f}" for one in tell)
-        rows += lines(f"To be planned with, write it into output_factor of panels.csv: {told}.")
+    if any(one.is_planned_with for one in worths):
+        rows += lines("Plans count with what is learned, and with how sure it is.")
+    told = [one.panel for one in worths if not one.is_planned_with]
+    if told:
+        rows += lines(f"Nothing was read of these, so what you wrote of them stands: {', '.join(told)}.")
     few = [one.panel for one in worths if 0 < one.n_days < 3]
     if few:
         rows += lines(f"Of fewer than three days, so the day's sun counts as much as the panel: {', '.join(few)}.")
