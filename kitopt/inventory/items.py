@@ -218,6 +218,8 @@ class Lead(Item):
     fuse_holder: str = ""
     fuse_max_a: float | None = None
     max_a: float | None = None
+    read_ohm: float | None = None
+    """Of both conductors, where volts at both ends have told it; else their copper does. [Ω]"""
 
     @property
     def has_fuse(self) -> bool:
@@ -289,6 +291,47 @@ class Reading:
 
 
 @dataclass(frozen=True)
+class CapacityTest:
+    """Ampere-hours that a battery gave from full until it was empty. [Ah]"""
+
+    at: datetime
+    battery: str
+    discharged_ah: float
+
+
+@dataclass(frozen=True)
+class LeadTest:
+    """Volts lost between both ends of a lead at a current. [V], [A]"""
+
+    at: datetime
+    lead: str
+    amps: float
+    lost_v: float
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What is known of a battery or lead after its readings.
+
+    Attributes
+    ----------
+    declared : float or None
+        What its owner told, or what is assumed; None of a lead, whose copper tells it. [Ah]
+    low, middle, high : float
+        Median and 90 % interval: ampere-hours [Ah], or the ohms of both conductors [Ω].
+    """
+
+    item: str
+    kind: Literal["battery", "lead"]
+    declared: float | None
+    is_assumed: bool
+    low: float
+    middle: float
+    high: float
+    n_readings: int
+
+
+@dataclass(frozen=True)
 class Inventory:
     """One folder of items, each kind sorted by id; ids are unique over the whole."""
 
@@ -308,9 +351,14 @@ class Inventory:
     fuses: Mapping[tuple[str, float], int] | None = None
     """Fuses owned by holder and rating [A]; None where the owner wrote none down, and any can be had."""
     readings: tuple[Reading, ...] = ()
-    """Kept readings, in time."""
-    declared: Mapping[str, tuple[float, bool]] = field(default_factory=dict)
-    """Each panel's worth before anything was learned, and whether it was assumed."""
+    """Kept readings of panels, in time."""
+    capacity_tests: tuple[CapacityTest, ...] = ()
+    lead_tests: tuple[LeadTest, ...] = ()
+    unlabelled: tuple[str, ...] = ()
+    """Panels whose label is lost and of which nothing was read yet: they stand as ones of `UNLABELLED_W`."""
+    declared: Mapping[str, tuple[float, bool, float]] = field(default_factory=dict)
+    """Each panel's worth before anything was learned, whether it was assumed, and its relative spread."""
+    measured: tuple[Measured, ...] = ()
     currency: str = ""
     units: tuple[str, ...] = ()
     """In which masses and lengths are told: "lb", "ft"; metric without."""

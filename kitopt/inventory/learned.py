@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from kitopt.inventory.items import Assumed, Inventory, Panel, Reading
 from kitopt.inventory.names import READINGS
-from kitopt.inventory.spreads import COMMON_SHARE, GUESSED_SPREAD, METER_SPREAD, TOLD_SPREAD
+from kitopt.inventory.spreads import COMMON_SHARE, METER_SPREAD
 
 Floats = NDArray[np.float64]
 
@@ -89,13 +89,11 @@ def learn(inventory: Inventory, meter_spread: float = 0.0) -> tuple[Worth, ...]:
 
 
 def _learned(
-    declared: Mapping[str, tuple[float, bool]], readings: Sequence[Reading], meter_spread: float = 0.0
+    declared: Mapping[str, tuple[float, bool, float]], readings: Sequence[Reading], meter_spread: float = 0.0
 ) -> tuple[Worth, ...]:
-    prior = {
-        name: (worth, GUESSED_SPREAD if is_assumed else TOLD_SPREAD) for name, (worth, is_assumed) in declared.items()
-    }
+    prior = {name: (worth, spread) for name, (worth, _, spread) in declared.items()}
     found, told = worths(readings, prior, meter_spread), []
-    for name, (worth, is_assumed) in declared.items():
+    for name, (worth, is_assumed, _) in declared.items():
         days = [one.at.date() for one in readings if one.panel == name]
         low, middle, high = found[name]
         told.append(Worth(name, worth, is_assumed, low, middle, high, len(days), len(set(days))))
@@ -103,13 +101,13 @@ def _learned(
 
 
 def taken_up(
-    panels: Iterable[Panel], declared: Mapping[str, tuple[float, bool]], readings: Sequence[Reading]
+    panels: Iterable[Panel], declared: Mapping[str, tuple[float, bool, float]], readings: Sequence[Reading]
 ) -> tuple[tuple[Panel, ...], list[Assumed]]:
     """The panels as plans count with them once some readings are kept, and what is to be said of it.
 
     Parameters
     ----------
-    declared : mapping of id to (worth, whether it is assumed)
+    declared : mapping of id to (worth, whether it is assumed, relative spread)
         Of every panel, as its file has it.
     """
     known = {one.panel: one for one in _learned(declared, readings) if one.is_planned_with}

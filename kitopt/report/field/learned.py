@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from kitopt.files.plain import cut
-from kitopt.inventory.items import Inventory
+from kitopt.inventory import measured
+from kitopt.inventory.items import Inventory, Measured
 from kitopt.inventory.learned import Worth
+from kitopt.report.field.measured import measured_value
 from kitopt.report.field.wording import lines
 
 SCHEMA = "kitopt/learned-1"
@@ -16,6 +18,9 @@ SCHEMA = "kitopt/learned-1"
 def learned_text(worths: Sequence[Worth], inventory: Inventory) -> str:
     """Each panel's worth with its 90 % interval, and what to write into its file."""
     n = len(inventory.readings)
+    others = [line for one in inventory.measured for line in _other(one)]
+    if others and not n:
+        return "\n".join(["What was read of batteries and leads", *others]) + "\n"
     if not n:
         text = "No reading is kept yet: kitopt reading PANEL --amps A --keep adds one to readings.csv."
         return "\n".join(lines(text)) + "\n"
@@ -34,7 +39,13 @@ def learned_text(worths: Sequence[Worth], inventory: Inventory) -> str:
     few = [one.panel for one in worths if 0 < one.n_days < 3]
     if few:
         rows += lines(f"Of fewer than three days, so the day's sun counts as much as the panel: {', '.join(few)}.")
-    return "\n".join(rows) + "\n"
+    return "\n".join([*rows, *(["", "Of batteries and leads", *others] if others else [])]) + "\n"
+
+
+def _other(one: Measured) -> list[str]:
+    """A battery or lead in a line."""
+    said = measured.said(one)
+    return lines(f"{one.item} {said.column} {said.value}: {said.rule}")
 
 
 def _s(n: int, word: str) -> str:
@@ -59,4 +70,6 @@ def learned_value(worths: Sequence[Worth], inventory: Inventory) -> dict[str, An
             }
             for one in worths
         ],
+        "batteries": [measured_value(one) for one in inventory.measured if one.kind == "battery"],
+        "leads": [measured_value(one) for one in inventory.measured if one.kind == "lead"],
     }
