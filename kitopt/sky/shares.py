@@ -15,9 +15,7 @@ from kitopt.sky.split import split
 from kitopt.sky.sun import sun_at
 from kitopt.sky.windows import Sky
 
-TOLD_SPELL = (
-    "The days given are one spell: panels count with what they are worth on the whole, not with the worst of it."
-)
+TOLD_SPELL = "The days given are one spell, in which panels are worth their mean."
 
 
 def share_sky(operation: Operation, weather: Shares) -> Sky:
