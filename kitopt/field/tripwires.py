@@ -56,8 +56,8 @@ class Course:
         is_after = np.arange(now.n_steps) >= step
         return replace(
             now,
-            load_w=np.where(is_after, _over(now, then, then.load_w), now.load_w),
-            demand_shapes=np.where(is_after, _over(now, then, then.demand_shapes), now.demand_shapes),
+            load_w=np.where(is_after, over_steps(now, then, then.load_w), now.load_w),
+            demand_shapes=np.where(is_after, over_steps(now, then, then.demand_shapes), now.demand_shapes),
         )
 
     def margin_wh(self, step: int | None) -> Floats:
@@ -69,7 +69,7 @@ class Course:
         return simulate(self.case.conditions, self.plant).charge_wh[:, [step - 1 for step in steps]]
 
 
-def _over(now: Conditions, then: Conditions, power: Floats) -> Floats:
+def over_steps(now: Conditions, then: Conditions, power: Floats) -> Floats:
     """Powers over the steps of other hours, as mean powers over the steps of these."""
     edges = [np.concatenate([[0.0], np.cumsum(one.step_h)]) for one in (now, then)]
     rows = np.atleast_2d(power)
