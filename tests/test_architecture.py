@@ -69,7 +69,8 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
         )
     ),
     "facts": tuple(
-        frozenset(names.split()) for names in ("charge power amperes chances spells joins bags grid", "carried")
+        frozenset(names.split())
+        for names in ("charge power amperes chances spells joins bags grid", "two_minutes", "carried")
     ),
 }
 """Within a layer, likewise."""

@@ -25,8 +25,8 @@ from kitopt.model.kit import case_under
 MOST_BYTES = 160_000
 """Of spells times lit intervals; where there are more, every second or third spell is carried, and that is said."""
 _CODES = 254
-_SHARES = 62
-"""Codes of a byte: of energy, and of the share of capacity that the cold leaves beside two marks."""
+_COLD_EVERY_H = 2.0
+"""Cells follow the air late, so what the cold leaves runs on a line between two of its values."""
 
 
 @dataclass(frozen=True)
@@ -59,9 +59,11 @@ class Spells:
     demand_w : tuple of float
         With the loads as planned. [W]
     cold : bytes
-        One for each spell and interval, or one for each interval where all spells are alike: the share of the capacity
-        that is left, from ``cold_low`` in steps of ``cold_step``; 64 more where the cells may be charged, 128 more
-        where they give anything.
+        The share of the capacity that the cold leaves, from ``cold_low`` in steps of ``cold_step``, spell by spell, or
+        once where all are alike: of every ``cold_every``-th interval and the last; between them it runs on a line.
+    marks : tuple of int
+        Of each interval, spell by spell or once: 1 where the cells may be charged, 2 more where they give anything. As
+        runs: a mark, how often it stands, the next one.
     start_wh, full_wh, held_wh : float
         Charge at the start, when full, and what is held back before the cold's part. [Wh]
     charge_efficiency, discharge_efficiency : float
@@ -82,6 +84,8 @@ class Spells:
     cold: bytes
     cold_low: float
     cold_step: float
+    cold_every: int
+    marks: tuple[int, ...]
     start_wh: float
     full_wh: float
     held_wh: float
@@ -113,7 +117,8 @@ def spells(choice: Choice) -> Spells:
     lit = np.flatnonzero(np.any(brought_wh > 0.0, axis=0))
     stride = max(1, -(-len(brought_wh) * max(1, len(lit)) // MOST_BYTES))
     unit_wh, codes = _coded(brought_wh[::stride][:, lit])
-    cold, low, step = _cold(conditions, starts, stride)
+    every = max(1, round(_COLD_EVERY_H / choice.operation.need.step_h))
+    cold, low, step = _cold(_rows(conditions.capacity_share, stride)[:, starts], every)
     full_wh = float(plant[layout.capacity])
     return Spells(
         n=len(brought_wh[::stride]),
@@ -127,6 +132,8 @@ def spells(choice: Choice) -> Spells:
         cold=cold,
         cold_low=low,
         cold_step=step,
+        cold_every=every,
+        marks=_marks(conditions, starts, stride),
         start_wh=round(full_wh - float(plant[layout.missing]), 4),
         full_wh=round(full_wh, 4),
         held_wh=round(conditions.reserve_share * full_wh + conditions.reserve_wh, 4),
@@ -148,18 +155,28 @@ def _coded(energy_wh: Floats) -> tuple[float, bytes]:
     return unit_wh, np.diff(sums, axis=1, prepend=0.0).astype(np.uint8).tobytes()
 
 
-def _cold(conditions: Conditions, starts: NDArray[np.intp], stride: int) -> tuple[bytes, float, float]:
-    """What the cold leaves in each interval, as bytes; from what share on, and in what steps."""
-    parts = [conditions.capacity_share, conditions.may_charge, conditions.may_discharge]
-    # climate windows share their temperatures, but each may have a row of its own
-    rows = max(1 if np.all(one == one[:1]) else len(one) for one in parts)
-    parts = [one if rows > 1 else one[:1] for one in parts]
-    share, charges, gives = (np.broadcast_to(one, (rows, conditions.n_steps))[:, starts] for one in parts)
-    low, high = float(np.min(share)), float(np.max(share))
-    step = (high - low) / _SHARES
-    codes = np.round((share - low) / step) if step > 1e-9 else np.zeros(share.shape)
-    whole = codes + 64 * charges + 128 * gives
-    return (whole[::stride] if rows > 1 else whole).astype(np.uint8).tobytes(), low, step
+def _rows(values: NDArray[Any], stride: int) -> NDArray[Any]:
+    """The rows of the spells that are carried; one where all are alike."""
+    return values[:1] if np.all(values == values[:1]) else values[::stride]
+
+
+def _cold(share: Floats, every: int) -> tuple[bytes, float, float]:
+    """What the cold leaves, as bytes; from what share on, and in what steps."""
+    knots = share[:, np.unique(np.append(np.arange(0, share.shape[1], every), share.shape[1] - 1))]
+    low, high = float(f"{np.min(knots):.9g}"), float(np.max(knots))
+    step = float(f"{max(high - low, 0.0) / _CODES:.9g}")
+    codes = np.clip(np.round((knots - low) / step), 0, 255) if step > 1e-9 else np.zeros(knots.shape)
+    return codes.astype(np.uint8).tobytes(), low, step
+
+
+def _marks(conditions: Conditions, starts: NDArray[np.intp], stride: int) -> tuple[int, ...]:
+    """Whether the cells may be charged, and whether they give anything."""
+    shape = conditions.n_windows, conditions.n_steps
+    marks = np.broadcast_to(conditions.may_charge + 2 * conditions.may_discharge, shape)
+    flat = _rows(marks, stride)[:, starts].ravel()
+    firsts = np.flatnonzero(np.diff(flat, prepend=-1))
+    lengths = np.diff(firsts, append=len(flat))
+    return tuple(int(one) for pair in zip(flat[firsts], lengths, strict=True) for one in pair)
 
 
 def _otherwise(choice: Choice) -> tuple[Otherwise, ...]:
