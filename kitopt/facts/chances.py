@@ -29,7 +29,7 @@ class Chances:
     at_h : ndarray, shape (n,)
         Hours after the start; the first is 0. [h]
     left_ah : ndarray, shape (LEVELS,)
-        Falling from full to a little above the reserve. [Ah]
+        Falling from the most that any spell has to a little above the reserve. [Ah]
     chance : ndarray, shape (n, LEVELS)
         Share of the spells that are survived from there on with the loads as planned. [0–1]
     used_ah : ndarray, shape (2, n)
@@ -56,12 +56,12 @@ def chances(choice: Choice) -> Chances:
     ]
     steps = sorted({min(step, len(edges_h) - 2) for step in steps})
     least_wh = least_charge_wh(conditions, plant)[:, steps]
-    held_wh = conditions.reserve_share * full_wh + conditions.reserve_wh
-    levels_wh = np.linspace(full_wh, held_wh, LEVELS + 1)[:-1]
-    chance = np.mean(least_wh[:, :, None] <= levels_wh + TOLERANCE_WH, axis=0)
     start_wh = full_wh - float(plant[conditions.layout.missing])
     charge_wh = simulate(conditions, plant).charge_wh
+    held_wh = conditions.reserve_share * full_wh + conditions.reserve_wh
+    levels_wh = np.linspace(max(start_wh, float(np.max(charge_wh))), held_wh, LEVELS + 1)[:-1]
     before = np.concatenate([np.full((len(charge_wh), 1), start_wh), charge_wh], axis=1)[:, steps]
+    chance = np.mean(least_wh[:, :, None] <= levels_wh + TOLERANCE_WH, axis=0)
     used_ah = np.quantile(start_wh - before, (0.5, 0.95), axis=0) / volts
     return Chances(edges_h[steps], levels_wh / volts, chance, used_ah)
 

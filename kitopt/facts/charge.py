@@ -36,7 +36,7 @@ class ChargeOverTime:
     hardest_ah : ndarray, shape (n,), or None
         In the hardest spell that is survived. [Ah]
     held_ah : ndarray, shape (n,)
-        What is held back, in the spell that holds back most. [Ah]
+        What is held back, in that spell; where none is survived, in the one that holds back most. [Ah]
     full_ah : float
         [Ah]
     nights_h : tuple of (from, to)
@@ -62,11 +62,13 @@ def charge_over_time(choice: Choice) -> ChargeOverTime:
     full_wh = float(plant[conditions.layout.capacity])
     start_wh = np.full((conditions.n_windows, 1), full_wh - float(plant[conditions.layout.missing]))
     charge_ah = np.maximum(np.concatenate([start_wh, verdict.charge_wh], axis=1), 0.0) / volts
-    held_wh = np.max(verdict.held_wh, axis=0)
+    k = None if choice.lowest is None else choice.lowest.number
+    every_wh = np.broadcast_to(verdict.held_wh, verdict.charge_wh.shape)
+    held_wh = np.max(every_wh, axis=0) if k is None else every_wh[k]
     held_ah = np.concatenate([held_wh[:1], held_wh]) / volts
     at_h = steps_of(choice.operation).edges_s / 3600
     shown = np.unique(np.round(np.linspace(0, len(at_h) - 1, min(MOST_POINTS, len(at_h)))).astype(int))
-    hardest = None if choice.lowest is None else charge_ah[choice.lowest.number][shown]
+    hardest = None if k is None else charge_ah[k][shown]
     return ChargeOverTime(
         at_h[shown],
         np.quantile(charge_ah[:, shown], SHARES, axis=0),

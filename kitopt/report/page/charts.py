@@ -6,10 +6,12 @@ from collections.abc import Callable, Iterable, Sequence
 from datetime import timedelta
 
 from kitopt.choice.terms import Floats
+from kitopt.explain.balance import balance
 from kitopt.facts.carried import Carried
 from kitopt.operation.clock import moment_after
 from kitopt.operation.terms import Operation
 from kitopt.report.page.html import Markup, el
+from kitopt.report.text import balance_text
 from kitopt.report.words import moment
 
 WIDTH, HEIGHT = 360.0, 210.0
@@ -21,8 +23,9 @@ Scale = Callable[[float], float]
 def charge_chart(one: Carried) -> Markup:
     """The band of all spells, the median, the hardest survived and what is held back, over the nights."""
     charge, hours = one.charge, one.choice.operation.hours
-    x, y, frame = _frame(one, hours, charge.full_ah, "Ah")
     least, low, middle, high, most = charge.quantiles_ah
+    top_ah = min(charge.full_ah, 1.15 * float(most.max()))
+    x, y, frame = _frame(one, hours, top_ah, "Ah")
     at = charge.at_h
     band = _points(x, y, [*at, *at[::-1]], [*high, *low[::-1]])
     lines = [
@@ -41,17 +44,12 @@ def charge_chart(one: Carried) -> Markup:
 
 def charge_in_words(one: Carried) -> str:
     """What the picture of charge shows."""
-    charge, operation = one.charge, one.choice.operation
+    charge = one.charge
     _, low, middle, high, _ = charge.quantiles_ah
     text = f"Charge above the depth that is never used: {middle[0]:.1f} of {charge.full_ah:.1f} Ah at the start"
     text += f", {middle[-1]:.1f} at the end in the median spell, {low[-1]:.1f} to {high[-1]:.1f} in 9 of 10."
-    if charge.hardest_ah is not None:
-        free = charge.hardest_ah - charge.held_ah
-        t = int(free.argmin())
-        when = moment(moment_after(operation, timedelta(hours=float(charge.at_h[t]))))
-        text += f" The hardest spell survived is lowest at {when}: {charge.hardest_ah[t]:.1f} Ah, of which "
-        text += f"{charge.held_ah[t]:.1f} are held back."
-    return text
+    found = balance(one.choice)
+    return text if found is None else f"{text} Balance: {balance_text(one.choice, found)}"
 
 
 def power_chart(one: Carried) -> Markup:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from kitopt.facts.carried import Carried
@@ -25,6 +26,17 @@ def _when(one: Carried, hours: float) -> datetime:
     return moment_after(one.choice.operation, timedelta(hours=hours))
 
 
+def _times(one: Carried, hours: Iterable[float]) -> list[Inside]:
+    """Moments one beneath the other: the day where it is another than above."""
+    found: list[Inside] = []
+    day = ""
+    for at in hours:
+        date, _, clock = moment(_when(one, float(at))).rpartition(" ")
+        found.append(clock if date == day else [el("span", date, class_="day"), " ", clock])
+        day = date
+    return found
+
+
 def amperes_section(one: Carried, of: str) -> Markup | None:
     """Amperes of each panel by the hour of the first day, under each sky."""
     found = one.amperes
@@ -33,19 +45,20 @@ def amperes_section(one: Carried, of: str) -> Markup | None:
     is_flat = one.choice.operation.aim.mode == "flat"
     rows = [i for i, at in enumerate(found.at_h) if at <= _DAY_H and found.high_deg[i] > 0.0]
     parts: list[Inside] = [el("h2", f"Amperes to expect{of}")]
+    parts.append(el("p", f"Aim: {one.choice.sky.aim_text}.") if one.choice.sky.aim_text else None)
     for panel in found.outlooks:
         way = "facing" if panel.reach.panel.tilts and not is_flat else "flat"
         parts.append(
             table(
-                f"{panel.reach.panel.id} on {panel.reach.controller.id}, one panel, {_WAYS[way]}",
-                ("At", "Sun", *(f"{sky}, A" for sky in SKIES)),
+                f"Amperes of {panel.reach.panel.id} on {panel.reach.controller.id}, one panel, {_WAYS[way]}",
+                ("At", "Sun high, from", *SKIES),
                 [
                     (
-                        moment(_when(one, float(found.at_h[i]))),
-                        f"{found.high_deg[i]:.0f}° high at {found.azimuth_deg[i]:.0f}°",
+                        time,
+                        f"{found.high_deg[i]:.0f}°, {found.azimuth_deg[i]:.0f}°",
                         *(f"{panel.amps[sky, way][i]:.2f}" for sky in SKIES),
                     )
-                    for i in rows
+                    for time, i in zip(_times(one, found.at_h[rows]), rows, strict=True)
                 ],
                 "figures",
             )
@@ -53,7 +66,7 @@ def amperes_section(one: Carried, of: str) -> Markup | None:
         parts.append(
             el("p", f"Nine readings in ten lie within {panel.low_share:.2f} to {panel.high_share:.2f} times that.")
         )
-    if one.choice.operation.hours > _DAY_H:
+    if one.choice.operation.hours > 1.5 * _DAY_H:
         parts.append(el("p", "The days after are much alike."))
     return el("section", parts, class_="amperes")
 
@@ -65,7 +78,12 @@ def swaps_section(one: Carried, of: str) -> Markup:
     swaps = swaps_text(one.choice)
     parts.append(el("p", swaps) if swaps else None)
     if now.wires:
-        rows = [(moment(wire.time), f"{math.floor(10.0 * wire.used_at_most_ah + 1e-4) / 10:.1f}") for wire in now.wires]
+        start = now.operation.start
+        times = _times(one, [(wire.time - start).total_seconds() / 3600 for wire in now.wires])
+        rows = [
+            (time, f"{math.floor(10.0 * wire.used_at_most_ah + 1e-4) / 10:.1f}")
+            for time, wire in zip(times, now.wires, strict=True)
+        ]
         parts.append(table("Ah out less Ah in since the start, at the most", ("At", "Ah"), rows, "figures"))
         parts.append(el("p", f"If more were used: {action_text(now)}, at once."))
     step_h = one.spells.step_h
@@ -74,18 +92,18 @@ def swaps_section(one: Carried, of: str) -> Markup:
         for way in one.spells.otherwise
     ]
     parts.append(el("h3", f"What to switch off, in this order{of}"))
-    parts.append(table("Each saves over the whole", ("Change", "Ah"), saved, "figures"))
+    parts.append(table("Each saves over the whole", ("Change", "Ah"), saved, "figures worded"))
     chances = one.chances
     head = ("At", *(f"{ah:.1f} Ah" for ah in chances.left_ah))
     chance_rows = [
-        (moment(_when(one, float(at))), *(_share(float(share)) for share in row))
-        for at, row in zip(chances.at_h, chances.chance, strict=True)
+        (time, *(_share(float(share)) for share in row))
+        for time, row in zip(_times(one, chances.at_h), chances.chance, strict=True)
     ]
     parts.append(el("h3", f"Chance to last from there to the end, by what is left{of}"))
     parts.append(table("Ah left above the depth that is never used, loads as planned", head, chance_rows, "figures"))
     used = [
-        (moment(_when(one, float(at))), f"{half:.1f}", f"{most:.1f}")
-        for at, half, most in zip(chances.at_h, *chances.used_ah, strict=True)
+        (time, f"{half:.1f}", f"{most:.1f}")
+        for time, half, most in zip(_times(one, chances.at_h), *chances.used_ah, strict=True)
     ]
     parts.append(el("h3", f"Ah out less Ah in, as it should go{of}"))
     parts.append(table("Since the start", ("At", "half of all spells, at most", "19 of 20, at most"), used, "figures"))
