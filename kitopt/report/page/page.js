@@ -114,12 +114,12 @@ function tellNow(form, data, outlook, clock) {
     `${clock.said(outlook.edges[found.from])} on, the whole step of weather.` +
     (found.until === null ? "" : ` Sure to ${data.asked} it lasts to ${until(found.until)}.`), answer);
   if (!isEnough) {
-    made("h4", "What to switch off, the least painful first", answer);
+    made("h3", "What to switch off, the least painful first", answer);
     table(answer, ["Change", "Chance", "Lasts to"], found.others.map((one) =>
       [data.ways[one.way].text, percent(one.survived), until(one.until)]));
   }
   if (found.wires.length) {
-    made("h4", "Trip-wires", answer);
+    made("h3", "Trip-wires from now on", answer);
     const used_ah = isShare ? 0 : amount;
     table(answer, ["At", isShare ? "Ah out from now on, at most" : "Ah out since the start, at most"],
       found.wires.map(({ step, limit }) => [clock.said(outlook.edges[step]),
