@@ -325,7 +325,7 @@ class _Chooser:
 
     def _listing(self, sides: Sequence[Sides], objective: Objective) -> Listing:
         """The listing of a kit's sides; that of an earlier choice where nothing but its alternatives was other."""
-        kept = self.memories[0].listings
+        kept: list[Listing] = self.memories[0].listings
         for listing in kept:
             if listing.is_of(self.plan, sides, objective):
                 return listing.within_time(self._left)
