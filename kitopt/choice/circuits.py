@@ -8,26 +8,27 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.budget import UNLIMITED, Budget, check_time
+from kitopt.budget import UNLIMITED, Budget, OutOfTime, check_time
 from kitopt.choice.classes import over_classes
 from kitopt.choice.measure import listed, lowest_of, of_found, others_in, part_of
 from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.program import COST, Program, given
-from kitopt.choice.search import Search
+from kitopt.choice.search import Found, Search
 from kitopt.choice.terms import Choice, Floats, Proof, Survival
 from kitopt.engine import Case, Objective, Outcome, Plan, Row, Trial
 from kitopt.engine.joint import joined
 from kitopt.engine.judge import simulate
 from kitopt.engine.lazily import choose_lazily
+from kitopt.engine.listing import ALONE
 from kitopt.inventory.items import Extra, Inventory
-from kitopt.model.bus import BusClass, bus_classes
+from kitopt.model.bus import BusClass
 from kitopt.model.kit import Join, fuses_taken
 from kitopt.operation.extras import always_packed, packed_with_panels
 from kitopt.operation.terms import Operation
@@ -78,17 +79,22 @@ def best_circuits(
         proof = Proof(operation.least, None, None, is_sure)
         return Choice(operation, inventory, sky, proof.status, proof, circuits=tuple(told))
     most_g = min(mass_g, math.inf if operation.mass_limit_g is None else float(operation.mass_limit_g))
-    classes = bus_classes(stock.batteries)
     least = sum(found.bound for found in alone)
+    in_hand = math.inf
 
-    def attempt(chosen: tuple[BusClass, ...], cutoff: float) -> _Solved:
+    def attempt(chosen: tuple[int, ...], cutoff: float) -> _Solved:
+        nonlocal in_hand
         budget.check()
         with budget.in_force():
-            program, plan = _laid_out(problem, operation, inventory, chosen, names, most_g, budget)
+            program, plan = _laid_out(
+                problem, operation, inventory, [search.classes[k] for k in chosen], names, most_g, budget
+            )
             plan = _none_below(plan, program, [found.bound for found in alone])
-        return _Solved(program, plan, choose_lazily(plan, (0,), budget=budget, cutoff=cutoff))
+        solved = _Solved(program, plan, choose_lazily(plan, (0,), budget=budget, cutoff=cutoff))
+        in_hand = min(in_hand, solved.outcome.objective)
+        return solved
 
-    found = over_classes(product(classes, repeat=len(each)), attempt, least=least)
+    found = over_classes(_combined(search, alone, lambda: in_hand), attempt, least=least)
     proof = Proof.reached(operation.least, found.value, found.bound)
     made = Choice(operation, inventory, sky, proof.status, proof)
     if found.best is None:
@@ -100,11 +106,29 @@ def best_circuits(
     return _measured(made, found.best)
 
 
+def _combined(search: Search, alone: Sequence[Found], most: Callable[[], float]) -> Iterator[tuple[int, ...]]:
+    """Bus classes of all circuits: those that are best alone first, then all that may be part of something better.
+
+    Parameters
+    ----------
+    most : callable
+        What is in hand, of the quantity that counts first.
+    """
+    first = tuple(search.class_of(found) for found in alone)
+    yield first
+    try:
+        known = dict(enumerate(alone))
+        viable: list[Sequence[int]] = [search.viable(o, known, most()) for o in known]
+    except OutOfTime:
+        viable = [range(len(search.classes))] * len(alone)
+    yield from (some for some in product(*viable) if some != first)
+
+
 def _laid_out(
     problem: Problem,
     operation: Operation,
     inventory: Inventory,
-    classes: tuple[BusClass, ...],
+    classes: Sequence[BusClass],
     names: tuple[str, ...],
     most_g: float,
     budget: Budget,
@@ -196,7 +220,7 @@ def _none_below(plan: Plan, program: Program, floors: Sequence[float]) -> Plan:
         carried = sum(n * known(by_id[i]) for i, n in given(kit.model.operation, program.stock).items())
         terms = tuple((int(j), float(weights[j])) for j in np.flatnonzero(weights))
         if terms and floor > carried:
-            rows.append(Row(terms, lower=floor - carried - 1e-6, rule="cutoff", text="no less than alone"))
+            rows.append(Row(terms, lower=floor - carried - 1e-6, rule=ALONE, text="no less than alone"))
     return replace(plan, rows=(*plan.rows, *rows))
 
 

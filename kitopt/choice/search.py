@@ -114,10 +114,11 @@ class Search:
     _alone: dict[int, Found] = field(default_factory=dict)
     _bounds: dict[tuple[int, int], float] = field(default_factory=dict)
     """Of the first quantity, by kit and class."""
-    _classes: list[BusClass] = field(default_factory=list)
+    classes: list[BusClass] = field(default_factory=list)
+    """Those of all batteries, owned or allowed to be bought."""
 
     def __post_init__(self) -> None:
-        self._classes = bus_classes(self.problem.with_purchases(self.allowed).batteries)
+        self.classes = bus_classes(self.problem.with_purchases(self.allowed).batteries)
 
     def alone(self, o: int, cutoff: float = math.inf) -> Found:
         """The best kit of one number; of one bag, that of all."""
@@ -130,7 +131,7 @@ class Search:
                 self._bounds[o, k] = _bound(solved.outcome, most)
                 return solved
 
-            found = over_classes(range(len(self._classes)), attempt, cutoff=cutoff, least=self._floor(numbers))
+            found = over_classes(range(len(self.classes)), attempt, cutoff=cutoff, least=self._floor(numbers))
             self._alone[o] = Found(found.best, found.bound, found.is_sure, found.tried)
         return self._alone[o]
 
@@ -170,13 +171,13 @@ class Search:
     def _together(
         self, numbers: Sequence[int], each: Mapping[int, Found], least: float, cutoff: float, is_any_enough: bool
     ) -> Found:
-        first = self._try({o: [self._class_of(found)] for o, found in each.items()}, cutoff, least=least)
+        first = self._try({o: [self.class_of(found)] for o, found in each.items()}, cutoff, least=least)
         best = self._within(first, least)
         if best.has_kits and (is_any_enough or best.value <= least + 1e-6):
             return Found(best.best, best.value, is_sure=True)
         most = min(cutoff, best.value)
         try:
-            classes = {o: self._viable(o, each, most) for o in numbers}
+            classes = {o: self.viable(o, each, most) for o in numbers}
             if all(len(some) == 1 for some in classes.values()):
                 return best
             second = self._try(classes, most, least=least)
@@ -212,22 +213,23 @@ class Search:
         grams = [sum(n * (by_id[i].mass_g if self.names[0] == "mass" else 1) for i, n in one.items()) for one in pieces]
         return float(max(grams) if self.problem.is_one_bag else sum(grams))
 
-    def _class_of(self, found: Found) -> int:
+    def class_of(self, found: Found) -> int:
+        """The bus class of the best kit of one number, by its place."""
         assert found.best is not None
         (kits,) = found.best.program.kits.values()
-        return self._classes.index(kits[0].model.bus)
+        return self.classes.index(kits[0].model.bus)
 
-    def _viable(self, o: int, each: Mapping[int, Found], most: float) -> list[int]:
+    def viable(self, o: int, each: Mapping[int, Found], most: float) -> list[int]:
         """Classes in which a kit may still be part of something better than what is in hand."""
         others = 0.0 if self.names[0] == "cost" else sum(f.bound for i, f in each.items() if i != o)
         room = most - others
         viable = []
-        for k in range(len(self._classes)):
-            if self._bounds[o, k] <= room + 1e-6 and k != self._class_of(each[o]):
+        for k in range(len(self.classes)):
+            if self._bounds[o, k] <= room + 1e-6 and k != self.class_of(each[o]):
                 # the bound may only say that the class is worse than another: look closer
                 outcome = self._try({o: [k]}, room, names=self.names[:1]).outcome
                 self._bounds[o, k] = max(self._bounds[o, k], _bound(outcome, room))
-            if self._bounds[o, k] <= room + 1e-6 or k == self._class_of(each[o]):
+            if self._bounds[o, k] <= room + 1e-6 or k == self.class_of(each[o]):
                 viable.append(k)
         return viable
 
@@ -240,7 +242,7 @@ class Search:
     ) -> Solved:
         program = Program(
             self.problem,
-            {o: [self._classes[k] for k in some] for o, some in classes.items()},
+            {o: [self.classes[k] for k in some] for o, some in classes.items()},
             self.allowed,
             change=self.change,
             budget=self.budget,

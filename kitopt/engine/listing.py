@@ -11,17 +11,19 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.engine.plan import Case, Objective, Plan
+from kitopt.engine.plan import Case, Objective, Plan, Row
 from kitopt.engine.sides import Counts, Fixed, Sides, least_by_rows
 from kitopt.engine.solver import solve
 
 Floats = NDArray[np.float64]
 
+ALONE = "alone"
+"""The rule of rows that say what one of several kits costs alone at the least."""
 MOST_SETS = 20_000
 """More sets than this are not listed."""
 MOST_SIDES = 2_000
@@ -89,10 +91,12 @@ class Listing:
     """
 
     def __init__(self, plan: Plan, sides: Sequence[Sides], objective: Objective, left_s: Callable[[], float]) -> None:
-        self.plan, self.objective, self._left_s = plan, objective, left_s
+        self.objective, self._left_s = objective, left_s
         self._each_case = sides
         # in every case the same panels hang on the same units
         self.sides = sides[0]
+        # what the kit costs at the least is no news of what more costs: there a price would be flat
+        self.plan = replace(plan, rows=tuple(row for row in plan.rows if not _is_of(self.sides.case, row)))
         self._sums = _sums(self.sides, plan)
         self._stock = _stock(self.sides, plan)
         self._prices: list[Price] = []
@@ -243,6 +247,15 @@ class Listing:
         each = [sides.at_least_wh(one, sets) for sides in self._each_case for one in sides.tangents.values()]
         return np.asarray(np.max(each, axis=0))
 
+    def each_need_wh(self, sides: Sides, listed: Listed) -> Floats:
+        """What the windows of one case ask of each listed side, shape (n_sides, n_windows). [Wh]
+
+        No less than the side needs in all, and where no capacity at hand suffices one that no kit has.
+        """
+        needs = self._made(np.array([sides.each_need_wh(side) for side in listed.sides]))
+        most = 2.0 * float(self._sums[-1]) + 1.0
+        return np.maximum(np.minimum(needs, most), listed.need_wh[:, None])
+
     def _need_wh(self, side: Counts) -> float:
         """What a side needs in the case that asks most. [Wh]"""
         return max(sides.need_wh(side) for sides in self._each_case)
@@ -294,6 +307,11 @@ class Listing:
         each, by_wh = answer.duals[rows], max(0.0, float(answer.duals[last]))
         met = at + np.array([answer.values[more] - answer.values[less] for less, more in apart])
         return Price(answer.objective - float(each @ at) - by_wh * need, each, by_wh), met
+
+
+def _is_of(case: Case, row: Row) -> bool:
+    """Whether a row says what a case's kit costs alone."""
+    return row.rule == ALONE and case.columns is not None and {j for j, _ in row.terms} <= set(case.columns.tolist())
 
 
 def _sums(sides: Sides, plan: Plan) -> Floats:
