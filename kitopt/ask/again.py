@@ -17,7 +17,6 @@ from kitopt.choice.classes import over_classes
 from kitopt.choice.measure import of_found
 from kitopt.engine import Plan, Row, choose
 from kitopt.engine.plan import Floats
-from kitopt.model.kit import KitModel
 
 Rules = Sequence[Change]
 
@@ -36,7 +35,8 @@ class Again:
     def __init__(self, choice: Choice) -> None:
         self._choice = choice
         # the class of the chosen kit first: what it finds bounds the others
-        self._solved = sorted(choice.solved, key=lambda s: s.model.bus != choice.bus)
+        buses = [part.bus for part in choice.parts]
+        self._solved = sorted(choice.solved, key=lambda s: [kit.model.bus for kit in s.kits] != buses)
         self._memories = [s.outcome.memories for s in self._solved]
         self._free = [_Free() for _ in self._solved]
         self._kits: list[list[Floats]] = [[] if s.outcome.counts is None else [s.outcome.counts] for s in self._solved]
@@ -97,7 +97,7 @@ class Again:
             return None
         assert free.solved is not None
         assert free.solved.outcome.counts is not None
-        rows = rows_of(rules, free.solved.model)
+        rows = rows_of(rules, free.solved)
         if rows is None:
             return None
         if not replace(free.solved.plan, rows=rows).broken_rows(free.solved.outcome.counts):
@@ -106,7 +106,7 @@ class Again:
 
     def _choose(self, i: int, rules: Rules, cutoff: float, budget: Budget) -> Solved | None:
         before = self._solved[i]
-        rows = rows_of(rules, before.model)
+        rows = rows_of(rules, before)
         if rows is None:
             return None
         plan = replace(before.plan, rows=(*before.plan.rows, *rows))
@@ -127,9 +127,9 @@ class Again:
         return replace(before, plan=plan, outcome=outcome)
 
 
-def rows_of(rules: Rules, model: KitModel) -> tuple[Row, ...] | None:
+def rows_of(rules: Rules, solved: Solved) -> tuple[Row, ...] | None:
     """What all rules add to the plan of a class; None where one of them leaves it no kit."""
-    each = [rule.rows(model) for rule in rules]
+    each = [rule.rows(solved) for rule in rules]
     return None if any(rows is None for rows in each) else tuple(row for rows in each for row in rows or ())
 
 

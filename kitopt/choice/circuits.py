@@ -7,9 +7,8 @@ classes is tried; what the circuits need alone bounds what they need together.
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -17,12 +16,12 @@ from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget, OutOfTime, check_time
 from kitopt.choice.classes import over_classes
-from kitopt.choice.measure import listed, lowest_of, of_found, others_in, part_of
+from kitopt.choice.measure import lowest_of, of_found, others_in, part_of
 from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.program import COST, Program, given
-from kitopt.choice.search import Found, Search
+from kitopt.choice.search import Found, Search, Solved
 from kitopt.choice.terms import Choice, Floats, Proof, Survival
-from kitopt.engine import Case, Objective, Outcome, Plan, Row, Trial
+from kitopt.engine import Case, Objective, Plan, Row, Trial
 from kitopt.engine.joint import joined
 from kitopt.engine.judge import simulate
 from kitopt.engine.lazily import choose_lazily
@@ -35,31 +34,23 @@ from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
 
-@dataclass(frozen=True, eq=False)
-class _Solved:
-    """All circuits on some bus classes, solved."""
-
-    program: Program
-    plan: Plan
-    outcome: Outcome
-
-    def order(self) -> tuple[object, ...]:
-        """What combinations of classes are compared by."""
-        counts = self.outcome.counts
-        assert counts is not None
-        ids = [(i, -n) for i, n in sorted(self.program.in_all(counts).items())]
-        return (*(o.of(counts) for o in self.plan.objectives), ids)
-
-
 def best_circuits(
-    operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget = UNLIMITED, mass_g: float = math.inf
+    operation: Operation,
+    inventory: Inventory,
+    sky: Sky,
+    *,
+    budget: Budget = UNLIMITED,
+    mass_g: float = math.inf,
+    cutoff: float = math.inf,
 ) -> Choice:
-    """The best kit of an operation with several circuits, each circuit measured; without one, what each comes to alone.
+    """The best kit of an operation with several circuits, not measured yet; without one, what each comes to alone.
 
     Parameters
     ----------
     mass_g : float
         No kit above this, all circuits together. [g]
+    cutoff : float
+        As for `best_kit`, of all circuits together.
     """
     each = [operation.circuit(name) for name in operation.circuits]
     # who takes what belongs to none of them is settled for all together
@@ -67,22 +58,20 @@ def best_circuits(
     together = (tuple(range(len(each))),)
     problem = Problem(tuple(Wanted((one,)) for one in each), stock, lambda _: sky, together)
     first, *others = in_order(operation.least)
-    names = (first, "ends", *others)
+    is_open = math.isinf(cutoff)
+    names = (first, "ends", *others) if is_open else (first,)
     search = Search(problem, names, budget)
     alone = [search.alone(o) for o in range(len(each))]
     if not all(found.has_kits for found in alone):
-        told = [
-            (name, of_found(one, stock, sky, found, found.tried))
-            for name, one, found in zip(operation.circuits, each, alone, strict=True)
-        ]
         is_sure = any(found.is_impossible for found in alone)
         proof = Proof(operation.least, None, None, is_sure)
-        return Choice(operation, inventory, sky, proof.status, proof, circuits=tuple(told))
+        told = _told(each, stock, sky, alone)
+        return Choice(operation, inventory, sky, proof.status, proof, circuits=told)
     most_g = min(mass_g, math.inf if operation.mass_limit_g is None else float(operation.mass_limit_g))
     least = sum(found.bound for found in alone)
-    in_hand = math.inf
+    in_hand = cutoff
 
-    def attempt(chosen: tuple[int, ...], cutoff: float) -> _Solved:
+    def attempt(chosen: tuple[int, ...], most: float) -> Solved:
         nonlocal in_hand
         budget.check()
         with budget.in_force():
@@ -90,20 +79,27 @@ def best_circuits(
                 problem, operation, inventory, [search.classes[k] for k in chosen], names, most_g, budget
             )
             plan = _none_below(plan, program, [found.bound for found in alone])
-        solved = _Solved(program, plan, choose_lazily(plan, (0,), budget=budget, cutoff=cutoff))
+        if not is_open:
+            plan = replace(plan, tie_break=())
+        solved = Solved(program, plan, choose_lazily(plan, range(len(plan.cases)), budget=budget, cutoff=most))
         in_hand = min(in_hand, solved.outcome.objective)
         return solved
 
-    found = over_classes(_combined(search, alone, lambda: in_hand), attempt, least=least)
-    proof = Proof.reached(operation.least, found.value, found.bound)
-    made = Choice(operation, inventory, sky, proof.status, proof)
-    if found.best is None:
-        told = [
-            (name, of_found(one, stock, sky, apart, apart.tried))
-            for name, one, apart in zip(operation.circuits, each, alone, strict=True)
-        ]
-        return replace(made, circuits=tuple(told))
-    return _measured(made, found.best)
+    found = over_classes(_combined(search, alone, lambda: in_hand), attempt, cutoff=cutoff, least=least)
+    choice = of_found(operation, inventory, sky, found, found.tried)
+    blocks = tuple((one.model.bus, tuple(one.model.blocks)) for apart in alone for one in apart.tried)
+    told = () if choice.packed else _told(each, stock, sky, alone)
+    return replace(choice, blocks=blocks, circuits=choice.circuits or told)
+
+
+def _told(
+    each: Sequence[Operation], stock: Inventory, sky: Sky, alone: Sequence[Found]
+) -> tuple[tuple[str, Choice], ...]:
+    """What each circuit comes to alone."""
+    return tuple(
+        (one.loads[0].circuit, of_found(one, stock, sky, found, found.tried))
+        for one, found in zip(each, alone, strict=True)
+    )
 
 
 def _combined(search: Search, alone: Sequence[Found], most: Callable[[], float]) -> Iterator[tuple[int, ...]]:
@@ -246,18 +242,13 @@ def _fuses(program: Program) -> dict[tuple[str, float], list[tuple[int, float]]]
     return total
 
 
-def _measured(choice: Choice, best: _Solved) -> Choice:
-    """The choice with its circuits, and how they fare together."""
-    counts, program = best.outcome.counts, best.program
-    assert counts is not None
-    operation, inventory = choice.operation, choice.inventory
+def together(choice: Choice) -> Choice:
+    """The choice with how its circuits fare, each and all together."""
     parts = []
-    for name, (kit,) in zip(operation.circuits, program.kits.values(), strict=True):
-        part = part_of(kit.model, kit.counts(counts), choice.sky, choice.status, is_settled=False)
-        parts.append((name, part))
-    total: Counter[str] = Counter(program.in_all(counts)) + Counter(given(operation, inventory))
-    has = {i for _, part in parts for join, _, _ in part.joins for i in ("panel", join.panel.id)}
-    total.update({x.id: x.count for x in packed_with_panels(operation, inventory) if has & set(x.hangs_on)})
+    for name, one in choice.circuits:
+        assert one.made is not None
+        made = one.made
+        parts.append((name, part_of(made.model, made.counts, choice.sky, choice.status, is_settled=False)))
     kits = [part.made for _, part in parts if part.made is not None]
     verdicts = [simulate(made.cases[0].conditions, made.cases[0].plant(made.counts)) for made in kits]
     margins_wh = np.stack([verdict.margin_wh for verdict in verdicts])
@@ -269,7 +260,6 @@ def _measured(choice: Choice, best: _Solved) -> Choice:
     hardest = int(np.argmin(np.min(np.where(survives, margins_wh, np.inf), axis=1)))
     return replace(
         choice,
-        packed=listed(inventory, total),
         joins=tuple(join for _, part in parts for join in part.joins),
         wiring=tuple(wire for _, part in parts for wire in part.wiring),
         survival=Survival(len(survives), int(np.count_nonzero(survives)), kits[0].cases[0].n_needed, others=others),

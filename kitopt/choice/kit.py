@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 from kitopt.budget import UNLIMITED, Budget
-from kitopt.choice.circuits import best_circuits
+from kitopt.choice.circuits import best_circuits, together
 from kitopt.choice.measure import measured, of_found, with_need
 from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.search import Search
@@ -53,7 +53,7 @@ def best_kit(
         "no-kit" says then that none is so good.
     """
     if len(operation.circuits) > 1:
-        return best_circuits(operation, inventory, sky, budget=budget, mass_g=mass_g)
+        return best_circuits(operation, inventory, sky, budget=budget, mass_g=mass_g, cutoff=cutoff)
     problem = Problem((Wanted((operation,)),), inventory, lambda _: sky)
     first, *others = in_order(operation.least)
     names = [first, "ends", *others] if math.isinf(cutoff) else [first]
@@ -65,7 +65,9 @@ def in_full(choice: Choice, budget: Budget = UNLIMITED) -> Choice:
     """The choice with how its kit fares; where none works, with the strongest."""
     if choice.survival is not None or choice.shortfall is not None:
         return choice
-    if choice.circuits:
+    if choice.circuits and choice.packed:
+        return together(choice)
+    if len(choice.operation.circuits) > 1:
         return replace(choice, circuits=tuple((name, in_full(one, budget)) for name, one in choice.circuits))
     if choice.made is not None:
         return measured(choice, choice.made)

@@ -14,6 +14,7 @@ from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.choice.classes import over_classes
 from kitopt.choice.problem import Change, Problem
 from kitopt.choice.program import Program, given
+from kitopt.choice.side_by_side import Placed
 from kitopt.engine import Outcome, Plan
 from kitopt.model.bus import BusClass, bus_classes
 from kitopt.model.kit import KitModel
@@ -30,8 +31,17 @@ class Solved:
     @property
     def model(self) -> KitModel:
         """The model of the only kit."""
-        ((kit,),) = self.program.kits.values()
+        (kit,) = self.kits
         return kit.model
+
+    @property
+    def kits(self) -> tuple[Placed, ...]:
+        """Every kit, on each class that it may be of."""
+        return tuple(kit for some in self.program.kits.values() for kit in some)
+
+    def uses(self, item_id: str) -> tuple[tuple[int, float], ...]:
+        """Terms that count how many of an item all kits take."""
+        return tuple(term for kit in self.kits for term in kit.uses(item_id))
 
     def order(self) -> tuple[object, ...]:
         """What kits of different classes are compared by: the objectives, then the ids where these tell them apart."""

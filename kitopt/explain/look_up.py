@@ -15,7 +15,8 @@ import numpy as np
 
 from kitopt.ask import Asker, Change, Question
 from kitopt.budget import UNLIMITED, Budget
-from kitopt.choice import Choice, build_model, cases_under
+from kitopt.choice import Choice, Made, build_model, cases_under
+from kitopt.engine import Case
 from kitopt.engine.halving import last_that_holds
 from kitopt.engine.judge import simulate
 from kitopt.explain.without import Pieces, beyond
@@ -193,26 +194,43 @@ class _Looking:
 
 def _is_still_a_kit(choice: Choice, question: Question) -> bool:
     """Whether the chosen kit, joined as it is, does what was asked; nothing is solved for that."""
-    made = choice.made
-    assert made is not None
-    before, after = (bus_classes(one.batteries) for one in (choice.inventory, question.inventory))
+    survives = np.ones(choice.sky.n_windows, dtype=bool)
+    n_needed = 0
+    for part in choice.parts:
+        assert part.made is not None
+        own = question
+        if choice.circuits:
+            operation = question.operation.circuit(part.made.model.operation.loads[0].circuit)
+            # what is always packed belongs to no circuit
+            own = Question(operation, replace(question.inventory, extras=part.made.model.inventory.extras))
+        cases = _cases_still(choice, part.made, own)
+        if cases is None:
+            return False
+        verdicts = [simulate(case.conditions, case.plant(part.made.counts)) for case in cases]
+        n_needed = cases[0].n_needed
+        survives &= verdicts[0].survives
+        lost = zip(cases[1:], verdicts[1:], strict=True)
+        if any(np.count_nonzero(verdict.survives) < case.n_needed for case, verdict in lost):
+            return False
+    return bool(np.count_nonzero(survives) >= n_needed)
+
+
+def _cases_still(choice: Choice, made: Made, question: Question) -> list[Case] | None:
+    """What a kit, joined as it is, must pass; None where a rule forbids it now."""
+    before, after = (bus_classes(one.batteries) for one in (made.model.inventory, question.inventory))
     if len(before) != len(after):
-        return False
+        return None
     model = build_model(question.operation, question.inventory, after[before.index(made.model.bus)], choice.sky)
     if [column.uses for column in model.columns] != [column.uses for column in made.model.columns]:
-        return False
+        return None
     if any(n > column.upper + 1e-9 for n, column in zip(made.counts, model.columns, strict=True)):
-        return False
+        return None
     if any(
         not row.lower - 1e-6 <= sum(c * made.counts[j] for j, c in row.terms) <= row.upper + 1e-6 for row in model.rows
     ):
-        return False
+        return None
     cases = cases_under(model, choice.sky, counts=made.counts)
-    return all(
-        np.count_nonzero(simulate(case.conditions, case.plant(made.counts)).survives) >= case.n_needed
-        for case in cases
-        if case.is_asked(made.counts)
-    )
+    return [case for case in cases if case.is_asked(made.counts)]
 
 
 def _grid(doubt: _Doubt) -> Iterator[float]:

@@ -27,8 +27,10 @@ class Argument:
         What was asked about; None for the kit as a whole.
     found : Without, Within or None
         About an item: what the best kit is without it, or with it. None where it is given.
-    binding, edges : Binding or None, Edges
-        About the kit: what binds it, and how far it is from becoming another.
+    bindings : tuple of (circuit, Binding)
+        About the kit: what binds it, or each of its circuits.
+    edges : Edges
+        About the kit: how far it is from becoming another.
     purchase : OnePurchase or None
         What one piece of a catalogue would save; None without a catalogue.
     look_up : LookUp or None
@@ -38,7 +40,7 @@ class Argument:
     choice: Choice
     item: str | None = None
     found: Without | Within | None = None
-    binding: Binding | None = None
+    bindings: tuple[tuple[str, Binding], ...] = ()
     edges: Edges | None = None
     purchase: OnePurchase | None = None
     look_up: LookUp | None = None
@@ -53,13 +55,17 @@ class Argument:
         if self.item is not None:
             return told.item_value(self.choice, self.item, self.found)
         assert self.edges is not None
-        return told.kit_value(self.choice, self.binding, self.edges, self.purchase, self.look_up)
+        return told.kit_value(self.choice, self.bindings, self.edges, self.purchase, self.look_up)
 
     def to_text(self, *, is_brief: bool = False) -> str:
         """What ``kitopt why`` prints."""
         if self.item is None:
             assert self.edges is not None
-            lines = [*told.binding_section(self.binding), "", *told.edges_section(self.choice, self.edges)]
+            lines = [
+                *told.bindings_section(self.choice, self.bindings),
+                "",
+                *told.edges_section(self.choice, self.edges),
+            ]
             for more in (
                 told.purchase_section(self.choice, self.purchase),
                 [] if self.look_up is None else look_up_section(self.choice, self.look_up),
@@ -90,11 +96,14 @@ def argue(
         Reads what could be bought, if there is anything.
     """
     if item is None:
-        offered = catalogue()
+        # a purchase would have to be tried in every circuit
+        offered = None if choice.circuits else catalogue()
         purchase = None if offered is None else one_purchase(choice, offered, budget=clock)
         guesses = look_up(choice, budget=clock)
         found = edges(choice, sky_of=windows_for, budget=clock)
-        return Argument(choice, binding=binding(choice), edges=found, purchase=purchase, look_up=guesses)
+        named = choice.circuits or (("", choice),)
+        bindings = tuple((name, one) for name, part in named if (one := binding(part)) is not None)
+        return Argument(choice, bindings=bindings, edges=found, purchase=purchase, look_up=guesses)
     if isinstance(choice.inventory.by_id[item], Load | Extra) and any(one.id == item for one in choice.packed):
         return Argument(choice, item)
     for without in without_each(choice, item, budget=clock):

@@ -259,9 +259,6 @@ def why(result: Result, item: str | None = None, *, seconds: float = math.inf, c
 
     if item is not None and isinstance(result.answer, Choice):
         check_item(item, result.answer.inventory)
-    if isinstance(result.answer, Choice) and result.answer.circuits:
-        text = "found several circuits; need an operation with one: ask of each circuit's loads alone."
-        raise BadInput([Fault("why", None, None, text)])
     if not isinstance(result.answer, Choice) or result.status != "found" or not result.answer.solved:
         text = "need a kit that was proved best by pack, just chosen: what was learned is not kept in a copy or a file."
         raise BadInput([Fault("why", None, None, text)])
