@@ -247,14 +247,15 @@ class Listing:
         each = [sides.at_least_wh(one, sets) for sides in self._each_case for one in sides.tangents.values()]
         return np.asarray(np.max(each, axis=0))
 
-    def each_need_wh(self, sides: Sides, listed: Listed) -> Floats:
-        """What the windows of one case ask of each listed side, shape (n_sides, n_windows). [Wh]
+    def asked(self, sides: Sides, listed: Listed) -> tuple[Floats, Floats]:
+        """What is asked of each listed side in all, shape (n_sides,), and by each window of one case, no less. [Wh]
 
-        No less than the side needs in all, and where no capacity at hand suffices one that no kit has.
+        Where no capacity at hand suffices it is one that no kit has.
         """
         needs = self._made(np.array([sides.each_need_wh(side) for side in listed.sides]))
         most = 2.0 * float(self._sums[-1]) + 1.0
-        return np.maximum(np.minimum(needs, most), listed.need_wh[:, None])
+        in_all = np.minimum(listed.need_wh, most)
+        return in_all, np.maximum(np.minimum(needs, most), in_all[:, None])
 
     def _need_wh(self, side: Counts) -> float:
         """What a side needs in the case that asks most. [Wh]"""

@@ -453,16 +453,17 @@ class _Chooser:
         failed = self._failed(counts)
         if not failed:
             return True
+        is_again = fingerprint in self.seen
+        self.seen.add(fingerprint)
         each = [listing.refined_by(listed, counts) for listing, listed in zip(self._listings, self.listed, strict=True)]
-        if any(each):
+        if any(each) and not is_again:
             return False
         for memory, verdict in failed:
             if not memory.learn(counts, verdict):
                 memory.learn_windows(counts, verdict)
-        if fingerprint in self.seen:
+        if is_again:
             # rows say yes and the judge says no by less than the solver's tolerance
             self.forbidden.append(counts)
-        self.seen.add(fingerprint)
         return False
 
     # -- the program -----------------------------------------------------------------
@@ -476,7 +477,7 @@ class _Chooser:
             asked = []
             for one in memory.alone if memory.case.parts else ():
                 (listing, listed, chosen), sides = known[one.case.place], self._sides_of(one)
-                asked.append(Asked(sides, chosen, listed.need_wh, listing.each_need_wh(sides, listed)))
+                asked.append(Asked(sides, chosen, *listing.asked(sides, listed)))
             if asked:
                 add_joint(program, memory.case, asked)
         for memory, box in zip(self.memories, self._boxes, strict=True):
