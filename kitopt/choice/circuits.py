@@ -7,7 +7,7 @@ classes is tried; what the circuits need alone bounds what they need together.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import product
 
@@ -15,12 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget, OutOfTime, check_time
-from kitopt.choice.classes import over_classes
+from kitopt.choice.classes import OverClasses, over_classes
 from kitopt.choice.measure import lowest_of, of_found, others_in, part_of
 from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.program import COST, Program, given
 from kitopt.choice.search import Found, Search, Solved
-from kitopt.choice.terms import Choice, Floats, Proof, Survival
+from kitopt.choice.terms import Choice, Floats, Survival
 from kitopt.engine import Case, Objective, Plan, Row, Trial
 from kitopt.engine.joint import joined
 from kitopt.engine.judge import simulate
@@ -52,57 +52,90 @@ def best_circuits(
     cutoff : float
         As for `best_kit`, of all circuits together.
     """
-    each = [operation.circuit(name) for name in operation.circuits]
-    # who takes what belongs to none of them is settled for all together
-    stock = replace(inventory, extras=())
-    together = (tuple(range(len(each))),)
-    problem = Problem(tuple(Wanted((one,)) for one in each), stock, lambda _: sky, together)
-    first, *others = in_order(operation.least)
     is_open = math.isinf(cutoff)
+    first, *others = in_order(operation.least)
     names = (first, "ends", *others) if is_open else (first,)
-    search = Search(problem, names, budget)
-    alone = [search.alone(o) for o in range(len(each))]
+    problem = problem_of(operation, inventory, sky)
+    alone, found = search_circuits(problem, operation, names, mass_g=mass_g, cutoff=cutoff, budget=budget)
+    choice = of_found(operation, inventory, sky, found, found.tried)
+    if choice.packed:
+        told = choice.circuits
+    else:
+        told = tuple(
+            (name, of_found(wanted.operation, problem.stock, sky, one, one.tried))
+            for name, wanted, one in zip(operation.circuits, problem.wanted, alone, strict=True)
+        )
+    blocks = tuple((one.model.bus, tuple(one.model.blocks)) for apart in alone for one in apart.tried)
+    return replace(choice, blocks=blocks, circuits=told)
+
+
+def problem_of(
+    operation: Operation,
+    inventory: Inventory,
+    sky: Sky,
+    offered: Mapping[str, int] | None = None,
+    prices: Mapping[str, int] | None = None,
+) -> Problem:
+    """The circuits of an operation as kits that are needed at the same time."""
+    each = [operation.circuit(name) for name in operation.circuits]
+    return Problem(
+        tuple(Wanted((one,)) for one in each),
+        # who takes what belongs to none of them is settled for all together
+        replace(inventory, extras=()),
+        lambda _: sky,
+        (tuple(range(len(each))),),
+        offered=offered or {},
+        prices=prices or {},
+        extras=inventory.extras,
+    )
+
+
+def search_circuits(
+    problem: Problem,
+    operation: Operation,
+    names: Sequence[str],
+    *,
+    allowed: Mapping[str, int] | None = None,
+    mass_g: float = math.inf,
+    cutoff: float = math.inf,
+    budget: Budget = UNLIMITED,
+) -> tuple[list[Found], OverClasses[Solved]]:
+    """The best kit of each circuit alone, and of all together.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Quantities in order of importance; where a cutoff is given, of several kits as good any one will do.
+    allowed : mapping of item id to int
+        How many of what is offered may be bought.
+    """
+    search = Search(problem, names, budget, allowed or {})
+    alone = [search.alone(o, cutoff) for o in range(len(problem.wanted))]
     if not all(found.has_kits for found in alone):
         is_sure = any(found.is_impossible for found in alone)
-        proof = Proof(operation.least, None, None, is_sure)
-        told = _told(each, stock, sky, alone)
-        return Choice(operation, inventory, sky, proof.status, proof, circuits=told)
+        return alone, OverClasses(None, (), math.inf if is_sure else 0.0)
     most_g = min(mass_g, math.inf if operation.mass_limit_g is None else float(operation.mass_limit_g))
-    least = sum(found.bound for found in alone)
+    known = dict(enumerate(alone))
     in_hand = cutoff
 
     def attempt(chosen: tuple[int, ...], most: float) -> Solved:
         nonlocal in_hand
         budget.check()
         with budget.in_force():
-            program, plan = _laid_out(
-                problem, operation, inventory, [search.classes[k] for k in chosen], names, most_g, budget
-            )
+            classes = [search.classes[k] for k in chosen]
+            program, plan = _laid_out(problem, operation, classes, names, allowed or {}, most_g, budget)
             plan = _none_below(plan, program, [found.bound for found in alone])
-        if not is_open:
+        if not math.isinf(cutoff):
             plan = replace(plan, tie_break=())
         solved = Solved(program, plan, choose_lazily(plan, range(len(plan.cases)), budget=budget, cutoff=most))
         in_hand = min(in_hand, solved.outcome.objective)
         return solved
 
-    found = over_classes(_combined(search, alone, lambda: in_hand), attempt, cutoff=cutoff, least=least)
-    choice = of_found(operation, inventory, sky, found, found.tried)
-    blocks = tuple((one.model.bus, tuple(one.model.blocks)) for apart in alone for one in apart.tried)
-    told = () if choice.packed else _told(each, stock, sky, alone)
-    return replace(choice, blocks=blocks, circuits=choice.circuits or told)
+    some = _combined(search, known, lambda: in_hand)
+    return alone, over_classes(some, attempt, cutoff=cutoff, least=search.least_of(known))
 
 
-def _told(
-    each: Sequence[Operation], stock: Inventory, sky: Sky, alone: Sequence[Found]
-) -> tuple[tuple[str, Choice], ...]:
-    """What each circuit comes to alone."""
-    return tuple(
-        (one.loads[0].circuit, of_found(one, stock, sky, found, found.tried))
-        for one, found in zip(each, alone, strict=True)
-    )
-
-
-def _combined(search: Search, alone: Sequence[Found], most: Callable[[], float]) -> Iterator[tuple[int, ...]]:
+def _combined(search: Search, known: Mapping[int, Found], most: Callable[[], float]) -> Iterator[tuple[int, ...]]:
     """Bus classes of all circuits: those that are best alone first, then all that may be part of something better.
 
     Parameters
@@ -110,27 +143,27 @@ def _combined(search: Search, alone: Sequence[Found], most: Callable[[], float])
     most : callable
         What is in hand, of the quantity that counts first.
     """
-    first = tuple(search.class_of(found) for found in alone)
+    first = tuple(search.class_of(found) for found in known.values())
     yield first
     try:
-        known = dict(enumerate(alone))
         viable: list[Sequence[int]] = [search.viable(o, known, most()) for o in known]
     except OutOfTime:
-        viable = [range(len(search.classes))] * len(alone)
+        viable = [range(len(search.classes))] * len(known)
     yield from (some for some in product(*viable) if some != first)
 
 
 def _laid_out(
     problem: Problem,
     operation: Operation,
-    inventory: Inventory,
     classes: Sequence[BusClass],
-    names: tuple[str, ...],
+    names: Sequence[str],
+    allowed: Mapping[str, int],
     most_g: float,
     budget: Budget,
 ) -> tuple[Program, Plan]:
     """All circuits in one plan, each on a bus class, with what counts for all of them together."""
-    program = Program(problem, {o: [bus] for o, bus in enumerate(classes)}, budget=budget)
+    inventory = replace(problem.stock, extras=problem.extras)
+    program = Program(problem, {o: [bus] for o, bus in enumerate(classes)}, allowed, budget=budget)
     side, kits = program.side, [kit for (kit,) in program.kits.values()]
     check_time()
     for bound in operation.bounds:
@@ -208,6 +241,8 @@ def _tried_together(trials: Sequence[Trial], n_first: int) -> Trial:
 def _none_below(plan: Plan, program: Program, floors: Sequence[float]) -> Plan:
     """The plan told what each circuit needs alone: its relaxation then begins there."""
     name = plan.objectives[0].name
+    if name not in COST:
+        return plan
     cost, by_id = COST[name], program.stock.by_id
     rows = []
     for (kit,), floor in zip(program.kits.values(), floors, strict=True):

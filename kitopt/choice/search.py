@@ -164,7 +164,7 @@ class Search:
         if not numbers:
             return Found(None, 0.0, is_sure=True)
         each = {o: self.alone(o, cutoff) for o in numbers}
-        least = self._least(each)
+        least = self.least_of(each)
         if any(found.is_impossible for found in each.values()):
             return NOTHING
         if any(not found.has_kits for found in each.values()):
@@ -209,7 +209,7 @@ class Search:
         bound = max(least, outcome.bound)
         return Found(None if outcome.counts is None else solved, bound, is_sure=outcome.status == "found")
 
-    def _least(self, each: Mapping[int, Found]) -> float:
+    def least_of(self, each: Mapping[int, Found]) -> float:
         """What all need together at the least: costs may be shared, mass may not."""
         bounds = [found.bound for found in each.values()]
         return max(bounds) if self.names[0] == "cost" else sum(bounds)

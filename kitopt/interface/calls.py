@@ -80,9 +80,6 @@ def pack(
     if kit is not None and (with_ or without):
         text = "found --with or --without beside a kit that is named; need the one or the other: change the kit."
         raise BadInput([Fault("--kit", None, None, text)])
-    if kit is not None and len(operation.circuits) > 1:
-        text = "found a kit that is named and several circuits; need one circuit: which piece is in which is not said."
-        raise BadInput([Fault("--kit", None, None, text)])
     counts = None if kit is None else pieces_of_kit(inventory, kit)
     operation = forced(operation, inventory.by_id, with_, without)
     clock = _clock(seconds, clock)
