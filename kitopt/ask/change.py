@@ -24,6 +24,7 @@ Family = Literal[
     "least",
     "mass limit",
     "parallel",
+    "circuit",
     "quiet",
     "load off",
     "radio",
@@ -146,7 +147,7 @@ _ON_OPERATION: dict[str, Callable[[Operation, Change], Operation]] = {
     "load": _drawing_more,
     "aim": lambda asked, change: replace(asked, aim=replace(asked.aim, mode=change.value)),
     "charge": lambda asked, change: replace(asked, need=replace(asked.need, start_charge_share=change.value)),
-    **dict.fromkeys(("quiet", "load off", "radio", "transmit", "power"), _used_otherwise),
+    **dict.fromkeys(("circuit", "quiet", "load off", "radio", "transmit", "power"), _used_otherwise),
 }
 
 

@@ -11,9 +11,11 @@ from kitopt.choice import Choice, Status, with_fresh
 from kitopt.explain import Binding, Edges, Within, Without, binding, edges, within, without_each
 from kitopt.explain.look_up import LookUp, look_up
 from kitopt.explain.one_purchase import OnePurchase, one_purchase
+from kitopt.explain.split import Split, split
 from kitopt.inventory.items import Extra, Inventory, Load
 from kitopt.report import why as told
 from kitopt.report.look_up import look_up_section
+from kitopt.report.split import split_section
 from kitopt.sky import fresh_windows, windows_for
 
 
@@ -35,6 +37,8 @@ class Argument:
         What one piece of a catalogue would save; None without a catalogue.
     look_up : LookUp or None
         About the kit: guesses that decide.
+    split : Split or None
+        About the kit: what a circuit of its own for one load would save, where its peak rules most batteries out.
     """
 
     choice: Choice
@@ -44,6 +48,7 @@ class Argument:
     edges: Edges | None = None
     purchase: OnePurchase | None = None
     look_up: LookUp | None = None
+    split: Split | None = None
 
     @property
     def status(self) -> Status:
@@ -55,7 +60,7 @@ class Argument:
         if self.item is not None:
             return told.item_value(self.choice, self.item, self.found)
         assert self.edges is not None
-        return told.kit_value(self.choice, self.bindings, self.edges, self.purchase, self.look_up)
+        return told.kit_value(self.choice, self.bindings, self.edges, self.purchase, self.look_up, self.split)
 
     def to_text(self, *, is_brief: bool = False) -> str:
         """What ``kitopt why`` prints."""
@@ -67,6 +72,7 @@ class Argument:
                 *told.edges_section(self.choice, self.edges),
             ]
             for more in (
+                split_section(self.choice, self.split),
                 told.purchase_section(self.choice, self.purchase),
                 [] if self.look_up is None else look_up_section(self.choice, self.look_up),
             ):
@@ -100,10 +106,11 @@ def argue(
         offered = None if choice.circuits else catalogue()
         purchase = None if offered is None else one_purchase(choice, offered, budget=clock)
         guesses = look_up(choice, budget=clock)
+        apart = split(choice, sky_of=windows_for, budget=clock)
         found = edges(choice, sky_of=windows_for, budget=clock)
         named = choice.circuits or (("", choice),)
         bindings = tuple((name, one) for name, part in named if (one := binding(part)) is not None)
-        return Argument(choice, bindings=bindings, edges=found, purchase=purchase, look_up=guesses)
+        return Argument(choice, bindings=bindings, edges=found, purchase=purchase, look_up=guesses, split=apart)
     if isinstance(choice.inventory.by_id[item], Load | Extra) and any(one.id == item for one in choice.packed):
         return Argument(choice, item)
     for without in without_each(choice, item, budget=clock):

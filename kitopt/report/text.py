@@ -22,6 +22,7 @@ from kitopt.report.reasons import energy, section
 from kitopt.report.repairs import conflicts_section, repairs_section
 from kitopt.report.ruled_out import ruled_out_section
 from kitopt.report.second_opinion import second_opinion_text
+from kitopt.report.split import split_section
 from kitopt.report.wiring import wiring
 from kitopt.report.words import width, wrapped
 
@@ -215,6 +216,8 @@ def _nothing(choice: Choice, why: Why) -> list[str]:
     helps = ["", *repairs] if repairs else []
     guesses = [] if why.look_up is None else look_up_section(choice, why.look_up)
     helps += ["", *guesses] if guesses else []
+    apart = split_section(choice, why.split)
+    helps += ["", *apart] if apart else []
     shortfall = choice.shortfall
     if choice.status == "time-limit":
         bound = at_best(choice.proof, choice.inventory.currency)

@@ -13,12 +13,14 @@ from kitopt.explain.edges import Edge, Edges
 from kitopt.explain.look_up import LookUp
 from kitopt.explain.one_purchase import OnePurchase
 from kitopt.explain.ruled_out import told
+from kitopt.explain.split import Split
 from kitopt.explain.within import Within
 from kitopt.explain.without import Pieces, Without
 from kitopt.report import encode, words
 from kitopt.report.encode import pieces
 from kitopt.report.look_up import look_up_value
 from kitopt.report.reasons import BETTER, amount, as_value, listed, sentence, worse
+from kitopt.report.split import split_value
 from kitopt.report.words import wrapped
 
 SCHEMA = "kitopt/why-1"
@@ -274,6 +276,7 @@ def kit_value(
     found: Edges,
     purchase: OnePurchase | None = None,
     guesses: LookUp | None = None,
+    apart: Split | None = None,
 ) -> dict[str, Any]:
     """What binds and where the edges are, as JSON."""
     return {
@@ -303,6 +306,7 @@ def kit_value(
         "edges_cut_short": found.is_cut_short,
         "purchase": None if purchase is None else _purchase_value(choice, purchase),
         "look_up": None if guesses is None else look_up_value(choice, guesses),
+        "split": None if apart is None else split_value(choice, apart),
     }
 
 
