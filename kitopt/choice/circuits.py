@@ -21,7 +21,7 @@ from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.program import COST, Program, given
 from kitopt.choice.search import Found, Search, Solved
 from kitopt.choice.terms import Choice, Floats, Survival
-from kitopt.engine import Case, Objective, Plan, Row, Trial
+from kitopt.engine import Case, Objective, Outcome, Plan, Row, Trial
 from kitopt.engine.joint import joined
 from kitopt.engine.judge import simulate
 from kitopt.engine.lazily import choose_lazily
@@ -33,6 +33,9 @@ from kitopt.operation.extras import always_packed, packed_with_panels
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
+Rules = Callable[[Solved], Sequence[Row] | None]
+_NOT_SOLVED = Outcome("time-limit", None, math.inf, -math.inf)
+
 
 def best_circuits(
     operation: Operation,
@@ -42,6 +45,8 @@ def best_circuits(
     budget: Budget = UNLIMITED,
     mass_g: float = math.inf,
     cutoff: float = math.inf,
+    is_any_good: bool = False,
+    rules: Rules | None = None,
 ) -> Choice:
     """The best kit of an operation with several circuits, not measured yet; without one, what each comes to alone.
 
@@ -49,14 +54,15 @@ def best_circuits(
     ----------
     mass_g : float
         No kit above this, all circuits together. [g]
-    cutoff : float
+    cutoff, is_any_good
         As for `best_kit`, of all circuits together.
+    rules : callable, optional
+        Rows more for the circuits on some bus classes; None where they leave these no kit.
     """
-    is_open = math.isinf(cutoff)
     first, *others = in_order(operation.least)
-    names = (first, "ends", *others) if is_open else (first,)
+    names = (first,) if is_any_good else (first, "ends", *others)
     problem = problem_of(operation, inventory, sky)
-    alone, found = search_circuits(problem, operation, names, mass_g=mass_g, cutoff=cutoff, budget=budget)
+    alone, found = search_circuits(problem, operation, names, mass_g=mass_g, cutoff=cutoff, rules=rules, budget=budget)
     choice = of_found(operation, inventory, sky, found, found.tried)
     if choice.packed:
         told = choice.circuits
@@ -98,6 +104,7 @@ def search_circuits(
     allowed: Mapping[str, int] | None = None,
     mass_g: float = math.inf,
     cutoff: float = math.inf,
+    rules: Rules | None = None,
     budget: Budget = UNLIMITED,
 ) -> tuple[list[Found], OverClasses[Solved]]:
     """The best kit of each circuit alone, and of all together.
@@ -105,7 +112,7 @@ def search_circuits(
     Parameters
     ----------
     names : sequence of str
-        Quantities in order of importance; where a cutoff is given, of several kits as good any one will do.
+        Quantities in order of importance; where there is one alone, of several kits as good any one will do.
     allowed : mapping of item id to int
         How many of what is offered may be bought.
     """
@@ -118,15 +125,20 @@ def search_circuits(
     known = dict(enumerate(alone))
     in_hand = cutoff
 
-    def attempt(chosen: tuple[int, ...], most: float) -> Solved:
+    def attempt(chosen: tuple[int, ...], most: float) -> Solved | None:
         nonlocal in_hand
         budget.check()
         with budget.in_force():
             classes = [search.classes[k] for k in chosen]
             program, plan = _laid_out(problem, operation, classes, names, allowed or {}, most_g, budget)
             plan = _none_below(plan, program, [found.bound for found in alone])
-        if not math.isinf(cutoff):
+        if len(names) == 1:
             plan = replace(plan, tie_break=())
+        if rules is not None:
+            rows = rules(Solved(program, plan, _NOT_SOLVED))
+            if rows is None:
+                return None
+            plan = replace(plan, rows=(*plan.rows, *rows))
         solved = Solved(program, plan, choose_lazily(plan, range(len(plan.cases)), budget=budget, cutoff=most))
         in_hand = min(in_hand, solved.outcome.objective)
         return solved

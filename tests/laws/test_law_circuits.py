@@ -79,18 +79,18 @@ def test_the_smallest_margin_is_concave_and_its_cut_lies_above_it() -> None:
 
 def test_without_a_piece_the_best_is_what_is_chosen_with_that_piece_forbidden() -> None:
     n_compared = 0
-    for number in (1, 3, 5):
+    for number in (1, 5):
         instance = with_circuits(number)
         choice = pack(instance.operation, instance.inventory, instance.sky)
         pieces = [one for one in choice.packed if one.kind in ("battery", "panel")]
-        for one in pieces[:2] if choice.status == "found" else ():
+        for one in pieces[:1] if choice.status == "found" else ():
             after = Asker(choice).ask(at_most(one.id, one.count - 1))
             bounds = (Bound(one.id, most=one.count - 1),)
             right = pack(replace(instance.operation, bounds=bounds), instance.inventory, instance.sky)
             assert after.proof.proved, number
             assert (after.status, after.proof.objective) == (right.status, right.proof.objective), (number, one.id)
             n_compared += 1
-    assert n_compared >= 3
+    assert n_compared == 2
 
 
 def test_one_circuit_is_never_heavier_than_two() -> None:

@@ -22,6 +22,7 @@ from oracle.search import kits_in_order, legal_layouts
 from kitopt.choice import Choice, pack
 from kitopt.choice.problem import n_needed_of
 from kitopt.sky.windows import Sky
+from kitopt.sky.worth import Numbered
 
 N_OTHERS = 150
 
@@ -31,7 +32,8 @@ def others_like(sky: Sky, rng: np.random.Generator) -> Sky:
     picked = sky.only(rng.integers(0, sky.n_windows, N_OTHERS).astype(np.intp))
     factor = rng.uniform(0.75, 1.1, (N_OTHERS, 1))
     light = {way: values * factor for way, values in picked.poa_wm2.items()}
-    return replace(picked, poa_wm2=light, useful_wm2=light, labels=tuple(f"other {k}" for k in range(N_OTHERS)))
+    labels, numbers = tuple(f"other {k}" for k in range(N_OTHERS)), 900 + np.arange(N_OTHERS, dtype=np.int64)
+    return replace(picked, poa_wm2=light, useful_wm2=light, labels=labels, numbered=Numbered(12, numbers))
 
 
 def with_others(number: int, make: Callable[[int], Instance] = numbered) -> tuple[Instance, Sky]:
