@@ -10,10 +10,13 @@ from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice, Status, with_fresh
 from kitopt.explain import Binding, Edges, Within, Without, binding, edges, within, without_each
 from kitopt.explain.look_up import LookUp, look_up
+from kitopt.explain.measurement import NOTHING_MEASURED, Measuring, measuring
 from kitopt.explain.one_purchase import OnePurchase, one_purchase
+from kitopt.field.noon import AtNoon, at_noon
 from kitopt.inventory.items import Extra, Inventory, Load
 from kitopt.report import why as told
 from kitopt.report.look_up import look_up_section
+from kitopt.report.measurement import measurement_section, measurement_value
 from kitopt.sky import fresh_windows, windows_for
 
 
@@ -33,6 +36,10 @@ class Argument:
         What one piece of a catalogue would save; None without a catalogue.
     look_up : LookUp or None
         About the kit: guesses that decide.
+    measuring : Measuring
+        About the kit: the one measurement that would change it most.
+    noon : AtNoon or None
+        What the panel gives that is to be measured.
     """
 
     choice: Choice
@@ -42,6 +49,8 @@ class Argument:
     edges: Edges | None = None
     purchase: OnePurchase | None = None
     look_up: LookUp | None = None
+    measuring: Measuring = NOTHING_MEASURED
+    noon: AtNoon | None = None
 
     @property
     def status(self) -> Status:
@@ -53,7 +62,11 @@ class Argument:
         if self.item is not None:
             return told.item_value(self.choice, self.item, self.found)
         assert self.edges is not None
-        return told.kit_value(self.choice, self.binding, self.edges, self.purchase, self.look_up)
+        measure = measurement_value(self.choice, self.measuring, self.noon)
+        return {
+            **told.kit_value(self.choice, self.binding, self.edges, self.purchase, self.look_up),
+            "measure": measure,
+        }
 
     def to_text(self, *, is_brief: bool = False) -> str:
         """What ``kitopt why`` prints."""
@@ -63,6 +76,7 @@ class Argument:
             for more in (
                 told.purchase_section(self.choice, self.purchase),
                 [] if self.look_up is None else look_up_section(self.choice, self.look_up),
+                measurement_section(self.choice, self.measuring, self.noon),
             ):
                 lines += ["", *more] if more else []
             return "\n".join(lines).rstrip() + "\n"
@@ -94,7 +108,10 @@ def argue(
         purchase = None if offered is None else one_purchase(choice, offered, budget=clock)
         guesses = look_up(choice, budget=clock)
         found = edges(choice, sky_of=windows_for, budget=clock)
-        return Argument(choice, binding=binding(choice), edges=found, purchase=purchase, look_up=guesses)
+        measure = measuring(choice, budget=clock)
+        is_panel = measure.best is not None and measure.best.thing.column == "output_factor"
+        noon = at_noon(choice.operation, choice.inventory, measure.best.thing.id) if measure.best and is_panel else None
+        return Argument(choice, None, None, binding(choice), found, purchase, guesses, measure, noon)
     if isinstance(choice.inventory.by_id[item], Load | Extra) and any(one.id == item for one in choice.packed):
         return Argument(choice, item)
     for without in without_each(choice, item, budget=clock):
