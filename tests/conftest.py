@@ -42,6 +42,8 @@ def pytest_configure(config: pytest.Config) -> None:
     # a shell that runs this in the background has them ignored, and so would be every command that a test interrupts
     signal.signal(signal.SIGINT, signal.default_int_handler)
     settings.load_profile("whole" if config.getoption("--many") else "a twentieth")
+    # a terminal's own width is what counts in the tests that open one; workers are told that of the runner's
+    os.environ.pop("COLUMNS", None)
     if not hasattr(config, "workerinput"):
         kept = tempfile.TemporaryDirectory(prefix="kitopt-")
         config.add_cleanup(kept.cleanup)

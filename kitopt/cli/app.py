@@ -29,6 +29,10 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
+Page = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE.html", help="Write a page for phone and paper beside the answer, replacing FILE."),
+]
 Inventory = Annotated[
     Path | None, typer.Option("--inventory", metavar="DIR", help="Folder of CSV files that says what is owned.")
 ]
@@ -136,6 +140,7 @@ def _pack(
         str | None,
         typer.Option(metavar="ID:COUNT,...", help="Judge this kit instead: does it do, what is missing or too much."),
     ] = None,
+    page: Page = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -158,7 +163,15 @@ def _pack(
             without=tuple(without or ()),
         )
         return run_pack(
-            operation, inventory, options, is_json=json, is_brief=brief, with_reasons=reasons, against=against, kit=kit
+            operation,
+            inventory,
+            options,
+            is_json=json,
+            is_brief=brief,
+            with_reasons=reasons,
+            against=against,
+            kit=kit,
+            page=page,
         )
 
     return Request(run, json)
@@ -179,6 +192,7 @@ def _grab_kit(
     windows: Windows = None,
     seed: Seed = None,
     step: Step = None,
+    page: Page = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -199,7 +213,7 @@ def _grab_kit(
             with_=tuple(with_ or ()),
             without=tuple(without or ()),
         )
-        return run_grab_kit(events, inventory, options, mass=mass, is_json=json)
+        return run_grab_kit(events, inventory, options, mass=mass, page=page, is_json=json)
 
     return Request(run, json)
 
@@ -223,6 +237,7 @@ def _buy(
     windows: Windows = None,
     seed: Seed = None,
     step: Step = None,
+    page: Page = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -242,7 +257,9 @@ def _buy(
             with_=tuple(with_ or ()),
             without=tuple(without or ()),
         )
-        return run_buy(season, inventory, catalogue, options, budget=budget, with_singles=singles, is_json=json)
+        return run_buy(
+            season, inventory, catalogue, options, budget=budget, with_singles=singles, page=page, is_json=json
+        )
 
     return Request(run, json)
 
@@ -258,6 +275,7 @@ def _share(
     windows: Windows = None,
     seed: Seed = None,
     step: Step = None,
+    page: Page = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -277,7 +295,7 @@ def _share(
             with_=tuple(with_ or ()),
             without=tuple(without or ()),
         )
-        return run_share(club, inventory, options, is_json=json)
+        return run_share(club, inventory, options, page=page, is_json=json)
 
     return Request(run, json)
 

@@ -67,7 +67,11 @@ def add_sides(program: Program, sides: Sides, listed: Listed) -> None:
     program.add_row([(y, 1.0) for y in chosen], 1.0, 1.0)
     for c in range(sides.n_classes):
         having = [(y, -float(n)) for y, n in zip(chosen, listed.sides[:, c].tolist(), strict=True) if n]
-        program.add_row([*sides.terms(c), *having], 0.0, 0.0)
+        if having or any(program.lower[j] > 0.0 for j, _ in sides.terms(c)):
+            program.add_row([*sides.terms(c), *having], 0.0, 0.0)
+            continue
+        for j, _ in sides.terms(c):
+            program.upper[j] = 0.0
     needs_wh = np.where(may, listed.need_wh, 0.0)
     scale = max(1.0, float(np.max(needs_wh, initial=0.0)))
     needs = [(y, -wh / scale) for y, wh in zip(chosen, needs_wh.tolist(), strict=True)]

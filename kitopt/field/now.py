@@ -279,7 +279,18 @@ def now(
     if found is None:
         text = "nothing of this kit fits together; see kitopt pack --kit for what is in the way."
         raise BadInput([Fault("--kit", None, None, text)])
-    model, counts = found
+    return now_with(*found, whole, rest, state, sky_of)
+
+
+def now_with(model: KitModel, counts: Floats, whole: Operation, rest: Operation, state: State, sky_of: SkyOf) -> Now:
+    """The same with a kit that is known as counts of a model.
+
+    Raises
+    ------
+    BadInput
+        Where the state cannot be.
+    """
+    inventory = model.inventory
     batteries = [(model.battery(j), round(counts[j])) for j in model.battery_columns if round(counts[j]) > 0]
     charge = charge_of(state, batteries, whole)
     rest = replace(rest, need=replace(rest.need, start_charge_share=charge.low_share))
@@ -287,7 +298,10 @@ def now(
     base = hand.case(rest)
     chance, lasts = _fares(base, counts)
     is_short = math.isfinite(lasts)
-    changes = [*hand.helps(batteries, charge, state.told, with_sky=is_short), *_of_loads(Question(rest, inventory))]
+    changes = [
+        *hand.helps(batteries, charge, state.told, with_sky=is_short),
+        *changes_of_loads(Question(rest, inventory)),
+    ]
     judged = [(change, hand.case(change.operation(rest))) for change in changes]
     ways = []
     for change, case in judged if is_short else ():
@@ -405,7 +419,7 @@ class Hand:
             yield Change("charge", value=(charge.low_share * ones[-1] + full_wh) / sum(ones))
 
 
-def _of_loads(asked: Question) -> Iterator[Change]:
+def changes_of_loads(asked: Question) -> Iterator[Change]:
     """Loads used otherwise, the least painful first."""
     loads = asked.operation.loads
     yield from (

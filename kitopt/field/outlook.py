@@ -142,9 +142,18 @@ def _reckoned(site: FieldSite, inventory: Inventory, pairs: list[Reach]) -> SunN
     # the whole hours after now
     first = (60.0 - site.at.minute - site.at.second / 60.0) / 60.0
     later_h = np.concatenate([[0.0], first + np.arange(LONGEST_H)])
+    clear = site.light(later_h)
+    zenith, azimuth = clear.sun.zenith_deg[0], clear.sun.azimuth_deg[0]
+    found = outlooks_at(site, inventory, pairs, later_h, clear)
+    return SunNow(site, inventory, later_h, zenith, azimuth, best_aim(site, 0.0, 180.0), found)
+
+
+def outlooks_at(
+    site: FieldSite, inventory: Inventory, pairs: list[Reach], later_h: Floats, clear: Light
+) -> tuple[Outlook, ...]:
+    """What some panels should give so many hours from now, shape (n,), of which the clear sky is known. [h]"""
     air = site.air_at(later_h)
     lit: dict[tuple[str, str], tuple[Floats, Floats]] = {}
-    clear = site.light(later_h)
     zenith, azimuth = clear.sun.zenith_deg[0], clear.sun.azimuth_deg[0]
     for sky in SKIES:
         light = clear if sky == "clear" else site.light(later_h, sky)
@@ -165,7 +174,7 @@ def _reckoned(site: FieldSite, inventory: Inventory, pairs: list[Reach]) -> SunN
         every = seen(set_up, declared(set_up, all_wm2, all_degc)).amps
         amps = dict(zip(lit, np.split(every, len(lit)), strict=True))
         found.append(Outlook(pair, amps, low, high))
-    return SunNow(site, inventory, later_h, zenith, azimuth, best_aim(site, 0.0, 180.0), tuple(found))
+    return tuple(found)
 
 
 def light_now(site: FieldSite, sky: Overhead) -> Light:

@@ -70,6 +70,11 @@ def brief(choice: Choice) -> str:
 
 
 def headline(choice: Choice) -> list[str]:
+    """What it is for, and what it does."""
+    return wrapped(f"{choice.operation.name}: {what_it_does(choice)}")
+
+
+def what_it_does(choice: Choice) -> str:
     """Hours, mass, the charge at the start where it is not full, and the chance."""
     operation = choice.operation
     amount = words.mass(choice.mass_g)
@@ -78,7 +83,7 @@ def headline(choice: Choice) -> list[str]:
     elif operation.least == "items":
         amount = f"{sum(one.count for one in choice.packed)} items, {amount}"
     does = f"{words.hours(operation.hours)} with {amount}{which_run(choice)}{starts(choice)}"
-    return wrapped(f"{operation.name}: {does}{survives(choice)}.")
+    return f"{does}{survives(choice)}."
 
 
 def starts(choice: Choice) -> str:
