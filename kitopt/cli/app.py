@@ -30,7 +30,12 @@ app = typer.Typer(
 
 Page = Annotated[
     Path | None,
-    typer.Option(metavar="FILE.html", help="Write a page for phone and paper beside the answer, replacing FILE."),
+    typer.Option("--page", metavar="FILE.html", help="Write a page for phone and paper beside the answer."),
+]
+Sheet = Annotated[Path | None, typer.Option("--sheet", metavar="FILE.pdf", help="Write a sheet of paper for each kit.")]
+PaperFormat = Annotated[str, typer.Option("--paper", metavar="FORMAT", help="Of the sheet: a4 or letter.")]
+Out = Annotated[
+    Path | None, typer.Option("--out", metavar="DIR", help="Write page, sheet, JSON and checklist into a folder.")
 ]
 Inventory = Annotated[
     Path | None, typer.Option("--inventory", metavar="DIR", help="Folder of CSV files that says what is owned.")
@@ -140,6 +145,9 @@ def _pack(
         typer.Option(metavar="ID:COUNT,...", help="Judge this kit instead: does it do, what is missing or too much."),
     ] = None,
     page: Page = None,
+    sheet: Sheet = None,
+    paper: PaperFormat = "a4",
+    out: Out = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -148,6 +156,7 @@ def _pack(
     def run() -> Answer:
         from kitopt.cli.options import Options
         from kitopt.cli.pack import run_pack
+        from kitopt.cli.paper import Paper
 
         options = Options(
             least=least,
@@ -170,7 +179,7 @@ def _pack(
             with_reasons=reasons,
             against=against,
             kit=kit,
-            page=page,
+            paper=Paper(page, sheet, paper, out),
         )
 
     return Request(run, json)
@@ -192,6 +201,9 @@ def _grab_kit(
     seed: Seed = None,
     step: Step = None,
     page: Page = None,
+    sheet: Sheet = None,
+    paper: PaperFormat = "a4",
+    out: Out = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -200,6 +212,7 @@ def _grab_kit(
     def run() -> Answer:
         from kitopt.cli.many import run_grab_kit
         from kitopt.cli.options import Options
+        from kitopt.cli.paper import Paper
 
         options = Options(
             least=least,
@@ -212,7 +225,7 @@ def _grab_kit(
             with_=tuple(with_ or ()),
             without=tuple(without or ()),
         )
-        return run_grab_kit(events, inventory, options, mass=mass, page=page, is_json=json)
+        return run_grab_kit(events, inventory, options, mass=mass, paper=Paper(page, sheet, paper, out), is_json=json)
 
     return Request(run, json)
 
@@ -237,6 +250,9 @@ def _buy(
     seed: Seed = None,
     step: Step = None,
     page: Page = None,
+    sheet: Sheet = None,
+    paper: PaperFormat = "a4",
+    out: Out = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -245,6 +261,7 @@ def _buy(
     def run() -> Answer:
         from kitopt.cli.many import run_buy
         from kitopt.cli.options import Options
+        from kitopt.cli.paper import Paper
 
         options = Options(
             backup=backup,
@@ -257,7 +274,14 @@ def _buy(
             without=tuple(without or ()),
         )
         return run_buy(
-            season, inventory, catalogue, options, budget=budget, with_singles=singles, page=page, is_json=json
+            season,
+            inventory,
+            catalogue,
+            options,
+            budget=budget,
+            with_singles=singles,
+            paper=Paper(page, sheet, paper, out),
+            is_json=json,
         )
 
     return Request(run, json)
@@ -275,6 +299,9 @@ def _share(
     seed: Seed = None,
     step: Step = None,
     page: Page = None,
+    sheet: Sheet = None,
+    paper: PaperFormat = "a4",
+    out: Out = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -283,6 +310,7 @@ def _share(
     def run() -> Answer:
         from kitopt.cli.many import run_share
         from kitopt.cli.options import Options
+        from kitopt.cli.paper import Paper
 
         options = Options(
             backup=backup,
@@ -294,7 +322,7 @@ def _share(
             with_=tuple(with_ or ()),
             without=tuple(without or ()),
         )
-        return run_share(club, inventory, options, page=page, is_json=json)
+        return run_share(club, inventory, options, paper=Paper(page, sheet, paper, out), is_json=json)
 
     return Request(run, json)
 

@@ -70,7 +70,9 @@ def _small(charge: ChargeOverTime) -> list[str]:
     told = [(median, ", median"), (hardest, ", hardest")]
     for row, name in told if np.any(charge.quantiles_ah[0] != charge.quantiles_ah[-1]) else [(hardest, "")]:
         picture = spark(row, 0.0, top_ah)
-        lines += fact("Charge" if not lines else "", f"{row[0]:.1f} {picture} {row[-1]:.1f} Ah{name}")
+        # what is left is never told too high
+        left_ah = int(10 * row[-1] + 1e-6) / 10
+        lines += fact("Charge" if not lines else "", f"{row[0]:.1f} {picture} {left_ah:.1f} Ah{name}")
     return lines
 
 
