@@ -38,7 +38,8 @@ class Again:
         # the class of the chosen kit first: what it finds bounds the others
         self._solved = sorted(choice.solved, key=lambda s: s.model.bus != choice.bus)
         self._memories = [s.outcome.memories for s in self._solved]
-        self._free = [_Free() for _ in self._solved]
+        # of a class that was looked at in vain it is known how much more than the chosen kit it asks for
+        self._free = [_Free(floor=s.outcome.bound if s.outcome.status == "no-kit" else -math.inf) for s in self._solved]
         self._kits: list[list[Floats]] = [[] if s.outcome.counts is None else [s.outcome.counts] for s in self._solved]
 
     def under_each(
@@ -54,14 +55,37 @@ class Again:
         say : callable
             Is told the index of the rules before they are asked.
         """
-        firsts: list[Solved | None] = []
-        for i, rules in enumerate(asked):
-            say(i)
-            is_late = budget.is_over or not self._solved
-            firsts.append(None if is_late else self._choose(0, rules, math.inf, budget))
+        firsts = self._in_first(asked, budget, say) if self._solved else [None] * len(asked)
         objectives = [s.outcome.objective for s in firsts if s is not None and s.outcome.counts is not None]
         highest = max(objectives, default=-math.inf)
         return [self._complete(rules, first, highest, budget) for rules, first in zip(asked, firsts, strict=True)]
+
+    def _in_first(self, asked: Sequence[Rules], budget: Budget, say: Callable[[int], None]) -> list[Solved | None]:
+        """The best kit of the first class under each of some rules, where there was time.
+
+        The best that keeps any of some limits is the best under each that it keeps: so the limits are asked about
+        together, until each is kept by one.
+        """
+        found: list[Solved | None] = [None] * len(asked)
+        base = self._solved[0]
+        each = {i: rows_of(rules, base.model) for i, rules in enumerate(asked)}
+        limits = {i: rows[0] for i, rows in each.items() if rows is not None and [r.lower for r in rows] == [-math.inf]}
+        for i, rules in enumerate(asked):
+            if i not in limits and not budget.is_over:
+                say(i)
+                found[i] = self._choose(0, rules, math.inf, budget)
+        least = self._least
+        while limits and not budget.is_over:
+            say(next(iter(limits)))
+            plan = replace(base.plan, either=tuple(limits.values()))
+            outcome = self._choose_within(0, plan, math.inf, budget, least=least).outcome
+            counts = outcome.counts if outcome.proved else None
+            for i, row in list(limits.items()):
+                if counts is None or row.holds(counts):
+                    found[i] = replace(base, plan=replace(base.plan, rows=(*base.plan.rows, row)), outcome=outcome)
+                    del limits[i]
+            least = max(least, outcome.bound)
+        return found
 
     def _complete(self, rules: Rules, first: Solved | None, highest: float, budget: Budget) -> Choice:
         """The best over all classes, the first of them being known; it is None where the rule leaves it no kit."""
@@ -84,16 +108,16 @@ class Again:
     def _at_most(self, i: int, rules: Rules, cutoff: float, highest: float, budget: Budget) -> Solved | None:
         """The best kit of a class that costs no more than a cutoff; None where there is none."""
         free = self._free[i]
-        if free.solved is None and free.floor < cutoff:
+        if free.solved is None and free.floor <= cutoff:
             solved = self._choose(i, (), max(cutoff, highest), budget)
             assert solved is not None
             if not solved.outcome.proved:
                 return solved
             if solved.outcome.counts is None:
-                free.floor = max(cutoff, highest)
+                free.floor = solved.outcome.bound
             else:
                 free.solved, free.floor = solved, solved.outcome.objective
-        if free.floor > cutoff or (free.solved is None and free.floor >= cutoff):
+        if free.floor > cutoff:
             return None
         assert free.solved is not None
         assert free.solved.outcome.counts is not None
@@ -110,21 +134,29 @@ class Again:
         if rows is None:
             return None
         plan = replace(before.plan, rows=(*before.plan.rows, *rows))
+        breaks_ties = any(rule.family == "price cap" for rule in rules)
+        return self._choose_within(i, plan, cutoff, budget, least=self._least, breaks_ties=breaks_ties)
+
+    def _choose_within(
+        self, i: int, plan: Plan, cutoff: float, budget: Budget, *, least: float, breaks_ties: bool = False
+    ) -> Solved:
         # a kit that is known and keeps the rules is an answer, if not the best
         known = [float(plan.objectives[0].of(counts)) for counts in self._kits[i] if not plan.broken_rows(counts)]
-        cutoff = min([cutoff, *known])
-        breaks_ties = any(rule.family == "price cap" for rule in rules)
         outcome = choose(
             plan if breaks_ties else _in_one_go(plan),
             budget=budget,
-            cutoff=cutoff,
+            cutoff=min([cutoff, *known]),
             # what is learned rests on the cases alone, so it holds with the rule and without
             memories=self._memories[i],
-            least=-math.inf if self._choice.proof.bound is None else self._choice.proof.bound,
+            least=least,
         )
         if outcome.counts is not None:
             self._kits[i].append(outcome.counts)
-        return replace(before, plan=plan, outcome=outcome)
+        return replace(self._solved[i], plan=plan, outcome=outcome)
+
+    @property
+    def _least(self) -> float:
+        return -math.inf if self._choice.proof.bound is None else self._choice.proof.bound
 
 
 def rows_of(rules: Rules, model: KitModel) -> tuple[Row, ...] | None:

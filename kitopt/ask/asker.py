@@ -6,6 +6,7 @@ the start. What one question may cost is a number of proposals, never a time: th
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -59,13 +60,22 @@ class Asker:
         self._keep(question, choice)
         return choice
 
-    def within(self, cutoff: float, *changes: Change) -> Choice:
-        """A best kit after changes of the inventory, where one costs no more than that; "no-kit" where none does."""
+    def within(self, cutoff: float, *changes: Change, **more: Any) -> Choice:
+        """A best kit after changes of the inventory, where one costs no more than that; "no-kit" where none does.
+
+        Parameters
+        ----------
+        more
+            What else is known or asked, as for `Search`: with_any_of, skips, least, enough.
+        """
         question = self._asked.under(*changes)
         if self.budget.is_over:
             return self._unknown(question)
         self.n_solves += 1
-        return best_kit(question.operation, question.inventory, self.choice.sky, budget=self._part(), cutoff=cutoff)
+        operation, owned, is_any_good = question.operation, question.inventory, math.isfinite(cutoff)
+        return best_kit(
+            operation, owned, self.choice.sky, budget=self._part(), cutoff=cutoff, is_any_good=is_any_good, **more
+        )
 
     def ask_each(self, rules: Sequence[Change], say: Callable[[int], None] = lambda i: None) -> list[Choice]:
         """The best kit under each of some rules, looked at side by side; `say` is told the index of each before."""

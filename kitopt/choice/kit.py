@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Collection
 from dataclasses import replace
 
 from kitopt.budget import UNLIMITED, Budget
@@ -14,6 +15,7 @@ from kitopt.choice.serving import serving_most
 from kitopt.choice.strongest import strongest_of
 from kitopt.choice.terms import Choice
 from kitopt.inventory.items import Inventory
+from kitopt.model.bus import BusClass
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
@@ -41,6 +43,11 @@ def best_kit(
     budget: Budget = UNLIMITED,
     mass_g: float = math.inf,
     cutoff: float = math.inf,
+    is_any_good: bool = False,
+    with_any_of: Collection[str] | None = None,
+    skips: Callable[[BusClass], bool] = lambda bus: False,
+    least: float = -math.inf,
+    enough: float = -math.inf,
 ) -> Choice:
     """The best kit that runs every load, and its proof alone: not measured yet, and no strongest kit looked for.
 
@@ -49,15 +56,22 @@ def best_kit(
     mass_g : float
         No kit above this. [g]
     cutoff : float
-        Only up to this the quantity that counts first is of interest, and of several kits as good any one will do;
-        "no-kit" says then that none is so good.
+        Only up to this the quantity that counts first is of interest; "no-kit" says then that none is so good.
+    is_any_good : bool
+        Whether of several kits that are as good by what counts first any one will do.
+    with_any_of, skips, least, enough
+        As for `Search`.
     """
     if len(operation.circuits) > 1:
         return best_circuits(operation, inventory, sky, budget=budget, mass_g=mass_g)
     problem = Problem((Wanted((operation,)),), inventory, lambda _: sky)
     first, *others = in_order(operation.least)
-    names = [first, "ends", *others] if math.isinf(cutoff) else [first]
-    found = Search(problem, names, budget, at_most={"mass": mass_g}).alone(0, cutoff)
+    names = [first] if is_any_good else [first, "ends", *others]
+    limits = {"mass": mass_g}
+    search = Search(
+        problem, names, budget, {}, limits, with_any_of=with_any_of, skips=skips, least=least, enough=enough
+    )
+    found = search.alone(0, cutoff)
     return of_found(operation, inventory, sky, found, found.tried)
 
 

@@ -7,7 +7,7 @@ one is made; one that may be left out has such a column too. What kits share is 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -16,7 +16,7 @@ import numpy as np
 from kitopt.budget import UNLIMITED, Budget, check_time
 from kitopt.choice.problem import Change, Problem, cases_under, model_over, trial_under
 from kitopt.choice.side_by_side import Floats, Placed, SideBySide
-from kitopt.engine import Objective, Outcome, Plan, Trial
+from kitopt.engine import Objective, Outcome, Plan, Row, Trial
 from kitopt.engine.lazily import choose_lazily
 from kitopt.engine.learned import CaseMemory
 from kitopt.inventory.items import Inventory, Item, has_no_price
@@ -169,6 +169,12 @@ class Program:
             all_of.append((is_reached, 1.0))
         self.side.add_row(all_of, upper=len(all_of) - 1.0, rule="purchase", text="another purchase")
 
+    def with_any_of(self, ids: Collection[str]) -> Iterator[Row]:
+        """Each kit holds one of some items at least."""
+        for kits in self.kits.values():
+            terms = {j: 1.0 for kit in kits for item_id in kit.items() if item_id in ids for j, _ in kit.uses(item_id)}
+            yield Row(tuple(sorted(terms.items())), lower=1.0, rule="asked", text=f"one of {', '.join(sorted(ids))}")
+
     # -- what is to be made small ------------------------------------------------------
 
     def objective(self, name: str) -> Objective:
@@ -242,11 +248,14 @@ class Program:
         cutoff: float = math.inf,
         memories: dict[str, CaseMemory] | None = None,
         least: float = -math.inf,
+        enough: float = -math.inf,
         budget: Budget = UNLIMITED,
     ) -> Outcome:
         """Choose, with the cases that are failed most at first and others as they are failed."""
         memories = self.memories if memories is None else memories
-        return choose_lazily(plan, self.first_cases, budget=budget, cutoff=cutoff, memories=memories, least=least)
+        return choose_lazily(
+            plan, self.first_cases, budget=budget, cutoff=cutoff, memories=memories, least=least, enough=enough
+        )
 
     # -- what came of it ----------------------------------------------------------------
 

@@ -7,8 +7,8 @@ is in hand allows can be left out; where one class is left for each kit, no colu
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.choice.classes import over_classes
@@ -101,6 +101,10 @@ class Search:
         Other quantities that may not be larger.
     change : callable, optional
         Changes each case, such as to a share of its need.
+    with_any_of : collection of str, optional
+        Items of which each kit must hold one at least.
+    skips : callable
+        Whether a bus class is left out, nothing in it being of interest.
     """
 
     problem: Problem
@@ -111,6 +115,12 @@ class Search:
     forbidden: Sequence[Mapping[str, int]] = ()
     """Purchases none of which may be made whole."""
     change: Change | None = None
+    with_any_of: Collection[str] | None = None
+    skips: Callable[[BusClass], bool] = lambda bus: False
+    least: float = -math.inf
+    """What is known of the first quantity of one kit alone: nothing below works."""
+    enough: float = -math.inf
+    """A kit for which the first quantity is at most this will do, proved best or not."""
     _alone: dict[int, Found] = field(default_factory=dict)
     _bounds: dict[tuple[int, int], float] = field(default_factory=dict)
     """Of the first quantity, by kit and class."""
@@ -123,14 +133,20 @@ class Search:
         """The best kit of one number; of one bag, that of all."""
         if o not in self._alone:
             numbers = range(len(self.problem.wanted)) if self.problem.is_one_bag else [o]
+            tried: list[Solved] = []
 
-            def attempt(k: int, most: float) -> Solved:
+            def attempt(k: int, most: float) -> Solved | None:
+                if any(one.outcome.objective <= self.enough for one in tried):
+                    return None
                 self._bounds[o, k] = self._floor(numbers)
-                solved = self._try({n: [k] for n in numbers}, most)
-                self._bounds[o, k] = _bound(solved.outcome, most)
+                solved = self._try({n: [k] for n in numbers}, most, least=self.least, among=self._only_in(k))
+                self._bounds[o, k] = _bound(solved.outcome)
+                tried.append(solved)
                 return solved
 
-            found = over_classes(range(len(self._classes)), attempt, cutoff=cutoff, least=self._floor(numbers))
+            asked = [k for k, bus in enumerate(self._classes) if not self.skips(bus)]
+            least = max(self.least, self._floor(numbers))
+            found = over_classes(asked, attempt, cutoff=cutoff, least=least)
             self._alone[o] = Found(found.best, found.bound, found.is_sure, found.tried)
         return self._alone[o]
 
@@ -217,6 +233,11 @@ class Search:
         (kits,) = found.best.program.kits.values()
         return self._classes.index(kits[0].model.bus)
 
+    def _only_in(self, k: int) -> list[set[str]]:
+        """Batteries of which a kit of one class has one at least: without any it is of a kinder class, and as good."""
+        mine, *others = ({b.id for b in self._classes[i].batteries} for i in (k, *range(len(self._classes))))
+        return [] if self.problem.is_one_bag else [mine - some for some in others if some < mine]
+
     def _viable(self, o: int, each: Mapping[int, Found], most: float) -> list[int]:
         """Classes in which a kit may still be part of something better than what is in hand."""
         others = 0.0 if self.names[0] == "cost" else sum(f.bound for i, f in each.items() if i != o)
@@ -226,7 +247,7 @@ class Search:
             if self._bounds[o, k] <= room + 1e-6 and k != self._class_of(each[o]):
                 # the bound may only say that the class is worse than another: look closer
                 outcome = self._try({o: [k]}, room, names=self.names[:1]).outcome
-                self._bounds[o, k] = max(self._bounds[o, k], _bound(outcome, room))
+                self._bounds[o, k] = max(self._bounds[o, k], _bound(outcome))
             if self._bounds[o, k] <= room + 1e-6 or k == self._class_of(each[o]):
                 viable.append(k)
         return viable
@@ -237,6 +258,7 @@ class Search:
         cutoff: float,
         names: Sequence[str] | None = None,
         least: float = -math.inf,
+        among: Sequence[Collection[str]] = (),
     ) -> Solved:
         program = Program(
             self.problem,
@@ -248,11 +270,13 @@ class Search:
         for bought in self.forbidden:
             program.forbid_purchase(bought)
         plan = program.plan(self.names if names is None else names, self.at_most)
-        return Solved(program, plan, program.solve(plan, cutoff=cutoff, least=least, budget=self.budget))
+        some = [*among, *([] if self.with_any_of is None else [self.with_any_of])]
+        if some:
+            plan = replace(plan, rows=(*plan.rows, *(row for ids in some for row in program.with_any_of(ids))))
+        outcome = program.solve(plan, cutoff=cutoff, least=least, enough=self.enough, budget=self.budget)
+        return Solved(program, plan, outcome)
 
 
-def _bound(outcome: Outcome, cutoff: float) -> float:
-    """What is known of the first quantity: one more than the cutoff where nothing is within it."""
-    if outcome.status == "no-kit":
-        return cutoff + 1.0 if math.isfinite(cutoff) else math.inf
+def _bound(outcome: Outcome) -> float:
+    """What is known of the first quantity."""
     return max(0.0, outcome.bound)

@@ -378,7 +378,7 @@ def _sun(
 
 @app.command("reading")
 def _reading(
-    panel: Annotated[str, typer.Argument(metavar="PANEL", help="The panel's id.")],
+    panel: Annotated[str, typer.Argument(metavar="PANEL", help="The panel's id; or a battery's or lead's.")],
     controller: Annotated[
         str | None, typer.Argument(metavar="[CONTROLLER]", help="Its controller; else the lightest that it reaches.")
     ] = None,
@@ -407,6 +407,13 @@ def _reading(
     sky: Annotated[str, typer.Option(metavar="HOW", help="clear, hazy or overcast.")] = "clear",
     charge: Annotated[str | None, typer.Option(metavar="SHARE", help='Of the battery, such as "60 %".')] = None,
     air: Air = None,
+    discharged: Annotated[
+        str | None, typer.Option(metavar="AH", help="Of a battery: what it gave from full until it was empty.")
+    ] = None,
+    volts_near: Annotated[
+        str | None, typer.Option(metavar="V", help="Of a lead, with --amps: between its pins where it is fed.")
+    ] = None,
+    volts_far: Annotated[str | None, typer.Option(metavar="V", help="At its other end.")] = None,
     keep: Annotated[
         bool, typer.Option("--keep", help="Add it to readings.csv of the inventory; see kitopt learned.")
     ] = False,
@@ -427,6 +434,8 @@ def _reading(
             aim=aim,
             sky=sky,
             charge=charge,
+            discharged=discharged,
+            ends=(volts_near, volts_far),
         )
         return run_reading(typed, where, inventory, at=at, air=air, is_test=test, is_kept=keep, is_json=json)
 
@@ -474,7 +483,7 @@ def _learned(
     ] = None,
     json: Json = False,
 ) -> Request:
-    """Say what the kept readings teach of each panel's worth."""
+    """Say what the kept readings teach of panels, batteries and leads."""
 
     def run() -> Answer:
         from kitopt.cli.field import run_learned

@@ -81,13 +81,18 @@ class Cuts:
 
 def unit_power_w(conditions: Conditions, plant: Floats, unit: int, windows: NDArray[np.intp] | None = None) -> Floats:
     """Panel power that reaches one controller before its limit, shape (n_windows, n_steps). [W]"""
-    layout = conditions.layout
+    layout, some = conditions.layout, slice(None) if windows is None else windows
+    # what follows one shape is weighed together, each window in its own share
+    watts: dict[int, Floats] = {}
+    for s, source in enumerate(conditions.sources):
+        size_w = plant[layout.panel(unit, s)]
+        if size_w != 0.0:
+            part = np.full(1, size_w) if source.share is None else size_w * source.share[some]
+            watts[source.shape] = watts[source.shape] + part if source.shape in watts else part
     power: Floats | None = None
-    for s, shape in enumerate(conditions.shapes):
-        watts = plant[layout.panel(unit, s)]
-        if watts != 0.0:
-            part = watts * (shape if windows is None else shape[windows])
-            power = part if power is None else power + part
+    for shape, weight in watts.items():
+        lit = weight[:, None] * conditions.shapes[shape][some]
+        power = lit if power is None else power + lit
     if power is None:
         n = conditions.n_windows if windows is None else len(windows)
         return np.zeros((n, conditions.n_steps))
@@ -420,8 +425,11 @@ def cuts(conditions: Conditions, plant: Floats, lowest_step: NDArray[np.intp], w
         clipped = unit_power_w(conditions, plant, unit, windows) > plant[layout.limit(unit)]
         slope[:, layout.limit(unit)] = np.sum(np.where(clipped, by_net, 0.0), axis=1)
         passed = np.where(clipped, 0.0, by_net)
-        for s, shape in enumerate(conditions.shapes):
-            slope[:, layout.panel(unit, s)] = np.einsum("kt,kt->k", passed, shape[windows])
+        used = {source.shape for source in conditions.sources}
+        by_shape = {s: np.einsum("kt,kt->k", passed, conditions.shapes[s][windows]) for s in used}
+        for s, source in enumerate(conditions.sources):
+            share = 1.0 if source.share is None else source.share[windows]
+            slope[:, layout.panel(unit, s)] = by_shape[source.shape] * share
     slope[:, layout.demand(0) : layout.demand(0) + layout.n_demands] = -(by_net + by_load) @ conditions.demand_shapes.T
     constant = -(by_net + by_load) @ conditions.load_w - held_wh + rated * conditions.rated_w
     return Cuts(windows, slope, constant, np.where(frozen, last - 1, since.first_step), last)

@@ -26,6 +26,7 @@ def choose_lazily(
     cutoff: float = math.inf,
     memories: dict[str, CaseMemory] | None = None,
     least: float = -math.inf,
+    enough: float = -math.inf,
 ) -> Outcome:
     """Choose as ``choose`` does, some cases first and others as they are failed.
 
@@ -35,8 +36,8 @@ def choose_lazily(
         The cases to begin with, by number.
     memories : dict of CaseMemory, optional
         By the name of the case; what earlier plans that allow no less have learned. Added to.
-    least : float
-        What is known already: no counts have a lower first objective.
+    least, enough : float
+        As for ``choose``.
     """
     known = {} if memories is None else memories
     active = sorted(set(first))
@@ -44,7 +45,7 @@ def choose_lazily(
         tried = [case for trial in plan.trials for case in trial.cases[-1:]]
         here = [known.setdefault(case.name, CaseMemory(case)) for case in (*(plan.cases[i] for i in active), *tried)]
         part = replace(plan, cases=tuple(plan.cases[i] for i in active))
-        outcome = choose(part, budget=budget, cutoff=cutoff, memories=here, least=least)
+        outcome = choose(part, budget=budget, cutoff=cutoff, memories=here, least=least, enough=enough)
         known |= {memory.case.name: memory for memory in outcome.memories}
         if outcome.counts is None:
             return outcome
@@ -57,7 +58,7 @@ def choose_lazily(
                     failed.append((float(np.sort(verdict.margin_wh)[::-1][case.n_needed - 1]), i))
         if not failed:
             return outcome
-        if outcome.status == "time-limit":
+        if outcome.status == "time-limit" and outcome.objective > enough:
             return outcome.without_counts()
         least = max(least, outcome.bound)
         active = sorted({*active, *(i for _, i in sorted(failed)[:_ADDED_AT_ONCE])})

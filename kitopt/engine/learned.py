@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,6 +84,8 @@ class CaseMemory:
         self._in_pool = np.zeros(0, dtype=np.intp)
         self._least: dict[tuple[bytes, bytes], tuple[int, float]] = {}
         self._sides: dict[tuple[bytes, bytes], Sides] = {}
+        self.listings: list[Any] = []
+        """Of the sides of this case and others, as the search keeps them."""
 
     def upper_of_coordinates(self, upper_counts: Floats) -> Floats:
         """Largest value that each coordinate can take, shape (n_coordinates,)."""

@@ -11,14 +11,15 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.budget import OutOfTime
 from kitopt.engine.plan import Case, Objective, Plan
 from kitopt.engine.sides import Counts, Fixed, Sides, least_by_rows
-from kitopt.engine.solver import solve
+from kitopt.engine.solver import Stated
 
 Floats = NDArray[np.float64]
 
@@ -89,13 +90,15 @@ class Listing:
     """
 
     def __init__(self, plan: Plan, sides: Sequence[Sides], objective: Objective, left_s: Callable[[], float]) -> None:
-        self.plan, self.objective, self._left_s = plan, objective, left_s
+        # which of some rows is kept, no price tells
+        self.plan, self.objective, self._left_s = replace(plan, either=()), objective, left_s
         self._each_case = sides
         # in every case the same panels hang on the same units
         self.sides = sides[0]
         self._sums = _sums(self.sides, plan)
         self._stock = _stock(self.sides, plan)
         self._prices: list[Price] = []
+        self._relaxed, self._rows, self._last, self._apart = self._stated()
         for some in (self._stock, np.zeros_like(self._stock)):
             self._touch(some)
         none = np.zeros(self.sides.n_classes, dtype=np.int64)
@@ -107,6 +110,23 @@ class Listing:
             if np.any(met > _LITTLE + _SLACK):
                 # rows ask for panels: what more than those cost is only told from there on
                 self._prices.append(self._price(met, need)[0])
+
+    def is_of(self, plan: Plan, sides: Sequence[Sides], objective: Objective) -> bool:
+        """Whether it is of the same rows, bounds, sides and objective: the same things, not ones that are alike."""
+        mine = self.plan
+        return (
+            mine.rows is plan.rows
+            and mine.lower is plan.lower
+            and mine.upper is plan.upper
+            and self.objective is objective
+            and len(self._each_case) == len(sides)
+            and all(a is b for a, b in zip(self._each_case, sides, strict=True))
+        )
+
+    def within_time(self, left_s: Callable[[], float]) -> Listing:
+        """Go on with other time."""
+        self._left_s = left_s
+        return self
 
     @property
     def is_hopeless(self) -> bool:
@@ -274,26 +294,44 @@ class Listing:
 
     def _price(self, side: Floats, need: float) -> tuple[Price, Floats]:
         """The price that is exact for the relaxed program near one side and capacity, and the nearest side allowed."""
+        at = side + _LITTLE
+        for row, n in zip(self._rows, at.tolist(), strict=True):
+            self._relaxed.set_row(row, n, n)
+        self._relaxed.set_row(self._last, need, math.inf)
+        answer = self._relaxed.solve(seconds=self._left_s())
+        if answer.status == "infeasible":
+            again = self._relaxed.has_any_within(math.inf, seconds=self._left_s())
+            # where the solver takes back what it said, cuts have to do
+            raise RulesForbid if again.status == "infeasible" else TooMany
+        if answer.duals is None or answer.values is None:
+            raise OutOfTime
+        each, by_wh = answer.duals[self._rows], max(0.0, float(answer.duals[self._last]))
+        met = at + np.array([answer.values[more] - answer.values[less] for less, more in self._apart])
+        return Price(answer.objective - float(each @ at) - by_wh * need, each, by_wh), met
+
+    def _stated(self) -> tuple[Stated, list[int], int, list[tuple[int, int]]]:
+        """The relaxed program of a side and a capacity that may be missed at a price.
+
+        Returns
+        -------
+        program : Stated
+        rows, last : list of int, int
+            The row of each class, and that of the capacity.
+        apart : list of (int, int)
+            The columns by which a class is missed: too few of it, too many.
+        """
         program = self.plan.program(self.objective.weights)
         much = 10.0 * float(np.max(np.abs(self.objective.weights), initial=1.0))
-        at = side + _LITTLE
         rows, apart = [], []
         for c in range(self.sides.n_classes):
             less = program.add_column(0.0, math.inf, integer=False, cost=much)
             more = program.add_column(0.0, math.inf, integer=False, cost=much)
             terms = [*self.sides.terms(c), (less, 1.0), (more, -1.0)]
-            rows.append(program.add_row(terms, float(at[c]), float(at[c])))
+            rows.append(program.add_row(terms, 0.0, 0.0))
             apart.append((less, more))
         short = program.add_column(0.0, math.inf, integer=False, cost=much)
-        last = program.add_row([*self.sides.capacity_terms(), (short, 1.0)], lower=need)
-        answer = solve(program, relaxed=True, seconds=self._left_s())
-        if answer.status == "infeasible":
-            raise RulesForbid
-        assert answer.duals is not None
-        assert answer.values is not None
-        each, by_wh = answer.duals[rows], max(0.0, float(answer.duals[last]))
-        met = at + np.array([answer.values[more] - answer.values[less] for less, more in apart])
-        return Price(answer.objective - float(each @ at) - by_wh * need, each, by_wh), met
+        last = program.add_row([*self.sides.capacity_terms(), (short, 1.0)], lower=0.0)
+        return Stated(program, is_relaxed=True), rows, last, apart
 
 
 def _sums(sides: Sides, plan: Plan) -> Floats:

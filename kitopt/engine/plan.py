@@ -48,6 +48,12 @@ class Row:
     rule: str = ""
     text: str = ""
 
+    def holds(self, counts: Floats) -> bool:
+        """Whether whole counts keep it."""
+        value = sum(c * float(counts[j]) for j, c in self.terms)
+        slack = 2 * FEASIBILITY * max([1.0, *(abs(c) for _, c in self.terms)])
+        return self.lower - slack <= value <= self.upper + slack
+
 
 @dataclass(frozen=True, eq=False)
 class Case:
@@ -164,6 +170,14 @@ class Trial:
     cases: list[Case] = field(default_factory=list)
     _taken: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
 
+    def is_failed(self, counts: Floats) -> bool:
+        """Whether counts fail."""
+        margin_wh = self.margins_wh(counts)
+        return margin_wh is not None and bool(np.count_nonzero(margin_wh < -TOLERANCE_WH) > self._n_allowed(margin_wh))
+
+    def _n_allowed(self, margin_wh: Floats) -> int:
+        return len(margin_wh) - self.needed_of(len(margin_wh))
+
     def fails(self, counts: Floats) -> bool:
         """Whether counts fail; if so there is one case more.
 
@@ -172,12 +186,11 @@ class Trial:
         ModelError
             If counts pass the hardest windows and yet fail: a defect.
         """
+        if not self.is_failed(counts):
+            return False
         margin_wh = self.margins_wh(counts)
-        if margin_wh is None:
-            return False
-        n_allowed = len(margin_wh) - self.needed_of(len(margin_wh))
-        if np.count_nonzero(margin_wh < -TOLERANCE_WH) <= n_allowed:
-            return False
+        assert margin_wh is not None
+        n_allowed = self._n_allowed(margin_wh)
         hardest = np.argsort(margin_wh, kind="stable")[: _HARDEST * (n_allowed + 1)]
         taken = np.union1d(self._taken, hardest)
         if len(taken) == len(self._taken):
@@ -245,6 +258,8 @@ class Plan:
     """Which columns are counts; all when None. The others are helpers of rules."""
     trials: tuple[Trial, ...] = ()
     """What counts that pass every case must pass besides."""
+    either: tuple[Row, ...] = ()
+    """Rows with an upper bound alone of which counts must keep one at least, where there are any."""
 
     def with_cases(self, cases: tuple[Case, ...]) -> Plan:
         """The same plan with other cases."""
@@ -276,14 +291,23 @@ class Plan:
             program.add_column(float(self.lower[j]), float(self.upper[j]), integer=is_count, cost=float(weights[j]))
         for row in (*self.rows, *more):
             program.add_row(row.terms, row.lower, row.upper)
+        kept: list[tuple[int, float]] = []
+        for row in self.either:
+            most = sum(max(c * float(self.lower[j]), c * float(self.upper[j])) for j, c in row.terms)
+            is_kept = program.add_column(0, 1, integer=True)
+            program.add_row([*row.terms, (is_kept, most - row.upper)], upper=most)
+            kept.append((is_kept, 1.0))
+        if kept:
+            program.add_row(kept, lower=1.0)
         return program
 
     def broken_rows(self, counts: Floats) -> list[Row]:
-        """The rules that whole counts break, re-checked outside the solver."""
+        """The rules that whole counts break, re-checked outside the solver; all of `either` where none is kept."""
+        either = self.either if not any(row.holds(counts) for row in self.either) else ()
         terms = self._terms
         value = np.bincount(terms.row, terms.coefficient * counts[terms.column], minlength=len(self.rows))
         is_kept = (terms.lower - terms.slack <= value) & (value <= terms.upper + terms.slack)
-        return [self.rows[i] for i in np.flatnonzero(~is_kept)]
+        return [*(self.rows[i] for i in np.flatnonzero(~is_kept)), *either]
 
     @cached_property
     def _terms(self) -> _Terms:

@@ -50,7 +50,8 @@ class Outcome:
     counts : ndarray or None
         The best counts known, always judged; None when there are none.
     objective, bound : float
-        Of the first objective; equal when proved.
+        Of the first objective; equal when proved. Of "no-kit" all that is worse than the bound is open: infinite where
+        it is known that there is none at all.
     reached : mapping of name to (value, bound)
         Every objective that was looked at.
     memories : tuple of CaseMemory
@@ -84,6 +85,7 @@ def choose(
     cutoff: float = math.inf,
     memories: Sequence[CaseMemory] | None = None,
     least: float = -math.inf,
+    enough: float = -math.inf,
 ) -> Outcome:
     """Find the counts that pass every case with the least first objective, then the next.
 
@@ -98,6 +100,8 @@ def choose(
         Rows that an earlier choice learned on the very same cases.
     least : float
         What is known already: no counts have a lower first objective.
+    enough : float
+        Counts whose first objective is at most this will do, proved best or not.
 
     Returns
     -------
@@ -112,7 +116,7 @@ def choose(
     known = [CaseMemory(case) for case in plan.cases] if memories is None else list(memories)
     while True:
         known = _with_trials(plan, known)
-        outcome = _Chooser(plan, budget, cutoff, known, least).run()
+        outcome = _Chooser(plan, budget, cutoff, known, least, enough).run()
         if outcome.counts is None:
             return outcome
         try:
@@ -122,7 +126,7 @@ def choose(
             return outcome.without_counts()
         if not failed:
             return outcome
-        if not outcome.proved:
+        if not outcome.proved and outcome.objective > enough:
             return outcome.without_counts()
         # a trial only forbids
         least = max(least, outcome.bound)
@@ -137,11 +141,23 @@ def _with_trials(plan: Plan, memories: Sequence[CaseMemory]) -> list[CaseMemory]
     return [*known, *(CaseMemory(case) for case in last if id(case) not in here)]
 
 
+class _Enough(Exception):
+    """The counts in hand will do."""
+
+
 class _Chooser:
-    def __init__(self, plan: Plan, budget: Budget, cutoff: float, memories: Sequence[CaseMemory], least: float) -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        budget: Budget,
+        cutoff: float,
+        memories: Sequence[CaseMemory],
+        least: float,
+        enough: float = -math.inf,
+    ) -> None:
         self.plan = plan
         self.budget = budget
-        self.cutoff = cutoff
+        self.cutoff, self.enough = cutoff, enough
         self.memories = tuple(memories)
         self.rounds = 0
         self.alone: set[tuple[str, bytes]] = set()
@@ -168,8 +184,10 @@ class _Chooser:
                 cutoff = self.cutoff if self.best is None else min(self.cutoff, float(first.of(self.best)))
                 is_found = self._relax(first, cutoff) and self._minimise(first, cutoff, is_full=True)
             if not is_found:
+                beyond = math.floor(self.cutoff + 1e-6) + 1.0 if math.isfinite(self.cutoff) else math.inf
+                self.bound = max(self.bound, beyond)
                 return self._outcome("no-kit", first)
-        except OutOfTime:
+        except (OutOfTime, _Enough):
             return self._outcome("found" if self._is_proved(first) else "time-limit", first)
         # the first objective is proved; a later one that is not is told so
         with contextlib.suppress(OutOfTime):
@@ -221,27 +239,30 @@ class _Chooser:
             self.fixed.append(Row(terms, -math.inf, value, "tie", "no worse than the best"))
 
     def _other(self, objective: Objective) -> Floats | None:
-        """Counts of other items that pass and are as good as the best, or better."""
+        """The best counts of other items that pass and are as good as the best, or better; None where it is alone.
+
+        To be another is worth half of the least difference: one answer tells both what is best and whether it is alone.
+        """
         assert self.best is not None
         key = (objective.name, self.best.tobytes())
-        if key in self.alone:
-            return None
-        while True:
-            program = self._program(objective.weights)
-            self._forbid(program, self.best, objective)
-            cutoff = objective.of(self.best) - objective.fixed
-            answer = solve(program, seconds=self._left(), absolute_gap=_GAP, cutoff=cutoff, confirm=False)
+        while key not in self.alone:
+            program = self._program(2.0 * objective.weights)
+            other = self._told_apart(program, self.best, objective)
+            start = {j: float(c) for j, c in enumerate(self.best)}
+            cutoff = 2.0 * (objective.of(self.best) - objective.fixed)
+            answer = solve(program, start=start, seconds=self._left(), absolute_gap=_GAP, cutoff=cutoff, confirm=False)
             if answer.status == "stopped":
                 raise OutOfTime
-            if answer.values is None:
+            if answer.values is None or answer.values[other] < 0.5:
                 self.alone.add(key)
-                return None
+                break
             counts = self._whole(answer.values)
             if self._judge_all(counts):
                 return counts
+        return None
 
-    def _forbid(self, program: Program, counts: Floats, objective: Objective) -> None:
-        """Ask for other totals of the quantities by which kits are told apart.
+    def _told_apart(self, program: Program, counts: Floats, objective: Objective) -> int:
+        """Add a column that is one only for other totals of the quantities by which kits are told apart.
 
         A kit that has no less of anything costs no less, so one of the totals must be smaller; only
         of what costs nothing may one be larger instead.
@@ -260,7 +281,9 @@ class _Chooser:
                 less = program.add_column(0, 1, integer=True)
                 program.add_row([*terms, (less, most - at + 1)], upper=most)
                 either.append((less, 1.0))
-        program.add_row(either, lower=1.0)
+        other = program.add_column(0, 1, integer=True, cost=-1.0)
+        program.add_row([*either, (other, -1.0)], lower=0.0)
+        return other
 
     # -- by the sides -----------------------------------------------------------------
 
@@ -283,12 +306,14 @@ class _Chooser:
         if not kits or not all(one.is_like(sides[0]) for sides in kits.values() for one in sides[1:]):
             return None
         try:
-            listings = [Listing(self.plan, sides, objective, self._left) for sides in kits.values()]
+            listings = [self._listing(sides, objective) for sides in kits.values()]
         except RulesForbid:
+            self.bound = math.inf
             return False
         except TooMany:
             return None
         if any(listing.is_hopeless for listing in listings):
+            self.bound = math.inf
             return False
         self._listings = listings
         self.bound = max(self.bound, *(math.ceil(listing.floor - 1e-6) for listing in listings))
@@ -297,6 +322,15 @@ class _Chooser:
         except TooMany:
             self._listings, self.listed = [], []
             return None
+
+    def _listing(self, sides: Sequence[Sides], objective: Objective) -> Listing:
+        """The listing of a kit's sides; that of an earlier choice where nothing but its alternatives was other."""
+        kept: list[Listing] = self.memories[0].listings
+        for listing in kept:
+            if listing.is_of(self.plan, sides, objective):
+                return listing.within_time(self._left)
+        kept.append(Listing(self.plan, sides, objective, self._left))
+        return kept[-1]
 
     def _among_sides(self, objective: Objective, cutoff: float) -> bool:
         ceiling = float(np.maximum(objective.weights, 0.0) @ self.plan.upper) + objective.fixed
@@ -322,10 +356,12 @@ class _Chooser:
             if is_all and not has_sides:
                 return False
             others = math.inf if is_all else min(untold, most)
-            is_found = has_sides and self._minimise(objective, cutoff, is_full=is_all)
+            is_found = has_sides and self._settle(objective, cutoff, is_full=is_all)
             if is_found:
                 assert self.best is not None
                 value = float(objective.of(self.best))
+                if value <= self.enough and not is_all:
+                    raise _Enough
                 if is_all or others > value - 1.0 + 1e-6:
                     self.bound = value
                     self.listed = [listing.within(value) for listing in self._listings]
@@ -341,6 +377,15 @@ class _Chooser:
                 else:
                     gap *= 1.2
                     most = floor + gap
+
+    def _settle(self, objective: Objective, cutoff: float, *, is_full: bool) -> bool:
+        """Find the best counts with the sides that are listed; where some are known already, whether they are alone."""
+        if self.best is None or not self.plan.tie_break:
+            return self._minimise(objective, cutoff, is_full=is_full)
+        other = self._other(objective)
+        if other is not None and objective.of(other) < objective.of(self.best):
+            self.best = other
+        return True
 
     # -- one objective ---------------------------------------------------------------
 
@@ -454,16 +499,17 @@ class _Chooser:
         failed = self._failed(counts)
         if not failed:
             return True
+        is_again = fingerprint in self.seen
+        self.seen.add(fingerprint)
         each = [listing.refined_by(listed, counts) for listing, listed in zip(self._listings, self.listed, strict=True)]
-        if any(each):
+        if any(each) and not is_again:
             return False
         for memory, verdict in failed:
             if not memory.learn(counts, verdict):
                 memory.learn_windows(counts, verdict)
-        if fingerprint in self.seen:
+        if is_again:
             # rows say yes and the judge says no by less than the solver's tolerance
             self.forbidden.append(counts)
-        self.seen.add(fingerprint)
         return False
 
     # -- the program -----------------------------------------------------------------

@@ -80,9 +80,29 @@ class Answer:
 
 
 _UNKNOWN = Answer("stopped", None, math.inf, -math.inf)
+_NOTHING = Answer("infeasible", None, math.inf, math.inf)
 
 _CUTOFF_SLACK = 0.5
 """Objectives are whole numbers: half of one above the cutoff is above it."""
+_OPTIONS: Mapping[str, Any] = {
+    "output_flag": False,
+    "threads": 1,
+    "random_seed": 0,
+    "mip_rel_gap": 0.0,
+    "primal_feasibility_tolerance": FEASIBILITY,
+    "mip_feasibility_tolerance": FEASIBILITY,
+    # measured: what the solver does before it branches costs more than branching
+    "mip_heuristic_effort": 0.0,
+    "mip_heuristic_run_feasibility_jump": False,
+    "mip_heuristic_run_rens": False,
+    "mip_heuristic_run_rins": False,
+    "mip_heuristic_run_root_reduced_cost": False,
+    "mip_heuristic_run_shifting": False,
+    "mip_heuristic_run_zi_round": False,
+    "mip_pscost_minreliable": 1,
+    "mip_allow_cut_separation_at_nodes": False,
+    "mip_allow_restart": False,
+}
 
 
 def solve(
@@ -121,136 +141,173 @@ def solve(
     SolverFailed
         If the solver stops for a reason that is neither optimum, infeasibility nor time.
     """
+    stated = Stated(program, is_relaxed=relaxed)
     ends = time.monotonic() + seconds
-
-    def once(some: Program, most: float, *, presolve: bool) -> Answer:
-        left = ends - time.monotonic()
-        if left <= 0.0 and not presolve:
-            return _UNKNOWN
-        return _solve_once(some, relaxed, start, left, absolute_gap, most, presolve=presolve)
-
-    answer = once(program, cutoff, presolve=True)
+    answer = stated.solve(start=start, seconds=seconds, absolute_gap=absolute_gap, cutoff=cutoff)
     if answer.status != "infeasible" or not confirm:
         return answer
+    left = ends - time.monotonic()
+    if left <= 0.0:
+        return _UNKNOWN
     # any point within the cutoff would do, which is sooner told than the best
-    check = program.copy()
-    check.objective = [0.0] * len(check.objective)
-    if math.isfinite(cutoff):
-        check.add_row([(j, c) for j, c in enumerate(program.objective) if c], upper=cutoff + _CUTOFF_SLACK)
-    again = once(check, math.inf, presolve=False)
+    again = stated.has_any_within(cutoff, seconds=left)
     if again.status == "optimal":
-        return once(program, cutoff, presolve=False)
+        stated = Stated(program, is_relaxed=relaxed)
+        left = ends - time.monotonic()
+        return stated.solve(start=start, seconds=left, absolute_gap=absolute_gap, cutoff=cutoff, presolve=False)
     return again if again.status == "infeasible" else _UNKNOWN
 
 
-def _solve_once(
-    program: Program,
-    relaxed: bool,
-    start: Mapping[int, float] | None,
-    seconds: float,
-    absolute_gap: float,
-    cutoff: float,
-    *,
-    presolve: bool,
-) -> Answer:
-    import highspy
-    import pulp
+class Stated:
+    """A program as PuLP states it to the solver, which keeps it: what changes is told to the solver alone.
 
-    problem, rows = _write(program, relaxed)
-    options: dict[str, Any] = {
-        "output_flag": False,
-        "threads": 1,
-        "random_seed": 0,
-        "presolve": "on" if presolve else "off",
-        "mip_rel_gap": 0.0,
-        "mip_abs_gap": absolute_gap,
-        "primal_feasibility_tolerance": FEASIBILITY,
-        "mip_feasibility_tolerance": FEASIBILITY,
-    }
-    if math.isfinite(cutoff) and not relaxed:
-        options["objective_bound"] = cutoff + _CUTOFF_SLACK
-    # measured: what the solver does before it branches costs more than branching
-    options |= {
-        "mip_heuristic_effort": 0.0,
-        "mip_heuristic_run_feasibility_jump": False,
-        "mip_heuristic_run_rens": False,
-        "mip_heuristic_run_rins": False,
-        "mip_heuristic_run_root_reduced_cost": False,
-        "mip_heuristic_run_shifting": False,
-        "mip_heuristic_run_zi_round": False,
-        "mip_pscost_minreliable": 1,
-        "mip_allow_cut_separation_at_nodes": False,
-    }
-    if math.isfinite(seconds):
-        options["time_limit"] = max(seconds, 0.01)
-    solver = pulp.HiGHS(msg=False)
-    solver.createAndConfigureSolver(problem)
-    highs = problem.solverModel
-    _set_options(highs, options)
-    solver.buildSolverModel(problem)
-    if start and not relaxed:
-        indices = np.fromiter(start.keys(), dtype=np.int32)
-        highs.setSolution(len(indices), indices, np.fromiter(start.values(), dtype=np.float64))
-    solver.callSolver(problem)
+    Columns that their bounds fix are left out.
 
-    status = highs.getModelStatus()
-    known = highspy.HighsModelStatus
-    if status in (known.kInfeasible, known.kUnboundedOrInfeasible):
-        return Answer("infeasible", None, math.inf, math.inf)
-    if status not in (known.kOptimal, known.kTimeLimit, known.kModelEmpty):
-        raise SolverFailed(f"the solver stopped with {highs.modelStatusToString(status)}")
-    info, solution = highs.getInfo(), highs.getSolution()
-    is_mip = any(program.is_integer) and not relaxed
-    has_values = info.primal_solution_status == 2
-    values = np.array(solution.col_value) if has_values else None
-    objective = float(info.objective_function_value) if has_values else math.inf
-    if objective > cutoff + _CUTOFF_SLACK and status == known.kOptimal:
-        return Answer("infeasible", None, math.inf, math.inf)
-    if status == known.kTimeLimit:
-        return Answer("stopped", values, objective, float(info.mip_dual_bound) if is_mip else -math.inf)
-    if values is None:
-        raise SolverFailed("the solver calls a program optimal without giving a point")
-    bound = float(info.mip_dual_bound) if is_mip else objective
-    duals = None if is_mip else np.array(solution.row_dual)[rows]
-    return Answer("optimal", values, objective, bound, duals, int(info.mip_node_count) if is_mip else 0)
+    Parameters
+    ----------
+    is_relaxed : bool
+        Drop integrality.
+    """
+
+    def __init__(self, program: Program, *, is_relaxed: bool) -> None:
+        import highspy
+        import pulp
+
+        self._program, self._is_mip = program, any(program.is_integer) and not is_relaxed
+        self._values = np.array(program.lower, dtype=np.float64)
+        free = self._values != np.array(program.upper, dtype=np.float64)
+        # a program without columns is none to the solver
+        self._free = np.flatnonzero(free if np.any(free) else np.ones_like(free))
+        fixed = self._values.copy()
+        fixed[self._free] = 0.0
+        self._fixed_cost = float(np.array(program.objective) @ fixed)
+        self._moved = [sum(c * float(fixed[j]) for j, c in terms) for terms, _, _ in program.rows]
+        self._problem, self._rows = _write(program, self._free, self._moved, is_relaxed)
+        # one call for all whole numbers: a call for each takes longer than all else
+        self._solver = pulp.HiGHS(msg=False, mip=False)
+        self._solver.createAndConfigureSolver(self._problem)
+        self._highs = self._problem.solverModel
+        self._set(_OPTIONS)
+        self._solver.buildSolverModel(self._problem)
+        if self._is_mip:
+            whole = np.flatnonzero(np.array(program.is_integer)[self._free]).astype(np.int32)
+            self._highs.changeColsIntegrality(len(whole), whole, [highspy.HighsVarType.kInteger] * len(whole))
+
+    def set_row(self, row: int, lower: float, upper: float) -> None:
+        """Give a row other bounds; as before it must have one, or two that are equal."""
+        moved = self._moved[row]
+        self._highs.changeRowBounds(self._rows[row], lower - moved, upper - moved)
+
+    def has_any_within(self, cutoff: float, *, seconds: float) -> Answer:
+        """Whether there is a point whose objective is at most that, asked without presolve; the last that is asked."""
+        highs, n = self._highs, len(self._free)
+        highs.clearSolver()
+        if math.isfinite(cutoff):
+            costs = [(i, self._program.objective[j]) for i, j in enumerate(self._free) if self._program.objective[j]]
+            upper = cutoff + _CUTOFF_SLACK - self._fixed_cost
+            highs.addRow(-math.inf, upper, len(costs), [i for i, _ in costs], [c for _, c in costs])
+        highs.changeColsCost(n, np.arange(n, dtype=np.int32), np.zeros(n))
+        self._fixed_cost = 0.0
+        return self.solve(seconds=seconds, presolve=False)
+
+    def solve(
+        self,
+        *,
+        start: Mapping[int, float] | None = None,
+        seconds: float = math.inf,
+        absolute_gap: float = 0.0,
+        cutoff: float = math.inf,
+        presolve: bool = True,
+    ) -> Answer:
+        """Solve it once; see ``solve``."""
+        import highspy
+
+        highs = self._highs
+        bound = cutoff + _CUTOFF_SLACK - self._fixed_cost if self._is_mip else math.inf
+        self._set(
+            {
+                "presolve": "on" if presolve else "off",
+                "mip_abs_gap": absolute_gap,
+                "objective_bound": bound,
+                # the solver's clock goes on from one solve to the next
+                "time_limit": highs.getRunTime() + max(seconds, 0.01),
+            }
+        )
+        if start and self._is_mip:
+            given = [(i, start[j]) for i, j in enumerate(self._free.tolist()) if j in start]
+            indices, values = (np.array(some) for some in zip(*given, strict=True))
+            highs.setSolution(len(indices), indices.astype(np.int32), values.astype(np.float64))
+        self._solver.callSolver(self._problem)
+
+        status = highs.getModelStatus()
+        known = highspy.HighsModelStatus
+        if status in (known.kInfeasible, known.kUnboundedOrInfeasible):
+            return _NOTHING
+        if status not in (known.kOptimal, known.kTimeLimit, known.kModelEmpty):
+            raise SolverFailed(f"the solver stopped with {highs.modelStatusToString(status)}")
+        info, solution = highs.getInfo(), highs.getSolution()
+        has_values = info.primal_solution_status == 2
+        values: Floats | None = self._whole(solution.col_value) if has_values else None
+        objective = float(info.objective_function_value) + self._fixed_cost if has_values else math.inf
+        if objective > cutoff + _CUTOFF_SLACK and status == known.kOptimal:
+            return _NOTHING
+        bound = float(info.mip_dual_bound) + self._fixed_cost if self._is_mip else objective
+        if status == known.kTimeLimit:
+            return Answer("stopped", values, objective, bound if self._is_mip else -math.inf)
+        if values is None:
+            raise SolverFailed("the solver calls a program optimal without giving a point")
+        if self._is_mip:
+            return Answer("optimal", values, objective, bound, n_nodes=int(info.mip_node_count))
+        return Answer("optimal", values, objective, bound, np.array(solution.row_dual)[self._rows])
+
+    def _whole(self, values: Sequence[float]) -> Floats:
+        """A point with the fixed columns put back."""
+        whole = self._values.copy()
+        whole[self._free] = values
+        return whole
+
+    def _set(self, options: Mapping[str, Any]) -> None:
+        import highspy
+
+        for name, value in options.items():
+            # a misspelt option would otherwise be accepted in silence
+            if self._highs.setOptionValue(name, value) != highspy.HighsStatus.kOk:
+                raise SolverFailed(f"the solver refuses the option {name} = {value!r}")
 
 
-def _set_options(highs: Any, options: Mapping[str, Any]) -> None:
-    import highspy
+def _write(program: Program, free: NDArray[np.intp], moved: Sequence[float], relaxed: bool) -> tuple[Any, list[int]]:
+    """The free columns of a program in PuLP's words, and for each of its rows the solver's row that has its dual.
 
-    for name, value in options.items():
-        # a misspelt option would otherwise be accepted in silence
-        if highs.setOptionValue(name, value) != highspy.HighsStatus.kOk:
-            raise SolverFailed(f"the solver refuses the option {name} = {value!r}")
-
-
-def _write(program: Program, relaxed: bool) -> tuple[Any, list[int]]:
-    """The program in PuLP's words, and for each of its rows the solver's row that has its dual."""
+    Parameters
+    ----------
+    moved : sequence of float
+        What the other columns add to each row.
+    """
     import pulp
 
     problem = pulp.LpProblem("kit", pulp.LpMinimize)
     # zero-padded names: PuLP sorts columns by name, and the order must stay ours
-    columns = [
-        problem.add_variable(
-            f"x{i:06d}",
-            None if low == -math.inf else low,
-            None if high == math.inf else high,
-            pulp.LpInteger if integer and not relaxed else pulp.LpContinuous,
+    columns = {
+        j: problem.add_variable(
+            f"x{j:06d}",
+            None if program.lower[j] == -math.inf else program.lower[j],
+            None if program.upper[j] == math.inf else program.upper[j],
+            pulp.LpInteger if program.is_integer[j] and not relaxed else pulp.LpContinuous,
         )
-        for i, (low, high, integer) in enumerate(zip(program.lower, program.upper, program.is_integer, strict=True))
-    ]
-    problem.setObjective(pulp.LpAffineExpression([(columns[i], cost) for i, cost in enumerate(program.objective)]))
+        for j in free.tolist()
+    }
+    problem.setObjective(pulp.LpAffineExpression([(column, program.objective[j]) for j, column in columns.items()]))
     rows: list[int] = []
     n_written = 0
-    for terms, low, high in program.rows:
+    for (terms, low, high), fixed in zip(program.rows, moved, strict=True):
         rows.append(n_written)
         sides = [(pulp.LpConstraintEQ, low)] if low == high else []
         if not sides and low != -math.inf:
             sides.append((pulp.LpConstraintGE, low))
         if low != high and high != math.inf:
             sides.append((pulp.LpConstraintLE, high))
-        expression = pulp.LpAffineExpression([(columns[i], coefficient) for i, coefficient in terms])
+        expression = pulp.LpAffineExpression([(columns[j], c) for j, c in terms if j in columns])
         for sense, side in sides:
-            problem.addConstraint(pulp.LpConstraint(expression, sense, rhs=side), f"r{n_written:06d}")
+            problem.addConstraint(pulp.LpConstraint(expression, sense, rhs=side - fixed), f"r{n_written:06d}")
             n_written += 1
     return problem, rows

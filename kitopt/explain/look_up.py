@@ -1,30 +1,33 @@
 """Which guesses decide: the value at which a blank, filled in by the program, would give another answer.
 
 Every guess is put at the ends of what is usual for it, many at once: where no better kit appears, or the chosen one
-still does, none of them decides. What is left is halved until the threshold lies between two neighbouring values.
+still does, none of them decides. A better kit rests on a few of them, which the judge tells; from the value at which it
+is none any more it is asked whether there is another, so that the threshold lies between two neighbouring values.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-import numpy as np
-
 from kitopt.ask import Asker, Change, Question
 from kitopt.budget import UNLIMITED, Budget
-from kitopt.choice import Choice, build_model, cases_under
+from kitopt.choice import Choice
+from kitopt.choice.kit import best_kit
+from kitopt.choice.named import only_of
+from kitopt.choice.program import given
 from kitopt.engine.halving import last_that_holds
-from kitopt.engine.judge import simulate
 from kitopt.explain.without import Pieces, beyond
-from kitopt.inventory.items import Assumed, Connector
+from kitopt.inventory.items import Assumed, Connector, Inventory
 from kitopt.inventory.ranges import usual
-from kitopt.model.bus import bus_classes
+from kitopt.model.bus import BusClass, bus_classes
 
 MOST_SOLVES = 24
 """More are not made, however many guesses are left: the same input, the same advice."""
+MOST_PARTED = 4
+"""Of more guesses it is not asked one by one whether a better kit rests on them: the half of them is."""
 _ATTRIBUTE = {"awg": "area_mm2"}
 """Columns that an item holds under another name."""
 _NOT_ASKED = ("nominal_v", "supply_v", "fuse_at_m")
@@ -117,63 +120,185 @@ def look_up(choice: Choice, *, budget: Budget = UNLIMITED, most_solves: int = MO
         return LookUp()
     doubts = sorted(_doubts(choice), key=lambda one: not one.is_of_kit)
     looking = _Looking(choice, Asker(choice, budget=budget), most_solves)
-    for towards in ("better", "worse"):
-        looking.among([one for one in doubts if one.towards == towards])
+    looking.better([one for one in doubts if one.towards == "better"])
+    looking.worse([one for one in doubts if one.towards == "worse"])
     return LookUp(
         tuple(looking.found), len({(d.id, d.column) for d in doubts}), looking.asker.n_solves, looking.is_cut_short
     )
 
 
 class _Looking:
-    """Asks about many doubts at once, and about halves of those that decide."""
+    """Asks about many doubts at once, and then about those that a better kit rests on."""
 
     def __init__(self, choice: Choice, asker: Asker, most_solves: int) -> None:
         self.choice, self.asker, self.most_solves = choice, asker, most_solves
         self.objective = math.inf if choice.proof.objective is None else choice.proof.objective
         self.found: list[Threshold] = []
         self.is_cut_short = False
+        # what is worse than it is lets nothing in where rules or weather forbid all
+        self._never = {_ids(one.model.bus) for one in choice.solved if math.isinf(one.outcome.bound)}
+        self._hopeless: set[frozenset[str]] = set()
+        """Classes with no better kit even where all guesses are at their better ends."""
 
-    def among(self, doubts: Sequence[_Doubt]) -> None:
-        """Find the thresholds of those that decide."""
-        if not doubts or not self._decides([one.at(one.end) for one in doubts], doubts[0].towards):
+    # -- for the better ------------------------------------------------------------------
+
+    def better(self, doubts: Sequence[_Doubt]) -> None:
+        """Find the thresholds of those that let a better kit in."""
+        changes = [one.at(one.end) for one in doubts]
+        kits = []
+        for bus in bus_classes(
+            Question(self.choice.operation, self.choice.inventory).under(*changes).inventory.batteries
+        ):
+            if doubts and self._may_be(bus, doubts):
+                kit = self._better(doubts, changes, skips=lambda other, bus=bus: other != bus)
+                if kit is None:
+                    return
+                kits += [kit] if kit.packed else []
+                if kit.packed:
+                    continue
+            self._hopeless.add(_ids(bus))
+        if kits:
+            self._among(doubts, min(kits, key=lambda kit: kit.proof.objective or 0))
+
+    def _among(self, doubts: Sequence[_Doubt], kit: Choice) -> None:
+        """The same, where a better kit is known with all of them at their better ends."""
+        needed = self._needed(doubts, kit)
+        if len(needed) == 1:
+            self._threshold(needed[0], kit)
+            parts = [[one for one in doubts if one not in needed]]
+        else:
+            # what it rests on is parted: what decides alone is then soon found
+            order = [*needed, *(one for one in doubts if one not in needed)]
+            parts = [order[0::2], order[1::2]]
+        for part in parts:
+            if part:
+                changes = [one.at(one.end) for one in part]
+                better = self._better(part, changes)
+                if better is not None and better.packed:
+                    self._among(part, better)
+
+    def _needed(self, doubts: Sequence[_Doubt], kit: Choice) -> list[_Doubt]:
+        """Of some doubts those on which a kit rests: without any one of them it is none."""
+        packed = {one.id for one in kit.packed}
+        needed = [one for one in doubts if packed & _touched(self.choice.inventory, one)]
+        for one in list(needed) if len(needed) <= MOST_PARTED else ():
+            others = [other for other in needed if other is not one]
+            if self._is_a_kit(kit, [other.at(other.end) for other in others], is_tried=False):
+                needed = others
+        return needed
+
+    def _may_be(self, bus: BusClass, doubts: Sequence[_Doubt]) -> bool:
+        """Whether a kit of a class may hold any of what the doubts are about."""
+        here = {one.id for one in bus.batteries}
+        other = {one.id for one in self.choice.inventory.batteries} - here
+        return _ids(bus) not in self._hopeless and any(_touched(self.choice.inventory, one) - other for one in doubts)
+
+    def _threshold(self, doubt: _Doubt, kit: Choice) -> None:
+        """The first value at which there is a better kit, one being known at the end."""
+        values: list[float | bool] = [doubt.end] if isinstance(doubt.end, bool) else list(_grid(doubt))
+        at = len(values) - 1
+        while at >= 0:
+            at = 1 + last_that_holds(lambda i, kit=kit: not self._is_a_kit(kit, [doubt.at(values[i])]), -1, at)
+            if at == 0:
+                break
+            before = self._better([doubt], [doubt.at(values[at - 1])])
+            if before is None:
+                return
+            if not before.packed:
+                break
+            kit, at = before, at - 1
+        most = kit.proof.objective
+        best = self._best(math.inf if most is None else most, [doubt], [doubt.at(values[at])])
+        if best is not None:
+            self._keep(doubt, values[at], best)
+
+    # -- for the worse -------------------------------------------------------------------
+
+    def worse(self, doubts: Sequence[_Doubt]) -> None:
+        """Find the thresholds of those with which the chosen kit is none any more."""
+        if not doubts or self._is_a_kit(self.choice, [one.at(one.end) for one in doubts]):
             return
-        if len(doubts) == 1:
-            self._threshold(doubts[0])
+        if len(doubts) > 1:
+            self.worse(doubts[: len(doubts) // 2])
+            self.worse(doubts[len(doubts) // 2 :])
             return
-        half = len(doubts) // 2
-        self.among(doubts[:half])
-        self.among(doubts[half:])
+        (doubt,) = doubts
+        values: list[float | bool] = [doubt.end] if isinstance(doubt.end, bool) else list(_grid(doubt))
+        last = last_that_holds(lambda i: self._is_a_kit(self.choice, [doubt.at(values[i])]), -1, len(values) - 1)
+        change = doubt.at(values[last + 1])
+        answer = self._asked(
+            [change],
+            lambda: self.asker.within(
+                math.inf, change, skips=lambda bus: _ids(bus) in self._never, least=self.objective
+            ),
+        )
+        # where the chosen one is none any more, another may be as good
+        if answer is not None and answer.proof.objective != self.choice.proof.objective:
+            self._keep(doubt, values[last + 1], answer)
 
-    def _decides(self, changes: Sequence[Change], towards: Towards) -> bool:
-        """Whether there is a better kit, or the chosen one is none any more; what is not known decides nothing."""
-        if towards == "worse":
-            return not _is_still_a_kit(
-                self.choice, Question(self.choice.operation, self.choice.inventory).under(*changes)
-            )
-        answer = self._best(self.objective - 1.0, *changes)
-        return answer is not None and answer.packed != ()
+    # -- what both ask -------------------------------------------------------------------
 
-    def _best(self, cutoff: float, *changes: Change) -> Choice | None:
-        """A best kit within a cutoff; None where it is not known, or where no more may be asked."""
+    def _better(
+        self,
+        doubts: Sequence[_Doubt],
+        changes: Sequence[Change],
+        skips: Callable[[BusClass], bool] = lambda bus: False,
+    ) -> Choice | None:
+        """Any kit that is better than the chosen one."""
+        return self._best(self.objective - 1.0, doubts, changes, skips, enough=self.objective - 1.0)
+
+    def _best(
+        self,
+        cutoff: float,
+        doubts: Sequence[_Doubt],
+        changes: Sequence[Change],
+        skips: Callable[[BusClass], bool] = lambda bus: False,
+        enough: float = -math.inf,
+    ) -> Choice | None:
+        """A best kit within a cutoff: one that is better than the chosen one holds what doubts are about."""
+        touched = {i for one in doubts for i in _touched(self.choice.inventory, one)}
+        packed = given(self.choice.operation, self.choice.inventory)
+        return self._asked(
+            changes,
+            lambda: self.asker.within(
+                cutoff,
+                *changes,
+                with_any_of=None if touched & packed.keys() else touched,
+                enough=enough,
+                skips=lambda bus: skips(bus) or not self._may_be(bus, doubts),
+            ),
+        )
+
+    def _asked(self, changes: Sequence[Change], ask: Callable[[], Choice]) -> Choice | None:
+        """The answer; None where it is not known, or where no more may be asked."""
         if self.asker.n_solves >= self.most_solves or self.asker.budget.is_over:
             self.is_cut_short = True
             return None
         self.asker.budget.say(f"guesses: {', '.join(f'{change.id} {change.text}' for change in changes[:2])}")
-        answer = self.asker.within(cutoff, *changes)
-        if not answer.proof.proved:
+        answer = ask()
+        if not answer.proof.proved and not answer.packed:
             self.is_cut_short = True
             return None
         return answer
 
-    def _threshold(self, doubt: _Doubt) -> None:
-        values: list[float | bool] = [doubt.end] if isinstance(doubt.end, bool) else list(_grid(doubt))
-        last = last_that_holds(
-            lambda i: not self._decides([doubt.at(values[i])], doubt.towards), -1, len(values) - 1, guess=0
+    def _is_a_kit(self, kit: Choice, changes: Sequence[Change], *, is_tried: bool = True) -> bool:
+        """Whether what a kit is made of still makes one after some changes: chosen among that alone.
+
+        Parameters
+        ----------
+        is_tried : bool
+            Whether it must survive the many other windows too.
+        """
+        owned = Question(self.choice.operation, self.choice.inventory).under(*changes).inventory
+        only = only_of(owned, {one.id: one.count for one in kit.packed})
+        sky = self.choice.sky if is_tried else replace(self.choice.sky, others=None)
+        most = math.inf if kit.proof.objective is None else kit.proof.objective
+        found = best_kit(
+            self.choice.operation, only, sky, budget=self.asker.budget, cutoff=most, is_any_good=True, enough=most
         )
-        # the least of all kits: where the chosen one is none any more, another may be as good
-        answer = self._best(math.inf, doubt.at(values[last + 1]))
-        if answer is None or answer.proof.objective == self.choice.proof.objective:
-            return
+        return found.packed != ()
+
+    def _keep(self, doubt: _Doubt, at: float | bool, answer: Choice) -> None:
         here = doubt.here if isinstance(doubt.here, int | float) else -math.inf
         objective = answer.proof.objective
         self.found.append(
@@ -182,7 +307,7 @@ class _Looking:
                 doubt.column,
                 doubt.towards,
                 doubt.end > here,
-                values[last + 1],
+                at,
                 None if objective is None else round(objective),
                 answer.mass_g if answer.packed else None,
                 beyond(answer.packed, self.choice.packed),
@@ -191,28 +316,19 @@ class _Looking:
         )
 
 
-def _is_still_a_kit(choice: Choice, question: Question) -> bool:
-    """Whether the chosen kit, joined as it is, does what was asked; nothing is solved for that."""
-    made = choice.made
-    assert made is not None
-    before, after = (bus_classes(one.batteries) for one in (choice.inventory, question.inventory))
-    if len(before) != len(after):
-        return False
-    model = build_model(question.operation, question.inventory, after[before.index(made.model.bus)], choice.sky)
-    if [column.uses for column in model.columns] != [column.uses for column in made.model.columns]:
-        return False
-    if any(n > column.upper + 1e-9 for n, column in zip(made.counts, model.columns, strict=True)):
-        return False
-    if any(
-        not row.lower - 1e-6 <= sum(c * made.counts[j] for j, c in row.terms) <= row.upper + 1e-6 for row in model.rows
-    ):
-        return False
-    cases = cases_under(model, choice.sky, counts=made.counts)
-    return all(
-        np.count_nonzero(simulate(case.conditions, case.plant(made.counts)).survives) >= case.n_needed
-        for case in cases
-        if case.is_asked(made.counts)
-    )
+def _ids(bus: BusClass) -> frozenset[str]:
+    return frozenset(one.id for one in bus.batteries)
+
+
+def _touched(owned: Inventory, doubt: _Doubt) -> set[str]:
+    """Items that a doubt is about: one, or all of a connector family."""
+    if doubt.id in owned.by_id:
+        return {doubt.id}
+    return {
+        item.id
+        for item in owned.by_id.values()
+        if any(isinstance(value, Connector) and value.family == doubt.id for value in vars(item).values())
+    }
 
 
 def _grid(doubt: _Doubt) -> Iterator[float]:

@@ -12,7 +12,7 @@ from kitopt.field.aiming import BestAim, best_aim
 from kitopt.field.amperes import declared, interval_a
 from kitopt.field.circuit import seen
 from kitopt.field.reach import Reach
-from kitopt.field.set_up import GUESSED_SPREAD, TOLD_SPREAD, WIND_MS, SetUp, on_panel
+from kitopt.field.set_up import WIND_MS, SetUp, on_panel
 from kitopt.field.site import FieldSite
 from kitopt.field.suppose import MADE_BY
 from kitopt.files.kept import Kept, kept
@@ -89,13 +89,8 @@ def set_up_of(
         lies,
         air_degc,
         charge_share,
-        GUESSED_SPREAD if _is_guessed(reach, inventory) else TOLD_SPREAD,
+        reach.panel.worth_spread,
     )
-
-
-def _is_guessed(reach: Reach, inventory: Inventory) -> bool:
-    """Whether the panel's worth is assumed."""
-    return any(one.id == reach.panel.id and one.column == "output_factor" for one in inventory.assumed)
 
 
 def outlook(site: FieldSite, inventory: Inventory, pairs: list[Reach], declination_deg: float | None = None) -> SunNow:
@@ -104,7 +99,7 @@ def outlook(site: FieldSite, inventory: Inventory, pairs: list[Reach], declinati
     def make() -> Kept:
         return _laid_down(_reckoned(site, inventory, pairs))
 
-    found = kept(f"outlook {site!r} {[(p, _is_guessed(p, inventory)) for p in pairs]!r}", MADE_BY, make)
+    found = kept(f"outlook {site!r} {pairs!r}", MADE_BY, make)
     facts, arrays = found.facts, found.arrays
     outlooks = tuple(
         Outlook(pair, {key: arrays["amps"][n, i] for i, key in enumerate(KEYS)}, *facts["shares"][n])

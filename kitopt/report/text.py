@@ -292,9 +292,11 @@ def assumed_section(choice: Choice, *, is_short: bool = False) -> list[str]:
     if is_short and len(mine) > 2:
         others = f"{len(everything) - len(mine)} of others"
         return wrapped(f"Assumed: {counted(len(mine), 'value')} of this kit, {others}: kitopt check")
-    lines = ["Assumed, because it was left blank"]
-    lines += [assumed_line(one) for one in mine[:MOST_ASSUMED]]
-    left = len(everything) - min(len(mine), MOST_ASSUMED)
+    learned, blank = [one for one in mine if one.is_learned], [one for one in mine if not one.is_learned]
+    lines = ["Learned from what was read", *map(assumed_line, learned)] if learned else []
+    if blank:
+        lines += ["Assumed, because it was left blank", *map(assumed_line, blank[:MOST_ASSUMED])]
+    left = len(everything) - len(learned) - min(len(blank), MOST_ASSUMED)
     if left:
         lines.append(f"  and {left} more: kitopt check")
     return lines

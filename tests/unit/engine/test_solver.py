@@ -10,7 +10,6 @@ import random
 import time
 from typing import Any
 
-import highspy
 import numpy as np
 import pytest
 
@@ -69,15 +68,15 @@ def test_infeasible_only_in_whole_numbers() -> None:
 
 def test_infeasible_is_checked_again_without_presolve(monkeypatch: pytest.MonkeyPatch) -> None:
     # wrong verdicts with presolve on have been reported to the solver's tracker
-    real, asked = solver._solve_once, []
+    real, asked = solver.Stated.solve, []
 
-    def lying(*args: Any, presolve: bool, **more: Any) -> solver.Answer:
+    def lying(self: solver.Stated, *, presolve: bool = True, **more: Any) -> solver.Answer:
         asked.append(presolve)
         if presolve:
             return solver.Answer("infeasible", None, math.inf, math.inf)
-        return real(*args, presolve=presolve, **more)
+        return real(self, presolve=presolve, **more)
 
-    monkeypatch.setattr(solver, "_solve_once", lying)
+    monkeypatch.setattr(solver.Stated, "solve", lying)
     answer = solve(covering([1, 1], [3, 4], 7))
     assert asked == [True, False, False]  # is there any point, and then which is best
     assert (answer.status, answer.objective) == ("optimal", 2.0)
@@ -128,7 +127,7 @@ def test_a_time_limit_with_nothing_in_hand_gives_no_values() -> None:
 
 def test_an_option_that_the_solver_does_not_know_is_refused() -> None:
     with pytest.raises(SolverFailed, match="mip_rel_gab"):
-        solver._set_options(highspy.Highs(), {"output_flag": False, "mip_rel_gab": 0.0})
+        solver.Stated(Program(), is_relaxed=False)._set({"output_flag": False, "mip_rel_gab": 0.0})
 
 
 def test_no_gap_is_left_between_large_numbers() -> None:
@@ -174,3 +173,38 @@ def test_each_row_has_its_own_dual() -> None:
     assert answer.objective == pytest.approx(5.0)
     assert answer.duals is not None
     assert answer.duals[1] == pytest.approx(2.0)
+
+
+def test_a_row_changed_in_the_solver_reads_like_one_that_was_stated_so() -> None:
+    rng = random.Random(3)
+    for _ in range(20):
+        program = Program()
+        for _ in range(6):
+            program.add_column(0, rng.choice([0, 1, 5]), integer=False, cost=float(rng.randint(1, 9)))
+        short = program.add_column(0, math.inf, integer=False, cost=50.0)
+        program.add_row([(j, float(rng.randint(-1, 4))) for j in range(6)], upper=12.0)
+        row = program.add_row([*((j, float(rng.randint(1, 5))) for j in range(6)), (short, 1.0)], lower=3.0)
+        stated = solver.Stated(program, is_relaxed=True)
+        for least in (3.0, 11.0, 0.5, 40.0):
+            stated.set_row(row, least, math.inf)
+            program.rows[row] = (program.rows[row][0], least, math.inf)
+            kept, anew = stated.solve(), solve(program, relaxed=True)
+            assert kept.objective == pytest.approx(anew.objective)
+            assert kept.values is not None
+            assert sum(c * kept.values[j] for j, c in program.rows[row][0]) >= least - 1e-6
+
+
+def test_columns_that_their_bounds_fix_count_as_any_other() -> None:
+    program = covering([3, 4, 5], [2, 3, 4], 8)
+    program.lower[1] = program.upper[1] = 1.0
+    answer = solve(program)
+    # one of the second, at 4, leaves 5 to be covered: 2 + 4 for 8 is cheaper than 2 + 2 + 2 for 9
+    assert answer.objective == pytest.approx(12.0)
+    assert answer.values is not None
+    assert np.round(answer.values).tolist() == [1, 1, 1]
+    assert solve(program, cutoff=11.0).status == "infeasible"
+    assert solve(program, cutoff=12.0).objective == pytest.approx(12.0)
+    program.lower, program.upper = [0.0, 1.0, 1.0], [0.0, 1.0, 1.0]
+    assert solve(program).status == "infeasible"
+    program.lower[0] = program.upper[0] = 1.0
+    assert (solve(program).status, solve(program).objective) == ("optimal", 12.0)
