@@ -461,6 +461,10 @@ def _now(
         str | None, typer.Option(metavar="ID", help="Without an operation and without sun, with --load.")
     ] = None,
     load: Annotated[str | None, typer.Option(metavar="ID", help="What it powers.")] = None,
+    page: Page = None,
+    sheet: Sheet = None,
+    paper: PaperFormat = "a4",
+    out: Out = None,
     inventory: Inventory = None,
     json: Json = False,
 ) -> Request:
@@ -468,9 +472,11 @@ def _now(
 
     def run() -> Answer:
         from kitopt.cli.now import TypedState, run_now
+        from kitopt.cli.paper import Paper
 
         typed = TypedState(used, charge, volts, sky, battery, load)
-        return run_now(operation, inventory, typed, at=at, kit=kit, is_json=json)
+        wanted = Paper(page, sheet, paper, out)
+        return run_now(operation, inventory, typed, at=at, kit=kit, paper=wanted, is_json=json)
 
     return Request(run, json, NOW_SCHEMA)
 

@@ -22,7 +22,7 @@ from kitopt.report.several.grab import event_does, event_title, grab_head, recha
 from kitopt.report.several.share import handovers_section, share_head, sheet_notes, who
 from kitopt.report.sheet import Paper, sheet
 from kitopt.report.text import what_it_does
-from kitopt.report.words import unwrapped
+from kitopt.report.words import moment, unwrapped
 from kitopt.sky import windows_for
 
 Answer = Choice | NamedKit | GrabKit | Shared | Purchase
@@ -75,6 +75,12 @@ def hold(answer: Answer, why: Why = NOTHING_ASKED, *, most_solves: int = 0, cloc
     """
     title, intro = _title(answer)
     return Held(title, intro, tuple(_kits(answer, why, most_solves, clock)))
+
+
+def hold_one(choice: Choice, does: str) -> Held:
+    """The same of one kit, of which somebody else says what it does."""
+    since = f"Ampere-hours on what is held here count from {moment(choice.operation.start)} on."
+    return Held(choice.operation.name, "", (_kit(choice.operation.name, does, choice, notes=(since,)),))
 
 
 def _title(answer: Answer) -> tuple[str, str]:
