@@ -50,6 +50,7 @@ def time_expanded(plan: Plan, seconds: float) -> tuple[str, float, int]:
             problem.addConstraint(plant[i] == pulp.LpAffineExpression(terms))
     capacity = plant[layout.capacity]
     demand = plant.get(layout.demand(0), 0)
+    watts = [where.watts(s) for s in range(layout.n_sources)]
     for k in range(where.n_windows):
         before = capacity - plant.get(layout.missing, 0)
         for t in range(where.n_steps):
@@ -59,7 +60,7 @@ def time_expanded(plan: Plan, seconds: float) -> tuple[str, float, int]:
                 h = problem.add_variable(f"h{u:02d}_{name}", 0)
                 shapes = [
                     (plant[layout.panel(u, s)], float(shape[k, t]))
-                    for s, shape in enumerate(where.shapes)
+                    for s, shape in enumerate(watts)
                     if layout.panel(u, s) in plant
                 ]
                 problem.addConstraint(h <= pulp.LpAffineExpression(shapes))

@@ -3,22 +3,37 @@
 from __future__ import annotations
 
 import os
+import signal
 import tempfile
 
 import pytest
 from hypothesis import HealthCheck, settings
 
 # the same examples on every machine, and no verdict by the clock of a busy one
-settings.register_profile(
-    "kitopt", deadline=None, derandomize=True, database=None, suppress_health_check=[HealthCheck.too_slow]
-)
-settings.load_profile("kitopt")
+EXAMPLES = {"a twentieth": 12, "whole": 240}
+for name, n in EXAMPLES.items():
+    settings.register_profile(
+        name,
+        max_examples=n,
+        deadline=None,
+        derandomize=True,
+        database=None,
+        suppress_health_check=[HealthCheck.too_slow],
+    )
 
 NUMBERED = {
-    "instance_numbers": (1_000, 10_000, 50),
+    "instance_numbers": (500, 10_000, 50),
+    "wired_numbers": (500, 10_000, 50),
     "nice_numbers": (200, 4_000, 20),
     "wired_nice_numbers": (100, 2_000, 20),
     "circuit_numbers": (100, 2_000, 20),
+    "backup_numbers": (40, 800, 20),
+    "several_numbers": (60, 1_200, 20),
+    "side_numbers": (30, 600, 30),
+    "conflict_numbers": (60, 1_200, 60),
+    "repair_numbers": (30, 600, 30),
+    "strongest_numbers": (50, 1_000, 50),
+    "second_numbers": (40, 800, 20),
     "cell_numbers": (5_000, 100_000, 500),
 }
 """Fixtures that are ranges of numbers: how many in all, how many in the long run, how many in a chunk."""
@@ -26,6 +41,11 @@ NUMBERED = {
 
 def pytest_configure(config: pytest.Config) -> None:
     """What is kept between runs is kept for this run only; workers inherit the place."""
+    # a shell that runs this in the background has them ignored, and so would be every command that a test interrupts
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    settings.load_profile("whole" if config.getoption("--many") else "a twentieth")
+    # a terminal's own width is what counts in the tests that open one; workers are told that of the runner's
+    os.environ.pop("COLUMNS", None)
     if not hasattr(config, "workerinput"):
         kept = tempfile.TemporaryDirectory(prefix="kitopt-")
         config.add_cleanup(kept.cleanup)
@@ -34,9 +54,7 @@ def pytest_configure(config: pytest.Config) -> None:
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Add the long run."""
-    parser.addoption(
-        "--many", action="store_true", help="10,000 random inventories and 100,000 changed cells, not 1,000 and 5,000"
-    )
+    parser.addoption("--many", action="store_true", help="the long campaigns whole, not a twentieth of each")
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:

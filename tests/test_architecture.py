@@ -30,6 +30,7 @@ LAYERS: tuple[frozenset[str], ...] = tuple(
         "choice",
         "ask",
         "explain field",
+        "facts",
         "report",
         "interface",
         "cli",
@@ -66,6 +67,10 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
             "named singles trials",
             "standing sharing season in_hand",
         )
+    ),
+    "facts": tuple(
+        frozenset(names.split())
+        for names in ("charge power amperes chances spells joins bags grid", "two_minutes", "carried")
     ),
 }
 """Within a layer, likewise."""

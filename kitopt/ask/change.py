@@ -11,7 +11,7 @@ from typing import Any, Literal
 from kitopt.choice.program import given
 from kitopt.engine import Row
 from kitopt.inventory.columns import shown
-from kitopt.inventory.items import Inventory, Item, Load, has_no_price
+from kitopt.inventory.items import Inventory, Item, Load, has_no_price, kind_of
 from kitopt.model.kit import KitModel
 from kitopt.operation.terms import LoadUse, Operation
 
@@ -165,16 +165,11 @@ def _times(thing: Any, factor: float, *names: str) -> Any:
     return replace(thing, **{name: factor * value for name, value in known.items() if value is not None})
 
 
-def _kind_of(item: Item) -> str:
-    """Under which name an inventory holds such items."""
-    return {"battery": "batteries"}.get(type(item).__name__.lower(), f"{type(item).__name__.lower()}s")
-
-
 def _one_more(owned: Inventory, change: Change) -> Inventory:
     """One piece more of an item, owned before or not."""
     item = change.thing
     assert isinstance(item, Item)
-    kind = _kind_of(item)
+    kind = kind_of(item)
     mine = {one.id: one for one in getattr(owned, kind)}
     known = mine.get(item.id)
     mine[item.id] = replace(item, count=1) if known is None else replace(known, count=known.count + 1)
@@ -190,7 +185,7 @@ def _known_otherwise(owned: Inventory, change: Change) -> Inventory:
     item = owned.by_id.get(change.id)
     if item is None:
         return replace(owned, contact_a={**owned.contact_a, change.id: value})
-    kind = _kind_of(item)
+    kind = kind_of(item)
     some: dict[str, Any] = {
         kind: tuple(replace(one, **{column: value}) if one.id == item.id else one for one in getattr(owned, kind))
     }

@@ -8,16 +8,30 @@ from dataclasses import replace
 import numpy as np
 
 from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice.measure import measured
 from kitopt.choice.named import only_of
 from kitopt.choice.problem import Problem, Wanted
 from kitopt.choice.search import Found, Search
-from kitopt.choice.terms import Floats
+from kitopt.choice.terms import Choice, Floats, Made, Proof
 from kitopt.inventory.items import Inventory
 from kitopt.model.kit import KitModel
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
 _NEXT_TO_NOTHING_WH = 1e-6
+
+
+def held(operation: Operation, inventory: Inventory, sky: Sky, counts: Mapping[str, int]) -> Choice | None:
+    """The kit in hand as a choice that is measured, whether or not it lasts; None where nothing of it fits together.
+
+    Nothing is proved of it.
+    """
+    found = wired(operation, inventory, sky, counts)
+    if found is None:
+        return None
+    base = Choice(operation, inventory, sky, "found", Proof("mass", None, None, False))
+    # the many other windows are for whoever chooses
+    return measured(base, Made(found[0], replace(sky, others=None), found[1]))
 
 
 def wired(

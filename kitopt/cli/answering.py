@@ -8,6 +8,7 @@ from typing import Any, Protocol
 
 from kitopt.budget import Budget
 from kitopt.cli.options import Overrides
+from kitopt.cli.paper import NO_PAPER, Paper
 from kitopt.cli.progress import Progress
 from kitopt.cli.request import EXIT_CODES, Answer
 from kitopt.cli.streams import columns, say
@@ -28,7 +29,13 @@ class Told(Protocol):
 
 
 def answered(
-    call: Callable[[Budget], Told], overrides: Overrides, least: str, *, is_json: bool = False, is_brief: bool = False
+    call: Callable[[Budget], Told],
+    overrides: Overrides,
+    least: str,
+    *,
+    is_json: bool = False,
+    is_brief: bool = False,
+    paper: Paper = NO_PAPER,
 ) -> Answer:
     """Call with the time that there is, and render what comes of it.
 
@@ -36,10 +43,14 @@ def answered(
     ----------
     least : str
         What the progress line counts: mass, price or items.
+    paper : Paper
+        What is written beside the answer.
     """
     progress = Progress(sys.stderr, least)
     try:
-        found = call(overrides.budget(progress))
+        clock = overrides.budget(progress)
+        found = call(clock)
+        paper.write(found, clock)
         if is_json:
             from kitopt.report.encode import as_json
 

@@ -28,6 +28,10 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
+Page = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE.html", help="Write a page for phone and paper beside the answer, replacing FILE."),
+]
 Inventory = Annotated[
     Path | None, typer.Option("--inventory", metavar="DIR", help="Folder of CSV files that says what is owned.")
 ]
@@ -135,6 +139,7 @@ def _pack(
         str | None,
         typer.Option(metavar="ID:COUNT,...", help="Judge this kit instead: does it do, what is missing or too much."),
     ] = None,
+    page: Page = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -157,7 +162,15 @@ def _pack(
             without=tuple(without or ()),
         )
         return run_pack(
-            operation, inventory, options, is_json=json, is_brief=brief, with_reasons=reasons, against=against, kit=kit
+            operation,
+            inventory,
+            options,
+            is_json=json,
+            is_brief=brief,
+            with_reasons=reasons,
+            against=against,
+            kit=kit,
+            page=page,
         )
 
     return Request(run, json)
@@ -178,6 +191,7 @@ def _grab_kit(
     windows: Windows = None,
     seed: Seed = None,
     step: Step = None,
+    page: Page = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -198,7 +212,7 @@ def _grab_kit(
             with_=tuple(with_ or ()),
             without=tuple(without or ()),
         )
-        return run_grab_kit(events, inventory, options, mass=mass, is_json=json)
+        return run_grab_kit(events, inventory, options, mass=mass, page=page, is_json=json)
 
     return Request(run, json)
 
@@ -222,6 +236,7 @@ def _buy(
     windows: Windows = None,
     seed: Seed = None,
     step: Step = None,
+    page: Page = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -241,7 +256,9 @@ def _buy(
             with_=tuple(with_ or ()),
             without=tuple(without or ()),
         )
-        return run_buy(season, inventory, catalogue, options, budget=budget, with_singles=singles, is_json=json)
+        return run_buy(
+            season, inventory, catalogue, options, budget=budget, with_singles=singles, page=page, is_json=json
+        )
 
     return Request(run, json)
 
@@ -257,6 +274,7 @@ def _share(
     windows: Windows = None,
     seed: Seed = None,
     step: Step = None,
+    page: Page = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -276,7 +294,7 @@ def _share(
             with_=tuple(with_ or ()),
             without=tuple(without or ()),
         )
-        return run_share(club, inventory, options, is_json=json)
+        return run_share(club, inventory, options, page=page, is_json=json)
 
     return Request(run, json)
 
@@ -332,7 +350,7 @@ def _sun(
 
 @app.command("reading")
 def _reading(
-    panel: Annotated[str, typer.Argument(metavar="PANEL", help="The panel's id.")],
+    panel: Annotated[str, typer.Argument(metavar="PANEL", help="The panel's id; or a battery's or lead's.")],
     controller: Annotated[
         str | None, typer.Argument(metavar="[CONTROLLER]", help="Its controller; else the lightest that it reaches.")
     ] = None,
@@ -361,6 +379,13 @@ def _reading(
     sky: Annotated[str, typer.Option(metavar="HOW", help="clear, hazy or overcast.")] = "clear",
     charge: Annotated[str | None, typer.Option(metavar="SHARE", help='Of the battery, such as "60 %".')] = None,
     air: Air = None,
+    discharged: Annotated[
+        str | None, typer.Option(metavar="AH", help="Of a battery: what it gave from full until it was empty.")
+    ] = None,
+    volts_near: Annotated[
+        str | None, typer.Option(metavar="V", help="Of a lead, with --amps: between its pins where it is fed.")
+    ] = None,
+    volts_far: Annotated[str | None, typer.Option(metavar="V", help="At its other end.")] = None,
     keep: Annotated[
         bool, typer.Option("--keep", help="Add it to readings.csv of the inventory; see kitopt learned.")
     ] = False,
@@ -381,6 +406,8 @@ def _reading(
             aim=aim,
             sky=sky,
             charge=charge,
+            discharged=discharged,
+            ends=(volts_near, volts_far),
         )
         return run_reading(typed, where, inventory, at=at, air=air, is_test=test, is_kept=keep, is_json=json)
 
@@ -428,7 +455,7 @@ def _learned(
     ] = None,
     json: Json = False,
 ) -> Request:
-    """Say what the kept readings teach of each panel's worth."""
+    """Say what the kept readings teach of panels, batteries and leads."""
 
     def run() -> Answer:
         from kitopt.cli.field import run_learned

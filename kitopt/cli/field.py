@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, Literal, cast
 
 from kitopt.cli.answering import Told, answered
 from kitopt.cli.inputs import Gather, read_owned, read_with_inventory
@@ -38,6 +38,16 @@ class Typed:
     aim: str | None
     sky: str
     charge: str | None
+    discharged: str | None = None
+    ends: tuple[str | None, str | None] = (None, None)
+    """Volts at the near and the far end of a lead."""
+
+    @property
+    def of(self) -> Literal["panel", "battery", "lead"]:
+        """What it is a reading of, by what was read."""
+        if self.discharged is not None:
+            return "battery"
+        return "lead" if any(end is not None for end in self.ends) else "panel"
 
 
 def run_sun(
@@ -89,7 +99,7 @@ def run_reading(
     """
     gather = Gather()
     found = _readings(gather, typed)
-    if "amps" not in found and not is_test and not gather.faults:
+    if "amps" not in found and not is_test and not gather.faults and typed.of != "battery":
         text = "no amperes are given; need --amps, such as --amps 3.2, or --test for what to read."
         gather.faults.append(Fault("--amps", None, None, text))
     if is_kept and (is_test or (folder is None and not _is_file(where))):
@@ -98,7 +108,9 @@ def run_reading(
     aim = gather.get(lambda: _aim(typed.aim))
     sky = gather.get(lambda: read_sky(typed.sky))
     charge = gather.get(lambda: read_charge(typed.charge))
-    site, inventory = _site(gather, where, folder, at, air)
+    if typed.of != "panel":
+        return _other(gather, typed, found, lambda: _site(gather, where, folder, at, air), is_kept, is_json=is_json)
+    site, inventory = _site(gather, where, folder, at, air, may_lack_label=True)
 
     from kitopt.interface.in_field import keep, reading
 
@@ -119,6 +131,65 @@ def run_reading(
         return found_out
 
     return told(call, is_json=is_json)
+
+
+def _other(
+    gather: Gather,
+    typed: Typed,
+    found: Mapping[str, float],
+    read: Callable[[], tuple[FieldSite, Inventory]],
+    is_kept: bool,
+    *,
+    is_json: bool,
+) -> Answer:
+    """A reading of a battery or lead: what it says, and what is known with it."""
+    from kitopt.inventory.items import Battery, Lead
+
+    mine = () if typed.of == "battery" else ("amps",)
+    others = [f"--{name}" for name, text in typed.readings.items() if text is not None and name not in mine]
+    if typed.controller is not None or typed.found or others:
+        named = ", ".join(others) or "CONTROLLER or --found"
+        text = f"found {named} beside a reading of a {typed.of}; need either a panel's reading or this one."
+        gather.faults.append(Fault("--discharged" if typed.of == "battery" else "--volts-near", None, None, text))
+    given_ah = read_number(gather, "--discharged", _discharged(), typed.discharged)
+    ends = [
+        gather.get(lambda name=name, text=text: _end(name, text))  # type: ignore[misc]
+        for name, text in zip(("--volts-near", "--volts-far"), typed.ends, strict=True)
+        if typed.of == "lead"
+    ]
+    site, inventory = read()
+
+    from kitopt.interface.in_field import owned
+    from kitopt.interface.other_readings import ItemRead, discharge, keep_item, lost
+
+    def call() -> ItemRead:
+        if given_ah is not None:
+            one = discharge(inventory, owned(inventory, typed.panel, Battery, "BATTERY"), given_ah, site.at)
+        else:
+            near_v, far_v = (end or 0.0 for end in ends)
+            one = lost(inventory, owned(inventory, typed.panel, Lead, "LEAD"), found["amps"], near_v, far_v, site.at)
+        if is_kept:
+            near_v, far_v = (end or 0.0 for end in ends) if ends else (0.0, 0.0)
+            say(f"Kept in {keep_item(one, inventory, near_v=near_v, far_v=far_v)}.")
+        return one
+
+    return told(call, is_json=is_json)
+
+
+def _discharged() -> Number:
+    from kitopt.inventory.fields import Number
+
+    return Number("ampere-hours from full until empty", '17.2 or "17.2 Ah"', "Ah", above=0, most=5000)
+
+
+def _end(option: str, text: str | None) -> float:
+    """Volts at one end of a lead; both are needed."""
+    from kitopt.inventory.fields import Number
+
+    if text is None:
+        need = "not given; need the volts at both ends, such as --volts-near 13.6 --volts-far 13.1."
+        raise BadInput([Fault(option, None, None, need)])
+    return float(read_option(option, Number("a voltage", '13.4 or "13.4 V"', "V", above=0, most=1000), text))
 
 
 def run_learned(folder: Path | None, meter: str | None, *, is_json: bool = False) -> Answer:
@@ -151,7 +222,13 @@ def told(call: Callable[[], Told], *, is_json: bool) -> Answer:
 
 
 def _site(
-    gather: Gather, where: str | None, folder: Path | None, at: str | None, air: str | None
+    gather: Gather,
+    where: str | None,
+    folder: Path | None,
+    at: str | None,
+    air: str | None,
+    *,
+    may_lack_label: bool = False,
 ) -> tuple[FieldSite, Inventory]:
     """Where and when, and what is owned."""
     from kitopt.inventory import demo_folder, demo_operation
@@ -169,12 +246,14 @@ def _site(
         if file is None:
             gather.stop_if_any()
         assert file is not None
-        operation, inventory = read_with_inventory(gather, file, gather_folder, read_operation)
+        operation, inventory = read_with_inventory(
+            gather, file, gather_folder, read_operation, may_lack_label=may_lack_label
+        )
         if where is None:
             say(f"No place named: this is the invented demo, {file.name}.")
         return site_at(operation, moment, air_degc=degc), inventory
     site = gather.get(lambda: site_at(where, moment, air_degc=degc))
-    inventory = read_owned(gather, folder)
+    inventory = read_owned(gather, folder, may_lack_label=may_lack_label)
     assert site is not None
     return site, inventory
 

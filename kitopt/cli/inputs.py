@@ -41,7 +41,7 @@ class Gather:
             raise BadInput(self.faults)
 
 
-def read_owned(gather: Gather, folder: Path | None) -> Inventory:
+def read_owned(gather: Gather, folder: Path | None, *, may_lack_label: bool = False) -> Inventory:
     """Read the inventory that is named where there is no file beside which it may lie; the demo's where none is.
 
     Raises
@@ -55,7 +55,7 @@ def read_owned(gather: Gather, folder: Path | None) -> Inventory:
     if folder is None:
         say("No inventory named: this is the invented demo's.")
     owned = folder if folder is not None else gather.get(demo_folder)
-    inventory = None if owned is None else gather.get(lambda: read_inventory(owned))
+    inventory = None if owned is None else gather.get(lambda: read_inventory(owned, may_lack_label=may_lack_label))
     gather.stop_if_any()
     assert inventory is not None
     tell_in(inventory.units)
@@ -85,7 +85,7 @@ def read_both(gather: Gather, file: Path | None, folder: Path | None) -> tuple[O
 
 
 def read_with_inventory(
-    gather: Gather, file: Path, folder: Path | None, read: Callable[[Path], T]
+    gather: Gather, file: Path, folder: Path | None, read: Callable[[Path], T], *, may_lack_label: bool = False
 ) -> tuple[T, Inventory]:
     """Read a file by its reader, and the inventory named or found near it.
 
@@ -102,7 +102,7 @@ def read_with_inventory(
     if folder is None and (asked is not None or gather.get(lambda: what_lies_at(file)) == "file"):
         folder = gather.get(lambda: find_inventory(file))
     where = folder
-    inventory = None if where is None else gather.get(lambda: read_inventory(where))
+    inventory = None if where is None else gather.get(lambda: read_inventory(where, may_lack_label=may_lack_label))
     gather.stop_if_any()
     assert asked is not None
     assert inventory is not None

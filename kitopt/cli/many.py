@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from kitopt.cli.answering import answered, warn
 from kitopt.cli.inputs import Gather, read_with_inventory
 from kitopt.cli.options import Options, Overrides, check_options, read_option
+from kitopt.cli.paper import Paper
 from kitopt.cli.request import Answer
 from kitopt.errors import BadInput, Fault
 
@@ -17,7 +18,13 @@ if TYPE_CHECKING:
 
 
 def run_grab_kit(
-    file: Path, folder: Path | None, options: Options, *, mass: str | None = None, is_json: bool = False
+    file: Path,
+    folder: Path | None,
+    options: Options,
+    *,
+    mass: str | None = None,
+    page: Path | None = None,
+    is_json: bool = False,
 ) -> Answer:
     """Choose the smallest kit that passes every event, or the one that lasts longest within a mass.
 
@@ -30,6 +37,8 @@ def run_grab_kit(
     from kitopt.operation.read_plans import read_standing
 
     gather = Gather()
+    paper = Paper(page)
+    gather.get(paper.check)
     overrides = gather.get(lambda: check_options(options))
     most_g = None if mass is None else gather.get(lambda: _mass_g(mass))
     standing, inventory = read_with_inventory(gather, file, folder, read_standing)
@@ -43,6 +52,7 @@ def run_grab_kit(
         overrides,
         asked.least,
         is_json=is_json,
+        paper=paper,
     )
 
 
@@ -54,6 +64,7 @@ def run_buy(
     *,
     budget: str | None = None,
     with_singles: bool = True,
+    page: Path | None = None,
     is_json: bool = False,
 ) -> Answer:
     """Find the purchases that serve a season.
@@ -68,6 +79,8 @@ def run_buy(
     from kitopt.operation.read_plans import read_programme
 
     gather = Gather()
+    paper = Paper(page)
+    gather.get(paper.check)
     overrides = gather.get(lambda: check_options(options))
     cents = None if budget is None else gather.get(lambda: _cents(budget))
     where = catalogue_folder
@@ -91,10 +104,13 @@ def run_buy(
         overrides,
         "price" if cents is None else "items",
         is_json=is_json,
+        paper=paper,
     )
 
 
-def run_share(file: Path, folder: Path | None, options: Options, *, is_json: bool = False) -> Answer:
+def run_share(
+    file: Path, folder: Path | None, options: Options, *, page: Path | None = None, is_json: bool = False
+) -> Answer:
     """Share one inventory out over several operations.
 
     Raises
@@ -106,6 +122,8 @@ def run_share(file: Path, folder: Path | None, options: Options, *, is_json: boo
     from kitopt.operation.read_plans import read_programme
 
     gather = Gather()
+    paper = Paper(page)
+    gather.get(paper.check)
     overrides = gather.get(lambda: check_options(options))
     programme, inventory = read_with_inventory(gather, file, folder, read_programme)
     assert overrides is not None
@@ -116,6 +134,7 @@ def run_share(file: Path, folder: Path | None, options: Options, *, is_json: boo
         overrides,
         "mass",
         is_json=is_json,
+        paper=paper,
     )
 
 

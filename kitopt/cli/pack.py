@@ -10,6 +10,7 @@ from kitopt.cli.against import check_against_what, trade
 from kitopt.cli.answering import answered, warn
 from kitopt.cli.inputs import Gather, read_both
 from kitopt.cli.options import Options, check_options
+from kitopt.cli.paper import Paper
 from kitopt.cli.request import Answer
 from kitopt.cli.streams import say
 from kitopt.errors import Fault
@@ -28,6 +29,7 @@ def run_pack(
     with_reasons: bool = True,
     against: str | None = None,
     kit: str | None = None,
+    page: Path | None = None,
 ) -> Answer:
     """Choose the best kit for one operation, or judge the one that is named, and word the answer.
 
@@ -39,6 +41,10 @@ def run_pack(
     gather = Gather()
     overrides = gather.get(lambda: check_options(options))
     gather.get(lambda: check_against_what(against))
+    paper = Paper(page, is_asking=with_reasons and not is_brief)
+    gather.get(paper.check)
+    if against is not None and page is not None:
+        gather.faults.append(Fault("--against", None, None, "found with --page, which holds one plan: leave one out."))
     if kit is not None and against is not None:
         gather.faults.append(Fault("--against", None, None, "found with --kit; a kit that is named is not weighed."))
     operation, inventory = read_both(gather, file, folder)
@@ -63,5 +69,5 @@ def run_pack(
         )
 
     if against is None:
-        return answered(call, overrides, operation.least, is_json=is_json, is_brief=is_brief)
+        return answered(call, overrides, operation.least, is_json=is_json, is_brief=is_brief, paper=paper)
     return answered(lambda clock: trade(call(clock), against, clock), overrides, operation.least, is_json=is_json)

@@ -81,13 +81,18 @@ class Cuts:
 
 def unit_power_w(conditions: Conditions, plant: Floats, unit: int, windows: NDArray[np.intp] | None = None) -> Floats:
     """Panel power that reaches one controller before its limit, shape (n_windows, n_steps). [W]"""
-    layout = conditions.layout
+    layout, some = conditions.layout, slice(None) if windows is None else windows
+    # what follows one shape is weighed together, each window in its own share
+    watts: dict[int, Floats] = {}
+    for s, source in enumerate(conditions.sources):
+        size_w = plant[layout.panel(unit, s)]
+        if size_w != 0.0:
+            part = np.full(1, size_w) if source.share is None else size_w * source.share[some]
+            watts[source.shape] = watts[source.shape] + part if source.shape in watts else part
     power: Floats | None = None
-    for s, shape in enumerate(conditions.shapes):
-        watts = plant[layout.panel(unit, s)]
-        if watts != 0.0:
-            part = watts * (shape if windows is None else shape[windows])
-            power = part if power is None else power + part
+    for shape, weight in watts.items():
+        lit = weight[:, None] * conditions.shapes[shape][some]
+        power = lit if power is None else power + lit
     if power is None:
         n = conditions.n_windows if windows is None else len(windows)
         return np.zeros((n, conditions.n_steps))
@@ -201,13 +206,24 @@ def _before_cell_wh(conditions: Conditions, plant: Floats, charge_wh: Floats) ->
     return np.asarray(before[:, conditions.first_of_cell])
 
 
-def _drawn_in_cell_wh(conditions: Conditions, plant: Floats) -> Floats:
-    """What leaves the store without any sun from the start of a step's weather interval to its end. [Wh]"""
+def _held_wh(conditions: Conditions, plant: Floats) -> Floats:
+    """What must be held back in each step: the reserve and what the cold locks away. [Wh]"""
+    capacity_wh, share = plant[conditions.layout.capacity], 1.0 - conditions.capacity_share
+    return np.asarray(conditions.reserve_share * capacity_wh + conditions.reserve_wh + share * capacity_wh)
+
+
+def _drawn_wh(conditions: Conditions, plant: Floats) -> Floats:
+    """What leaves the store without any sun from the start to the end of each step. [Wh]"""
     demand = demand_w(conditions, plant)
     by_drawn, by_rated = _drain(conditions, plant, demand)
     rated_w = conditions.rated_w + plant[conditions.layout.rated]
     drawn_wh = (by_drawn * demand + by_rated * rated_w) / conditions.discharge_efficiency * conditions.step_h
-    total = np.concatenate([[0.0], np.cumsum(drawn_wh)])
+    return np.asarray(np.cumsum(drawn_wh))
+
+
+def _drawn_in_cell_wh(conditions: Conditions, plant: Floats) -> Floats:
+    """The same from the start of a step's weather interval to its end. [Wh]"""
+    total = np.concatenate([[0.0], _drawn_wh(conditions, plant)])
     return np.asarray(total[1:] - total[conditions.first_of_cell])
 
 
@@ -241,12 +257,9 @@ def simulate(conditions: Conditions, plant: Floats) -> Verdict:
     """
     if plant.shape != (conditions.layout.size,):
         raise ShapeMismatch(f"plant of shape {plant.shape}, layout of {conditions.layout.size} coordinates")
-    capacity_wh = plant[conditions.layout.capacity]
     flow = _flow(conditions, plant)
     charge_wh = _charge_wh(conditions, plant, flow.stored_wh)
-    held_wh = (
-        conditions.reserve_share * capacity_wh + conditions.reserve_wh + (1.0 - conditions.capacity_share) * capacity_wh
-    )
+    held_wh = _held_wh(conditions, plant)
     free_wh = _before_cell_wh(conditions, plant, charge_wh) - _drawn_in_cell_wh(conditions, plant) - held_wh
     if not np.all(conditions.may_discharge):
         # frozen cells give nothing: the sun alone must carry the load
@@ -255,6 +268,40 @@ def simulate(conditions: Conditions, plant: Floats) -> Verdict:
     lowest_step = np.argmin(free_wh, axis=1)
     margin_wh = np.take_along_axis(free_wh, lowest_step[:, None], axis=1)[:, 0]
     return Verdict(margin_wh, lowest_step, charge_wh, free_wh, np.asarray(held_wh))
+
+
+def least_charge_wh(conditions: Conditions, plant: Floats) -> Floats:
+    """The charge at the start of each step from which each window is survived; infinite where none suffices.
+
+    The recursion of `simulate`, walked backwards: a step that ends with at least r began with what gaining, or
+    filling up, turns into r. What is missing at the start of the plant counts nothing.
+
+    Returns
+    -------
+    ndarray, shape (n_windows, n_steps) [Wh]
+    """
+    flow, capacity_wh = _flow(conditions, plant), plant[conditions.layout.capacity]
+    n = len(flow.stored_wh)
+    held_wh = np.broadcast_to(_held_wh(conditions, plant), (n, conditions.n_steps))
+    drawn_wh = np.diff(_drawn_wh(conditions, plant), prepend=0.0)
+    is_dark = np.broadcast_to(~conditions.may_discharge, held_wh.shape)
+    is_short = is_dark & (flow.net_w * conditions.step_h < -TOLERANCE_WH)
+    kept = None if conditions.taper_h is None else conditions.kept_share
+    is_last = np.append(np.diff(conditions.first_of_cell) > 0, True)
+    least_wh = np.empty((n, conditions.n_steps))
+    after_wh = within_wh = np.zeros(n)
+    for t in range(conditions.n_steps - 1, -1, -1):
+        if is_last[t]:
+            # what the next interval of weather asks for at its start
+            after_wh = least_wh[:, t + 1] if t + 1 < conditions.n_steps else np.zeros(n)
+            within_wh = np.zeros(n)
+        before_wh = after_wh - flow.stored_wh[:, t]
+        if kept is not None:
+            before_wh = np.maximum(before_wh, (after_wh - (1.0 - kept[t]) * capacity_wh) / kept[t])
+        after_wh = np.where(after_wh > capacity_wh + TOLERANCE_WH, np.inf, before_wh)
+        within_wh = np.where(is_short[:, t], np.inf, drawn_wh[t] + np.maximum(within_wh, held_wh[:, t]))
+        least_wh[:, t] = np.maximum(within_wh, after_wh)
+    return np.asarray(np.where(least_wh > capacity_wh + TOLERANCE_WH, np.inf, least_wh))
 
 
 def needed_wh(conditions: Conditions, plant: Floats, missing_share: float) -> Floats:
@@ -378,8 +425,11 @@ def cuts(conditions: Conditions, plant: Floats, lowest_step: NDArray[np.intp], w
         clipped = unit_power_w(conditions, plant, unit, windows) > plant[layout.limit(unit)]
         slope[:, layout.limit(unit)] = np.sum(np.where(clipped, by_net, 0.0), axis=1)
         passed = np.where(clipped, 0.0, by_net)
-        for s, shape in enumerate(conditions.shapes):
-            slope[:, layout.panel(unit, s)] = np.einsum("kt,kt->k", passed, shape[windows])
+        used = {source.shape for source in conditions.sources}
+        by_shape = {s: np.einsum("kt,kt->k", passed, conditions.shapes[s][windows]) for s in used}
+        for s, source in enumerate(conditions.sources):
+            share = 1.0 if source.share is None else source.share[windows]
+            slope[:, layout.panel(unit, s)] = by_shape[source.shape] * share
     slope[:, layout.demand(0) : layout.demand(0) + layout.n_demands] = -(by_net + by_load) @ conditions.demand_shapes.T
     constant = -(by_net + by_load) @ conditions.load_w - held_wh + rated * conditions.rated_w
     return Cuts(windows, slope, constant, np.where(frozen, last - 1, since.first_step), last)

@@ -22,13 +22,13 @@ class Layout:
     """Where each coordinate stands in a plant's vector.
 
     In order: usable capacity [Wh]; charge missing at the start [Wh]; charge limit of the
-    bank [W]; for each controller unit its output limit [W]; for each unit and irradiance
-    shape the panel power that goes with that shape [W]; for each extra demand its size [W];
+    bank [W]; for each controller unit its output limit [W]; for each unit and source
+    the panel power that goes with that source [W]; for each extra demand its size [W];
     the power at which the bank's capacity is rated, where that grows with the bank [W].
     """
 
     n_units: int
-    n_shapes: int
+    n_sources: int
     n_demands: int
 
     capacity: int = 0
@@ -38,7 +38,7 @@ class Layout:
     @property
     def size(self) -> int:
         """Number of coordinates."""
-        return 4 + self.n_units * (1 + self.n_shapes) + self.n_demands
+        return 4 + self.n_units * (1 + self.n_sources) + self.n_demands
 
     @property
     def rated(self) -> int:
@@ -49,13 +49,31 @@ class Layout:
         """Index of a unit's output limit."""
         return 3 + unit
 
-    def panel(self, unit: int, shape: int) -> int:
-        """Index of the panel power of one shape on a unit."""
-        return 3 + self.n_units + unit * self.n_shapes + shape
+    def panel(self, unit: int, source: int) -> int:
+        """Index of the panel power of one source on a unit."""
+        return 3 + self.n_units + unit * self.n_sources + source
 
     def demand(self, demand: int) -> int:
         """Index of an extra demand."""
-        return 3 + self.n_units * (1 + self.n_shapes) + demand
+        return 3 + self.n_units * (1 + self.n_sources) + demand
+
+
+@dataclass(frozen=True, eq=False)
+class Source:
+    """Where panel power comes from: one of the shapes, in a share of its own in each window.
+
+    Many sources may follow one shape, which then lies in memory once.
+
+    Attributes
+    ----------
+    shape : int
+        Number of the shape.
+    share : ndarray, shape (n_windows,), or None
+        Above zero; the shape as it is when None.
+    """
+
+    shape: int
+    share: NDArray[np.float64] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,6 +112,8 @@ class Conditions:
         Exponent of what leaves the store above the 20-hour power; 1 where it is what is drawn.
     rated_w : float
         The part of the 20-hour power that does not grow with the bank. [W]
+    sources : tuple of Source
+        What each panel coordinate of a unit follows; each shape as it is, in order, where none are given.
     """
 
     layout: Layout
@@ -114,12 +134,19 @@ class Conditions:
     taper_h: float | None = None
     peukert: float = 1.0
     rated_w: float = 0.0
+    sources: tuple[Source, ...] = ()
 
     def __post_init__(self) -> None:
         n_steps = self.load_w.shape[0]
+        if not self.sources:
+            object.__setattr__(self, "sources", tuple(Source(s) for s in range(len(self.shapes))))
         wanted = {
             "shapes": all(s.shape == (self.n_windows, n_steps) for s in self.shapes),
-            "shapes (number)": len(self.shapes) == self.layout.n_shapes,
+            "sources (number)": len(self.sources) == self.layout.n_sources,
+            "sources": all(
+                one.shape < len(self.shapes) and (one.share is None or one.share.shape == (self.n_windows,))
+                for one in self.sources
+            ),
             "demand_shapes": self.demand_shapes.shape == (self.layout.n_demands, n_steps),
             "step_h": self.step_h.shape == (n_steps,),
             "capacity_share": self.capacity_share.shape in ((self.n_windows, n_steps), (1, n_steps)),
@@ -142,6 +169,11 @@ class Conditions:
         assert self.taper_h is not None
         return np.exp(-self.step_h / self.taper_h)
 
+    def watts(self, source: int) -> NDArray[np.float64]:
+        """Watts per watt of a panel coordinate, shape (n_windows, n_steps)."""
+        one = self.sources[source]
+        return self.shapes[one.shape] if one.share is None else self.shapes[one.shape] * one.share[:, None]
+
     def window(self, k: int) -> Conditions:
         """The same conditions with one window alone."""
 
@@ -151,6 +183,7 @@ class Conditions:
         return replace(
             self,
             shapes=tuple(shape[k : k + 1] for shape in self.shapes),
+            sources=tuple(one if one.share is None else Source(one.shape, part(one.share)) for one in self.sources),
             capacity_share=part(self.capacity_share),
             may_charge=part(self.may_charge),
             may_discharge=part(self.may_discharge),

@@ -325,7 +325,7 @@ class _Chooser:
 
     def _listing(self, sides: Sequence[Sides], objective: Objective) -> Listing:
         """The listing of a kit's sides; that of an earlier choice where nothing but its alternatives was other."""
-        kept = self.memories[0].listings
+        kept: list[Listing] = self.memories[0].listings
         for listing in kept:
             if listing.is_of(self.plan, sides, objective):
                 return listing.within_time(self._left)
@@ -499,16 +499,17 @@ class _Chooser:
         failed = self._failed(counts)
         if not failed:
             return True
+        is_again = fingerprint in self.seen
+        self.seen.add(fingerprint)
         each = [listing.refined_by(listed, counts) for listing, listed in zip(self._listings, self.listed, strict=True)]
-        if any(each):
+        if any(each) and not is_again:
             return False
         for memory, verdict in failed:
             if not memory.learn(counts, verdict):
                 memory.learn_windows(counts, verdict)
-        if fingerprint in self.seen:
+        if is_again:
             # rows say yes and the judge says no by less than the solver's tolerance
             self.forbidden.append(counts)
-        self.seen.add(fingerprint)
         return False
 
     # -- the program -----------------------------------------------------------------

@@ -7,15 +7,16 @@ the best power that any of them passes: what a side asks for is then asked of ev
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.engine.judge import cuts, needed_wh, simulate
 from kitopt.engine.plan import Case, Row
-from kitopt.engine.plant import Conditions, Layout
+from kitopt.engine.plant import Conditions, Layout, Source
 
 Floats = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -68,29 +69,31 @@ class Sides:
     def __init__(self, case: Case, fixed: Fixed) -> None:
         self.case, self.fixed = case, fixed
         conditions, layout = case.conditions, case.conditions.layout
-        joins, unit_of, shape_of = _joins(case)
+        joins, unit_of, source_of = _joins(case)
         pieces = np.eye(case.matrix.shape[1])[joins] if case.pieces is None else case.pieces
         kinds = [k for k in range(len(pieces)) if np.any(pieces[k][joins] > 0)]
         self.pieces = pieces[kinds]
         self.columns: list[NDArray[np.intp]] = []
-        unit, kind, size, shapes, place = [], [], [], list[Floats](), []
+        unit, kind, size, place = [], [], [], []
+        shapes, sources = list(conditions.shapes), list[Source]()
         known: dict[int, int] = {}
         for k in range(len(kinds)):
             for u in range(layout.n_units):
                 mine = joins[(unit_of == u) & (self.pieces[k][joins] > 0)]
                 if not len(mine):
                     continue
-                best = _best(conditions, case.matrix, mine, shape_of, layout.panel(u, 0), self.pieces[k])
+                best = _best(conditions, case.matrix, mine, source_of, layout.panel(u, 0), self.pieces[k])
                 if best[0] is not None:
-                    shape, watts = best[0], best[1]
-                    if shape not in known:
-                        known[shape] = len(shapes)
-                        shapes.append(conditions.shapes[shape])
-                    place.append(known[shape])
+                    source, watts = best[0], best[1]
+                    if source not in known:
+                        known[source] = len(sources)
+                        sources.append(conditions.sources[source])
+                    place.append(known[source])
                 else:
                     assert best[2] is not None
                     watts = 1.0
-                    place.append(len(shapes))
+                    place.append(len(sources))
+                    sources.append(Source(len(shapes)))
                     shapes.append(best[2])
                 unit.append(u)
                 kind.append(k)
@@ -101,17 +104,19 @@ class Sides:
         self.n_kinds = len(kinds)
         self._conditions = replace(
             conditions,
-            layout=Layout(layout.n_units, len(shapes), layout.n_demands),
+            layout=Layout(layout.n_units, len(sources), layout.n_demands),
             shapes=tuple(shapes),
+            sources=tuple(sources),
         )
         # all panels of a set on one unit that passes what all do, each at the best power of its classes
         self._pooled = replace(
             conditions,
             layout=Layout(1, self.n_kinds, layout.n_demands),
             shapes=tuple(
-                np.max([self._size[c] * shapes[self._place[c]] for c in np.flatnonzero(self.kind == k)], axis=0)
+                _most(self._size[c] * self._conditions.watts(self._place[c]) for c in np.flatnonzero(self.kind == k))
                 for k in range(self.n_kinds)
             ),
+            sources=(),
             has_charge_limit=False,
         )
         self.capacity = case.matrix[layout.capacity]
@@ -267,36 +272,40 @@ def _demands(layout: Layout) -> slice:
 
 
 def _joins(case: Case) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
-    """Own columns that bring power, and the unit and shape of each."""
+    """Own columns that bring power, and the unit and source of each."""
     layout = case.conditions.layout
     panels = case.matrix[layout.panel(0, 0) : layout.demand(0)]
     joins, at = np.nonzero(panels.T)
-    shape = np.full(case.matrix.shape[1], -1)
-    shape[joins] = at % max(1, layout.n_shapes)
-    return joins, at // max(1, layout.n_shapes), shape
+    source = np.full(case.matrix.shape[1], -1)
+    source[joins] = at % max(1, layout.n_sources)
+    return joins, at // max(1, layout.n_sources), source
 
 
 def _best(
     conditions: Conditions,
     matrix: Floats,
     joins: NDArray[np.intp],
-    shape_of: NDArray[np.intp],
+    source_of: NDArray[np.intp],
     first: int,
     pieces: Floats,
 ) -> tuple[int | None, float, Floats | None]:
-    """The shape and size of the join that passes most a panel in every step; where there is none, the most of each."""
+    """The source and size of the join that passes most a panel in every step; where there is none, the most of each."""
     most: dict[int, float] = {}
     for j in joins.tolist():
-        shape = int(shape_of[j])
-        most[shape] = max(most.get(shape, 0.0), float(matrix[first + shape, j] / pieces[j]))
-    by_sun = sorted(most, key=lambda s: -most[s] * float(np.sum(conditions.shapes[s])))
-    shape = by_sun[0]
-    top = most[shape] * conditions.shapes[shape]
-    if all(np.all(most[s] * conditions.shapes[s] <= top + 1e-12) for s in by_sun[1:]):
-        return shape, most[shape], None
-    for s in by_sun[1:]:
-        top = np.maximum(top, most[s] * conditions.shapes[s])
-    return None, 1.0, top
+        source = int(source_of[j])
+        most[source] = max(most.get(source, 0.0), float(matrix[first + source, j] / pieces[j]))
+    if len(most) == 1:
+        return *most.popitem(), None
+    by_sun = sorted(most, key=lambda s: -most[s] * float(np.sum(conditions.watts(s))))
+    best = by_sun[0]
+    top = most[best] * conditions.watts(best)
+    if all(np.all(most[s] * conditions.watts(s) <= top + 1e-12) for s in by_sun[1:]):
+        return best, most[best], None
+    return None, 1.0, _most([top, *(most[s] * conditions.watts(s) for s in by_sun[1:])])
+
+
+def _most(some: Iterable[Floats]) -> Floats:
+    return reduce(np.maximum, some)
 
 
 def can_hold(case: Case) -> bool:

@@ -247,7 +247,7 @@ class Stated:
             raise SolverFailed(f"the solver stopped with {highs.modelStatusToString(status)}")
         info, solution = highs.getInfo(), highs.getSolution()
         has_values = info.primal_solution_status == 2
-        values = self._whole(solution.col_value) if has_values else None
+        values: Floats | None = self._whole(solution.col_value) if has_values else None
         objective = float(info.objective_function_value) + self._fixed_cost if has_values else math.inf
         if objective > cutoff + _CUTOFF_SLACK and status == known.kOptimal:
             return _NOTHING

@@ -61,7 +61,9 @@ def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column:
 
 def add_sides(program: Program, sides: Sides, listed: Listed) -> None:
     """Write that a kit has one of some sides, all joins of it, and the batteries that it needs."""
-    chosen = [program.add_column(0.0, 1.0, integer=True) for _ in range(len(listed))]
+    # what the judge refused with any batteries needs infinitely many: not to be chosen
+    may = np.isfinite(listed.need_wh)
+    chosen = [program.add_column(0.0, float(one), integer=True) for one in may.tolist()]
     program.add_row([(y, 1.0) for y in chosen], 1.0, 1.0)
     for c in range(sides.n_classes):
         having = [(y, -float(n)) for y, n in zip(chosen, listed.sides[:, c].tolist(), strict=True) if n]
@@ -70,8 +72,9 @@ def add_sides(program: Program, sides: Sides, listed: Listed) -> None:
             continue
         for j, _ in sides.terms(c):
             program.upper[j] = 0.0
-    scale = max(1.0, float(np.max(listed.need_wh, initial=0.0)))
-    needs = [(y, -wh / scale) for y, wh in zip(chosen, listed.need_wh.tolist(), strict=True)]
+    needs_wh = np.where(may, listed.need_wh, 0.0)
+    scale = max(1.0, float(np.max(needs_wh, initial=0.0)))
+    needs = [(y, -wh / scale) for y, wh in zip(chosen, needs_wh.tolist(), strict=True)]
     program.add_row([*((j, wh / scale) for j, wh in sides.capacity_terms()), *needs], lower=0.0)
 
 

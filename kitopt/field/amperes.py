@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from kitopt.field.circuit import BYPASS, Supposed, most_power, seen
 from kitopt.field.set_up import WIND_MS, SetUp, on_panel
-from kitopt.field.suppose import MADE_BY, METER_SPREAD, SUN_WM2
+from kitopt.field.suppose import MADE_BY, SUN_WM2
 from kitopt.files.kept import Kept, kept
+from kitopt.inventory.spreads import METER_SPREAD
 
 Floats = NDArray[np.float64]
 

@@ -21,16 +21,14 @@ from kitopt.errors import BadInput, Fault
 from kitopt.field.tripwires import Course, Followed, Heeding, limits_of
 from kitopt.inventory.items import Battery, Inventory, Panel
 from kitopt.model.kit import Join, KitModel, case_under, missing_wh
-from kitopt.operation.clock import moment_after, steps_of
+from kitopt.operation.clock import hours_to, moment_after, steps_of
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, Weather
 from kitopt.second_opinion.cells import CELLS, CHARGES
-from kitopt.sky.overhead import OVERCAST_SHARE
+from kitopt.sky.overhead import Overhead, day_share
 from kitopt.sky.windows import SkyOf
 
 VOLTS_SPREAD_V = 0.05
 """What a meter, the hours since the last current and the cells' make may be off by. From memory. [V]"""
-SKY_SHARES: dict[str, float] = {"clear": 1.0, "hazy": 0.76, "overcast": OVERCAST_SHARE}
-"""What a sky that is named leaves of a clear day, as a forecast would say it. Common practice, no source."""
 _EVERY_H = (1 / 12, 0.25, 0.5, 1, 2, 3, 4, 6, 8, 12, 24, 48)
 _MOST_WIRES = 12
 _NOTHING_WH = 0.01
@@ -154,23 +152,23 @@ def moment_in(operation: Operation, hours: float) -> datetime:
     return moment_after(operation, timedelta(seconds=round(hours * 3600)))
 
 
-def rest_of(operation: Operation, at: datetime, sky: str | None = None) -> Operation:
+def rest_of(operation: Operation, at: datetime, sky: Overhead | None = None) -> Operation:
     """What is left of an operation from the step in which a moment lies; all of it before its start.
 
     Parameters
     ----------
     sky : str, optional
-        Today's, one of `SKY_SHARES`, in place of what the operation foresees.
+        Today's, one of `SKIES`, in place of what the operation foresees.
 
     Raises
     ------
     BadInput
         Where nothing is left of it, or its weather leaves no room for a sky.
     """
-    passed_h = max(0.0, (at - operation.start).total_seconds() / 3600)
-    passed_h = math.floor(passed_h / operation.need.step_h + 1e-9) * operation.need.step_h
+    now_h = max(0.0, hours_to(operation, at))
+    passed_h = math.floor(now_h / operation.need.step_h + 1e-9) * operation.need.step_h
     hours = operation.hours - passed_h
-    if hours <= 1e-9 or at >= operation.start + timedelta(hours=operation.hours):
+    if hours <= 1e-9 or now_h >= operation.hours:
         ends = moment_in(operation, operation.hours)
         text = f"found {at:%Y-%m-%d %H:%M}, but {operation.name} ends at {ends:%Y-%m-%d %H:%M}; need a time before."
         raise BadInput([Fault("--at", None, None, text)])
@@ -180,7 +178,7 @@ def rest_of(operation: Operation, at: datetime, sky: str | None = None) -> Opera
     step_h = next((one for one in (operation.need.step_h, 0.25, 1 / 12) if hours / one >= 6), 1 / 12)
     weather = _from_day(operation.need.weather, days)
     if sky is not None:
-        weather = _under(weather, SKY_SHARES[sky])
+        weather = _under(weather, day_share(sky))
     need = replace(operation.need, weather=weather, step_h=min(step_h, operation.need.step_h))
     return replace(operation, start=start, hours=hours, need=need, stored_days=0.0)
 
@@ -281,7 +279,18 @@ def now(
     if found is None:
         text = "nothing of this kit fits together; see kitopt pack --kit for what is in the way."
         raise BadInput([Fault("--kit", None, None, text)])
-    model, counts = found
+    return now_with(*found, whole, rest, state, sky_of)
+
+
+def now_with(model: KitModel, counts: Floats, whole: Operation, rest: Operation, state: State, sky_of: SkyOf) -> Now:
+    """The same with a kit that is known as counts of a model.
+
+    Raises
+    ------
+    BadInput
+        Where the state cannot be.
+    """
+    inventory = model.inventory
     batteries = [(model.battery(j), round(counts[j])) for j in model.battery_columns if round(counts[j]) > 0]
     charge = charge_of(state, batteries, whole)
     rest = replace(rest, need=replace(rest.need, start_charge_share=charge.low_share))
@@ -289,7 +298,10 @@ def now(
     base = hand.case(rest)
     chance, lasts = _fares(base, counts)
     is_short = math.isfinite(lasts)
-    changes = [*hand.helps(batteries, charge, state.told, with_sky=is_short), *_of_loads(Question(rest, inventory))]
+    changes = [
+        *hand.helps(batteries, charge, state.told, with_sky=is_short),
+        *changes_of_loads(Question(rest, inventory)),
+    ]
     judged = [(change, hand.case(change.operation(rest))) for change in changes]
     ways = []
     for change, case in judged if is_short else ():
@@ -407,7 +419,7 @@ class Hand:
             yield Change("charge", value=(charge.low_share * ones[-1] + full_wh) / sum(ones))
 
 
-def _of_loads(asked: Question) -> Iterator[Change]:
+def changes_of_loads(asked: Question) -> Iterator[Change]:
     """Loads used otherwise, the least painful first."""
     loads = asked.operation.loads
     yield from (

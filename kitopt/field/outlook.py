@@ -12,7 +12,7 @@ from kitopt.field.aiming import BestAim, best_aim
 from kitopt.field.amperes import declared, interval_a
 from kitopt.field.circuit import seen
 from kitopt.field.reach import Reach
-from kitopt.field.set_up import GUESSED_SPREAD, TOLD_SPREAD, WIND_MS, SetUp, on_panel
+from kitopt.field.set_up import WIND_MS, SetUp, on_panel
 from kitopt.field.site import FieldSite
 from kitopt.field.suppose import MADE_BY
 from kitopt.files.kept import Kept, kept
@@ -89,13 +89,8 @@ def set_up_of(
         lies,
         air_degc,
         charge_share,
-        GUESSED_SPREAD if _is_guessed(reach, inventory) else TOLD_SPREAD,
+        reach.panel.worth_spread,
     )
-
-
-def _is_guessed(reach: Reach, inventory: Inventory) -> bool:
-    """Whether the panel's worth is assumed."""
-    return any(one.id == reach.panel.id and one.column == "output_factor" for one in inventory.assumed)
 
 
 def outlook(site: FieldSite, inventory: Inventory, pairs: list[Reach], declination_deg: float | None = None) -> SunNow:
@@ -104,7 +99,7 @@ def outlook(site: FieldSite, inventory: Inventory, pairs: list[Reach], declinati
     def make() -> Kept:
         return _laid_down(_reckoned(site, inventory, pairs))
 
-    found = kept(f"outlook {site!r} {[(p, _is_guessed(p, inventory)) for p in pairs]!r}", MADE_BY, make)
+    found = kept(f"outlook {site!r} {pairs!r}", MADE_BY, make)
     facts, arrays = found.facts, found.arrays
     outlooks = tuple(
         Outlook(pair, {key: arrays["amps"][n, i] for i, key in enumerate(KEYS)}, *facts["shares"][n])
@@ -147,9 +142,18 @@ def _reckoned(site: FieldSite, inventory: Inventory, pairs: list[Reach]) -> SunN
     # the whole hours after now
     first = (60.0 - site.at.minute - site.at.second / 60.0) / 60.0
     later_h = np.concatenate([[0.0], first + np.arange(LONGEST_H)])
+    clear = site.light(later_h)
+    zenith, azimuth = clear.sun.zenith_deg[0], clear.sun.azimuth_deg[0]
+    found = outlooks_at(site, inventory, pairs, later_h, clear)
+    return SunNow(site, inventory, later_h, zenith, azimuth, best_aim(site, 0.0, 180.0), found)
+
+
+def outlooks_at(
+    site: FieldSite, inventory: Inventory, pairs: list[Reach], later_h: Floats, clear: Light
+) -> tuple[Outlook, ...]:
+    """What some panels should give so many hours from now, shape (n,), of which the clear sky is known. [h]"""
     air = site.air_at(later_h)
     lit: dict[tuple[str, str], tuple[Floats, Floats]] = {}
-    clear = site.light(later_h)
     zenith, azimuth = clear.sun.zenith_deg[0], clear.sun.azimuth_deg[0]
     for sky in SKIES:
         light = clear if sky == "clear" else site.light(later_h, sky)
@@ -170,7 +174,7 @@ def _reckoned(site: FieldSite, inventory: Inventory, pairs: list[Reach]) -> SunN
         every = seen(set_up, declared(set_up, all_wm2, all_degc)).amps
         amps = dict(zip(lit, np.split(every, len(lit)), strict=True))
         found.append(Outlook(pair, amps, low, high))
-    return SunNow(site, inventory, later_h, zenith, azimuth, best_aim(site, 0.0, 180.0), tuple(found))
+    return tuple(found)
 
 
 def light_now(site: FieldSite, sky: Overhead) -> Light:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.inventory.items import Battery, Controller, Panel
+from kitopt.inventory.spreads import TOLD_SPREAD
 from kitopt.model.bus import charging_v, class_of
 from kitopt.sky.light import Light
 from kitopt.sky.plane import OnPlane, light_on, passed_wm2
@@ -18,9 +19,6 @@ Floats = NDArray[np.float64]
 
 SWITCH_V = 0.2
 """Between the panel's and the battery's terminals of a controller that only switches; common practice. [V]"""
-GUESSED_SPREAD, TOLD_SPREAD = 0.13, 0.06
-"""Relative spread of a panel's worth where it is assumed (0.75 ± 0.10), and where the owner has given it. Common
-practice, no source."""
 WIND_MS = 1.5
 """A light air. [m/s]"""
 BACKED_DEGC = 6.0

@@ -12,6 +12,7 @@ from kitopt.field.causes import CAUSES, Cause, Changes, prior_of
 from kitopt.field.circuit import BYPASS, PARALLEL, SERIES, Seen, Supposed, seen
 from kitopt.field.set_up import WIND_MS, SetUp, on_panel
 from kitopt.files.kept import Kept, kept
+from kitopt.inventory.spreads import METER_SPREAD
 from kitopt.second_opinion.cells import CELLS, CHARGES
 
 Floats = NDArray[np.float64]
@@ -29,8 +30,6 @@ SUN_WM2 = 100.0
 """How far a clear sky's beam may be off, either way; common practice, no source. [Wm⁻²]"""
 HEAT_SPREAD_DEGC = 6.0
 """How far cells are off what light and wind make of them; common practice, no source. [°C]"""
-METER_SPREAD = 0.03
-"""Relative spread of the gain of a cheap meter, which amperes and short circuit share."""
 
 
 @dataclass(frozen=True)

@@ -15,14 +15,13 @@ from numpy.typing import NDArray
 
 from kitopt.choice.terms import Floats
 from kitopt.engine import Case
-from kitopt.engine.judge import TOLERANCE_WH, simulate
+from kitopt.engine.judge import TOLERANCE_WH, least_charge_wh, simulate
 from kitopt.engine.plant import Conditions
 
 LOST_SHARE, ALARMED_SHARE = 0.05, 0.2
 """Of the spells that the change could have saved as many may be lost at most, and of those that would have lasted
 anyway as many alarmed."""
 _SURENESS = (0.5, 0.7, 0.8, 0.85, 0.9, 0.93, 0.95, 0.97, 0.98, 0.99, 0.995)
-_LEVELS = 13
 _ROUNDS = 2
 _AIM_SHARE = 0.6
 """Of what may be lost: other spells than those at hand come off a little worse."""
@@ -57,8 +56,8 @@ class Course:
         is_after = np.arange(now.n_steps) >= step
         return replace(
             now,
-            load_w=np.where(is_after, _over(now, then, then.load_w), now.load_w),
-            demand_shapes=np.where(is_after, _over(now, then, then.demand_shapes), now.demand_shapes),
+            load_w=np.where(is_after, over_steps(now, then, then.load_w), now.load_w),
+            demand_shapes=np.where(is_after, over_steps(now, then, then.demand_shapes), now.demand_shapes),
         )
 
     def margin_wh(self, step: int | None) -> Floats:
@@ -70,7 +69,7 @@ class Course:
         return simulate(self.case.conditions, self.plant).charge_wh[:, [step - 1 for step in steps]]
 
 
-def _over(now: Conditions, then: Conditions, power: Floats) -> Floats:
+def over_steps(now: Conditions, then: Conditions, power: Floats) -> Floats:
     """Powers over the steps of other hours, as mean powers over the steps of these."""
     edges = [np.concatenate([[0.0], np.cumsum(one.step_h)]) for one in (now, then)]
     rows = np.atleast_2d(power)
@@ -139,23 +138,7 @@ def needed_wh(course: Course, step: int, changed_from: int | None) -> Floats:
     -------
     ndarray, shape (n_windows,) [Wh]
     """
-    conditions = course.conditions(changed_from).since(step)
-    layout, plant = conditions.layout, course.plant
-    capacity_wh = float(plant[layout.capacity])
-    levels_wh = np.linspace(0.0, capacity_wh, _LEVELS)
-    margins = []
-    for level_wh in levels_wh:
-        at = plant.copy()
-        at[layout.missing] = capacity_wh - level_wh
-        margins.append(simulate(conditions, at).margin_wh)
-    margin_wh = np.array(margins) + TOLERANCE_WH
-    above = np.argmax(margin_wh >= 0.0, axis=0)
-    below = np.maximum(above - 1, 0)
-    k = np.arange(margin_wh.shape[1])
-    high, low = margin_wh[above, k], margin_wh[below, k]
-    part = np.where(above > 0, -low / np.where(high > low, high - low, 1.0), 0.0)
-    found = levels_wh[below] + part * (levels_wh[above] - levels_wh[below])
-    return np.where((margin_wh >= 0.0).any(axis=0), found, np.inf)
+    return least_charge_wh(course.conditions(changed_from).since(step), course.plant)[:, 0]
 
 
 def limits_of(course: Course, steps: Sequence[int]) -> tuple[Floats, Followed]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -12,20 +10,18 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from kitopt.errors import BadInput, Fault
 from kitopt.files.nearest import did_you_mean
-from kitopt.inventory.columns import columns_of
 from kitopt.inventory.items import Controller, Inventory, Panel
-from kitopt.inventory.names import READINGS
-from kitopt.inventory.rows import ReadingRow
 from kitopt.operation.moment import zone_at
 from kitopt.operation.place import NEED, place_named
 from kitopt.operation.terms import Operation
 
 if TYPE_CHECKING:
-    from kitopt.field.learned import Worth
+    from kitopt.field.label import LabelRead
     from kitopt.field.outlook import SunNow
     from kitopt.field.reach import Reach
     from kitopt.field.site import FieldSite
     from kitopt.field.verdict import Verdict
+    from kitopt.inventory.learned import Worth
     from kitopt.sky.overhead import Overhead
 
 
@@ -35,7 +31,7 @@ class FieldResult:
 
     Attributes
     ----------
-    answer : SunNow or Verdict
+    answer : SunNow, Verdict or LabelRead
         Everything that is known, as values.
     site : FieldSite
         Where and when.
@@ -45,7 +41,7 @@ class FieldResult:
         Whether the two-minute test was asked for instead of a verdict.
     """
 
-    answer: SunNow | Verdict
+    answer: SunNow | Verdict | LabelRead
     site: FieldSite
     reach: Reach | None = None
     is_test: bool = False
@@ -55,22 +51,29 @@ class FieldResult:
         """Always "found": there is an answer."""
         return "found"
 
+    @property
+    def is_label(self) -> bool:
+        """Whether it is what a lost label would say."""
+        from kitopt.field.label import LabelRead
+
+        return isinstance(self.answer, LabelRead)
+
     def to_dict(self) -> dict[str, Any]:
         """The object that the command prints with ``--json``."""
-        from kitopt.report.field import reading_value, sun_value, test_value
+        from kitopt.report.field import label_value, reading_value, sun_value, test_value
 
         if self.reach is None:
             return sun_value(self.answer)  # type: ignore[arg-type]  # without a pair it is the sun's
-        value = test_value if self.is_test else reading_value
+        value = test_value if self.is_test else label_value if self.is_label else reading_value
         return value(self.answer, self.site, self.reach)  # type: ignore[arg-type]
 
     def to_text(self, *, is_brief: bool = False) -> str:
         """What the command prints."""
-        from kitopt.report.field import reading_text, sun_text, test_text
+        from kitopt.report.field import label_text, reading_text, sun_text, test_text
 
         if self.reach is None:
             return sun_text(self.answer)  # type: ignore[arg-type]
-        text = test_text if self.is_test else reading_text
+        text = test_text if self.is_test else label_text if self.is_label else reading_text
         return text(self.answer, self.site, self.reach)  # type: ignore[arg-type]
 
 
@@ -168,6 +171,7 @@ def reading(
         For a panel or controller that is not owned, or that no leads join; while the sun is down.
     """
     from kitopt.field.belief import believe
+    from kitopt.field.label import label_of
     from kitopt.field.outlook import light_now, set_up_of
     from kitopt.field.reach import reach, reaches
     from kitopt.field.verdict import judge
@@ -203,6 +207,8 @@ def reading(
         set_up = replace(set_up, tilt_deg=aim[0], azimuth_deg=aim[1], lies=aim[0] < 3.0)
     else:
         set_up = replace(set_up, lies=True)
+    if one.id in inventory.unlabelled and not is_test:
+        return FieldResult(label_of(set_up, found["amps"] - found.get("cover", 0.0), found.get("volts")), site, pair)
     belief = believe(set_up, {"amps": 0.0, **found} if is_test else found)
     return FieldResult(judge(belief, found.get("volts")), site, pair, is_test)
 
@@ -220,28 +226,32 @@ def keep(result: FieldResult, inventory: Inventory, *, sky: str = "", aim: str =
     BadInput
         If it cannot be written.
     """
+    from kitopt.field.label import LabelRead
     from kitopt.field.verdict import Verdict
-    from kitopt.files.writing import append_lines
+    from kitopt.interface.other_readings import append
 
-    verdict, reach = result.answer, result.reach
-    assert isinstance(verdict, Verdict)
+    found, reach = result.answer, result.reach
+    assert isinstance(found, Verdict | LabelRead)
     assert reach is not None
-    amps = verdict.belief.readings["amps"] - verdict.belief.readings.get("cover", 0.0)
+    if isinstance(found, LabelRead):
+        amps, normal = found.amps, 1.0
+    else:
+        readings = found.belief.readings
+        amps, normal = readings["amps"] - readings.get("cover", 0.0), found.belief.told("normal")
     # zero says that something is wrong, and nothing of the panel
-    worth = max(amps, 0.0) / max(verdict.expected_a, 1e-6) * reach.panel.output_factor
-    cells = (
-        *(result.site.at.isoformat(timespec="minutes"), reach.panel.id, reach.controller.id),
-        *(f"{amps:.3f}", f"{min(worth, 3.0):.4f}", f"{verdict.belief.told('normal'):.3f}", sky, aim),
-    )
-    path = Path(inventory.folder) / READINGS
-    append_lines(path, _csv(cells), first=_csv(tuple(columns_of(ReadingRow))))
-    return path
-
-
-def _csv(cells: tuple[str, ...]) -> str:
-    line = io.StringIO()
-    csv.writer(line, lineterminator="\n").writerow(cells)
-    return line.getvalue()
+    worth = max(amps, 0.0) / max(found.expected_a, 1e-6) * reach.panel.output_factor
+    cells = {
+        "at": result.site.at.isoformat(timespec="minutes"),
+        "panel": reach.panel.id,
+        "controller": reach.controller.id,
+        "amps": f"{amps:.4f}",
+        "worth": f"{min(worth, 3.0):.4f}",
+        "rated_w": f"{reach.panel.rated_w:g}",
+        "normal": f"{normal:.4f}",
+        "sky": sky,
+        "aim": aim,
+    }
+    return append(inventory, cells)
 
 
 @dataclass(frozen=True, eq=False)
@@ -277,7 +287,7 @@ def learned(inventory: Inventory, *, meter_spread: float = 0.0) -> Learned:
     meter_spread : float
         What the meter may be off by in every reading alike, as a share.
     """
-    from kitopt.field.learned import learn
+    from kitopt.inventory.learned import learn
 
     return Learned(learn(inventory, meter_spread), inventory)
 

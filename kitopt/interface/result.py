@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice, Packed, Status
 from kitopt.choice.named import NamedKit
 from kitopt.choice.purchase import Purchase
@@ -72,6 +73,21 @@ class Result:
         if isinstance(one, GrabKit):
             return grab_text(one, self.hours)
         return share_text(one) if isinstance(one, Shared) else buy_text(one)
+
+    def to_page(self, *, is_asking: bool = False, clock: Budget = UNLIMITED) -> str | None:
+        """One HTML file for phone and paper, whole by itself; None where there is no kit.
+
+        Parameters
+        ----------
+        is_asking : bool
+            Whether the table of hours and chances is filled by a few questions more, not only by what follows.
+        clock : Budget
+            What these may take.
+        """
+        from kitopt.facts.grid import MOST_SOLVES
+        from kitopt.interface.page import page_of
+
+        return page_of(self.answer, self.reasons, most_solves=MOST_SOLVES if is_asking else 0, clock=clock)
 
     def to_frame(self) -> pd.DataFrame:
         """A row for each item of each kit, with the columns of `COLUMNS`.

@@ -80,7 +80,8 @@ def share(text: str, decimal: str | None = None) -> float:
     if percent := _PERCENT.fullmatch(cleaned):
         # shifting the point is exact where dividing by 100 is not
         return _finite(f"{percent[1]}e-2") if "e" not in percent[1].lower() else _finite(percent[1]) / 100
-    return number(cleaned, None)
+    # its mark is a point by now, and stands for decimals
+    return number(cleaned, None, ".")
 
 
 def yes_no(text: str) -> bool:

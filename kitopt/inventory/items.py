@@ -35,13 +35,14 @@ class Connector:
 
 @dataclass(frozen=True)
 class Assumed:
-    """A value that the owner left blank and the program filled in."""
+    """A value that the owner left blank and the program filled in, or that it learned from kept readings."""
 
     file: str
     id: str
     column: str
     value: str
     rule: str
+    is_learned: bool = False
 
 
 @dataclass(frozen=True)
@@ -103,7 +104,9 @@ class Panel(Item):
         Relative change of power and open-circuit voltage per kelvin, negative, such as -0.004.
         ``voc_per_degc`` is None when unknown: the cold-voltage rule then takes a table's factor.
     output_factor : float
-        Real output over label, 0 to 1.2.
+        Real output over label, 0 to 1.2: its worth, or the mean of what that may be.
+    worth_spread : float
+        Relative standard deviation of that; 0 where it is certain.
     height_cm : float or None
         Between the edge that stays on the ground and the one that is raised. [cm]
     """
@@ -120,6 +123,7 @@ class Panel(Item):
     tilts: bool
     folding: bool
     output_factor: float
+    worth_spread: float = 0.0
     height_cm: float | None = None
 
 
@@ -214,6 +218,8 @@ class Lead(Item):
     fuse_holder: str = ""
     fuse_max_a: float | None = None
     max_a: float | None = None
+    read_ohm: float | None = None
+    """Of both conductors, where volts at both ends have told it; else their copper does. [Ω]"""
 
     @property
     def has_fuse(self) -> bool:
@@ -285,6 +291,47 @@ class Reading:
 
 
 @dataclass(frozen=True)
+class CapacityTest:
+    """Ampere-hours that a battery gave from full until it was empty. [Ah]"""
+
+    at: datetime
+    battery: str
+    discharged_ah: float
+
+
+@dataclass(frozen=True)
+class LeadTest:
+    """Volts lost between both ends of a lead at a current. [V], [A]"""
+
+    at: datetime
+    lead: str
+    amps: float
+    lost_v: float
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What is known of a battery or lead after its readings.
+
+    Attributes
+    ----------
+    declared : float or None
+        What its owner told, or what is assumed; None of a lead, whose copper tells it. [Ah]
+    low, middle, high : float
+        Median and 90 % interval: ampere-hours [Ah], or the ohms of both conductors [Ω].
+    """
+
+    item: str
+    kind: Literal["battery", "lead"]
+    declared: float | None
+    is_assumed: bool
+    low: float
+    middle: float
+    high: float
+    n_readings: int
+
+
+@dataclass(frozen=True)
 class Inventory:
     """One folder of items, each kind sorted by id; ids are unique over the whole."""
 
@@ -304,7 +351,14 @@ class Inventory:
     fuses: Mapping[tuple[str, float], int] | None = None
     """Fuses owned by holder and rating [A]; None where the owner wrote none down, and any can be had."""
     readings: tuple[Reading, ...] = ()
-    """Kept readings, in time."""
+    """Kept readings of panels, in time."""
+    capacity_tests: tuple[CapacityTest, ...] = ()
+    lead_tests: tuple[LeadTest, ...] = ()
+    unlabelled: tuple[str, ...] = ()
+    """Panels whose label is lost and of which nothing was read yet: they stand as ones of `UNLABELLED_W`."""
+    declared: Mapping[str, tuple[float, bool, float]] = field(default_factory=dict)
+    """Each panel's worth before anything was learned, whether it was assumed, and its relative spread."""
+    measured: tuple[Measured, ...] = ()
     currency: str = ""
     units: tuple[str, ...] = ()
     """In which masses and lengths are told: "lb", "ft"; metric without."""
@@ -338,3 +392,13 @@ def has_no_price(item: Item) -> bool:
 
 CHOSEN_KINDS = ("panels", "batteries", "controllers", "leads", "converters")
 """What a kit is chosen from; loads and extras are given."""
+
+ONE_OF: Mapping[str, str] = {
+    kind: "battery" if kind == "batteries" else kind.removesuffix("s") for kind in (*CHOSEN_KINDS, "loads", "extras")
+}
+"""Each kind of item, and the word for one of it."""
+
+
+def kind_of(item: Item) -> str:
+    """Under which name an inventory holds such items."""
+    return next(kind for kind, one in ONE_OF.items() if one == type(item).__name__.lower())

@@ -17,16 +17,17 @@ from kitopt.files.nearest import did_you_mean, nearest
 from kitopt.files.reading import read_bytes, what_lies_at
 from kitopt.files.table import Row, Table, read_table
 from kitopt.files.unknown import is_unknown
-from kitopt.inventory import rows
+from kitopt.inventory import readings, rows
 from kitopt.inventory.columns import Column, columns_of
 from kitopt.inventory.columns import Table as Described
 from kitopt.inventory.document import Document
 from kitopt.inventory.families import UNKNOWN_CONTACT_OHM, family_of, first_words
 from kitopt.inventory.fields import Number, OneOf
 from kitopt.inventory.fill import KINDS, REQUIRED, Inconsistent, Kind, Notes
-from kitopt.inventory.items import MODES, Assumed, Connector, Extra, Inventory, Item, Reading, Unusual
+from kitopt.inventory.items import MODES, Assumed, Connector, Extra, Inventory, Item, Panel, Unusual
 from kitopt.inventory.names import CONNECTORS, FUSES, READINGS, SETTINGS, other_names
 from kitopt.inventory.ranges import judge
+from kitopt.inventory.spreads import UNLABELLED_W
 
 _SAVE_CSV = 'save it as "CSV UTF-8"'
 _WARNINGS_LISTED = 50
@@ -37,7 +38,7 @@ MISTYPED_LETTERS = 2
 Checked = TypeVar("Checked", bound=Described)
 
 
-def read_inventory(folder: Path | str) -> Inventory:
+def read_inventory(folder: Path | str, *, may_lack_label: bool = False) -> Inventory:
     """Read every CSV file of an inventory folder.
 
     ``batteries.csv`` and ``loads.csv`` must be there; other files may be missing. ``connectors.csv``
@@ -47,6 +48,8 @@ def read_inventory(folder: Path | str) -> Inventory:
     ----------
     folder : Path
         The folder; a ``catalogue`` inside it is not read.
+    may_lack_label : bool
+        Whether a panel with ``rated_w = ?`` may be here of which nothing was read yet: to be read now.
 
     Returns
     -------
@@ -58,7 +61,7 @@ def read_inventory(folder: Path | str) -> Inventory:
     BadInput
         With every fault of every file.
     """
-    return _Folder(Path(folder)).read()
+    return _Folder(Path(folder), may_lack_label).read()
 
 
 def _families(items: dict[str, tuple[Item, ...]]) -> set[str]:
@@ -70,8 +73,11 @@ def _families(items: dict[str, tuple[Item, ...]]) -> set[str]:
 class _Folder:
     """The state of one reading."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
+    def __init__(self, folder: Path, may_lack_label: bool) -> None:
+        self.folder, self.may_lack_label = folder, may_lack_label
+        self.read_labels: list[str] = []
+        """Panels whose label is lost, and those of them of which nothing was read."""
+        self.unlabelled: list[str] = []
         self.faults: list[Fault] = []
         self.assumed: list[Assumed] = []
         self.warnings: list[str] = []
@@ -89,10 +95,17 @@ class _Folder:
         for other, wanted in misnamed.items():
             self.warnings.append(f"the file {quoted(other)} is ignored. Did you mean {wanted}?")
         items: dict[str, tuple[Item, ...]] = {}
+        faults = FaultList(str(self.folder / READINGS))
+        table = self._table(READINGS, contents, faults, misnamed)
+        checked = () if table is None else self._rows(rows.ReadingRow, READINGS, table, faults)
+        read = readings.whole(((row, one) for row, one, _ in checked), faults)
+        late = faults.listed()
         for kind in KINDS:
             faults = FaultList(str(self.folder / kind.file))
             table = self._table(kind.file, contents, faults, misnamed)
             if table is not None:
+                if kind.item is Panel:
+                    self._with_labels(table, readings.labels_w(read), faults)
                 items[kind.stem] = self._items(kind, table, faults)
             self.faults += faults.listed()
         faults = FaultList(str(self.folder / CONNECTORS))
@@ -108,16 +121,14 @@ class _Folder:
         table = self._table(FUSES, contents, faults, misnamed)
         fuses = None if table is None else self._fuses(table, faults)
         self.faults += faults.listed()
-        faults = FaultList(str(self.folder / READINGS))
-        # no plan depends on them, so that one more changes no fingerprint
-        table = self._table(READINGS, {}, faults, misnamed)
-        readings = () if table is None else self._readings(table, items, faults)
-        self.faults += faults.listed()
+        self.faults += late
+        read = readings.of_owned(read, items, self.warnings)
         settings = self._settings(contents)
         if self.faults:
             raise BadInput(self.faults)
         for name in sorted(contents):
             self.digest.update(contents[name])
+        taken_up, self.assumed = readings.taken_up(items, read, self.assumed, self.read_labels)
         return Inventory(
             folder=str(self.folder),
             **items,  # type: ignore[arg-type]  # each kind's build function returns its own type
@@ -125,7 +136,8 @@ class _Folder:
             contact_ohm={c.family: c.contact_mohm / 1000.0 for c in contacts if c.contact_mohm is not None},
             contact_a={c.family: c.max_a for c in contacts if c.max_a is not None},
             fuses=fuses,
-            readings=readings,
+            **taken_up,
+            unlabelled=tuple(self.unlabelled),
             currency=settings.currency,
             units=tuple(unit for unit in settings.units if unit in ("lb", "ft")),
             assumed=tuple(self.assumed),
@@ -223,20 +235,25 @@ class _Folder:
                 found[key] = found.get(key, 0) + checked.count
         return found
 
-    def _readings(self, table: Table, items: dict[str, tuple[Item, ...]], faults: FaultList) -> tuple[Reading, ...]:
-        """What panels gave, in time; those of a panel that is no longer here are only said."""
-        owned = {panel.id for panel in items.get("panels", ())}
-        found: list[Reading] = []
-        gone: set[str] = set()
-        for _, checked, _ in self._rows(rows.ReadingRow, READINGS, table, faults):
-            if checked is not None and checked.panel in owned:
-                found.append(Reading(checked.at, checked.panel, checked.worth, checked.normal))
-            elif checked is not None:
-                gone.add(checked.panel)
-        for name in sorted(gone):
-            hint = did_you_mean(name, sorted(owned))
-            self.warnings.append(f"{READINGS}: readings of {quoted(name)}, which is no panel here, are ignored.{hint}")
-        return tuple(sorted(found, key=lambda one: (one.at, one.panel, one.worth)))
+    def _with_labels(self, table: Table, labels: dict[str, float], faults: FaultList) -> None:
+        """Put what was read into the cells of panels whose label is lost."""
+        for row in table.rows:
+            name, cell = row.cells.get("id", ""), row.cells.get("rated_w")
+            if not cell or not is_unknown(cell):
+                continue
+            if name in labels:
+                row.cells["rated_w"] = repr(labels[name])
+            elif self.may_lack_label:
+                self.unlabelled.append(name)
+                row.cells["rated_w"] = repr(UNLABELLED_W)
+            else:
+                text = (
+                    f"found {quoted(cell)} and no reading of {name}; need its label, or a reading at noon: "
+                    f"kitopt reading {name} --amps A --keep."
+                )
+                faults.add(row.lines.get("rated_w", row.line), "rated_w", text)
+                row.cells["rated_w"] = repr(UNLABELLED_W)
+            self.read_labels.append(name)
 
     def _items(self, kind: Kind, table: Table, faults: FaultList) -> tuple[Item, ...]:
         built: list[Item] = []

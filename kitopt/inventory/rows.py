@@ -221,18 +221,24 @@ class FuseRow(Table):
 
 
 class ReadingRow(Table):
-    """A row of readings.csv, which `kitopt reading --keep` writes: what a panel gave when."""
+    """A row of readings.csv, which `kitopt reading --keep` writes: what a panel, battery or lead showed when."""
 
     KIND: ClassVar[str] = "readings"
 
     at: As[datetime, _MOMENT, "when, with the offset of the clock there"]
-    panel: As[str, IDENTIFIER, "id of the panel"]
+    panel: As[str, IDENTIFIER, "id of the panel"] = ""
     controller: As[str, WORDS, "id of its controller"] = ""
-    amps: As[float, _READ_A, "amperes into the battery"]
-    worth: As[float, _WORTH, "amperes over those of a panel exactly as its label, there and then"]
+    amps: As[float | None, _READ_A, "amperes into the battery, or through the lead"] = None
+    worth: As[float | None, _WORTH, "amperes over those of a panel exactly as its label, there and then"] = None
+    rated_w: As[float | None, _POWER, "the label that worth is told over, where it is not the panel's own"] = None
     normal: As[float, _ODDS, "how likely it was that nothing was wrong"] = 1.0
     sky: As[str, WORDS, "sky, as declared"] = ""
     aim: As[str, WORDS, "aim, as declared"] = ""
+    battery: As[str, IDENTIFIER, "id of the battery, of which discharged_ah is told"] = ""
+    discharged_ah: As[float | None, _CHARGE, "what it gave from full until it was empty"] = None
+    lead: As[str, IDENTIFIER, "id of the lead, of which amps, near_v and far_v are told"] = ""
+    near_v: As[float | None, _VOLTAGE, "volts between its pins at the end that feeds it"] = None
+    far_v: As[float | None, _VOLTAGE, "volts between its pins at the other end"] = None
 
 
 class Row(Table):

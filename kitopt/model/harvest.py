@@ -1,7 +1,7 @@
 """One panel on one controller under a sky: what the controller could pass on, in amperes times nominal volts.
 
-Power is a size in watts times a shape over windows and steps. Few shapes serve many panels,
-so a thousand windows of twenty panels on eight controllers fit in little memory.
+Power is a size in watts times a shape over windows and steps, times what the panel is worth in each window over its
+mean. Few shapes serve many panels, so a thousand windows of twenty panels on eight controllers fit in little memory.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.plant import Source
 from kitopt.inventory.items import Controller, Panel
 from kitopt.sky.windows import Laid, Sky
 
@@ -48,9 +49,9 @@ def highest_v(panel: Panel, controller: Controller, degc: float) -> tuple[float,
 
 @dataclass(frozen=True)
 class Gain:
-    """What some panels deliver to a controller: ``size_w`` times a shape of the book."""
+    """What some panels deliver to a controller: ``size_w`` times a source of the book."""
 
-    shape: int
+    source: int
     size_w: float
 
 
@@ -66,6 +67,9 @@ class ShapeBook:
     nominal_v: float
     charging_v: float
     shapes: list[Floats] = field(default_factory=list)
+    sources: list[Source] = field(default_factory=list)
+    _places: dict[tuple[int, str], int] = field(default_factory=dict)
+    _shares: dict[str, Floats | None] = field(default_factory=dict)
     _index: dict[tuple[object, ...], int] = field(default_factory=dict)
     _most: dict[Laid, tuple[float, float]] = field(default_factory=dict)
 
@@ -114,7 +118,8 @@ class ShapeBook:
                 shape = np.where(above_v < HEADROOM_V, np.minimum(shape, sun * current_share), shape)
                 shape = np.where(above_v < 0.0, 0.0, shape)
             self._keep(key, self._once_started(panel, controller, shape))
-        return Gain(self._index[key], rated_w * controller.efficiency * self.nominal_v / self.charging_v)
+        size_w = rated_w * controller.efficiency * self.nominal_v / self.charging_v
+        return Gain(self._source(self._index[key], panel), size_w)
 
     def _direct(self, panel: Panel, controller: Controller, n_joined: int, drop_v: float) -> Gain:
         """A PWM controller passes the panel's current at the battery's voltage.
@@ -135,7 +140,23 @@ class ShapeBook:
                 knee_v, open_v = self._volts(panel, panel.vmp_v), self._volts(panel, panel.voc_v)
                 shape = shape * np.clip((open_v - needed_v) / np.maximum(open_v - knee_v, 1e-6), 0.0, 1.0)
             self._keep(key, self._once_started(panel, controller, shape))
-        return Gain(self._index[key], n_joined * panel.imp_a * panel.output_factor * self.nominal_v)
+        size_w = n_joined * panel.imp_a * panel.output_factor * self.nominal_v
+        return Gain(self._source(self._index[key], panel), size_w)
+
+    def _source(self, shape: int, panel: Panel) -> int:
+        """Number of the source that follows a shape in the share that a panel is worth.
+
+        A worth is current. What its lead loses, and the drop in it, stay those of the mean.
+        """
+        if panel.id not in self._shares:
+            self._shares[panel.id] = self.sky.worth_shares(panel)
+        share = self._shares[panel.id]
+        # panels whose worth is certain are alike
+        key = (shape, "" if share is None else panel.id)
+        if key not in self._places:
+            self._places[key] = len(self.sources)
+            self.sources.append(Source(shape, share))
+        return self._places[key]
 
     def _volts(self, panel: Panel, at_25_v: float) -> Floats:
         """A voltage of the panel in every step, shape (n_windows or 1, n_steps). [V]"""

@@ -402,7 +402,7 @@ def case_under(
         count = own[0].use.count if own else 1
         demand_shapes.append(total_w(own, step_h) / count)
     cells_degc, is_parallel = steps.spread(sky.battery_degc), operation.batteries == "parallel"
-    layout = Layout(len(model.units), len(book.shapes), len(demand_shapes))
+    layout = Layout(len(model.units), len(book.sources), len(demand_shapes))
     matrix = np.zeros((layout.size, len(model.columns)))
     for j in model.battery_columns:
         battery = model.battery(j)
@@ -419,7 +419,7 @@ def case_under(
     for j, gain in gains.items():
         join = model.columns[j].meaning
         assert isinstance(join, Join)
-        matrix[layout.panel(join.unit, gain.shape), j] = gain.size_w
+        matrix[layout.panel(join.unit, gain.source), j] = gain.size_w
     for j in model.fed_columns:
         feeding = model.columns[j].meaning
         assert isinstance(feeding, Fed)
@@ -447,6 +447,7 @@ def case_under(
         taper_h=bus.taper_h,
         peukert=PEUKERT[bus.chemistry],
         rated_w=0.0 if is_parallel else bus.rated_w,
+        sources=tuple(book.sources),
     )
     return Case(name, conditions, operation.need.confidence, matrix, pieces=_pieces(model))
 

@@ -18,6 +18,12 @@ def moment_after(operation: Operation, elapsed: timedelta) -> datetime:
     return (operation.start.astimezone(UTC) + elapsed).astimezone(operation.site.timezone)
 
 
+def hours_to(operation: Operation, moment: datetime) -> float:
+    """How long after the start a moment is, whatever the clock of the place does in between. [h]"""
+    # two moments of one zone would be held against each other by their clocks
+    return (moment.astimezone(UTC) - operation.start.astimezone(UTC)) / timedelta(hours=1)
+
+
 def step_starts(operation: Operation) -> list[datetime]:
     """Return when each step begins, in UTC: hours elapse whatever the clock at the site does.
 

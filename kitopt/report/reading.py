@@ -6,14 +6,12 @@ from typing import Any
 
 from kitopt.explain.caution import Caution
 from kitopt.files.plain import cut
-from kitopt.inventory.items import CHOSEN_KINDS, Assumed, Inventory
+from kitopt.inventory.items import ONE_OF, Assumed, Inventory
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, Weather
 from kitopt.report import encode, words
 from kitopt.report.words import width, wrapped
 
 FILES_NAMED = 10
-
-_KINDS = (*CHOSEN_KINDS, "loads", "extras")
 
 
 def reading_document(operation: Operation | None, inventory: Inventory) -> dict[str, Any]:
@@ -23,7 +21,7 @@ def reading_document(operation: Operation | None, inventory: Inventory) -> dict[
         "inventory": {
             "fingerprint": inventory.fingerprint,
             "currency": inventory.currency,
-            **{kind: _pieces(inventory, kind) for kind in _KINDS},
+            **{kind: _pieces(inventory, kind) for kind in ONE_OF},
         },
         "operation": None if operation is None else _operation(operation),
         "warnings": [*(() if operation is None else operation.warnings), *inventory.warnings],
@@ -50,8 +48,7 @@ def _pieces(inventory: Inventory, kind: str) -> int:
 
 
 def _count(n: int, kind: str) -> str:
-    one = kind.removesuffix("s") if kind != "batteries" else "battery"
-    return f"{n:,} {one if n == 1 else kind}"
+    return f"{n:,} {ONE_OF[kind] if n == 1 else kind}"
 
 
 def _all_assumed(operation: Operation | None, inventory: Inventory) -> list[Assumed]:
@@ -79,7 +76,7 @@ def reading_text(operation: Operation | None, inventory: Inventory) -> str:
             f"{words.hours(operation.hours)}, weather {_weather(need.weather)}, "
             f"{words.percent(need.confidence)} of {need.windows:,} spells, least {operation.least}."
         )
-    counts = [_count(_pieces(inventory, kind), kind) for kind in _KINDS]
+    counts = [_count(_pieces(inventory, kind), kind) for kind in ONE_OF]
     lines += wrapped(f"Inventory {inventory.fingerprint}: {', '.join(counts)}.")
     out = [item.id for item in inventory.by_id.values() if item.out]
     if out:
@@ -98,7 +95,10 @@ def reading_text(operation: Operation | None, inventory: Inventory) -> str:
         left = len(inventory.other_files) - FILES_NAMED
         more = f" and {left:,} more" if left > 0 else ""
         lines += ["", *wrapped(f"Other files in the folder, not read: {named}{more}.")]
-    assumed = _all_assumed(operation, inventory)
+    everything = _all_assumed(operation, inventory)
+    assumed, learned = ([one for one in everything if one.is_learned is told] for told in (False, True))
+    if learned:
+        lines += ["", "Learned from what was read (kitopt learned)", *_assumed(learned)]
     if not assumed:
         return "\n".join([*lines, "", "Nothing was left blank, so nothing is assumed."]) + "\n"
     lines += ["", f"Assumed, because it was left blank ({len(assumed)}; fill the cell to replace it)"]

@@ -70,6 +70,11 @@ def brief(choice: Choice) -> str:
 
 
 def headline(choice: Choice) -> list[str]:
+    """What it is for, and what it does."""
+    return wrapped(f"{choice.operation.name}: {what_it_does(choice)}")
+
+
+def what_it_does(choice: Choice) -> str:
     """Hours, mass, the charge at the start where it is not full, and the chance."""
     operation = choice.operation
     amount = words.mass(choice.mass_g)
@@ -78,7 +83,7 @@ def headline(choice: Choice) -> list[str]:
     elif operation.least == "items":
         amount = f"{sum(one.count for one in choice.packed)} items, {amount}"
     does = f"{words.hours(operation.hours)} with {amount}{which_run(choice)}{starts(choice)}"
-    return wrapped(f"{operation.name}: {does}{survives(choice)}.")
+    return f"{does}{survives(choice)}."
 
 
 def starts(choice: Choice) -> str:
@@ -279,9 +284,11 @@ def assumed_section(choice: Choice, *, is_short: bool = False) -> list[str]:
     if is_short and len(mine) > 2:
         others = f"{len(everything) - len(mine)} of others"
         return wrapped(f"Assumed: {counted(len(mine), 'value')} of this kit, {others}: kitopt check")
-    lines = ["Assumed, because it was left blank"]
-    lines += [assumed_line(one) for one in mine[:MOST_ASSUMED]]
-    left = len(everything) - min(len(mine), MOST_ASSUMED)
+    learned, blank = [one for one in mine if one.is_learned], [one for one in mine if not one.is_learned]
+    lines = ["Learned from what was read", *map(assumed_line, learned)] if learned else []
+    if blank:
+        lines += ["Assumed, because it was left blank", *map(assumed_line, blank[:MOST_ASSUMED])]
+    left = len(everything) - len(learned) - min(len(blank), MOST_ASSUMED)
     if left:
         lines.append(f"  and {left} more: kitopt check")
     return lines

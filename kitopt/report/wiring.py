@@ -38,7 +38,7 @@ def _of_one(choice: Choice) -> list[str]:
     for n, wires in enumerate(groups, start=1):
         indent = f"{n:{digits + 1}}. "
         lines += wrapped(f"{ends(choice, wires)}: {_said(choice, wires, fits)}", indent, " " * (len(indent) + 1))
-    return [*lines, *_fuses(fits), *_swaps(choice)]
+    return [*lines, *wrapped(fuses_text(fits)), *wrapped(swaps_text(choice), "", "  ")]
 
 
 def _together(wires: Sequence[Wire]) -> list[list[Wire]]:
@@ -68,8 +68,8 @@ def meeting_place(choice: Choice) -> str:
 BOX, STRIPS = "battery box", "the strips"
 
 
-def _fuses(fits: Sequence[Fit]) -> list[str]:
-    """Blades to have at hand, and which of them are not there yet."""
+def fuses_text(fits: Sequence[Fit]) -> str:
+    """Blades to have at hand, and which of them are not there yet; empty for none."""
     totals: dict[tuple[str, float, bool], int] = {}
     for one in fits:
         if not one.lies_in_it:
@@ -79,14 +79,14 @@ def _fuses(fits: Sequence[Fit]) -> list[str]:
         f"{n} x {holder} {rating_a:g} A{'' if owned else ', to be bought if not there'}"
         for (holder, rating_a, owned), n in totals.items()
     ]
-    return wrapped(f"Fuses to have: {'; '.join(said)}.") if said else []
+    return f"Fuses to have: {'; '.join(said)}." if said else ""
 
 
-def _swaps(choice: Choice) -> list[str]:
-    """When batteries in turn are swapped, and how."""
+def swaps_text(choice: Choice) -> str:
+    """When batteries in turn are swapped, and how; empty where nothing is."""
     plan = swap_plan(choice)
     if plan is None:
-        return []
+        return ""
     spells = [one for one in plan.spells if one.swaps]
     are_alike = len({one.swaps for one in plan.spells}) == 1
     uses = [use.id for use in choice.operation.loads]
@@ -95,9 +95,9 @@ def _swaps(choice: Choice) -> list[str]:
     drill += f"; {off} drop{'s' * (len(plan.drops) == 1)} out"
     if not spells:
         said = "stays on in the median and the hardest spell survived"
-        return wrapped(f"Swaps ({drill}): {plan.order[0]} goes on first, and {said}.", "", "  ")
+        return f"Swaps ({drill}): {plan.order[0]} goes on first, and {said}."
     told = [_spell(one, are_alike=are_alike) for one in (spells[:1] if are_alike else plan.spells)]
-    return wrapped(f"Swaps ({drill}): {plan.order[0]} first. {' '.join(told)}", "", "  ")
+    return f"Swaps ({drill}): {plan.order[0]} first. {' '.join(told)}"
 
 
 def _spell(one: Spell, *, are_alike: bool) -> str:

@@ -111,6 +111,17 @@ def wrapped(text: str, first: str = "", after: str | None = None, most: int = WI
     return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
 
 
+def unwrapped(lines: Iterable[str]) -> list[str]:
+    """Paragraphs of lines again: one that begins with a blank goes on with the one before."""
+    found: list[str] = []
+    for line in lines:
+        if line.startswith(" ") and found:
+            found[-1] += f" {line.strip()}"
+        elif line.strip():
+            found.append(line.strip())
+    return found
+
+
 def _glued(text: str) -> str:
     """Text in which a number and the unit after it count as one word."""
     words = text.split(" ")

@@ -70,13 +70,13 @@ class Curves:
         self._heat = np.linspace(coldest_degc - 0.5, hottest_degc + 0.5, n_heat)
         highest_v = max(feed.panel.voc_v * (1.05 + 0.005 * max(0.0, 25.0 - coldest_degc)) for feed in feeds)
         self.volts = np.arange(0.0, highest_v + 2 * _GRID_V, _GRID_V)
-        self._tables: dict[Laid, Floats] = {}
+        self._tables: dict[tuple[Laid, Panel], Floats] = {}
         for feed in feeds:
             # the worth of a panel is current: its volts are those of its cells
             worth = feed.n_joined * feed.panel.output_factor
             table = feed.count * worth * self._one_a(feed, feed.ohm * worth)
-            way: Laid = "aimed" if feed.panel.tilts else "flat"
-            self._tables[way] = self._tables.get(way, 0.0) + table
+            key = (_way(feed), feed.panel)
+            self._tables[key] = self._tables.get(key, 0.0) + table
 
     def _one_a(self, feed: Feed, ohm: float) -> Floats:
         """Current of one panel at every light, heat and voltage. [A]"""
@@ -91,12 +91,12 @@ class Curves:
         return kept(f"curve {label} {[float(n) for n in grid]} {ohm!r}", MADE_BY, make).arrays["one_a"]
 
     @property
-    def ways(self) -> tuple[Laid, ...]:
-        """How the panels lie."""
+    def kinds(self) -> tuple[tuple[Laid, Panel], ...]:
+        """The panels, and how they lie."""
         return tuple(self._tables)
 
-    def amps(self, way: Laid, light_wm2: Floats, cell_degc: Floats) -> Floats:
-        """Current at every voltage of the grid.
+    def amps(self, kind: tuple[Laid, Panel], light_wm2: Floats, cell_degc: Floats) -> Floats:
+        """Current of all panels of a kind at every voltage of the grid, where they are worth their mean.
 
         Parameters
         ----------
@@ -106,7 +106,7 @@ class Curves:
         -------
         ndarray, that shape and (n_volts,) after it. [A]
         """
-        table = self._tables[way]
+        table = self._tables[kind]
         dull = np.minimum(light_wm2 / _LIGHT_WM2[0], 1.0)
         g, wg = _between(_LIGHT_WM2, light_wm2)
         h, wh = _between(self._heat, cell_degc)
@@ -204,13 +204,15 @@ def harvest_table_a(
             min(float(heats[_way(feed)].min()) for feed in circuit.feeds),
             max(float(heats[_way(feed)].max()) for feed in circuit.feeds),
         )
+        shares = {kind: sky.worth_shares(kind[1]) for kind in curves.kinds}
         for t in range(n_steps):
-            if not any(lit[way][1][:, t].any() for way in curves.ways):
+            if not any(lit[way][1][:, t].any() for way, _ in curves.kinds):
                 continue
             amps = np.zeros((2, len(windows), len(curves.volts)))
-            for way in curves.ways:
-                both = np.stack([lit[way][0][:, t], lit[way][1][:, t]])
-                amps += curves.amps(way, both, np.broadcast_to(heats[way][:, t], both.shape))
+            for way, panel in curves.kinds:
+                both, share = np.stack([lit[way][0][:, t], lit[way][1][:, t]]), shares[way, panel]
+                one_a = curves.amps((way, panel), both, np.broadcast_to(heats[way][:, t], both.shape))
+                amps += one_a if share is None else one_a * share[windows][:, None]
             table[t] += np.swapaxes(delivered_a(circuit, curves.volts, amps, station_v), 1, 2)
     return table
 

@@ -20,6 +20,7 @@ from kitopt.sky.moments import moments_of, solar_days
 from kitopt.sky.split import split
 from kitopt.sky.sun import outside_day_whm2, sun_at
 from kitopt.sky.windows import DayFrom, Sky
+from kitopt.sky.worth import Numbered
 
 LOWEST_CLEARNESS = 0.05
 """No day is darker than this share of the light outside the atmosphere (Bendt et al. 1981)."""
@@ -70,7 +71,8 @@ def climate_sky(operation: Operation, weather: Climate, n: int, first: int = 0) 
     def sample(other: Operation, n_sample: int) -> Light:
         return climate_light(other, weather, cells, np.arange(n_sample, dtype=np.int64))
 
-    return replace(assemble(operation, light, air, words, sample), days=_days_from(operation, weather))
+    sky = assemble(operation, light, air, words, sample)
+    return replace(sky, days=_days_from(operation, weather), numbered=Numbered(operation.need.seed, numbers))
 
 
 def _source(cells: Cells) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from hashlib import sha256
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,10 +13,13 @@ PERSISTENCE = 0.33
 """Correlation of one day's Gaussianised clearness with the next day's: the mean of ten measured places (0.23 to 0.48);
 Graham, Hollands and Unny (1988) give about 0.29."""
 
+_BLOCK = 1024
+"""Windows whose values of a stream by name are drawn at once."""
+
 _MEMORY_DAYS = 40
 """0.33 to this power is far below rounding."""
 
-_DAYS, _PLACE, _AIR, _FORECAST = range(4)
+_DAYS, _PLACE, _AIR, _FORECAST, _WORTH = range(5)
 """Streams of one window, apart by the generator's counter: none moves when another is drawn from."""
 
 
@@ -37,7 +42,7 @@ def _gaussian(raw: NDArray[np.uint64]) -> NDArray[np.float64]:
     return np.asarray(ndtri(uniform), dtype=np.float64)
 
 
-def _of_mean_one(level: NDArray[np.float64], spread: NDArray[np.float64] | float) -> NDArray[np.float64]:
+def of_mean_one(level: NDArray[np.float64], spread: NDArray[np.float64] | float) -> NDArray[np.float64]:
     """Lognormal factors with mean one."""
     return np.asarray(np.exp(spread * level - np.square(spread) / 2.0), dtype=np.float64)
 
@@ -54,7 +59,7 @@ def place_factors(seed: int, windows: NDArray[np.int64], spread: float) -> NDArr
     -------
     ndarray, shape (n_windows, 1)
     """
-    return _of_mean_one(_gaussian(_raw(seed, windows, _PLACE, 1)), spread)
+    return of_mean_one(_gaussian(_raw(seed, windows, _PLACE, 1)), spread)
 
 
 def air_shifts_degc(seed: int, windows: NDArray[np.int64], spread_degc: float) -> NDArray[np.float64]:
@@ -70,7 +75,24 @@ def forecast_factors(seed: int, windows: NDArray[np.int64], spreads: NDArray[np.
     spreads : ndarray, shape (n_days,)
         Standard deviation of each day's logarithm. A longer forecast leaves the first days as they were.
     """
-    return _of_mean_one(_gaussian(_raw(seed, windows, _FORECAST, len(spreads))), spreads)
+    return of_mean_one(_gaussian(_raw(seed, windows, _FORECAST, len(spreads))), spreads)
+
+
+def worth_levels(seed: int, windows: NDArray[np.int64], name: str) -> NDArray[np.float64]:
+    """A standard Gaussian value of each window, of a stream that a name has for itself, shape (n_windows,).
+
+    One generator a name, entered at the window's number: a window keeps its value whichever others are asked for.
+    """
+    key = np.array([seed % 2**64, int.from_bytes(sha256(name.encode()).digest()[:8], "big")], dtype=np.uint64)
+    levels = np.empty(len(windows))
+    blocks = windows // _BLOCK
+    for block in np.unique(blocks):
+        # each step of the counter gives four values
+        counter = np.array([int(block) * _BLOCK // 4 % 2**64, 0, 0, _WORTH], dtype=np.uint64)
+        raw = np.random.Philox(key=key, counter=counter).random_raw(_BLOCK)
+        mine = blocks == block
+        levels[mine] = _gaussian(raw[windows[mine] % _BLOCK])
+    return levels
 
 
 def day_ranks(seed: int, windows: NDArray[np.int64], days: NDArray[np.int64]) -> NDArray[np.float64]:

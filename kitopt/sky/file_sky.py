@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -20,6 +21,7 @@ from kitopt.sky.record import Record
 from kitopt.sky.temperature import BATTERY_LAG_H
 from kitopt.sky.weather_file import read_weather
 from kitopt.sky.windows import Sky
+from kitopt.sky.worth import Numbered
 
 NEAR_DAYS = 20
 """Days before and after the operation's date on which a window may start."""
@@ -54,7 +56,9 @@ def file_sky(operation: Operation, weather: WeatherFile, n: int) -> Sky:
     def sample(other: Operation, n_sample: int) -> Light:
         return _light(other, record, _choose(_starts(other, record, weather.path), n_sample, other.need.seed))
 
-    return assemble(operation, light, _air(operation, record, starts_s), words, sample)
+    # a spell is known by the day on which it starts, whichever others there are
+    numbered = Numbered(operation.need.seed, (starts_s // 86400.0).astype(np.int64))
+    return replace(assemble(operation, light, _air(operation, record, starts_s), words, sample), numbered=numbered)
 
 
 def _starts(operation: Operation, record: Record, path: Path) -> NDArray[np.float64]:

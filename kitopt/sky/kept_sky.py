@@ -6,9 +6,12 @@ from collections.abc import Callable
 from datetime import date
 from typing import Any
 
+import numpy as np
+
 from kitopt.files.kept import Kept, kept
 from kitopt.operation.terms import Operation, WeatherFile
 from kitopt.sky.windows import DayFrom, Sky
+from kitopt.sky.worth import Numbered
 
 _MADE_BY = ("sky", "operation")
 _BY_WAY = ("poa_wm2", "useful_wm2", "panel_degc")
@@ -57,6 +60,8 @@ def _laid_down(sky: Sky) -> Kept:
         arrays[f"{name}.flat"] = by_way["flat"]
         if by_way["aimed"] is not by_way["flat"]:
             arrays[f"{name}.aimed"] = by_way["aimed"]
+    if sky.numbered is not None:
+        arrays["numbers"] = sky.numbered.numbers.astype(np.float64)
     facts: dict[str, Any] = {name: getattr(sky, name) for name in _WORDS}
     facts["days"] = [[one.day.isoformat(), one.source, one.share] for one in sky.days]
     return Kept(arrays, facts)
@@ -70,5 +75,6 @@ def _sky_of(operation: Operation, content: Kept) -> Sky:
         parts[name] = {"flat": flat, "aimed": arrays.get(f"{name}.aimed", flat)}
     for name in _WORDS:
         parts[name] = tuple(facts[name]) if isinstance(facts[name], list) else facts[name]
+    numbered = Numbered(operation.need.seed, arrays["numbers"].astype(np.int64)) if "numbers" in arrays else None
     days = tuple(DayFrom(date.fromisoformat(day), source, share) for day, source, share in facts["days"])
-    return Sky(start=operation.start, step_h=operation.need.step_h, days=days, **parts)
+    return Sky(start=operation.start, step_h=operation.need.step_h, days=days, numbered=numbered, **parts)

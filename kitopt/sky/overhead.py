@@ -21,10 +21,20 @@ BEAM_AND_DIFFUSE: dict[str, tuple[float, float]] = {"clear": (1.0, 1.0), "hazy":
 """Beam and diffuse light over those of the clear sky. Common practice, no source."""
 OVERCAST_SHARE = 0.22
 """Light on the flat under a closed cover over that of the clear sky, all of it diffuse. Common practice, no source."""
+DIFFUSE_OF_CLEAR = 0.2
+"""Of a clear day's light on the flat, what does not come from the sun itself. Common practice, no source."""
 SKIES: tuple[Overhead, ...] = ("clear", "hazy", "overcast")
 
 HEADROOM = 1.3
 """A field's clear sky may be brighter than the climate's by this."""
+
+
+def day_share(sky: Overhead) -> float:
+    """What a sky that is named leaves of a clear day's light on the flat, as a forecast would say it."""
+    if sky == "overcast":
+        return OVERCAST_SHARE
+    beam, diffuse = BEAM_AND_DIFFUSE[sky]
+    return beam * (1.0 - DIFFUSE_OF_CLEAR) + diffuse * DIFFUSE_OF_CLEAR
 
 
 def overhead(place: Place, at_s: Array, sky: Overhead = "clear", horizon: Horizon = ()) -> Light:

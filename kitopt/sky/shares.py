@@ -15,6 +15,8 @@ from kitopt.sky.split import split
 from kitopt.sky.sun import sun_at
 from kitopt.sky.windows import Sky
 
+TOLD_SPELL = "The days given are one spell, in which panels are worth their mean."
+
 
 def share_sky(operation: Operation, weather: Shares) -> Sky:
     """One window whose days give the stated shares of a clear day's light on the flat.
@@ -28,7 +30,7 @@ def share_sky(operation: Operation, weather: Shares) -> Sky:
     """
     air = usual_air(operation)
     text = ", ".join(f"{each:g}" for each in weather.shares)
-    words = Words(("the days given",), f"daily shares of clear sky: {text}")
+    words = Words(("the days given",), f"daily shares of clear sky: {text}", (TOLD_SPELL,))
     return assemble(operation, _light(operation, weather), air, words, lambda other, _: _light(other, weather))
 
 

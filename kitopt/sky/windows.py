@@ -11,7 +11,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.inventory.items import Panel
 from kitopt.operation.terms import Operation
+from kitopt.sky.worth import Numbered, together
 
 Laid = Literal["flat", "aimed"]
 """How a panel lies: flat on the ground, or as the operation aims those that tilt."""
@@ -78,11 +80,17 @@ class Sky:
     others: Callable[[], Iterable[Sky]] | None = None
     """Many other windows of the same kind, a part at a time, that a kit must survive as well; None where there are
     none."""
+    numbered: Numbered | None = None
+    """The windows by number; None where they are one spell that is told, in which panels are worth their mean."""
 
     @property
     def n_windows(self) -> int:
         """Number of windows."""
         return len(self.labels)
+
+    def worth_shares(self, panel: Panel) -> NDArray[np.float64] | None:
+        """What a panel is worth in each window over its mean, shape (n_windows,); None where that is certain."""
+        return None if self.numbered is None else self.numbered.worth_shares(panel)
 
     def only(self, windows: NDArray[np.intp]) -> Sky:
         """Some of the windows, by number."""
@@ -101,6 +109,7 @@ class Sky:
             air_degc=some(self.air_degc),
             battery_degc=some(self.battery_degc),
             labels=tuple(self.labels[k] for k in windows),
+            numbered=None if self.numbered is None else self.numbered.only(windows),
         )
 
     def coldest_lit_degc(self, way: Laid) -> float | None:
@@ -137,6 +146,7 @@ def picked(parts: Iterable[Sky], numbers: NDArray[np.intp]) -> Sky:
         battery_degc=joined([one.battery_degc for one in taken]),
         coldest_degc=min(one.coldest_degc for one in taken),
         labels=tuple(label for one in taken for label in one.labels),
+        numbered=together([one.numbered for one in taken]),
     )
 
 

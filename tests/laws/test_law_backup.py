@@ -4,24 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import pytest
 from oracle.compare import assert_agrees, bank_of, counts_of
 from oracle.losses import Losses, backed_up
 from oracle.nices import served_answer
 
 from kitopt.choice import pack
 
-N_LOOPS, N_INSTANCES = 60, 200
 
-
-def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    if "chunk" in metafunc.fixturenames:
-        chunks = [range(first, first + 20) for first in range(0, N_INSTANCES, 20)]
-        metafunc.parametrize("chunk", chunks, ids=lambda c: str(c[0]))
-
-
-def test_backups_agree_with_trying_every_kit_and_every_loss(chunk: range) -> None:
-    for number in chunk:
+def test_backups_agree_with_trying_every_kit_and_every_loss(backup_numbers: range) -> None:
+    for number in backup_numbers:
         instance = backed_up(number)
         served = served_answer(instance)
         right = served.right
@@ -32,25 +23,17 @@ def test_backups_agree_with_trying_every_kit_and_every_loss(chunk: range) -> Non
             assert choice.proof.objective == right.first, number
             assert_agrees(choice, served.world)
             assert counts_of(choice.packed) in [kit.counts for kit in right.kits], number
-
-
-def test_removing_any_backed_up_unit_keeps_what_must_run_up(chunk: range) -> None:
-    for number in chunk:
-        instance = backed_up(number)
-        choice = pack(instance.operation, instance.inventory, instance.sky)
-        if choice.status != "found":
-            continue
-        world = served_answer(instance).world
-        whole = bank_of(world, choice.packed, choice.joins)
-        assert Losses(world, replace(instance, operation=world.operation)).are_outlived(whole), number
-        for loss in choice.losses:
-            assert loss.survived >= world.n_needed, number
+            # with any backed-up unit removed, what must run is still up
+            whole = bank_of(served.world, choice.packed, choice.joins)
+            assert Losses(served.world, replace(instance, operation=served.world.operation)).are_outlived(whole), number
+            for loss in choice.losses:
+                assert loss.survived >= served.world.n_needed, number
 
 
 def test_the_instances_make_backups_matter() -> None:
     # else the agreement would say nothing about losses
     seen = {"found": 0, "no kit": 0, "dearer": 0, "several of a type": 0}
-    for number in range(N_LOOPS):
+    for number in range(40):
         instance = backed_up(number)
         # without the nice load, which a kit with backups might leave out and be lighter
         outing = instance.operation.running()

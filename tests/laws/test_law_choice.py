@@ -10,7 +10,7 @@ import random
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from oracle import World, answer, best_share, kits_in_order
 from oracle.compare import assert_agrees, bank_of, counts_of
@@ -58,7 +58,6 @@ def test_the_choice_agrees_with_trying_every_kit(instance_numbers: range) -> Non
             raise
 
 
-@settings(max_examples=25)
 @given(instance=instances)
 def test_the_choice_agrees_where_a_failure_can_be_simplified(instance: Instance) -> None:
     assert_same(instance)
@@ -67,7 +66,7 @@ def test_the_choice_agrees_where_a_failure_can_be_simplified(instance: Instance)
 def test_the_instances_exercise_what_they_are_meant_to() -> None:
     # else a thousand agreements might be a thousand times the same easy question
     seen = {"sun decides": 0, "some windows given up": 0, "two controllers": 0, "tie": 0, "no kit": 0, "parallel": 0}
-    for number in range(150):
+    for number in range(60):
         instance = numbered(number)
         choice = pack(instance.operation, instance.inventory, instance.sky)
         seen["no kit"] += choice.status == "no-kit"
@@ -80,7 +79,6 @@ def test_the_instances_exercise_what_they_are_meant_to() -> None:
     assert all(n >= 2 for n in seen.values()), seen
 
 
-@settings(max_examples=30)
 @given(instance=instances, order=st.randoms(use_true_random=False))
 def test_row_order_does_not_change_the_optimum(instance: Instance, order: random.Random) -> None:
     mixed = {}
@@ -93,7 +91,6 @@ def test_row_order_does_not_change_the_optimum(instance: Instance, order: random
     assert (again.status, again.packed, again.proof) == (once.status, once.packed, once.proof)
 
 
-@settings(max_examples=30)
 @given(instance=instances, dropped=st.integers(1, 8))
 def test_longer_is_never_lighter(instance: Instance, dropped: int) -> None:
     long = instance.operation
@@ -120,7 +117,6 @@ def assert_no_better(harder: Choice, easier: Choice) -> None:
         assert harder.proof.objective >= easier.proof.objective
 
 
-@settings(max_examples=30)
 @given(instance=instances)
 def test_higher_confidence_is_never_lighter(instance: Instance) -> None:
     need = instance.operation.need
@@ -129,7 +125,6 @@ def test_higher_confidence_is_never_lighter(instance: Instance) -> None:
         assert_no_better(harder, easier)
 
 
-@settings(max_examples=30)
 @given(instance=instances, number=st.integers(0, 9))
 def test_owning_more_is_never_heavier(instance: Instance, number: int) -> None:
     # one more of some item; what is owned need not be packed
@@ -146,10 +141,9 @@ def test_owning_more_is_never_heavier(instance: Instance, number: int) -> None:
     assert_no_better(solved(instance), pack(instance.operation, grown, instance.sky))
 
 
-@pytest.mark.parametrize("first", range(0, 200, 50))
-def test_the_strongest_kit_is_the_strongest_of_all(first: int) -> None:
+def test_the_strongest_kit_is_the_strongest_of_all(strongest_numbers: range) -> None:
     n_compared = 0
-    for number in range(first, first + 50):
+    for number in strongest_numbers:
         instance = numbered(number)
         choice = pack(instance.operation, instance.inventory, instance.sky)
         if choice.status != "no-kit":

@@ -7,7 +7,6 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, cast
 
-import pytest
 from oracle.many import (
     STORED_DAYS,
     Several,
@@ -29,14 +28,7 @@ from kitopt.operation.plans import Event, Outing, Programme, Standing, at_once
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
-N_INSTANCES = 200
 LEFT_OUT = ("load", "extra")
-
-
-def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    if "chunk" in metafunc.fixturenames:
-        chunks = [range(first, first + 20) for first in range(0, N_INSTANCES, 20)]
-        metafunc.parametrize("chunk", chunks, ids=lambda c: str(c[0]))
 
 
 def sky_of(some: Several) -> Callable[[Operation], Sky]:
@@ -53,9 +45,9 @@ def chosen_of(kit: GrabKit) -> tuple[tuple[str, int], ...]:
     return tuple(sorted((p.id, p.count) for p in kit.packed if p.kind not in LEFT_OUT))
 
 
-def test_grab_kits_agree_with_trying_every_bag(chunk: range) -> None:
+def test_grab_kits_agree_with_trying_every_bag(several_numbers: range) -> None:
     n_found = 0
-    for number in chunk:
+    for number in several_numbers:
         some = several(number, 2, backup=True)
         least = random.Random(number).choice(["mass", "mass", "items"])
         first, bags = smallest_bags(some, least)
@@ -134,9 +126,9 @@ def kits_g(found: Purchase) -> int:
     )
 
 
-def test_purchases_agree_with_trying_every_one(chunk: range) -> None:
+def test_purchases_agree_with_trying_every_one(several_numbers: range) -> None:
     n_bought = 0
-    for number in chunk:
+    for number in several_numbers:
         found, some, (owned, prices, together) = bought_for(number, None)
         right = best_purchase(some, owned, prices, together, None)
         assert found.proof.proved, number
@@ -153,8 +145,8 @@ def test_purchases_agree_with_trying_every_one(chunk: range) -> None:
     assert n_bought >= 3
 
 
-def test_purchases_within_a_budget_agree_with_trying_every_one(chunk: range) -> None:
-    for number in chunk:
+def test_purchases_within_a_budget_agree_with_trying_every_one(several_numbers: range) -> None:
+    for number in several_numbers:
         budget = random.Random(number + 7).choice([0, 3000, 6000, 12000])
         found, some, (owned, prices, together) = bought_for(number, budget)
         right = best_purchase(some, owned, prices, together, budget)
@@ -174,9 +166,9 @@ def shared(number: int) -> tuple[Shared, Several, list[tuple[int, ...]]]:
     return share(Programme("invented", "invented", outings), some.inventory, sky_of(some)), some, at_once(outings)
 
 
-def test_sharing_agrees_with_trying_every_way(chunk: range) -> None:
+def test_sharing_agrees_with_trying_every_way(several_numbers: range) -> None:
     n_short = 0
-    for number in chunk:
+    for number in several_numbers:
         if several(number, 2).inventory.converters:
             # what a converter wastes is no part of the load that a share is of
             continue

@@ -17,7 +17,7 @@ from kitopt.choice.sharing import share
 from kitopt.operation.plans import Outing, Programme
 from kitopt.operation.terms import Operation
 
-N_LAWS = 40
+N_LAWS = 60
 
 
 def packed(instance: Instance, **changes: object) -> Choice:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from oracle import World
 from oracle.instances import Instance, random_instance
@@ -25,7 +25,6 @@ def solved(instance: Instance) -> Choice:
     return pack(instance.operation, instance.inventory, instance.sky)
 
 
-@settings(max_examples=30)
 @given(instance=instances)
 def test_without_an_item_nothing_is_better(instance: Instance) -> None:
     choice = solved(instance)
@@ -45,7 +44,6 @@ def test_without_an_item_nothing_is_better(instance: Instance) -> None:
             assert mass_g == without.more
 
 
-@settings(max_examples=30)
 @given(instance=instances, number=st.integers(0, 9), is_less=st.booleans())
 def test_rows_kept_for_a_rule_more_change_no_optimum(instance: Instance, number: int, is_less: bool) -> None:
     choice = solved(instance)

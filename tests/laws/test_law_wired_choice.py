@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from oracle import World, kits_in_order
 from oracle.compare import lowest_survived_wh
@@ -26,19 +26,10 @@ from kitopt.choice import Choice, Packed, pack
 from kitopt.inventory.items import Battery, Controller
 from kitopt.model.kit import Fed, Join, Link, Strip, Unit
 
-INSTANCES, MANY, A_CHUNK = 600, 10_000, 100
 LEFT_OUT = ("load", "extra")
 
 instances = st.integers(0, 10**6).map(wired)
 """By number: a generator whose draws Hypothesis records takes ten times as long as the choice."""
-
-
-def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    """Split the numbered instances into chunks, so that several workers can share them."""
-    if "wired_numbers" in metafunc.fixturenames:
-        n = MANY if metafunc.config.getoption("--many") else INSTANCES
-        chunks = [range(first, first + A_CHUNK) for first in range(0, n, A_CHUNK)]
-        metafunc.parametrize("wired_numbers", chunks, ids=[f"{c.start}-{c.stop - 1}" for c in chunks])
 
 
 def counts_of(choice: Choice) -> tuple[tuple[str, int], ...]:
@@ -121,7 +112,7 @@ def test_the_choice_agrees_with_trying_every_lead(wired_numbers: range) -> None:
 def test_the_instances_exercise_what_they_are_meant_to() -> None:
     # else a thousand agreements might be a thousand times the same easy question
     seen = Counter[str]()
-    for number in range(300):
+    for number in range(150):
         instance = wired(number)
         assert sum(lead.count for lead in instance.inventory.leads) <= 8
         choice = pack(instance.operation, instance.inventory, instance.sky)
@@ -167,13 +158,13 @@ def test_the_instances_exercise_what_they_are_meant_to() -> None:
         *("a wire is out behind a large fuse", "two on one converter", "fuse fitted"),
     }
     assert {name for name in wanted if seen[name] < 2} == set(), seen
-    assert seen["found"] > 150
-    assert seen["no lead"] < 75
+    assert seen["found"] > 75
+    assert seen["no lead"] < 38
 
 
 def test_the_strongest_kit_is_the_strongest_of_all() -> None:
     n_compared = 0
-    for number in range(150):
+    for number in range(60):
         instance = wired(number)
         choice = pack(instance.operation, instance.inventory, instance.sky)
         world = World(instance.operation, instance.inventory, instance.sky)
@@ -207,7 +198,6 @@ def answer_of(instance: Instance, **changes: object) -> Choice:
     return pack(instance.operation, replace(instance.inventory, **changes), instance.sky)  # type: ignore[arg-type]
 
 
-@settings(max_examples=40)
 @given(instance=instances, number=st.integers(0, 7))
 def test_one_lead_more_is_never_heavier(instance: Instance, number: int) -> None:
     leads = instance.inventory.leads
@@ -217,20 +207,17 @@ def test_one_lead_more_is_never_heavier(instance: Instance, number: int) -> None
         assert_no_better(answer_of(instance), answer_of(instance, leads=grown))
 
 
-@settings(max_examples=40)
 @given(instance=instances)
 def test_leads_that_nobody_checks_are_never_heavier(instance: Instance) -> None:
     assert_no_better(answer_of(instance), answer_of(instance, leads=(), has_leads_file=False))
 
 
-@settings(max_examples=40)
 @given(instance=instances, further_m=st.sampled_from([0.5, 3.0]))
 def test_a_greater_distance_is_never_lighter(instance: Instance, further_m: float) -> None:
     far = replace(instance.operation, panel_distance_m=instance.operation.panel_distance_m + further_m)
     assert_no_better(pack(far, instance.inventory, instance.sky), answer_of(instance))
 
 
-@settings(max_examples=40)
 @given(instance=instances, times=st.sampled_from([2.0, 10.0]))
 def test_worse_contacts_are_never_lighter(instance: Instance, times: float) -> None:
     leads = Leads(World(instance.operation, instance.inventory, instance.sky))
@@ -239,7 +226,6 @@ def test_worse_contacts_are_never_lighter(instance: Instance, times: float) -> N
     assert_no_better(answer_of(instance, contact_ohm=worn), answer_of(instance))
 
 
-@settings(max_examples=30)
 @given(instance=instances, order=st.randoms(use_true_random=False))
 def test_row_order_does_not_change_the_optimum(instance: Instance, order: random.Random) -> None:
     mixed = {}
@@ -251,7 +237,6 @@ def test_row_order_does_not_change_the_optimum(instance: Instance, order: random
     assert (again.status, again.packed, again.proof) == (once.status, once.packed, once.proof)
 
 
-@settings(max_examples=30)
 @given(instance=instances)
 def test_turning_every_lead_round_does_not_change_the_optimum(instance: Instance) -> None:
     turned = tuple(

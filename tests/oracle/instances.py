@@ -18,6 +18,7 @@ import numpy as np
 from kitopt.inventory.items import Battery, Connector, Controller, Extra, Inventory, Load, Panel
 from kitopt.operation.terms import LoadUse, Need, Operation, Site, Span
 from kitopt.sky.windows import Sky
+from kitopt.sky.worth import Numbered
 from oracle.search import best_share, kits_in_order
 from oracle.world import World
 
@@ -131,7 +132,13 @@ def sky(
         coldest_degc=coldest_degc,
         labels=tuple(f"window {k + 1}" for k in range(len(poa_wm2))),
         source="invented",
+        # from a block of values into the next
+        numbered=Numbered(11, 1000 + 3 * np.arange(len(poa_wm2), dtype=np.int64)),
     )
+
+
+SPREADS = {0.6: 0.3, 0.75: 0.13, 0.9: 0.0, 1.1: 0.06, 1.15: 0.06}
+"""How sure the worth of a random panel is, by that worth: nothing more is drawn, so that all else stays as it was."""
 
 
 def random_instance(rng: random.Random, n_windows: int = 40) -> Instance:
@@ -291,7 +298,8 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
                 power_per_degc=rng.choice([-0.0035, -0.0045]),
                 voc_per_degc=rng.choice([None, -0.0027, -0.0035]),
                 tilts=rng.random() < 0.7,
-                output_factor=rng.choice([0.6, 0.75, 0.9, 1.15]),
+                output_factor=(worth := rng.choice([0.6, 0.75, 0.9, 1.15])),
+                worth_spread=SPREADS[worth],
             )
         )
     # between half and thrice what all batteries hold, so that sun often decides

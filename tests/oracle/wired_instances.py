@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 from kitopt.inventory.items import Battery, Connector, Controller, Converter, Extra, Inventory, Lead, Load, Panel
 from kitopt.operation.terms import LoadUse, Operation, Span
 from kitopt.sky.windows import Sky
-from oracle.instances import GENDERLESS, Instance, battery, controller, drawing, load, operation, panel, sky
+from oracle.instances import GENDERLESS, SPREADS, Instance, battery, controller, drawing, load, operation, panel, sky
 from oracle.search import Kit, kits_in_order
 from oracle.volts import full_w, needs_converter
 from oracle.wiring import Leads, wired_ways
@@ -243,7 +243,8 @@ def _inventory(rng: random.Random, outing: Operation) -> Inventory:
                 vmp_v=rng.choice([14.6, 15.5, 16.5, 17.6, 18.0, 20.0]),
                 voc_per_degc=rng.choice([None, -0.0027, -0.0035]),
                 tilts=rng.random() < 0.6,
-                output_factor=rng.choice([0.75, 0.9, 1.1]),
+                output_factor=(worth := rng.choice([0.75, 0.9, 1.1])),
+                worth_spread=SPREADS[worth],
                 connector=connector,
                 second_connector=rng.choice([None, connector] if is_bunch else [None, None, second, connector]),
             )

@@ -10,6 +10,7 @@ from kitopt.inventory.items import Battery, Controller, Inventory, Panel
 from kitopt.operation.terms import LoadUse, Operation
 from kitopt.sky.windows import Sky
 from oracle.volts import full_w, fuse_over_current, needs_converter, own_v, suits
+from oracle.worth import worth_shares
 
 Lists = list[list[float]]
 
@@ -56,6 +57,7 @@ class World:
         self.useful = {way: self._lists(array.tolist()) for way, array in sky.useful_wm2.items()}
         self.panel_degc = {way: self._lists(array.tolist()) for way, array in sky.panel_degc.items()}
         self.battery_degc = self._lists(sky.battery_degc.tolist())
+        self.worth = {panel.id: worth_shares(sky, panel) for panel in inventory.panels}
         self.n_needed = math.ceil(operation.need.confidence * self.n_windows)
         self._panel_w: dict[tuple[str, str, float, float], Lists] = {}
         self._load_w: dict[float, tuple[list[float], float]] = {}
@@ -173,7 +175,7 @@ class World:
                     amps = suns * full_a * max(0.0, (open_v - charging_v - drop_v) / (open_v - knee_v))
                 if controller.start_above_v is not None and open_v <= controller.start_above_v:
                     amps = 0.0
-                row.append(amps * nominal_v)
+                row.append(amps * nominal_v * self.worth[panel.id][k])
             lists.append(row)
         return lists
 

@@ -17,9 +17,10 @@ from oracle.instances import battery, controller, panel
 from kitopt.field.amperes import expected_a, interval_a
 from kitopt.field.belief import Belief, believe
 from kitopt.field.outlook import light_now
-from kitopt.field.set_up import GUESSED_SPREAD, SetUp
+from kitopt.field.set_up import SetUp
 from kitopt.field.site import FieldSite
 from kitopt.field.verdict import judge
+from kitopt.inventory.spreads import GUESSED_SPREAD
 
 UTC = ZoneInfo("UTC")
 HIGH_SUN = FieldSite("high sun", 40.0, 0.0, 100.0, datetime(2027, 6, 21, 12, 0, tzinfo=UTC))

@@ -37,7 +37,7 @@ def amps(
     weather = sky([[sun_wm2]], panel_degc=cell_degc)
     book = ShapeBook(weather, one.nominal_v, charging_v(one))
     gain = book.gain(what, through)
-    return float(gain.size_w * book.shapes[gain.shape][0, 0]) / one.nominal_v
+    return float(gain.size_w * book.shapes[book.sources[gain.source].shape][0, 0]) / one.nominal_v
 
 
 def watts(what: Panel, through: Controller, sun_wm2: float, cell_degc: float, *, at: BusClass | None = None) -> float:

@@ -68,7 +68,9 @@ def ohm_per_m(area_mm2: float, degc: float = LEAD_DEGC) -> float:
 
 
 def loop_ohm(lead: Lead, degc: float = LEAD_DEGC) -> float:
-    """Resistance of both conductors of a lead, without its contacts. [Ω]"""
+    """Resistance of both conductors of a lead, without its contacts: as it was read, or by its copper. [Ω]"""
+    if lead.read_ohm is not None:
+        return lead.read_ohm
     return 2.0 * lead.length_m * ohm_per_m(lead.area_mm2, degc)
 
 

@@ -5,18 +5,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from kitopt.field.learned import Worth
 from kitopt.files.plain import cut
-from kitopt.inventory.items import Inventory
+from kitopt.inventory import measured
+from kitopt.inventory.items import Inventory, Measured
+from kitopt.inventory.learned import Worth
+from kitopt.report.field.measured import measured_value
 from kitopt.report.field.wording import lines
 
 SCHEMA = "kitopt/learned-1"
-_DIFFERS = 0.03
 
 
 def learned_text(worths: Sequence[Worth], inventory: Inventory) -> str:
     """Each panel's worth with its 90 % interval, and what to write into its file."""
     n = len(inventory.readings)
+    others = [line for one in inventory.measured for line in _other(one)]
+    if others and not n:
+        return "\n".join(["What was read of batteries and leads", *others]) + "\n"
     if not n:
         text = "No reading is kept yet: kitopt reading PANEL --amps A --keep adds one to readings.csv."
         return "\n".join(lines(text)) + "\n"
@@ -27,14 +31,21 @@ def learned_text(worths: Sequence[Worth], inventory: Inventory) -> str:
         declared = f"{one.declared:.2f}{' guess' if one.is_assumed else ''}"
         within = f"{one.low:.2f} to {one.high:.2f}"
         rows.append(f"{cut(one.panel, 19):20}{declared:>12}{one.middle:>10.2f}{within:>17}{one.n_readings:>11}")
-    tell = [one for one in worths if one.n_days >= 3 and abs(one.middle / one.declared - 1.0) >= _DIFFERS]
-    if tell:
-        told = ", ".join(f"{one.panel} {one.middle:.2f}" for one in tell)
-        rows += lines(f"To be planned with, write it into output_factor of panels.csv: {told}.")
+    if any(one.is_planned_with for one in worths):
+        rows += lines("Plans count with what is learned, and with how sure it is.")
+    told = [one.panel for one in worths if not one.is_planned_with]
+    if told:
+        rows += lines(f"Nothing was read of these, so what you wrote of them stands: {', '.join(told)}.")
     few = [one.panel for one in worths if 0 < one.n_days < 3]
     if few:
         rows += lines(f"Of fewer than three days, so the day's sun counts as much as the panel: {', '.join(few)}.")
-    return "\n".join(rows) + "\n"
+    return "\n".join([*rows, *(["", "Of batteries and leads", *others] if others else [])]) + "\n"
+
+
+def _other(one: Measured) -> list[str]:
+    """A battery or lead in a line."""
+    said = measured.said(one)
+    return lines(f"{one.item} {said.column} {said.value}: {said.rule}")
 
 
 def _s(n: int, word: str) -> str:
@@ -59,4 +70,6 @@ def learned_value(worths: Sequence[Worth], inventory: Inventory) -> dict[str, An
             }
             for one in worths
         ],
+        "batteries": [measured_value(one) for one in inventory.measured if one.kind == "battery"],
+        "leads": [measured_value(one) for one in inventory.measured if one.kind == "lead"],
     }

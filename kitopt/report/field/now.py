@@ -10,6 +10,7 @@ from typing import Any
 
 from kitopt.ask import Change
 from kitopt.field.now import Now, Way, moment_in
+from kitopt.operation.terms import Operation
 from kitopt.report.field.wording import head, lines, percent
 from kitopt.report.words import hours, moment
 from kitopt.report.words import percent as percent_of
@@ -92,7 +93,7 @@ def _ways(now: Now) -> list[str]:
     for way in now.ways:
         until = "the end" if way.works else moment(moment_in(now.operation, way.lasts_h))
         cells = f"{until:>16}{f'+{way.gained_h:.1f} h':>9}" + (f"{percent(way.chance):>8}" if now.has_plan else "")
-        *first, last = lines(change_text(now, way.change), "* " if way.works else "  ", "  ")
+        *first, last = lines(change_text(now.operation, way.change), "* " if way.works else "  ", "  ")
         rows += [*first, f"{last:{_NAME}}{cells}"] if len(last) <= _NAME else [*first, last, f"{'':{_NAME}}{cells}"]
     if any(way.works for way in now.ways):
         rows.append("* is enough")
@@ -115,13 +116,13 @@ def _since(now: Now) -> str:
 
 def action_text(now: Now) -> str:
     """All that is done when a wire is tripped."""
-    return ", and ".join(change_text(now, one) for one in now.action)
+    return ", and ".join(change_text(now.operation, one) for one in now.action)
 
 
-def change_text(now: Now, change: Change) -> str:
+def change_text(operation: Operation, change: Change) -> str:
     """What to do, as it is said to somebody who sits before it."""
     if change.family == "aim":
-        return f"turn the panels to the sun every {hours(now.operation.aim.every_h)}"
+        return f"turn the panels to the sun every {hours(operation.aim.every_h)}"
     if change.family == "charge":
         return "swap to another battery now, if the others are full"
     if change.family == "radio":
@@ -186,6 +187,6 @@ def _way_value(now: Now, way: Way) -> dict[str, Any]:
 
 def _changes_value(now: Now, changes: Sequence[Change]) -> list[dict[str, Any]]:
     return [
-        {"family": one.family, "id": one.id or None, "value": one.text or None, "text": change_text(now, one)}
+        {"family": one.family, "id": one.id or None, "value": one.text or None, "text": change_text(now.operation, one)}
         for one in changes
     ]

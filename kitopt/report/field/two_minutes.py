@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from kitopt.field.belief import Belief
 from kitopt.field.reach import Reach
 from kitopt.field.site import FieldSite
 from kitopt.field.verdict import Verdict
@@ -24,9 +25,9 @@ class _Band:
         return f"{self.low:.{digits}f} to {self.high:.{digits}f} {unit}"
 
 
-def _bands(verdict: Verdict) -> dict[str, _Band]:
+def _bands(belief: Belief) -> dict[str, _Band]:
     """Between which eight healthy readings in ten lie."""
-    some = verdict.belief.some
+    some = belief.some
     healthy = some.is_cause("normal")
     seen = some.seen
     values = {
@@ -47,10 +48,22 @@ def _section_v(bands: dict[str, _Band]) -> float:
 
 def test_text(verdict: Verdict, site: FieldSite, reach: Reach) -> str:
     """What to do in which order, and what each reading means for this panel here and now."""
-    bands = _bands(verdict)
-    full_v = verdict.belief.set_up.charging_v * 14.2 / 13.4
-    isc, voc, amps = bands["isc"], bands["voc"], bands["amps"]
     rows = lines(f"Two-minute test of {reach.panel.id} on {reach.controller.id}, {head(site.at, site.name)}")
+    steps, meant = test_steps(verdict.belief)
+    for number, step in enumerate(steps, 1):
+        rows += lines(step, f"{number}  ", "   ")
+    rows += ["", "What it means"]
+    for text in meant:
+        rows += lines(text, "-  ", "   ")
+    rows += lines("Give what you read to kitopt reading: it weighs all of it together.")
+    return "\n".join(rows) + "\n"
+
+
+def test_steps(belief: Belief) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What to do in which order, and what it means, a sentence or two each."""
+    bands = _bands(belief)
+    full_v = belief.set_up.charging_v * 14.2 / 13.4
+    isc, voc, amps = bands["isc"], bands["voc"], bands["amps"]
     steps = (
         f"Battery volts while it charges: {full_v:.1f} V or more means full, or too cold; else go on.",
         f"Amperes: {amps.text('A', 2)} is as it should be.",
@@ -60,9 +73,6 @@ def test_text(verdict: Verdict, site: FieldSite, reach: Reach) -> str:
         f"Cover first, unplug, meter across it (10 A range, never across a battery), uncover: Isc {isc.text('A', 2)}.",
         f"Cover, meter to volts, uncover: Voc {voc.text('V', 1)}. Cover, plug in again.",
     )
-    for number, step in enumerate(steps, 1):
-        rows += lines(step, f"{number}  ", "   ")
-    rows += ["", "What it means"]
     meant = (
         f"Isc below {isc.low:.2f} A, Voc above {voc.low:.1f} V: sun, aim, dirt or shade.",
         f"Voc below {_section_v(bands):.1f} V: a fold that gives nothing. Below 0: plus and minus are swapped.",
@@ -70,15 +80,12 @@ def test_text(verdict: Verdict, site: FieldSite, reach: Reach) -> str:
         f"Isc good, battery at {full_v:.1f} V or more: full.",
         "Nothing at all: polarity, fuse, a sleeping or cold battery, panel plugged in before the battery.",
     )
-    for text in meant:
-        rows += lines(text, "-  ", "   ")
-    rows += lines("Give what you read to kitopt reading: it weighs all of it together.")
-    return "\n".join(rows) + "\n"
+    return steps, meant
 
 
 def test_value(verdict: Verdict, site: FieldSite, reach: Reach) -> dict[str, Any]:
     """The thresholds as JSON."""
-    bands = _bands(verdict)
+    bands = _bands(verdict.belief)
     return {
         "schema": SCHEMA,
         "status": "found",

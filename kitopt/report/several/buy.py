@@ -18,18 +18,8 @@ from kitopt.report.words import wrapped
 def buy_text(found: Purchase) -> str:
     """All that has to be known of a season's purchases."""
     outings = found.programme.outings
-    n, n_served = len(outings), len(found.choices)
-    cost = words.price(found.cost_cents, found.inventory.currency)
-    served = f"{'all ' if n_served == n else f'{n_served} of '}{n} operation{'s' if n != 1 else ''}"
-    if not found.choices:
-        why = (
-            "the time was up before any kit was found" if found.unknown else "no purchase makes any operation possible"
-        )
-        lines = wrapped(f"{found.programme.name}: {why}.")
-    elif not found.bought:
-        lines = wrapped(f"{found.programme.name}: nothing worth buying; what is owned serves {served}.")
-    else:
-        lines = wrapped(f"{found.programme.name}: {cost} serves {served}.")
+    lines = wrapped(buy_head(found))
+    if found.choices and found.bought:
         lines += [""]
         for one in found.bought:
             item = found.inventory.by_id[one.id]
@@ -65,6 +55,21 @@ def buy_text(found: Purchase) -> str:
     cautions = all_cautions(found.choices.values())
     lines += ["", *cautions] if cautions else []
     return "\n".join(lines) + "\n"
+
+
+def buy_head(found: Purchase) -> str:
+    """What is spent, and how many operations that serves."""
+    n, n_served = len(found.programme.outings), len(found.choices)
+    cost = words.price(found.cost_cents, found.inventory.currency)
+    served = f"{'all ' if n_served == n else f'{n_served} of '}{n} operation{'s' if n != 1 else ''}"
+    if not found.choices:
+        why = (
+            "the time was up before any kit was found" if found.unknown else "no purchase makes any operation possible"
+        )
+        return f"{found.programme.name}: {why}."
+    if not found.bought:
+        return f"{found.programme.name}: nothing worth buying; what is owned serves {served}."
+    return f"{found.programme.name}: {cost} serves {served}."
 
 
 def _singles(found: Purchase) -> list[str]:

@@ -53,14 +53,9 @@ def _where(kit: GrabKit, trial: Trial) -> str:
 
 def grab_text(kit: GrabKit, hours: int | None = None) -> str:
     """All that has to be known of a grab-kit; `hours` where it was asked how long a mass lasts."""
-    n_dates = sum(len(event.dates) for event in kit.standing.events)
-    n_events = len(kit.standing.events)
-    passes = f"{n_events} event{'s' if n_events != 1 else ''} at {n_dates} date{'s' if n_dates != 1 else ''}"
     if not kit.packed:
         return "\n".join(_nothing(kit, hours)) + "\n"
-    count = sum(one.count for one in kit.packed)
-    lasts = "" if hours is None else f", lasts {hours} h at each"
-    lines = wrapped(f"{kit.standing.name}: {words.mass(kit.mass_g)}, {count} items, passes {passes}{lasts}.")
+    lines = wrapped(grab_head(kit, hours))
     lines += ["", *checklist(kit.inventory, kit.packed), ""]
     hardest = kit.hardest
     if hardest is not None:
@@ -69,7 +64,7 @@ def grab_text(kit: GrabKit, hours: int | None = None) -> str:
             f"{_where(kit, hardest)}: {hardest.survived:,} of {hardest.tried:,} spells survived "
             f"({hardest.needed:,} needed), margin {max(0, math.floor(hardest.margin_wh))} Wh.",
         )
-    lines += [*forced_fact(kit.standing.events[0].dates[0].bounds), *_recharge(kit)]
+    lines += [*forced_fact(kit.standing.events[0].dates[0].bounds), *fact("Recharge", recharge_text(kit))]
     if owned := borrowed(kit):
         lines += fact("Borrowed", ", ".join(f"{item_id} ({owner})" for item_id, owner in owned) + ".")
     if tags := tagged(kit):
@@ -85,6 +80,15 @@ def grab_text(kit: GrabKit, hours: int | None = None) -> str:
     return "\n".join(lines) + "\n"
 
 
+def grab_head(kit: GrabKit, hours: int | None = None) -> str:
+    """What it weighs and passes."""
+    n_dates = sum(len(event.dates) for event in kit.standing.events)
+    passes = f"{counted(len(kit.standing.events), 'event')} at {counted(n_dates, 'date')}"
+    count = sum(one.count for one in kit.packed)
+    lasts = "" if hours is None else f", lasts {hours} h at each"
+    return f"{kit.standing.name}: {words.mass(kit.mass_g)}, {count} items, passes {passes}{lasts}."
+
+
 def taken_out(kit: GrabKit, choice: Choice) -> list[tuple[str, int]]:
     """What an event does not need of the bag."""
     used = {one.id: one.count for one in choice.packed}
@@ -93,16 +97,26 @@ def taken_out(kit: GrabKit, choice: Choice) -> list[tuple[str, int]]:
 
 def _event(kit: GrabKit, event: Event, choice: Choice) -> list[str]:
     """How the kit is set up at an event, at its hardest date."""
-    out = taken_out(kit, choice)
+    lines = wrapped(f"{event_title(event, choice)}{which_run(choice)}: {event_does(choice)}")
+    return [*lines, *fact("Take out", take_out(kit, choice)), *kit_section(choice)]
+
+
+def event_title(event: Event, choice: Choice) -> str:
+    """An event and, of several dates, the hardest, at which it is told."""
     label = event.labels[event.dates.index(_written(event, choice))] if len(event.dates) > 1 else ""
-    hardest = f", hardest in {label}" if label else ""
-    lines = wrapped(
-        f"{event.name}{hardest}{which_run(choice)}: {words.hours(choice.operation.hours)} with "
-        f"{words.mass(choice.mass_g)}{fares(choice)}."
-    )
+    return f"{event.name}, hardest in {label}" if label else event.name
+
+
+def event_does(choice: Choice) -> str:
+    """Hours, mass and how it fares."""
+    return f"{words.hours(choice.operation.hours)} with {words.mass(choice.mass_g)}{fares(choice)}."
+
+
+def take_out(kit: GrabKit, choice: Choice) -> str:
+    """What stays behind of the bag, in words."""
+    out = taken_out(kit, choice)
     grams = sum(n * kit.inventory.by_id[i].mass_g for i, n in out)
-    said = f"{', '.join(listed(tuple(out)))} ({words.mass(grams)})." if out else "nothing, it needs the whole bag."
-    return [*lines, *fact("Take out", said), *kit_section(choice)]
+    return f"{', '.join(listed(tuple(out)))} ({words.mass(grams)})." if out else "nothing, it needs the whole bag."
 
 
 def _written(event: Event, choice: Choice) -> Operation:
@@ -110,7 +124,8 @@ def _written(event: Event, choice: Choice) -> Operation:
     return next(date for date in event.dates if date.start == choice.operation.start)
 
 
-def _recharge(kit: GrabKit) -> list[str]:
+def recharge_text(kit: GrabKit) -> str:
+    """How often it is to be charged, and by which day."""
     asked, days = kit.standing.recharge_days, kit.recharge_days
     text = f"every {counted(asked, 'day')} at least, as it was chosen for: 3 % a month is lost in store."
     if asked == 0:
@@ -121,7 +136,7 @@ def _recharge(kit: GrabKit) -> list[str]:
     dates = recharge_dates(kit)
     if dates:
         text += " By the last charge written down: " + ", ".join(f"{i} by {day}" for i, day in dates) + "."
-    return fact("Recharge", text)
+    return text
 
 
 def _bags(kit: GrabKit) -> list[str]:

@@ -20,20 +20,10 @@ from kitopt.report.words import wrapped
 
 def share_text(found: Shared) -> str:
     """A sheet per operator, what changes hands, and how sure it is."""
-    n = len(found.sheets)
-    n_whole = sum(sheet.share == 1 for sheet in found.sheets)
-    n_unknown = sum(sheet.share is None for sheet in found.sheets)
-    if n_whole == n:
-        head = f"{found.programme.name}: all {n} operations have what they need, {words.mass(found.mass_g)} in all."
-    elif found.status == "time-limit":
-        known = "" if n_unknown == n else f" {n_whole} of {n} operations have what they need; others may, too."
-        head = f"{found.programme.name}: the time was up before it was known what all can have.{known}"
-    else:
-        head = f"{found.programme.name}: there is not enough for all; {n_whole} of {n} operations have what they need."
-    lines = wrapped(head)
+    lines = wrapped(share_head(found))
     for sheet in found.sheets:
         lines += ["", *_sheet(found, sheet)]
-    lines += ["", *_handovers(found), "", *forced_fact(found.programme.outings[0].operation.bounds)]
+    lines += ["", *handovers_section(found), "", *forced_fact(found.programme.outings[0].operation.bounds)]
     lines += left_at_home(found.programme)
     if found.proof.objective is not None:
         lines += fact("Proof", proof_text(found.proof))
@@ -48,7 +38,21 @@ def share_text(found: Shared) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _who(found: Shared, o: int) -> str:
+def share_head(found: Shared) -> str:
+    """Whether all have what they need."""
+    n = len(found.sheets)
+    n_whole = sum(sheet.share == 1 for sheet in found.sheets)
+    n_unknown = sum(sheet.share is None for sheet in found.sheets)
+    if n_whole == n:
+        return f"{found.programme.name}: all {n} operations have what they need, {words.mass(found.mass_g)} in all."
+    if found.status == "time-limit":
+        known = "" if n_unknown == n else f" {n_whole} of {n} operations have what they need; others may, too."
+        return f"{found.programme.name}: the time was up before it was known what all can have.{known}"
+    return f"{found.programme.name}: there is not enough for all; {n_whole} of {n} operations have what they need."
+
+
+def who(found: Shared, o: int) -> str:
+    """Who operates, and what."""
     outing = found.programme.outings[o]
     return f"{outing.operator}, {outing.operation.name}" if outing.operator else outing.operation.name
 
@@ -58,7 +62,7 @@ def _sheet(found: Shared, sheet: Sheet) -> list[str]:
     operation = outing.operation
     ends = outing.ends.astimezone(operation.site.timezone)
     lines = wrapped(
-        f"{_who(found, sheet.outing)}: {words.moment(operation.start)} to {words.moment(ends)}, at {outing.place}"
+        f"{who(found, sheet.outing)}: {words.moment(operation.start)} to {words.moment(ends)}, at {outing.place}"
     )
     if sheet.choice is None or sheet.share is None or sheet.shortfall_wh is None:
         is_unknown = sheet.status == "time-limit"
@@ -68,19 +72,28 @@ def _sheet(found: Shared, sheet: Sheet) -> list[str]:
             else "Nothing that is left fits together for it"
         )
         return [*lines, f"  {why}."]
-    if sheet.share < 1:
-        met = f"{math.floor(1000 * sheet.share + 1e-6) / 10:g} %"
-        lines += wrapped(f"Short: {met} of its need is met; {math.ceil(sheet.shortfall_wh)} Wh are missing.", "  ")
-    if sheet.lacks:
-        lines += wrapped(f"Goes without {', '.join(sheet.lacks)}: with others, and not to be had in time.", "  ")
+    for text in sheet_notes(sheet):
+        lines += wrapped(text, "  ")
     return [*lines, *checklist(found.inventory, sheet.choice.packed, "  "), *kit_section(sheet.choice)]
+
+
+def sheet_notes(sheet: Sheet) -> list[str]:
+    """What one operator is short of, and goes without."""
+    notes = []
+    if sheet.share is not None and sheet.share < 1 and sheet.shortfall_wh is not None:
+        met = f"{math.floor(1000 * sheet.share + 1e-6) / 10:g} %"
+        notes.append(f"Short: {met} of its need is met; {math.ceil(sheet.shortfall_wh)} Wh are missing.")
+    if sheet.lacks:
+        notes.append(f"Goes without {', '.join(sheet.lacks)}: with others, and not to be had in time.")
+    return notes
 
 
 def _pieces(handovers: list[Handover]) -> str:
     return ", ".join(one.id if one.count == 1 else f"{one.count} {one.id}" for one in handovers)
 
 
-def _handovers(found: Shared) -> list[str]:
+def handovers_section(found: Shared) -> list[str]:
+    """What changes hands, from whom to whom, when and where."""
     passed = [one for one in found.handovers if one.giver is not None]
     if not passed:
         return ["Nothing changes hands between operations."]
@@ -95,7 +108,7 @@ def _handovers(found: Shared) -> list[str]:
         km = km_between(outing.operation.site, to.operation.site)
         way = f"{words.hours(ways.way_h(giver, taker))} are counted for it" + (f", {km:.0f} km" if km >= 0.5 else "")
         lines += wrapped(
-            f"{_who(found, giver)} to {_who(found, taker)}, after {when} and by {by}, from {outing.place} to "
+            f"{who(found, giver)} to {who(found, taker)}, after {when} and by {by}, from {outing.place} to "
             f"{to.place} ({way}): {pieces}",
             "- ",
         )

@@ -26,7 +26,7 @@ from kitopt.operation.plans import Event, Outing, Programme, Standing
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
-NUMBERS = range(12)
+NUMBERS = range(5)
 
 
 class UpAfter:

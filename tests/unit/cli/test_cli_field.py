@@ -17,7 +17,8 @@ NOW = ("now", "--kit", "lfp-30,fold-50,pwm-10", "--charge", "60 %", "--at", "202
 
 
 def run(*args: str, cache: Path | None = None, code: str = "") -> subprocess.CompletedProcess[str]:
-    environment = {**os.environ, "PYTHONUTF8": "1", "KITOPT_CACHE": str(cache or "")}
+    kept = {} if cache is None else {"KITOPT_CACHE": str(cache)}
+    environment = {**os.environ, "PYTHONUTF8": "1", **kept}
     command = ["-c", code, *args] if code else ["-m", "kitopt", *args]
     return subprocess.run(
         [sys.executable, *command], capture_output=True, encoding="utf-8", env=environment, check=False

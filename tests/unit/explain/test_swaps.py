@@ -7,7 +7,7 @@ from datetime import datetime
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from unit.model.wiring.wired_kits import ZONE, battery, load, packed
 
@@ -66,7 +66,6 @@ def test_the_sun_fills_the_one_with_room() -> None:
 
 
 @given(st.lists(st.sampled_from([2.0, 3.0, 5.0, 8.0]), min_size=2, max_size=4), st.floats(0.3, 0.95))
-@settings(max_examples=30, deadline=None)
 def test_no_battery_gives_more_than_it_holds(sizes_ah: list[float], share: float) -> None:
     boxes = [battery(f"b{n}", measured_ah=ah, capacity_ah=10.0) for n, ah in enumerate(sizes_ah)]
     hours = round(share * sum(sizes_ah), 1)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import sys
-from datetime import timedelta
+from dataclasses import replace
+from datetime import datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -85,3 +87,15 @@ def test_the_rest_begins_with_the_step_and_its_forecast_with_the_day() -> None:
     assert rest_of(operation, operation.start - timedelta(days=3)).hours == operation.hours
     with pytest.raises(BadInput, match="ends at"):
         rest_of(operation, operation.start + timedelta(hours=120))
+
+
+def test_an_hour_that_the_clock_repeats_is_an_hour() -> None:
+    """In Madrid the clock is set back at 3:00 on 25 October 2026: from 9:00 the day before to 8:00 are 24 h."""
+    operation = read_operation(DEMO / "operations/coastal-checkpoint.toml")
+    zone = ZoneInfo("Europe/Madrid")
+    start = datetime(2026, 10, 24, 9, tzinfo=zone)
+    operation = replace(operation, start=start, hours=26.0, site=replace(operation.site, timezone=zone))
+    rest = rest_of(operation, datetime(2026, 10, 25, 8, tzinfo=zone))
+    assert (rest.start, rest.hours) == (datetime(2026, 10, 25, 8, tzinfo=zone), 2.0)
+    with pytest.raises(BadInput, match="ends at 2026-10-25 10:00"):
+        rest_of(operation, datetime(2026, 10, 25, 10, tzinfo=zone))

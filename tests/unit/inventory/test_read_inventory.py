@@ -100,10 +100,11 @@ def test_the_fingerprint_is_that_of_the_bytes(write: Write) -> None:
     expected = hashlib.sha256(b"".join((folder / name).read_bytes() for name in names)).hexdigest()[:12]
     assert read_inventory(folder).fingerprint == expected
     (folder / "catalogue").mkdir()
-    # nor does what no kit is chosen from
-    (folder / "readings.csv").write_text("at,panel,amps,worth\n")
     (folder / "notes.txt").write_text("anything")
     assert read_inventory(folder).fingerprint == expected
+    # plans count with what was read
+    (folder / "readings.csv").write_text("at,panel,amps,worth\n")
+    assert read_inventory(folder).fingerprint != expected
 
 
 # ---- blanks

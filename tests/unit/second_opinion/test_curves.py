@@ -57,7 +57,7 @@ def test_reading_the_table_is_as_good_as_working_it_out() -> None:
     one = panel("p", 100.0, output_factor=1.0)
     curves = Curves([Feed(one, 2, 1, 0.1)], -5.0, 62.0)
     for light, degc in ((37.0, 3.0), (260.0, 41.0), (940.0, 61.0)):
-        found = curves.amps("aimed", np.array([light]), np.array([degc]))[0]
+        found = curves.amps(curves.kinds[0], np.array([light]), np.array([degc]))[0]
         # both panels' current goes through the one lead
         exact = 2.0 * curve_a(one, curves.volts, np.array(light), np.array(degc), 2.0 * 0.1)
         # beyond the knee the curve is too steep for this, and nothing works there
@@ -79,7 +79,7 @@ def passed_a(
     """Current into a station, in full sun."""
     curves = Curves([Feed(one, 1, 1, 0.0)], degc, degc)
     circuit = Circuit(controller("c", kind, most_a, efficiency=1.0, **more), (), ohm)
-    amps = curves.amps("aimed", np.array([1000.0]), np.array([degc]))
+    amps = curves.amps(curves.kinds[0], np.array([1000.0]), np.array([degc]))
     return float(delivered_a(circuit, curves.volts, amps, np.array([station_v]))[0, 0])
 
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.field.set_up import GUESSED_SPREAD, TOLD_SPREAD
-from kitopt.field.suppose import METER_SPREAD
-from kitopt.inventory.items import Inventory, Panel, Reading
+from kitopt.inventory.items import Assumed, Inventory, Panel, Reading
+from kitopt.inventory.names import READINGS
+from kitopt.inventory.spreads import COMMON_SHARE, METER_SPREAD
 
 Floats = NDArray[np.float64]
 
@@ -23,9 +23,9 @@ MODEL_SPREAD = 0.03
 """Relative spread of the model, on top of the meter's."""
 FADES_PER_YEAR = 0.03
 """Older readings count less: a panel may have changed by so much a year, either way."""
-COMMON_SHARE = 0.4
-"""Of the variance of worths about what is told or assumed, what an owner's panels have in common."""
 NINETY = (0.05, 0.5, 0.95)
+_NINETY_SPREADS = 1.645
+"""Standard deviations from the middle to either end of that."""
 
 _WORTHS = np.exp(np.linspace(math.log(0.2), math.log(1.3), 376))
 _COMMON = np.linspace(-3.0, 3.0, 25)
@@ -60,6 +60,21 @@ class Worth:
     n_readings: int
     n_days: int
 
+    @property
+    def spread(self) -> float:
+        """Relative standard deviation."""
+        return math.log(self.high / self.low) / (2.0 * _NINETY_SPREADS)
+
+    @property
+    def mean(self) -> float:
+        """Of the lognormal distribution with that middle and that spread."""
+        return self.middle * math.exp(self.spread**2 / 2.0)
+
+    @property
+    def is_planned_with(self) -> bool:
+        """Whether plans count with it: not where the owner told a worth and nothing was read of the panel."""
+        return self.n_readings > 0 or self.is_assumed
+
 
 def learn(inventory: Inventory, meter_spread: float = 0.0) -> tuple[Worth, ...]:
     """What the kept readings of an inventory say of every panel, those without any too.
@@ -69,20 +84,52 @@ def learn(inventory: Inventory, meter_spread: float = 0.0) -> tuple[Worth, ...]:
     meter_spread : float
         Relative spread of what the owner's meter may be off by in every reading alike, where that is told.
     """
-    assumed = {one.id for one in inventory.assumed if one.column == "output_factor"}
-    prior = {
-        panel.id: (panel.output_factor, GUESSED_SPREAD if panel.id in assumed else TOLD_SPREAD)
-        for panel in inventory.panels
-    }
-    found = worths(inventory.readings, prior, meter_spread)
-    return tuple(_told(panel, panel.id in assumed, found[panel.id], inventory.readings) for panel in inventory.panels)
+    # of what was read before anything was learned
+    return _learned(inventory.declared, inventory.readings, meter_spread)
 
 
-def _told(panel: Panel, is_assumed: bool, quantiles: Sequence[float], readings: Iterable[Reading]) -> Worth:
-    own = [one for one in readings if one.panel == panel.id]
-    days = {one.at.date() for one in own}
-    low, middle, high = quantiles
-    return Worth(panel.id, panel.output_factor, is_assumed, low, middle, high, len(own), len(days))
+def _learned(
+    declared: Mapping[str, tuple[float, bool, float]], readings: Sequence[Reading], meter_spread: float = 0.0
+) -> tuple[Worth, ...]:
+    prior = {name: (worth, spread) for name, (worth, _, spread) in declared.items()}
+    found, told = worths(readings, prior, meter_spread), []
+    for name, (worth, is_assumed, _) in declared.items():
+        days = [one.at.date() for one in readings if one.panel == name]
+        low, middle, high = found[name]
+        told.append(Worth(name, worth, is_assumed, low, middle, high, len(days), len(set(days))))
+    return tuple(told)
+
+
+def taken_up(
+    panels: Iterable[Panel], declared: Mapping[str, tuple[float, bool, float]], readings: Sequence[Reading]
+) -> tuple[tuple[Panel, ...], list[Assumed]]:
+    """The panels as plans count with them once some readings are kept, and what is to be said of it.
+
+    Parameters
+    ----------
+    declared : mapping of id to (worth, whether it is assumed, relative spread)
+        Of every panel, as its file has it.
+    """
+    known = {one.panel: one for one in _learned(declared, readings) if one.is_planned_with}
+    found = [
+        replace(panel, output_factor=known[panel.id].mean, worth_spread=known[panel.id].spread)
+        if panel.id in known
+        else panel
+        for panel in panels
+    ]
+    return tuple(found), [
+        Assumed(READINGS, one.panel, "output_factor", f"{one.mean:.2f}", _rule(one), is_learned=True)
+        for one in known.values()
+    ]
+
+
+def _rule(one: Worth) -> str:
+    """What a worth was learned from, and how sure it is."""
+    read, days = (
+        f"{n} {word if n == 1 else f'{word}s'}" for n, word in ((one.n_readings, "reading"), (one.n_days, "day"))
+    )
+    source = f"{read} of {days}" if one.n_readings else "readings of your other panels"
+    return f"learned from {source}, 9 in 10 within {one.low:.2f} to {one.high:.2f}"
 
 
 def worths(

@@ -14,8 +14,8 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from kitopt.field.learned import worths
 from kitopt.inventory.items import Reading
+from kitopt.inventory.learned import worths
 
 START = datetime(2027, 5, 1, 12, tzinfo=UTC)
 PRIOR = {"panel": (0.75, 0.13)}

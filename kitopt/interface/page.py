@@ -1,0 +1,103 @@
+"""A result as a page to hold: what is told of each of its kits, gathered and rendered."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice import Choice, Packed
+from kitopt.choice.named import NamedKit
+from kitopt.choice.purchase import Purchase
+from kitopt.choice.sharing import Shared
+from kitopt.choice.standing import GrabKit
+from kitopt.explain import Why
+from kitopt.facts.bags import heaps
+from kitopt.facts.carried import carried
+from kitopt.facts.grid import Grid, grid
+from kitopt.report.page import KitOnPage, page
+from kitopt.report.several.buy import buy_head
+from kitopt.report.several.grab import event_does, event_title, grab_head, recharge_text, take_out
+from kitopt.report.several.share import handovers_section, share_head, sheet_notes, who
+from kitopt.report.text import what_it_does
+from kitopt.report.words import unwrapped
+from kitopt.sky import windows_for
+
+Answer = Choice | NamedKit | GrabKit | Shared | Purchase
+
+NOTHING_ASKED = Why()
+
+
+def page_of(answer: Answer, why: Why = NOTHING_ASKED, *, most_solves: int = 0, clock: Budget = UNLIMITED) -> str | None:
+    """The page of all kits of an answer; None where it has no kit.
+
+    Parameters
+    ----------
+    most_solves : int
+        Questions that may be asked again for the table of hours and chances.
+    """
+    kits = list(_kits(answer, why, most_solves, clock))
+    if not kits:
+        return None
+    title, intro = _title(answer)
+    return page(title, kits, intro)
+
+
+def _title(answer: Answer) -> tuple[str, str]:
+    """What all of it is called, and the sentence before several kits."""
+    if isinstance(answer, Choice):
+        return answer.operation.name, ""
+    if isinstance(answer, NamedKit):
+        return answer.choice.operation.name, ""
+    if isinstance(answer, GrabKit):
+        return answer.standing.name, grab_head(answer)
+    return answer.programme.name, share_head(answer) if isinstance(answer, Shared) else buy_head(answer)
+
+
+def _kits(answer: Answer, why: Why, most_solves: int, clock: Budget) -> Iterator[KitOnPage]:
+    if isinstance(answer, Choice | NamedKit):
+        choice = answer if isinstance(answer, Choice) else answer.choice
+        if choice.packed:
+            listed = choice.packed if isinstance(answer, Choice) else answer.named
+            clock.say("weighing hours and chances")
+            table = grid(choice, windows_for, most_solves=most_solves, budget=clock)
+            yield _kit(choice.operation.name, what_it_does(choice), choice, listed=listed, why=why, table=table)
+    elif isinstance(answer, GrabKit):
+        yield from _of_grab_kit(answer)
+    elif isinstance(answer, Shared):
+        handed = unwrapped(handovers_section(answer))
+        for sheet in answer.sheets:
+            if sheet.choice is not None and sheet.choice.packed:
+                notes = (*sheet_notes(sheet), *handed)
+                yield _kit(who(answer, sheet.outing), what_it_does(sheet.choice), sheet.choice, notes=notes)
+    else:
+        for choice in answer.choices.values():
+            yield _kit(choice.operation.name, what_it_does(choice), choice)
+
+
+def _of_grab_kit(kit: GrabKit) -> Iterator[KitOnPage]:
+    """The bag first, then how it is set up at each event."""
+    if not kit.packed:
+        return
+    hardest = kit.hardest
+    first = kit.choices[hardest.event if hardest is not None else 0]
+    bags = [(bag.name, inside) for bag, inside in zip(kit.standing.bags, kit.filled or (), strict=False)]
+    listed = heaps(kit.inventory, kit.packed, kit.choices, bags)
+    notes = (f"Recharge {recharge_text(kit)}",)
+    yield KitOnPage(kit.standing.name, grab_head(kit), first, listed, (), notes=notes)
+    for event, choice in zip(kit.standing.events, kit.choices, strict=True):
+        notes = (f"Take out {take_out(kit, choice)}",)
+        yield _kit(event_title(event, choice), event_does(choice), choice, notes=notes)
+
+
+def _kit(
+    title: str,
+    does: str,
+    choice: Choice,
+    *,
+    listed: Sequence[Packed] = (),
+    why: Why = NOTHING_ASKED,
+    table: Grid | None = None,
+    notes: tuple[str, ...] = (),
+) -> KitOnPage:
+    inside = heaps(choice.inventory, listed or choice.packed, choice.parts)
+    return KitOnPage(title, does, choice, inside, carried(choice), why, table, notes)

@@ -1,0 +1,13 @@
+"""How sure a panel's worth is, real output over label, and the meter that tells of it."""
+
+GUESSED_SPREAD, TOLD_SPREAD = 0.13, 0.06
+"""Relative spread of a panel's worth where it is assumed (0.75 ± 0.10), and where the owner has given it. Common
+practice, no source."""
+COMMON_SHARE = 0.4
+"""Of the variance of worths about what is told or assumed, what an owner's panels have in common."""
+UNLABELLED_W = 100.0
+"""What readings of a panel whose label is lost are told over. [W]"""
+USUAL_WORTH, UNLABELLED_SPREAD = 0.75, 0.5
+"""A lost label is taken as that of a panel of this worth; of what is read alone, so broad a spread knows nothing."""
+METER_SPREAD = 0.03
+"""Relative spread of the gain of a cheap meter, which amperes and short circuit share."""

@@ -1,0 +1,223 @@
+"""One kit as an article of the page: what it does, what to heed, what to pack, how it is wired and how it fares."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from kitopt import __version__
+from kitopt.choice import Choice
+from kitopt.explain import Why
+from kitopt.explain.fuses import fuses_to_fit
+from kitopt.facts.bags import Heap
+from kitopt.facts.carried import Carried
+from kitopt.facts.grid import Grid
+from kitopt.report import words
+from kitopt.report.assumptions import in_order, of_the_kit
+from kitopt.report.heed import closing, to_heed
+from kitopt.report.page.charts import charge_chart, power_chart
+from kitopt.report.page.field import amperes_section, now_section, reading_section, swaps_section
+from kitopt.report.page.html import Inside, Markup, el, name, table
+from kitopt.report.page.rail import rail
+from kitopt.report.page.steps import steps_section
+from kitopt.report.proof import proof_text
+from kitopt.report.reasons import sentence
+from kitopt.report.second_opinion import second_opinion_text
+from kitopt.report.wiring import fuses_text
+
+NOTHING_ASKED = Why()
+
+
+@dataclass(frozen=True, eq=False)
+class KitOnPage:
+    """What is told of one kit.
+
+    Attributes
+    ----------
+    title : str
+        What it is called beside others.
+    does : str
+        What it does in one sentence.
+    choice : Choice
+        The kit; without one, what is known.
+    heaps : tuple of Heap
+        The checklist.
+    carried : tuple of Carried
+        One for each circuit.
+    notes : tuple of str
+        What else is to be said of it, a sentence or two each.
+    """
+
+    title: str
+    does: str
+    choice: Choice
+    heaps: tuple[Heap, ...]
+    carried: tuple[Carried, ...]
+    why: Why = NOTHING_ASKED
+    grid: Grid | None = None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def key(self) -> str:
+        """Under which a device remembers: other for another kit, operation or inventory."""
+        pieces = [(one.id, one.count) for heap in self.heaps for one in heap.pieces]
+        operation = self.choice.operation
+        told = [pieces, operation.name, operation.start.isoformat(), operation.hours, self.choice.inventory.fingerprint]
+        return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
+
+
+def article(kit: KitOnPage, prefix: str) -> Markup:
+    """The whole of it, in the order in which it is asked for."""
+    return el(
+        "article",
+        el("h1" if prefix == "k1" else "h2", name(kit.title), class_="title"),
+        el("p", kit.does, class_="does"),
+        _heed(kit),
+        el("p", "Without script this page is whole, but no box is remembered and nothing is computed.",
+           class_="without-script"),
+        el("div", _checklist(kit, prefix), class_="pair") if not kit.carried else None,
+        [_of_circuit(kit, one, n, prefix) for n, one in enumerate(kit.carried)],
+        _why(kit),
+        steps_section(kit.choice, kit.grid) if kit.grid else None,
+        _assumed(kit),
+        _made_with(kit),
+        data_kit=kit.key,
+        id=prefix,
+    )  # fmt: skip
+
+
+def _heed(kit: KitOnPage) -> Markup:
+    found = to_heed(kit.choice) if kit.choice.packed or kit.choice.shortfall else []
+    lines: list[Inside] = [el("li", f"{'Find out: ' if one.level == 'ask' else ''}{one.text}") for one in found]
+    lines += [el("li", note) for note in kit.notes]
+    lines += [el("li", one.text) for one in closing(kit.choice)]
+    return el("section", el("h2", "Heed"), el("ul", lines), class_="heed")
+
+
+def _checklist(kit: KitOnPage, prefix: str) -> Markup:
+    parts: list[Inside] = [el("h2", "Pack")]
+    number = 0
+    for heap in kit.heaps:
+        rows = []
+        for piece in heap.pieces:
+            number += 1
+            box = f"{prefix}-box-{number}"
+            into = [" into ", [[", " if n else "", name(one)] for n, one in enumerate(piece.plugs_into)]]
+            rows.append(
+                el(
+                    "li",
+                    el(
+                        "label",
+                        el("input", type="checkbox", class_="packed", id=box),
+                        el(
+                            "span",
+                            el("b", f"{piece.count} × ", name(piece.id)),
+                            [" ", name(piece.name)] if piece.name and piece.name != piece.id else None,
+                            el("small", into) if piece.plugs_into else None,
+                            class_="what",
+                        ),
+                        el("span", words.mass(piece.mass_g), class_="mass"),
+                        for_=box,
+                    ),
+                )
+            )
+        head = el("h3", name(heap.name), " ", el("span", words.mass(heap.mass_g), class_="mass"))
+        parts += [head, el("ul", rows, class_="boxes")]
+    count = sum(piece.count for heap in kit.heaps for piece in heap.pieces)
+    total_g = sum(heap.mass_g for heap in kit.heaps)
+    total = f"In all {count} pieces, {words.mass(total_g)}{_price(kit)}."
+    fuses = " ".join(filter(None, (fuses_text(fuses_to_fit(one.choice)) for one in kit.carried)))
+    parts += [el("p", el("b", total), class_="total"), el("p", fuses) if fuses else None]
+    parts += [el("p", class_="count", role="status"), el("p", class_="memory")]
+    return el("section", parts, class_="pack")
+
+
+def _price(kit: KitOnPage) -> str:
+    prices = [piece.price_cents for heap in kit.heaps for piece in heap.pieces]
+    known = [one for one in prices if one is not None]
+    if not known:
+        return ""
+    unknown = f" without {len(prices) - len(known)} of unknown price" if len(known) < len(prices) else ""
+    return f", {words.price(sum(known), kit.choice.inventory.currency)}{unknown}"
+
+
+def _of_circuit(kit: KitOnPage, one: Carried, n: int, prefix: str) -> Markup:
+    """Wiring, pictures and the field of one circuit; the checklist of all stands beside the first's wiring."""
+    own = f"{prefix}-c{n + 1}"
+    of = next((f" of {title or 'main'}" for title, part in kit.choice.circuits if part is one.choice), "")
+    wiring = el("section", el("h2", f"Wire{of}"), rail(one, own), class_="wiring")
+    pictures = el(
+        "div",
+        el("section", el("h2", f"Charge over time{of}"), charge_chart(one)),
+        el("section", el("h2", f"Power in and out{of}"), power_chart(one)),
+        class_="pair pictures",
+    )
+    return el(
+        "section",
+        el("div", _checklist(kit, prefix) if n == 0 else None, wiring, class_="pair"),
+        pictures,
+        amperes_section(one, of),
+        swaps_section(one, of),
+        now_section(one, own, of),
+        reading_section(one, own, of),
+        data_circuit=str(n),
+    )
+
+
+def _why(kit: KitOnPage) -> Markup:
+    rows = [
+        el("li", el("b", name(one.id if one.count == 1 else f"1 of {one.count} {one.id}")), ": ",
+           sentence(kit.choice, one), ".")
+        for one in kit.why.withouts
+    ]  # fmt: skip
+    choice = kit.choice
+    parts: list[Inside] = [el("h2", "Why each item")]
+    if rows:
+        parts += [el("p", "Without it the best kit is:"), el("ul", rows)]
+    else:
+        parts.append(el("p", "The reasons were not asked for."))
+    sure = proof_text(choice.proof, choice.inventory.currency, _spells(choice)) if choice.packed else ""
+    parts.append(el("p", sure[:1].upper() + sure[1:]) if sure else None)
+    if kit.why.agreement is not None:
+        parts.append(el("p", second_opinion_text(choice, kit.why.agreement)))
+    return el("section", parts, class_="why")
+
+
+def _spells(choice: Choice) -> str:
+    survival = choice.survival
+    if survival is None or survival.tried == 1:
+        return ""
+    return f"{words.percent(choice.operation.need.confidence)} of {survival.tried:,} spells"
+
+
+def _assumed(kit: KitOnPage) -> Markup:
+    mine, everything = of_the_kit(kit.choice), in_order(kit.choice)
+    parts: list[Inside] = [el("h2", "Assumed, and to be measured")]
+    if mine:
+        parts.append(
+            table(
+                "Values that were left blank",
+                ("What", "Taken", "By which rule"),
+                [(name(f"{one.id} {one.column}".strip()), name(one.value), one.rule) for one in mine],
+            )
+        )
+    others = len(everything) - len(mine)
+    said = "" if mine else "Nothing in this kit is assumed. "
+    parts.append(el("p", f"{said}{others} of other items: kitopt check." if others else said or None))
+    return el("section", parts, class_="assumed")
+
+
+def _made_with(kit: KitOnPage) -> Markup:
+    choice = kit.choice
+    operation = choice.operation
+    facts: Sequence[tuple[str, str]] = (
+        ("Made with", f"kitopt {__version__}"),
+        ("Seed", str(operation.need.seed)),
+        ("Weather", f"{choice.sky.source}, {choice.sky.n_windows:,} spells"),
+        ("Step", f"{60 * operation.need.step_h:g} min"),
+        ("Inventory", choice.inventory.fingerprint),
+        ("Kit", kit.key),
+    )
+    return el("footer", el("dl", [el("div", el("dt", what), el("dd", value)) for what, value in facts]))

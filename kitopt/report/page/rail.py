@@ -1,0 +1,99 @@
+"""The wiring as a rail: a row a join in plugging order, the station's side solid, the panels' side in heavy dashes."""
+
+from __future__ import annotations
+
+from kitopt.facts.carried import Carried
+from kitopt.facts.joins import JoinToMake
+from kitopt.model.wiring_list import STATION
+from kitopt.report import words
+from kitopt.report.page.html import Inside, Markup, el, name
+
+
+def rail(one: Carried, prefix: str) -> list[Markup]:
+    """The rows of one circuit, each with a box; then what the marks mean."""
+    rows: list[Markup] = []
+    panel_side = [join for join in one.joins if join.panel_volts is not None]
+    highest_v = max((join.panel_volts or 0.0 for join in panel_side), default=0.0)
+    place = next((join.place for join in one.joins if join.place), "")
+    head = el("p", "Plug in this order; strike in reverse.", [" All meet at ", name(place), "."] if place else None)
+    for number, join in enumerate(one.joins, start=1):
+        if panel_side and join is panel_side[0]:
+            warning = (
+                f"Panel volts from here on: up to {highest_v:.1f} V. Cover the panel first, battery side last off."
+            )
+            rows.append(el("li", el("strong", warning), class_="border"))
+        rows.append(_row(join, number, prefix))
+    return [head, el("ol", rows, class_="rail")]
+
+
+def _row(join: JoinToMake, number: int, prefix: str) -> Markup:
+    wire = join.wire
+    box_id = f"{prefix}-join-{number}"
+    box = el("input", type="checkbox", class_="packed", id=box_id)
+    heading = [el("span", str(number), class_="number"), _ends(join)]
+    label = el("label", box, el("span", heading, class_="ends"), for_=box_id)
+    fuse = _fuse(join)
+    flow: list[Inside] = [el("b", f"{wire.amps:.1f} A")]
+    if fuse:
+        flow += [" · ", el("b", fuse, class_="fuse")]
+    detail: list[Inside] = []
+    if wire.leads:
+        detail += [_listed(list(wire.leads)), f", {words.length(round(join.length_m or 0.0, 2))}. "]
+    elif join.length_m is not None:
+        detail.append("no lead, straight in. ")
+    if join.plugs:
+        detail += ["Plug: ", _listed(list(join.plugs)), "."]
+    if wire.drop_v is not None and wire.drop_v >= 0.005:
+        detail.append(f" {wire.drop_v:.2f} V lost.")
+    side = "panel" if join.panel_volts is not None else "station"
+    return el(
+        "li", label, el("div", _mark(join), el("p", flow), class_="flow"), el("p", detail, class_="lead"), class_=side
+    )
+
+
+def _ends(join: JoinToMake) -> list[Inside]:
+    wire = join.wire
+    meet = join.place or "the battery"
+
+    def end(of: str) -> Markup:
+        return name(meet if of == STATION else of)
+
+    if wire.kind == "strip":
+        return [
+            name(", ".join(wire.leads)),
+            f" × {wire.count}: where all meet" if wire.count > 1 else ": where all meet",
+        ]
+    if wire.kind == "joiner":
+        return [name(", ".join(wire.leads)), " into ", end(wire.sink), ", for the panels"]
+    source: list[Inside] = [f"{wire.joined} × " if wire.joined > 1 else "", end(wire.source)]
+    each = f" ({wire.count} times{', in turn' if wire.is_shared else ''})" if wire.count > 1 else ""
+    return [*source, " into ", end(wire.sink), each]
+
+
+def _fuse(join: JoinToMake) -> str:
+    rating = "" if join.fuse_a is None else f"{join.fuse_a:.3g} A"
+    return {
+        "to fit": f"fit {join.holder} fuse {rating}",
+        "in it": f"fuse {rating} is in it",
+        "inside": "fuse inside the battery",
+        "wanted": f"needs a fuse{' of ' + rating + ' or more' if rating else ''} within 18 cm of its plus",
+        "": "",
+    }[join.fuse_is]
+
+
+def _listed(some: list[str]) -> list[Markup | str]:
+    found: list[Markup | str] = []
+    for n, one in enumerate(some):
+        found += [", " if n else "", name(one)]
+    return found
+
+
+def _mark(join: JoinToMake) -> Markup:
+    """From the rail: a wire, the fuse where there is one to be fitted or in it, and the plug as two halves."""
+    parts = [el("line", x1=0, x2=78, y1=12, y2=12, class_="wire")]
+    if join.fuse_is and join.fuse_is != "inside":
+        parts.append(el("rect", x=12, y=6, width=26, height=12, class_="fusebox"))
+        parts.append(el("line", x1=12, x2=38, y1=12, y2=12, class_="thin"))
+    parts.append(el("path", d="M60 4 h-8 v16 h8", class_="thin"))
+    parts.append(el("path", d="M60 7 h10 v10 h-10", class_="thin"))
+    return el("svg", parts, viewBox="0 0 78 24", class_="mark", aria_hidden="true")

@@ -1,0 +1,65 @@
+"""Pages of kits in hand: nothing is chosen for them, so they are soon made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from kitopt.choice import Choice
+from kitopt.choice.in_hand import held
+from kitopt.facts.bags import heaps
+from kitopt.facts.carried import Carried, carried
+from kitopt.inventory.read import read_inventory
+from kitopt.operation.read import read_operation
+from kitopt.report.page import KitOnPage, page
+from kitopt.report.text import what_it_does
+from kitopt.sky import windows_for
+
+DEMO = Path(__file__).parents[2] / "inventory"
+KITS: dict[str, dict[str, int]] = {
+    # several batteries in turn on fused leads of their own, a panel through an adapter
+    "operations/coastal-checkpoint": {
+        **{"lfp-10": 2, "lfp-30": 1, "lfp-4": 1, "mppt-5": 1, "fold-20": 1, "fused-10": 1, "fused-20": 2},
+        **{"pack-g": 1, "round-5m": 1, "strip-4": 1, "to-pv-round-in": 1},
+    },
+    # leads not named: taken to be there
+    "operations/canoe-lakes": {"lfp-10": 1, "fold-20": 1, "pwm-5": 1, "usb-5v": 1},
+    "plans/meadow-day": {"lfp-20-old": 1, "fold-50": 1, "mppt-10": 1},
+}
+WINDOWS = 60
+
+
+@cache
+def kit_in_hand(name: str) -> Choice:
+    operation = read_operation(DEMO / f"{name}.toml")
+    operation = replace(operation, need=replace(operation.need, windows=WINDOWS))
+    found = held(operation, read_inventory(DEMO), windows_for(operation), KITS[name])
+    assert found is not None
+    return found
+
+
+@cache
+def carried_of(name: str) -> Carried:
+    return carried(kit_in_hand(name))[0]
+
+
+@cache
+def page_of(name: str) -> str:
+    choice = kit_in_hand(name)
+    inside = heaps(choice.inventory, choice.packed, choice.parts)
+    kit = KitOnPage(choice.operation.name, what_it_does(choice), choice, inside, (carried_of(name),))
+    return page(choice.operation.name, [kit])
+
+
+@dataclass
+class Opened:
+    """A page in the browser, and what went wrong on it."""
+
+    page: Any
+    faults: list[str]
+
+
+Open = Callable[..., Opened]

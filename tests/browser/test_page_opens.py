@@ -1,0 +1,142 @@
+"""The page as somebody meets it: offline, narrow, without script, by keyboard, in both themes, with odd names."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from pages import Open, carried_of, kit_in_hand, page_of
+
+from kitopt.facts.bags import heaps
+from kitopt.report.page import KitOnPage, page
+from kitopt.report.page.html import data
+
+NAME = "operations/coastal-checkpoint"
+HEADS = (
+    *("Heed", "Pack", "Wire", "Charge over time", "Power in and out", "Amperes to expect", "Swaps and trip-wires"),
+    *("Now", "A reading", "Why each item", "Assumed, and to be measured"),
+)
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("wide", [320, 360, 1280])
+def test_it_opens_offline_without_a_fault_and_is_no_wider_than_the_screen(opened: Open, wide: int, theme: str) -> None:
+    found = opened(page_of(NAME), wide=wide, theme=theme)
+    assert found.faults == []
+    assert found.page.evaluate("document.documentElement.scrollWidth") <= wide
+    assert found.page.title() == kit_in_hand(NAME).operation.name
+
+
+def test_without_script_all_of_it_is_there_in_order_and_says_so(opened: Open) -> None:
+    found = opened(page_of(NAME), script=False)
+    heads = found.page.locator("h2").all_inner_texts()
+    assert [one for one in heads if one in HEADS] == list(HEADS)
+    assert found.page.locator(".without-script").is_visible()
+    assert not found.page.locator("form.now").is_visible()
+    shown = found.page.inner_text("main")
+    for wire in carried_of(NAME).now.wires:
+        assert f"{int(10 * wire.used_at_most_ah + 1e-4) / 10:.1f}" in shown
+    for one in kit_in_hand(NAME).packed:
+        assert one.id in shown
+
+
+def test_boxes_are_remembered_and_counted(opened: Open) -> None:
+    found = opened(page_of(NAME)).page
+    box = found.locator("#k1-box-2")
+    box.check()
+    assert "1 of" in found.inner_text(".count")
+    found.reload()
+    assert found.locator("#k1-box-2").is_checked()
+    assert not found.locator("#k1-box-1").is_checked()
+    assert found.locator("article").first.locator(".memory").inner_text().startswith("The boxes are remembered")
+
+
+def test_where_nothing_can_be_remembered_it_says_so(opened: Open) -> None:
+    found = opened(page_of(NAME)).page
+    found.add_init_script("Object.defineProperty(window, 'localStorage', { get() { throw new Error('no'); } })")
+    found.reload()
+    assert "remember nothing" in found.inner_text(".memory")
+
+
+def test_the_keyboard_reaches_every_control(opened: Open) -> None:
+    found = opened(page_of(NAME)).page
+    reach = "Array.from(document.querySelectorAll('input, select, button, a')).filter((one) => one.offsetParent)"
+    wanted = found.evaluate(f"{reach}.length")
+    seen = set()
+    for _ in range(2 * wanted + 30):
+        found.keyboard.press("Tab")
+        seen.add(found.evaluate(f"{reach}.indexOf(document.activeElement)"))
+    assert seen >= set(range(wanted))
+
+
+def test_what_is_entered_is_answered(opened: Open) -> None:
+    found = opened(page_of(NAME)).page
+    form = found.locator("form.now")
+    form.locator("[name=amount]").fill("6,5")
+    form.locator("[name=at]").fill("2027-10-09T19:00")
+    form.locator("button").click()
+    said = form.locator(".answer").inner_text()
+    assert re.search(r"It lasts to the end in \d+ of 60 spells of weather: \d+ %; asked is 95 %\.", said)
+    assert "Trip-wires" in said
+    form.locator("[name=at]").fill("2027-10-19T19:00")
+    form.locator("button").click()
+    assert "Need ampere-hours, and a time from" in form.locator(".answer").inner_text()
+
+
+def test_readings_are_exported_as_the_planner_reads_them(opened: Open, tmp_path: Any) -> None:
+    from kitopt.inventory.columns import columns_of
+    from kitopt.inventory.rows import ReadingRow
+
+    found = opened(page_of(NAME)).page
+    form = found.locator("form.reading")
+    form.locator("[name=amps]").fill("0.2")
+    form.locator("[name=at]").fill("2027-10-09T13:00")
+    form.locator("button[type=submit]").click()
+    assert "A is expected" in form.locator(".answer").inner_text()
+    with found.expect_download() as saved:
+        form.locator(".save").click()
+    assert saved.value.suggested_filename == "readings.csv"
+    first, row = saved.value.path().read_text(encoding="utf-8").splitlines()
+    assert first.split(",") == list(columns_of(ReadingRow))
+    assert row.startswith("2027-10-09T13:00+02:00,fold-20,mppt-5,0.200,")
+
+
+ODD = (
+    "<script>alert(1)</script>",
+    "</script><img src=x onerror=alert(1)>",
+    "\u202egnol\u202c",
+    "אבג דהו",
+    "Ж" * 300,
+    "🔋🏕️👩‍🔧",
+    "\"'&<>",
+)
+
+
+def test_odd_names_do_no_harm(opened: Open) -> None:
+    choice, one = kit_in_hand(NAME), carried_of(NAME)
+    for odd in ("".join(ODD[:2]), "".join(ODD[2:4]), "".join(ODD[4:])):
+        operation = replace(choice.operation, name=odd)
+        named = replace(choice, operation=operation)
+        items = tuple(replace(item, name=odd) for item in choice.inventory.batteries)
+        inventory = replace(choice.inventory, batteries=items)
+        inside = heaps(inventory, choice.packed, choice.parts)
+        kit = KitOnPage(
+            odd, odd, replace(named, inventory=inventory), inside, (replace(one, choice=named),), notes=(odd,)
+        )
+        found = opened(page(odd, [kit]), wide=320)
+        assert found.faults == []
+        assert found.page.evaluate("document.documentElement.scrollWidth") <= 320
+        assert found.page.locator("img").count() == 0
+        assert "\u202e" not in found.page.content()
+
+
+def test_data_cannot_end_its_element() -> None:
+    assert "<" not in data({"a": "</script><!--"})
+
+
+def test_the_print_view_is_two_pages(opened: Open) -> None:
+    found = opened(page_of(NAME), wide=1280).page
+    pages = found.pdf(format="A4", prefer_css_page_size=True)
+    assert len(re.findall(rb"/Type\s*/Page\b", pages)) <= 2
