@@ -96,8 +96,9 @@ def joint_answer(
 
 def wired_with_circuits(number: int) -> Instance:
     """An instance with leads, in which a fan has a circuit of its own, with a battery and leads that it may take."""
-    rng = random.Random(50_000 + number)
-    made = wired(number)
+    # the first three take the oracle longest
+    rng = random.Random(50_003 + number)
+    made = wired(number + 3)
     station = made.operation.station_connector or GENDERLESS
     inventory, outing = made.inventory, made.operation
     share = rng.choice([0.3, 0.6, 1.0, 1.6])
