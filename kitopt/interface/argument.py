@@ -10,11 +10,14 @@ from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice, Status, with_fresh
 from kitopt.explain import Binding, Edges, Within, Without, binding, edges, within, without_each
 from kitopt.explain.look_up import LookUp, look_up
+from kitopt.explain.measurement import NOTHING_MEASURED, Measuring, measuring
 from kitopt.explain.one_purchase import OnePurchase, one_purchase
 from kitopt.explain.split import Split, split
+from kitopt.field.noon import AtNoon, at_noon
 from kitopt.inventory.items import Extra, Inventory, Load
 from kitopt.report import why as told
 from kitopt.report.look_up import look_up_section
+from kitopt.report.measurement import measurement_section, measurement_value
 from kitopt.report.split import split_section
 from kitopt.sky import fresh_windows, windows_for
 
@@ -39,6 +42,10 @@ class Argument:
         About the kit: guesses that decide.
     split : Split or None
         About the kit: what a circuit of its own for one load would save, where its peak rules most batteries out.
+    measuring : Measuring
+        About the kit: the one measurement that would change it most.
+    noon : AtNoon or None
+        What the panel gives that is to be measured.
     """
 
     choice: Choice
@@ -49,6 +56,8 @@ class Argument:
     purchase: OnePurchase | None = None
     look_up: LookUp | None = None
     split: Split | None = None
+    measuring: Measuring = NOTHING_MEASURED
+    noon: AtNoon | None = None
 
     @property
     def status(self) -> Status:
@@ -60,7 +69,11 @@ class Argument:
         if self.item is not None:
             return told.item_value(self.choice, self.item, self.found)
         assert self.edges is not None
-        return told.kit_value(self.choice, self.bindings, self.edges, self.purchase, self.look_up, self.split)
+        measure = measurement_value(self.choice, self.measuring, self.noon)
+        return {
+            **told.kit_value(self.choice, self.bindings, self.edges, self.purchase, self.look_up, self.split),
+            "measure": measure,
+        }
 
     def to_text(self, *, is_brief: bool = False) -> str:
         """What ``kitopt why`` prints."""
@@ -75,6 +88,7 @@ class Argument:
                 split_section(self.choice, self.split),
                 told.purchase_section(self.choice, self.purchase),
                 [] if self.look_up is None else look_up_section(self.choice, self.look_up),
+                measurement_section(self.choice, self.measuring, self.noon),
             ):
                 lines += ["", *more] if more else []
             return "\n".join(lines).rstrip() + "\n"
@@ -110,7 +124,20 @@ def argue(
         found = edges(choice, sky_of=windows_for, budget=clock)
         named = choice.circuits or (("", choice),)
         bindings = tuple((name, one) for name, part in named if (one := binding(part)) is not None)
-        return Argument(choice, bindings=bindings, edges=found, purchase=purchase, look_up=guesses, split=apart)
+        # a worth would have to be tried in every circuit, as a purchase would
+        measure = NOTHING_MEASURED if choice.circuits else measuring(choice, budget=clock)
+        is_panel = measure.best is not None and measure.best.thing.column == "output_factor"
+        noon = at_noon(choice.operation, choice.inventory, measure.best.thing.id) if measure.best and is_panel else None
+        return Argument(
+            choice,
+            bindings=bindings,
+            edges=found,
+            purchase=purchase,
+            look_up=guesses,
+            split=apart,
+            measuring=measure,
+            noon=noon,
+        )
     if isinstance(choice.inventory.by_id[item], Load | Extra) and any(one.id == item for one in choice.packed):
         return Argument(choice, item)
     for without in without_each(choice, item, budget=clock):

@@ -17,6 +17,7 @@ from kitopt.report.leads import lead_ids
 from kitopt.report.lists import checklist, counted, fact, forced_fact, in_short
 from kitopt.report.look_up import look_up_section
 from kitopt.report.nices import which_run
+from kitopt.report.pictures import charge_picture
 from kitopt.report.proof import at_best, proof_text
 from kitopt.report.reasons import energy, section
 from kitopt.report.repairs import conflicts_section, repairs_section
@@ -52,7 +53,14 @@ def _with_kit(choice: Choice, why: Why) -> list[list[str]]:
         wiring(choice),
     ]
     if not is_short:
-        return [*parts, facts(choice), section(choice, why.withouts), cautions_section(choice), assumed, sure]
+        return [
+            *parts,
+            [*facts(choice), *charge_picture(choice)],
+            section(choice, why.withouts),
+            cautions_section(choice),
+            assumed,
+            sure,
+        ]
     if len(assumed) > 1:
         return [*parts, facts(choice), assumed, sure + closing_line(choice)]
     return [*parts, [*facts(choice), *assumed, *sure, *closing_line(choice)]]
