@@ -145,6 +145,12 @@ class _Looking:
         """Find the thresholds of those that let a better kit in."""
         changes = [one.at(one.end) for one in doubts]
         kits = []
+        if doubts and len(self.choice.operation.circuits) > 1:
+            # each circuit has a class of its own, so all are asked about at once
+            kit = self._better(doubts, changes)
+            if kit is not None and kit.packed:
+                self._among(doubts, kit)
+            return
         for bus in bus_classes(
             Question(self.choice.operation, self.choice.inventory).under(*changes).inventory.batteries
         ):
