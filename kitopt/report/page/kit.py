@@ -147,7 +147,7 @@ def _price(kit: KitOnPage) -> str:
 def _of_circuit(kit: KitOnPage, one: Carried, n: int, prefix: str) -> Markup:
     """Wiring, pictures and the field of one circuit; the checklist of all stands beside the first's wiring."""
     own = f"{prefix}-c{n + 1}"
-    of = next((f" of {title or 'main'}" for title, part in kit.choice.circuits if part is one.choice), "")
+    of = next((f", {title or 'main'} circuit" for title, part in kit.choice.circuits if part is one.choice), "")
     wiring = el("section", el("h2", f"Wire{of}"), rail(one, own), class_="wiring")
     pictures = el(
         "div",
