@@ -13,6 +13,7 @@ from kitopt.cli.request import (
     LEARNED_SCHEMA,
     NOW_SCHEMA,
     READING_SCHEMA,
+    REVIEW_SCHEMA,
     SUN_SCHEMA,
     WHY_SCHEMA,
     Answer,
@@ -479,6 +480,28 @@ def _now(
         return run_now(operation, inventory, typed, at=at, kit=kit, paper=wanted, is_json=json)
 
     return Request(run, json, NOW_SCHEMA)
+
+
+@app.command("review")
+def _review(
+    log: Annotated[
+        Path, typer.Argument(metavar="LOG.csv", help="Times and currents, known by the words and units of the columns.")
+    ],
+    operation: Annotated[Path, typer.Argument(metavar="OPERATION.toml", help="What was planned.")],
+    kit: Annotated[
+        str | None, typer.Option(metavar="ID:COUNT,...", help="The kit that was there; else that of kitopt pack.")
+    ] = None,
+    inventory: Inventory = None,
+    json: Json = False,
+) -> Request:
+    """Hold a logged outing against its plan: ampere-hours by the hour, what was unlike it, and what to do at home."""
+
+    def run() -> Answer:
+        from kitopt.cli.review import run_review
+
+        return run_review(log, operation, inventory, kit=kit, is_json=json)
+
+    return Request(run, json, REVIEW_SCHEMA)
 
 
 @app.command("learned")

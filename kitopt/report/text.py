@@ -23,6 +23,7 @@ from kitopt.report.reasons import energy, section
 from kitopt.report.repairs import conflicts_section, repairs_section
 from kitopt.report.ruled_out import ruled_out_section
 from kitopt.report.second_opinion import second_opinion_text
+from kitopt.report.split import split_section
 from kitopt.report.wiring import wiring
 from kitopt.report.words import width, wrapped
 
@@ -223,13 +224,13 @@ def _no_kit_headline(choice: Choice) -> list[str]:
 def _nothing(choice: Choice, why: Why) -> list[str]:
     lines = _no_kit_headline(choice)
     if choice.circuits:
-        for name, part in choice.circuits:
-            lines += wrapped(f"{name or 'main'}: {_alone(part)}.", "- ", "  ")
-        return lines
+        return [*lines, *each_alone(choice)]
     repairs = repairs_section(choice, why.repairs)
     helps = ["", *repairs] if repairs else []
     guesses = [] if why.look_up is None else look_up_section(choice, why.look_up)
     helps += ["", *guesses] if guesses else []
+    apart = split_section(choice, why.split)
+    helps += ["", *apart] if apart else []
     shortfall = choice.shortfall
     if choice.status == "time-limit":
         bound = at_best(choice.proof, choice.inventory.currency)
@@ -251,8 +252,15 @@ def _nothing(choice: Choice, why: Why) -> list[str]:
     return [*lines, "", *ruled] if ruled else lines
 
 
+def each_alone(choice: Choice) -> list[str]:
+    """What each of several circuits is by itself, a line each."""
+    lines: list[str] = []
+    for name, part in choice.circuits:
+        lines += wrapped(f"{name or 'main'}: {_alone(part)}.", "- ", "  ")
+    return lines
+
+
 def _alone(part: Choice) -> str:
-    """What one circuit is by itself."""
     if part.packed:
         return f"alone {words.mass(part.mass_g)}, {in_short(part.packed)}"
     if part.status == "time-limit":
