@@ -38,7 +38,7 @@ class Again:
     def __init__(self, choice: Choice) -> None:
         self._choice = choice
         # the class of the chosen kit first: what it finds bounds the others
-        self._circuits: Search | None = None
+        self._circuits: dict[bool, Search] = {}
         is_one = len(choice.operation.circuits) == 1
         self._solved = sorted(choice.solved if is_one else (), key=lambda s: s.model.bus != choice.bus)
         self._memories = [s.outcome.memories for s in self._solved]
@@ -70,15 +70,19 @@ class Again:
     def _of_circuits(self, i: int, rules: Rules, budget: Budget, say: Callable[[int], None]) -> Choice:
         say(i)
         before, bound = self._choice, self._choice.proof.bound
-        if self._circuits is None:
-            self._circuits = search_of(before.operation, before.inventory, before.sky)
+        # as for one kit: of several equally light ones any one will do
+        is_any_good = before.operation.least == "mass" and all(rule.family != "price cap" for rule in rules)
+        if is_any_good not in self._circuits:
+            self._circuits[is_any_good] = search_of(
+                before.operation, before.inventory, before.sky, is_any_good=is_any_good
+            )
         return best_circuits(
             before.operation,
             before.inventory,
             before.sky,
             budget=budget,
             rules=partial(rows_of, rules),
-            search=self._circuits,
+            search=self._circuits[is_any_good],
             least=-math.inf if bound is None else bound,
         )
 
