@@ -30,6 +30,8 @@ NUMBERED = {
     "backup_numbers": (40, 800, 20),
     "several_numbers": (60, 1_200, 20),
     "side_numbers": (30, 600, 30),
+    "conflict_numbers": (60, 1_200, 60),
+    "repair_numbers": (30, 600, 30),
     "strongest_numbers": (50, 1_000, 50),
     "second_numbers": (40, 800, 20),
     "cell_numbers": (5_000, 100_000, 500),

@@ -18,7 +18,7 @@ import numpy as np
 from kitopt.ask import Asker, Change
 from kitopt.ask.change import Family
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
-from kitopt.choice import Choice, build_model, cases_under
+from kitopt.choice import Choice, Made, build_model, cases_under
 from kitopt.choice.lasts import lasts_h
 from kitopt.engine.halving import last_that_holds
 from kitopt.engine.judge import simulate
@@ -220,15 +220,20 @@ def _no_guess(table: _Table, grid: Grid) -> int:
 
 def _lasting(table: _Table, grid: Grid) -> int:
     """Index up to which the chosen kit itself survives enough windows; the judge alone is asked."""
-    made = table.choice.made
-    assert made is not None
-    operation = Change("hours", value=grid[-1]).operation(table.choice.operation)
-    sky = table.sky_of(operation)
-    case = cases_under(build_model(operation, table.choice.inventory, made.model.bus, sky), sky)[0]
-    if case.matrix.shape[1] != len(made.counts):
-        return 0
-    last_h = lasts_h(case, made.counts)
+    sky = table.sky_of(Change("hours", value=grid[-1]).operation(table.choice.operation))
+    last_h = math.inf
+    for made in _made(table.choice):
+        operation = Change("hours", value=grid[-1]).operation(made.model.operation)
+        case = cases_under(build_model(operation, made.model.inventory, made.model.bus, sky), sky)[0]
+        if case.matrix.shape[1] != len(made.counts):
+            return 0
+        last_h = min(last_h, lasts_h(case, made.counts))
     return sum(1 for h in grid if h <= last_h + 1e-9) - 1
+
+
+def _made(choice: Choice) -> list[Made]:
+    """The kit of each circuit."""
+    return [part.made for part in choice.parts if part.made is not None]
 
 
 def _survived(table: _Table, grid: Grid) -> int:
@@ -241,12 +246,14 @@ def _survived(table: _Table, grid: Grid) -> int:
 
 def _carried(table: _Table, grid: Grid) -> int:
     """Index up to which the chosen kit itself carries so much load; the judge alone is asked."""
-    made = table.choice.made
-    assert made is not None
-    case = made.cases[0]
+    kits = _made(table.choice)
     for i, factor in enumerate(grid):
-        conditions = replace(scaled(case, factor).conditions, reserve_wh=case.conditions.reserve_wh)
-        if np.count_nonzero(simulate(conditions, case.plant(made.counts)).survives) < case.n_needed:
+        survives = np.ones(table.choice.sky.n_windows, dtype=bool)
+        for made in kits:
+            case = made.cases[0]
+            conditions = replace(scaled(case, factor).conditions, reserve_wh=case.conditions.reserve_wh)
+            survives &= simulate(conditions, case.plant(made.counts)).survives
+        if np.count_nonzero(survives) < kits[0].cases[0].n_needed:
             return i - 1
     return len(grid) - 1
 

@@ -136,7 +136,9 @@ class _Looking:
         self.found: list[Threshold] = []
         self.is_cut_short = False
         # what is worse than it is lets nothing in where rules or weather forbid all
-        self._never = {_ids(one.model.bus) for one in choice.solved if math.isinf(one.outcome.bound)}
+        self._never = {
+            _ids(one.model.bus) for one in choice.solved if len(one.kits) == 1 and math.isinf(one.outcome.bound)
+        }
         self._hopeless: set[frozenset[str]] = set()
         """Classes with no better kit even where all guesses are at their better ends."""
 

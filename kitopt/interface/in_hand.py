@@ -18,6 +18,7 @@ from kitopt.operation.terms import LoadUse, Need, NoSun, Operation, Site
 if TYPE_CHECKING:
     from kitopt.field.now import Now, State
     from kitopt.field.review import Review
+    from kitopt.interface.hold import Held
     from kitopt.sky.overhead import Overhead
 
 _LONGEST_H = 240.0
@@ -48,6 +49,13 @@ class Lasting:
         from kitopt.report.field import now_value
 
         return now_value(self.answer)
+
+    def hold(self, *, is_asking: bool = False, clock: Budget = UNLIMITED) -> Held:
+        """Page, sheet and checklist of the kit in hand for what is left: nothing is asked again for them."""
+        from kitopt.interface.hold import hold_one
+        from kitopt.report.field import does_text
+
+        return hold_one(self.answer.heeded.hand.measured(), does_text(self.answer))
 
     def to_text(self, *, is_brief: bool = False) -> str:
         """What the command prints."""
