@@ -9,6 +9,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
+import numpy as np
+
 from kitopt.inventory.items import Battery, Controller, Inventory, Item
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
@@ -333,15 +335,7 @@ def several(number: int, n_tasks: int, *, backup: bool = False) -> Several:
 
 def _first_windows(sky: Sky, n: int) -> Sky:
     """The same sky with so many windows."""
-    return replace(
-        sky,
-        poa_wm2={way: array[:n] for way, array in sky.poa_wm2.items()},
-        useful_wm2={way: array[:n] for way, array in sky.useful_wm2.items()},
-        panel_degc={way: array[:n] for way, array in sky.panel_degc.items()},
-        air_degc=sky.air_degc[:n],
-        battery_degc=sky.battery_degc[:n],
-        labels=sky.labels[:n],
-    )
+    return sky.only(np.arange(n))
 
 
 def dated(several_: Several, rng: random.Random) -> Several:
