@@ -63,7 +63,7 @@ def run(tmp_path: Path) -> Run:
             env={**os.environ, **environment},
             capture_output=True,
             encoding="utf-8",
-            timeout=120,
+            timeout=300,
             check=False,
         )
 

