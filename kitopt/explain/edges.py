@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 from kitopt.ask import Asker, Change
@@ -137,7 +138,8 @@ class _Table:
         answer = self._asker.ask_harder(change) if is_harder else self._asker.ask(change, most=most)
         if not answer.proof.proved:
             raise _Unknown
-        return self._solved.setdefault(family, {}).setdefault(value, answer)
+        # what was learned for it is most of its size
+        return self._solved.setdefault(family, {}).setdefault(value, replace(answer, solved=()))
 
     def still_does(self, kit: Choice, way: _Way, value: float) -> bool:
         """Whether a kit that is best where less is asked does at a value too: then it is best there."""
@@ -191,7 +193,7 @@ def _harder(table: _Table, way: _Way, grid: Grid) -> Edge:
     """The edge along a grid on which each value asks for more: a kit is best as long as it does what is asked."""
     kit, last = table.choice, -1
     while True:
-        last = last_that_holds(lambda i, kit=kit: table.still_does(kit, way, grid[i]), last, len(grid), last + 1)
+        last = last_that_holds(partial(_does_at, table, kit, way, grid), last, len(grid), last + 1)
         if last + 1 == len(grid):
             break
         kit = table.at(way.family, grid[last + 1], is_harder=True)
@@ -199,6 +201,10 @@ def _harder(table: _Table, way: _Way, grid: Grid) -> Edge:
             break
         last += 1
     return _between(table, way, grid, last)
+
+
+def _does_at(table: _Table, kit: Choice, way: _Way, grid: Grid, i: int) -> bool:
+    return table.still_does(kit, way, grid[i])
 
 
 def _easier(table: _Table, way: _Way, grid: Grid) -> Edge:

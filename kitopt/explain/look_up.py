@@ -10,6 +10,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from operator import ne
 from typing import Any, Literal
 
 from kitopt.ask import Asker, Change, Question
@@ -147,7 +149,7 @@ class _Looking:
             Question(self.choice.operation, self.choice.inventory).under(*changes).inventory.batteries
         ):
             if doubts and self._may_be(bus, doubts):
-                kit = self._better(doubts, changes, skips=lambda other, bus=bus: other != bus)
+                kit = self._better(doubts, changes, skips=partial(ne, bus))
                 if kit is None:
                     return
                 kits += [kit] if kit.packed else []
@@ -197,7 +199,7 @@ class _Looking:
         values: list[float | bool] = [doubt.end] if isinstance(doubt.end, bool) else list(_grid(doubt))
         at = len(values) - 1
         while at >= 0:
-            at = 1 + last_that_holds(lambda i, kit=kit: not self.asker.still_does(kit, doubt.at(values[i])), -1, at)
+            at = 1 + last_that_holds(partial(self._is_out, kit, doubt, values), -1, at)
             if at == 0:
                 break
             before = self._better([doubt], [doubt.at(values[at - 1])])
@@ -210,6 +212,9 @@ class _Looking:
         best = self._best(math.inf if most is None else most, [doubt], [doubt.at(values[at])])
         if best is not None:
             self._keep(doubt, values[at], best)
+
+    def _is_out(self, kit: Choice, doubt: _Doubt, values: Sequence[float | bool], i: int) -> bool:
+        return not self.asker.still_does(kit, doubt.at(values[i]))
 
     # -- for the worse -------------------------------------------------------------------
 
@@ -273,7 +278,8 @@ class _Looking:
         if not answer.proof.proved and not answer.packed:
             self.is_cut_short = True
             return None
-        return answer
+        # what was learned for it is most of its size
+        return replace(answer, solved=())
 
     def _keep(self, doubt: _Doubt, at: float | bool, answer: Choice) -> None:
         here = doubt.here if isinstance(doubt.here, int | float) else -math.inf
