@@ -9,15 +9,16 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 from kitopt.ask.change import Change
 from kitopt.budget import Budget
 from kitopt.choice import Choice, Solved
+from kitopt.choice.circuits import best_circuits
 from kitopt.choice.classes import over_classes
 from kitopt.choice.measure import of_found
 from kitopt.engine import Plan, Row, choose
 from kitopt.engine.plan import Floats
-from kitopt.model.kit import KitModel
 
 Rules = Sequence[Change]
 
@@ -36,7 +37,8 @@ class Again:
     def __init__(self, choice: Choice) -> None:
         self._choice = choice
         # the class of the chosen kit first: what it finds bounds the others
-        self._solved = sorted(choice.solved, key=lambda s: s.model.bus != choice.bus)
+        is_one = len(choice.operation.circuits) == 1
+        self._solved = sorted(choice.solved if is_one else (), key=lambda s: s.model.bus != choice.bus)
         self._memories = [s.outcome.memories for s in self._solved]
         # of a class that was looked at in vain it is known how much more than the chosen kit it asks for
         self._free = [_Free(floor=s.outcome.bound if s.outcome.status == "no-kit" else -math.inf) for s in self._solved]
@@ -55,10 +57,19 @@ class Again:
         say : callable
             Is told the index of the rules before they are asked.
         """
+        if len(self._choice.operation.circuits) > 1:
+            # of their classes only those are known that may be part of something better: with a rule others may be
+            return [self._of_circuits(i, rules, budget, say) for i, rules in enumerate(asked)]
         firsts = self._in_first(asked, budget, say) if self._solved else [None] * len(asked)
         objectives = [s.outcome.objective for s in firsts if s is not None and s.outcome.counts is not None]
         highest = max(objectives, default=-math.inf)
         return [self._complete(rules, first, highest, budget) for rules, first in zip(asked, firsts, strict=True)]
+
+    def _of_circuits(self, i: int, rules: Rules, budget: Budget, say: Callable[[int], None]) -> Choice:
+        say(i)
+        before = self._choice
+        more = partial(rows_of, rules)
+        return best_circuits(before.operation, before.inventory, before.sky, budget=budget, rules=more)
 
     def _in_first(self, asked: Sequence[Rules], budget: Budget, say: Callable[[int], None]) -> list[Solved | None]:
         """The best kit of the first class under each of some rules, where there was time.
@@ -68,7 +79,7 @@ class Again:
         """
         found: list[Solved | None] = [None] * len(asked)
         base = self._solved[0]
-        each = {i: rows_of(rules, base.model) for i, rules in enumerate(asked)}
+        each = {i: rows_of(rules, base) for i, rules in enumerate(asked)}
         limits = {i: rows[0] for i, rows in each.items() if rows is not None and [r.lower for r in rows] == [-math.inf]}
         for i, rules in enumerate(asked):
             if i not in limits and not budget.is_over:
@@ -121,7 +132,7 @@ class Again:
             return None
         assert free.solved is not None
         assert free.solved.outcome.counts is not None
-        rows = rows_of(rules, free.solved.model)
+        rows = rows_of(rules, free.solved)
         if rows is None:
             return None
         if not replace(free.solved.plan, rows=rows).broken_rows(free.solved.outcome.counts):
@@ -130,7 +141,7 @@ class Again:
 
     def _choose(self, i: int, rules: Rules, cutoff: float, budget: Budget) -> Solved | None:
         before = self._solved[i]
-        rows = rows_of(rules, before.model)
+        rows = rows_of(rules, before)
         if rows is None:
             return None
         plan = replace(before.plan, rows=(*before.plan.rows, *rows))
@@ -159,9 +170,9 @@ class Again:
         return -math.inf if self._choice.proof.bound is None else self._choice.proof.bound
 
 
-def rows_of(rules: Rules, model: KitModel) -> tuple[Row, ...] | None:
+def rows_of(rules: Rules, solved: Solved) -> tuple[Row, ...] | None:
     """What all rules add to the plan of a class; None where one of them leaves it no kit."""
-    each = [rule.rows(model) for rule in rules]
+    each = [rule.rows(solved) for rule in rules]
     return None if any(rows is None for rows in each) else tuple(row for rows in each for row in rows or ())
 
 

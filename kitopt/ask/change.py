@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any, Literal
 
-from kitopt.choice.program import given
+import numpy as np
+
+from kitopt.choice import Solved
 from kitopt.engine import Row
 from kitopt.inventory.columns import shown
 from kitopt.inventory.items import Inventory, Item, Load, has_no_price, kind_of
-from kitopt.model.kit import KitModel
 from kitopt.operation.terms import LoadUse, Operation
 
 Family = Literal[
@@ -23,6 +24,7 @@ Family = Literal[
     "least",
     "mass limit",
     "parallel",
+    "circuit",
     "quiet",
     "load off",
     "radio",
@@ -87,9 +89,9 @@ class Change:
         way = _ON_INVENTORY.get(self.family)
         return owned if way is None else way(owned, self)
 
-    def rows(self, model: KitModel) -> Sequence[Row] | None:
+    def rows(self, solved: Solved) -> Sequence[Row] | None:
         """What a rule adds to the plan of a class; None where the class has no kit that keeps it."""
-        return _ROWS[self.family](model, self)
+        return _ROWS[self.family](solved, self)
 
 
 @dataclass(frozen=True)
@@ -145,7 +147,7 @@ _ON_OPERATION: dict[str, Callable[[Operation, Change], Operation]] = {
     "load": _drawing_more,
     "aim": lambda asked, change: replace(asked, aim=replace(asked.aim, mode=change.value)),
     "charge": lambda asked, change: replace(asked, need=replace(asked.need, start_charge_share=change.value)),
-    **dict.fromkeys(("quiet", "load off", "radio", "transmit", "power"), _used_otherwise),
+    **dict.fromkeys(("circuit", "quiet", "load off", "radio", "transmit", "power"), _used_otherwise),
 }
 
 
@@ -203,42 +205,35 @@ _ON_INVENTORY: dict[str, Callable[[Inventory, Change], Inventory]] = {
 # -- of the kits that are allowed --------------------------------------------------------
 
 
-def _no_more(model: KitModel, change: Change) -> Sequence[Row]:
-    terms = _terms(model, change.id)
+def _no_more(solved: Solved, change: Change) -> Sequence[Row]:
+    terms = solved.uses(change.id)
     text = f"at most {change.value} × {change.id}"
     return [Row(terms, upper=float(change.value), rule="asked", text=text)] if terms else []
 
 
-def _no_less(model: KitModel, change: Change) -> Sequence[Row] | None:
-    terms = _terms(model, change.id)
+def _no_less(solved: Solved, change: Change) -> Sequence[Row] | None:
+    terms = solved.uses(change.id)
     text = f"at least {change.value} × {change.id}"
     return [Row(terms, lower=float(change.value), rule="asked", text=text)] if terms else None
 
 
-def _terms(model: KitModel, item_id: str) -> tuple[tuple[int, float], ...]:
-    return tuple((j, float(c.uses[item_id])) for j, c in enumerate(model.columns) if c.uses.get(item_id))
-
-
-def _priced_at_most(model: KitModel, change: Change) -> Sequence[Row]:
+def _priced_at_most(solved: Solved, change: Change) -> Sequence[Row]:
     """Nothing of unknown price, and all together no dearer than that. [1/100]"""
-    owned = model.inventory.by_id
-    packed = given(model.operation, model.inventory)
-    fixed_cents = sum(n * (owned[i].price_cents or 0) for i, n in packed.items())
-    unknown, priced = [], []
-    for j, column in enumerate(model.columns):
-        if any(has_no_price(owned[i]) for i in column.uses):
-            unknown.append((j, 1.0))
-        elif column.uses:
-            # in whole currency, which keeps coefficients near the others
-            priced.append((j, sum(n * (owned[i].price_cents or 0) for i, n in column.uses.items()) / 100))
-    rows = [Row(tuple(unknown), upper=0.0, rule="asked", text="nothing of unknown price")] if unknown else []
+    owned = solved.program.stock.by_id
+    items = sorted({i for kit in solved.kits for i in kit.items()})
+    unknown = {j for i in items if has_no_price(owned[i]) for j, _ in solved.uses(i)}
+    terms = tuple((j, 1.0) for j in sorted(unknown))
+    rows = [Row(terms, upper=0.0, rule="asked", text="nothing of unknown price")] if unknown else []
     if math.isfinite(change.value):
-        upper = (change.value - fixed_cents) / 100 + 1e-6
+        price = next(one for one in solved.plan.objectives if one.name == "price")
+        # in whole currency, which keeps coefficients near the others
+        priced = ((int(j), float(price.weights[j]) / 100) for j in np.flatnonzero(price.weights) if j not in unknown)
+        upper = (change.value - price.fixed) / 100 + 1e-6
         rows.append(Row(tuple(priced), upper=upper, rule="asked", text=f"at most {change.value / 100:.2f}"))
     return rows
 
 
-_ROWS: dict[str, Callable[[KitModel, Change], Sequence[Row] | None]] = {
+_ROWS: dict[str, Callable[[Solved, Change], Sequence[Row] | None]] = {
     "at most": _no_more,
     "at least": _no_less,
     "price cap": _priced_at_most,

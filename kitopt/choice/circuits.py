@@ -7,110 +7,175 @@ classes is tried; what the circuits need alone bounds what they need together.
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.budget import UNLIMITED, Budget, check_time
-from kitopt.choice.classes import over_classes
-from kitopt.choice.measure import listed, lowest_of, of_found, others_in, part_of
+from kitopt.budget import UNLIMITED, Budget, OutOfTime, check_time
+from kitopt.choice.classes import OverClasses, over_classes
+from kitopt.choice.measure import lowest_of, of_found, others_in, part_of
 from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.program import COST, Program, given
-from kitopt.choice.search import Search
-from kitopt.choice.terms import Choice, Floats, Proof, Survival
+from kitopt.choice.search import Found, Search, Solved
+from kitopt.choice.terms import Choice, Floats, Survival
 from kitopt.engine import Case, Objective, Outcome, Plan, Row, Trial
 from kitopt.engine.joint import joined
 from kitopt.engine.judge import simulate
 from kitopt.engine.lazily import choose_lazily
+from kitopt.engine.listing import ALONE
 from kitopt.inventory.items import Extra, Inventory
-from kitopt.model.bus import BusClass, bus_classes
+from kitopt.model.bus import BusClass
 from kitopt.model.kit import Join, fuses_taken
 from kitopt.operation.extras import always_packed, packed_with_panels
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
-
-@dataclass(frozen=True, eq=False)
-class _Solved:
-    """All circuits on some bus classes, solved."""
-
-    program: Program
-    plan: Plan
-    outcome: Outcome
-
-    def order(self) -> tuple[object, ...]:
-        """What combinations of classes are compared by."""
-        counts = self.outcome.counts
-        assert counts is not None
-        ids = [(i, -n) for i, n in sorted(self.program.in_all(counts).items())]
-        return (*(o.of(counts) for o in self.plan.objectives), ids)
+Rules = Callable[[Solved], Sequence[Row] | None]
+_NOT_SOLVED = Outcome("time-limit", None, math.inf, -math.inf)
 
 
 def best_circuits(
-    operation: Operation, inventory: Inventory, sky: Sky, *, budget: Budget = UNLIMITED, mass_g: float = math.inf
+    operation: Operation,
+    inventory: Inventory,
+    sky: Sky,
+    *,
+    budget: Budget = UNLIMITED,
+    mass_g: float = math.inf,
+    cutoff: float = math.inf,
+    is_any_good: bool = False,
+    rules: Rules | None = None,
 ) -> Choice:
-    """The best kit of an operation with several circuits, each circuit measured; without one, what each comes to alone.
+    """The best kit of an operation with several circuits, not measured yet; without one, what each comes to alone.
 
     Parameters
     ----------
     mass_g : float
         No kit above this, all circuits together. [g]
+    cutoff, is_any_good
+        As for `best_kit`, of all circuits together.
+    rules : callable, optional
+        Rows more for the circuits on some bus classes; None where they leave these no kit.
     """
-    each = [operation.circuit(name) for name in operation.circuits]
-    # who takes what belongs to none of them is settled for all together
-    stock = replace(inventory, extras=())
-    together = (tuple(range(len(each))),)
-    problem = Problem(tuple(Wanted((one,)) for one in each), stock, lambda _: sky, together)
     first, *others = in_order(operation.least)
-    names = (first, "ends", *others)
-    search = Search(problem, names, budget)
-    alone = [search.alone(o) for o in range(len(each))]
-    if not all(found.has_kits for found in alone):
-        told = [
-            (name, of_found(one, stock, sky, found, found.tried))
-            for name, one, found in zip(operation.circuits, each, alone, strict=True)
-        ]
-        is_sure = any(found.is_impossible for found in alone)
-        proof = Proof(operation.least, None, None, is_sure)
-        return Choice(operation, inventory, sky, proof.status, proof, circuits=tuple(told))
-    most_g = min(mass_g, math.inf if operation.mass_limit_g is None else float(operation.mass_limit_g))
-    classes = bus_classes(stock.batteries)
-    least = sum(found.bound for found in alone)
+    names = (first,) if is_any_good else (first, "ends", *others)
+    problem = problem_of(operation, inventory, sky)
+    alone, found = search_circuits(problem, operation, names, mass_g=mass_g, cutoff=cutoff, rules=rules, budget=budget)
+    choice = of_found(operation, inventory, sky, found, found.tried)
+    if choice.packed:
+        told = choice.circuits
+    else:
+        told = tuple(
+            (name, of_found(wanted.operation, problem.stock, sky, one, one.tried))
+            for name, wanted, one in zip(operation.circuits, problem.wanted, alone, strict=True)
+        )
+    blocks = tuple((one.model.bus, tuple(one.model.blocks)) for apart in alone for one in apart.tried)
+    return replace(choice, blocks=blocks, circuits=told)
 
-    def attempt(chosen: tuple[BusClass, ...], cutoff: float) -> _Solved:
+
+def problem_of(
+    operation: Operation,
+    inventory: Inventory,
+    sky: Sky,
+    offered: Mapping[str, int] | None = None,
+    prices: Mapping[str, int] | None = None,
+) -> Problem:
+    """The circuits of an operation as kits that are needed at the same time."""
+    each = [operation.circuit(name) for name in operation.circuits]
+    return Problem(
+        tuple(Wanted((one,)) for one in each),
+        # who takes what belongs to none of them is settled for all together
+        replace(inventory, extras=()),
+        lambda _: sky,
+        (tuple(range(len(each))),),
+        offered=offered or {},
+        prices=prices or {},
+        extras=inventory.extras,
+    )
+
+
+def search_circuits(
+    problem: Problem,
+    operation: Operation,
+    names: Sequence[str],
+    *,
+    allowed: Mapping[str, int] | None = None,
+    mass_g: float = math.inf,
+    cutoff: float = math.inf,
+    rules: Rules | None = None,
+    budget: Budget = UNLIMITED,
+) -> tuple[list[Found], OverClasses[Solved]]:
+    """The best kit of each circuit alone, and of all together.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Quantities in order of importance; where there is one alone, of several kits as good any one will do.
+    allowed : mapping of item id to int
+        How many of what is offered may be bought.
+    """
+    search = Search(problem, names, budget, allowed or {})
+    alone = [search.alone(o, cutoff) for o in range(len(problem.wanted))]
+    if not all(found.has_kits for found in alone):
+        is_sure = any(found.is_impossible for found in alone)
+        return alone, OverClasses(None, (), math.inf if is_sure else 0.0)
+    most_g = min(mass_g, math.inf if operation.mass_limit_g is None else float(operation.mass_limit_g))
+    known = dict(enumerate(alone))
+    in_hand = cutoff
+
+    def attempt(chosen: tuple[int, ...], most: float) -> Solved | None:
+        nonlocal in_hand
         budget.check()
         with budget.in_force():
-            program, plan = _laid_out(problem, operation, inventory, chosen, names, most_g, budget)
+            classes = [search.classes[k] for k in chosen]
+            program, plan = _laid_out(problem, operation, classes, names, allowed or {}, most_g, budget)
             plan = _none_below(plan, program, [found.bound for found in alone])
-        return _Solved(program, plan, choose_lazily(plan, (0,), budget=budget, cutoff=cutoff))
+        if len(names) == 1:
+            plan = replace(plan, tie_break=())
+        if rules is not None:
+            rows = rules(Solved(program, plan, _NOT_SOLVED))
+            if rows is None:
+                return None
+            plan = replace(plan, rows=(*plan.rows, *rows))
+        solved = Solved(program, plan, choose_lazily(plan, range(len(plan.cases)), budget=budget, cutoff=most))
+        in_hand = min(in_hand, solved.outcome.objective)
+        return solved
 
-    found = over_classes(product(classes, repeat=len(each)), attempt, least=least)
-    proof = Proof.reached(operation.least, found.value, found.bound)
-    made = Choice(operation, inventory, sky, proof.status, proof)
-    if found.best is None:
-        told = [
-            (name, of_found(one, stock, sky, apart, apart.tried))
-            for name, one, apart in zip(operation.circuits, each, alone, strict=True)
-        ]
-        return replace(made, circuits=tuple(told))
-    return _measured(made, found.best)
+    some = _combined(search, known, lambda: in_hand)
+    return alone, over_classes(some, attempt, cutoff=cutoff, least=search.least_of(known))
+
+
+def _combined(search: Search, known: Mapping[int, Found], most: Callable[[], float]) -> Iterator[tuple[int, ...]]:
+    """Bus classes of all circuits: those that are best alone first, then all that may be part of something better.
+
+    Parameters
+    ----------
+    most : callable
+        What is in hand, of the quantity that counts first.
+    """
+    first = tuple(search.class_of(found) for found in known.values())
+    yield first
+    try:
+        viable: list[Sequence[int]] = [search.viable(o, known, most()) for o in known]
+    except OutOfTime:
+        viable = [range(len(search.classes))] * len(known)
+    yield from (some for some in product(*viable) if some != first)
 
 
 def _laid_out(
     problem: Problem,
     operation: Operation,
-    inventory: Inventory,
-    classes: tuple[BusClass, ...],
-    names: tuple[str, ...],
+    classes: Sequence[BusClass],
+    names: Sequence[str],
+    allowed: Mapping[str, int],
     most_g: float,
     budget: Budget,
 ) -> tuple[Program, Plan]:
     """All circuits in one plan, each on a bus class, with what counts for all of them together."""
-    program = Program(problem, {o: [bus] for o, bus in enumerate(classes)}, budget=budget)
+    inventory = replace(problem.stock, extras=problem.extras)
+    program = Program(problem, {o: [bus] for o, bus in enumerate(classes)}, allowed, budget=budget)
     side, kits = program.side, [kit for (kit,) in program.kits.values()]
     check_time()
     for bound in operation.bounds:
@@ -188,6 +253,8 @@ def _tried_together(trials: Sequence[Trial], n_first: int) -> Trial:
 def _none_below(plan: Plan, program: Program, floors: Sequence[float]) -> Plan:
     """The plan told what each circuit needs alone: its relaxation then begins there."""
     name = plan.objectives[0].name
+    if name not in COST:
+        return plan
     cost, by_id = COST[name], program.stock.by_id
     rows = []
     for (kit,), floor in zip(program.kits.values(), floors, strict=True):
@@ -196,7 +263,7 @@ def _none_below(plan: Plan, program: Program, floors: Sequence[float]) -> Plan:
         carried = sum(n * known(by_id[i]) for i, n in given(kit.model.operation, program.stock).items())
         terms = tuple((int(j), float(weights[j])) for j in np.flatnonzero(weights))
         if terms and floor > carried:
-            rows.append(Row(terms, lower=floor - carried - 1e-6, rule="cutoff", text="no less than alone"))
+            rows.append(Row(terms, lower=floor - carried - 1e-6, rule=ALONE, text="no less than alone"))
     return replace(plan, rows=(*plan.rows, *rows))
 
 
@@ -222,18 +289,13 @@ def _fuses(program: Program) -> dict[tuple[str, float], list[tuple[int, float]]]
     return total
 
 
-def _measured(choice: Choice, best: _Solved) -> Choice:
-    """The choice with its circuits, and how they fare together."""
-    counts, program = best.outcome.counts, best.program
-    assert counts is not None
-    operation, inventory = choice.operation, choice.inventory
+def together(choice: Choice) -> Choice:
+    """The choice with how its circuits fare, each and all together."""
     parts = []
-    for name, (kit,) in zip(operation.circuits, program.kits.values(), strict=True):
-        part = part_of(kit.model, kit.counts(counts), choice.sky, choice.status, is_settled=False)
-        parts.append((name, part))
-    total: Counter[str] = Counter(program.in_all(counts)) + Counter(given(operation, inventory))
-    has = {i for _, part in parts for join, _, _ in part.joins for i in ("panel", join.panel.id)}
-    total.update({x.id: x.count for x in packed_with_panels(operation, inventory) if has & set(x.hangs_on)})
+    for name, one in choice.circuits:
+        assert one.made is not None
+        made = one.made
+        parts.append((name, part_of(made.model, made.counts, choice.sky, choice.status, is_settled=False)))
     kits = [part.made for _, part in parts if part.made is not None]
     verdicts = [simulate(made.cases[0].conditions, made.cases[0].plant(made.counts)) for made in kits]
     margins_wh = np.stack([verdict.margin_wh for verdict in verdicts])
@@ -245,7 +307,6 @@ def _measured(choice: Choice, best: _Solved) -> Choice:
     hardest = int(np.argmin(np.min(np.where(survives, margins_wh, np.inf), axis=1)))
     return replace(
         choice,
-        packed=listed(inventory, total),
         joins=tuple(join for _, part in parts for join in part.joins),
         wiring=tuple(wire for _, part in parts for wire in part.wiring),
         survival=Survival(len(survives), int(np.count_nonzero(survives)), kits[0].cases[0].n_needed, others=others),

@@ -27,11 +27,14 @@ def held(operation: Operation, inventory: Inventory, sky: Sky, counts: Mapping[s
     Nothing is proved of it.
     """
     found = wired(operation, inventory, sky, counts)
-    if found is None:
-        return None
-    base = Choice(operation, inventory, sky, "found", Proof("mass", None, None, False))
+    return None if found is None else of_wired(*found, sky)
+
+
+def of_wired(model: KitModel, counts: Floats, sky: Sky) -> Choice:
+    """Counts of a model as a choice that is measured, of which nothing is proved."""
+    base = Choice(model.operation, model.inventory, sky, "found", Proof("mass", None, None, False))
     # the many other windows are for whoever chooses
-    return measured(base, Made(found[0], replace(sky, others=None), found[1]))
+    return measured(base, Made(model, replace(sky, others=None), counts))
 
 
 def wired(

@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection
 from dataclasses import replace
 
 from kitopt.budget import UNLIMITED, Budget
-from kitopt.choice.circuits import best_circuits
+from kitopt.choice.circuits import best_circuits, together
 from kitopt.choice.measure import measured, of_found, with_need
 from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.search import Search
@@ -63,7 +63,10 @@ def best_kit(
         As for `Search`.
     """
     if len(operation.circuits) > 1:
-        return best_circuits(operation, inventory, sky, budget=budget, mass_g=mass_g)
+        # what the others tell only saves work
+        return best_circuits(
+            operation, inventory, sky, budget=budget, mass_g=mass_g, cutoff=cutoff, is_any_good=is_any_good
+        )
     problem = Problem((Wanted((operation,)),), inventory, lambda _: sky)
     first, *others = in_order(operation.least)
     names = [first] if is_any_good else [first, "ends", *others]
@@ -79,7 +82,9 @@ def in_full(choice: Choice, budget: Budget = UNLIMITED) -> Choice:
     """The choice with how its kit fares; where none works, with the strongest."""
     if choice.survival is not None or choice.shortfall is not None:
         return choice
-    if choice.circuits:
+    if choice.circuits and choice.packed:
+        return together(choice)
+    if len(choice.operation.circuits) > 1:
         return replace(choice, circuits=tuple((name, in_full(one, budget)) for name, one in choice.circuits))
     if choice.made is not None:
         return measured(choice, choice.made)

@@ -25,6 +25,7 @@ from kitopt.model.kit import Join, KitModel, Unit, case_under
 from kitopt.model.need import draws, peak_a
 from kitopt.model.wiring_list import wiring_list
 from kitopt.operation.clock import moment_after, steps_of
+from kitopt.operation.extras import packed_with_panels
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
@@ -73,13 +74,31 @@ def of_found(
 ) -> Choice:
     """What a search over bus classes found, as a choice that is not measured yet."""
     proof = Proof.reached(operation.least, found.value, found.bound)
-    blocks = tuple((one.model.bus, tuple(one.model.blocks)) for one in tried)
+    blocks = tuple((kit.model.bus, tuple(kit.model.blocks)) for one in tried for kit in one.kits)
     base = Choice(operation, inventory, sky, proof.status, proof, solved=tuple(tried), blocks=blocks)
     if found.best is None:
         return base
-    model, counts = found.best.model, found.best.outcome.counts
+    counts = found.best.outcome.counts
     assert counts is not None
+    if len(found.best.kits) > 1:
+        return _of_circuits(base, found.best, counts)
+    model = found.best.model
     return replace(base, bus=model.bus, packed=packed_of(model, counts), made=Made(model, sky, counts))
+
+
+def _of_circuits(base: Choice, solved: Solved, counts: Floats) -> Choice:
+    """What several circuits take in all, and each of them, not measured yet."""
+    parts = []
+    total = Counter(solved.program.in_all(counts)) + Counter(given(base.operation, base.inventory))
+    for name, kit in zip(base.operation.circuits, solved.kits, strict=True):
+        model, own = kit.model, kit.counts(counts)
+        part = Choice(model.operation, model.inventory, base.sky, base.status, Proof("mass", None, None, False))
+        made = Made(model, base.sky, own)
+        parts.append((name, replace(part, bus=model.bus, packed=packed_of(model, own), made=made)))
+    panels = {one.id for _, part in parts for one in part.packed if one.kind == "panel"}
+    beside = packed_with_panels(base.operation, base.inventory)
+    total.update({x.id: x.count for x in beside if panels and {"panel", *panels} & set(x.hangs_on)})
+    return replace(base, packed=listed(base.inventory, total), circuits=tuple(parts))
 
 
 def measured(choice: Choice, made: Made) -> Choice:

@@ -10,6 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice.circuits import best_circuits, problem_of, search_circuits
+from kitopt.choice.kit import in_full
 from kitopt.choice.measure import listed, measured, of_found, with_need
 from kitopt.choice.offers import bought_of
 from kitopt.choice.problem import Problem, Wanted, in_order
@@ -83,6 +85,8 @@ def judge_kit(
         Pieces of it, no more than are owned. Loads and extras count only where they go beyond what is always packed.
     """
     only = only_of(inventory, counts)
+    if len(operation.circuits) > 1:
+        return _in_circuits(operation, inventory, sky, counts, only, budget)
     fares: dict[tuple[str, ...], Found] = {}
 
     def as_named(at: Operation, _: float, part: Budget) -> Choice:
@@ -92,14 +96,12 @@ def judge_kit(
     told = serving_most(replace(operation, nice_at_most_g=None), as_named, budget)
     operation, found = told.operation, fares[told.operation.nices]
     always = given(operation, inventory)
-    totals = {i: max(counts.get(i, 0), always.get(i, 0)) for i in sorted({*counts, *always})}
-    named = listed(inventory, totals)
+    named = _named(operation, inventory, counts)
     grams = sum(one.count * inventory.by_id[one.id].mass_g for one in named)
-    limit_g = operation.mass_limit_g
     kit = NamedKit(
         named,
         replace(_judged(operation, inventory, sky, found, grams, budget), nices=told.nices),
-        over_limit_g=0 if limit_g is None else max(0, grams - limit_g),
+        over_limit_g=_over_limit_g(operation, grams),
     )
     if kit.status == "found":
         best = _search(operation, only, sky, in_order(operation.least), budget).alone(0)
@@ -111,6 +113,42 @@ def judge_kit(
     used = () if kit.choice.shortfall is None else kit.choice.shortfall.packed
     missing, status = _missing(operation, inventory, sky, counts, budget)
     return replace(kit, used=used, missing=missing, repair=status)
+
+
+def _named(operation: Operation, inventory: Inventory, counts: Mapping[str, int]) -> tuple[Packed, ...]:
+    always = given(operation, inventory)
+    return listed(inventory, {i: max(counts.get(i, 0), always.get(i, 0)) for i in sorted({*counts, *always})})
+
+
+def _over_limit_g(operation: Operation, grams: int) -> int:
+    return 0 if operation.mass_limit_g is None else max(0, grams - operation.mass_limit_g)
+
+
+def _in_circuits(
+    operation: Operation,
+    inventory: Inventory,
+    sky: Sky,
+    counts: Mapping[str, int],
+    only: Inventory,
+    budget: Budget,
+) -> NamedKit:
+    """A named kit for several circuits. Which piece is in which is not said: they are put where they are best."""
+
+    def as_named(at: Operation, _: float, part: Budget) -> Choice:
+        return best_circuits(replace(at, mass_limit_g=None), only, sky, budget=part)
+
+    told = serving_most(replace(operation, nice_at_most_g=None), as_named, budget)
+    choice = replace(told, inventory=inventory, operation=operation.running(told.operation.nices))
+    named = _named(choice.operation, inventory, counts)
+    grams = sum(one.count * inventory.by_id[one.id].mass_g for one in named)
+    kit = NamedKit(named, choice, over_limit_g=_over_limit_g(operation, grams))
+    if choice.packed:
+        proof = Proof("mass", float(grams), float(grams), True)
+        does = in_full(replace(choice, status="found", proof=proof))
+        needless = beyond(named, choice.packed) if choice.proof.proved else None
+        return replace(kit, choice=does, used=choice.packed, needless=needless)
+    missing, status = _missing(choice.operation, inventory, sky, counts, budget)
+    return replace(kit, choice=in_full(choice, budget), missing=missing, repair=status)
 
 
 def _search(operation: Operation, only: Inventory, sky: Sky, names: Sequence[str], budget: Budget) -> Search:
@@ -156,9 +194,14 @@ def _missing(
     }
     cost = COST[operation.least]
     prices = {i: cost(inventory.by_id[i]) for i in offered}
-    wanted = (Wanted((operation,)),)
-    problem = Problem(wanted, inventory, lambda _: sky, ((0,),), offered=offered, prices=prices)
-    found = Search(problem, ("cost", "mass", "items"), budget, offered).alone(0)
+    names = ("cost", "mass", "items")
+    if len(operation.circuits) > 1:
+        problem = problem_of(operation, inventory, sky, offered, prices)
+        _, best = search_circuits(problem, operation, names, allowed=offered, budget=budget)
+        found = Found(best.best, best.bound, best.is_sure)
+    else:
+        problem = Problem((Wanted((operation,)),), inventory, lambda _: sky, ((0,),), offered=offered, prices=prices)
+        found = Search(problem, names, budget, offered).alone(0)
     bought = bought_of(found)
     if bought is None:
         return (), "no-kit" if found.is_sure else "time-limit"

@@ -17,7 +17,7 @@ import numpy as np
 from kitopt.budget import check_time
 from kitopt.engine import Case, Trial
 from kitopt.engine.judge import simulate
-from kitopt.inventory.items import CHOSEN_KINDS, Inventory
+from kitopt.inventory.items import CHOSEN_KINDS, Extra, Inventory
 from kitopt.model.backup import backup_cases, lay_backups
 from kitopt.model.bus import BusClass
 from kitopt.model.feeding import station_peak_a
@@ -81,6 +81,8 @@ class Problem:
     offered: Mapping[str, int] = field(default_factory=dict)
     prices: Mapping[str, int] = field(default_factory=dict)
     is_tried: bool = True
+    extras: tuple[Extra, ...] = ()
+    """What is packed beside the kits, once for all of them, and is in the stock of none."""
     _skies: dict[int, tuple[Sky, ...]] = field(default_factory=dict)
 
     def skies(self, o: int) -> tuple[Sky, ...]:

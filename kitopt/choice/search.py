@@ -14,6 +14,7 @@ from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.choice.classes import over_classes
 from kitopt.choice.problem import Change, Problem
 from kitopt.choice.program import Program, given
+from kitopt.choice.side_by_side import Placed
 from kitopt.engine import Outcome, Plan
 from kitopt.model.bus import BusClass, bus_classes
 from kitopt.model.kit import KitModel
@@ -30,8 +31,17 @@ class Solved:
     @property
     def model(self) -> KitModel:
         """The model of the only kit."""
-        ((kit,),) = self.program.kits.values()
+        (kit,) = self.kits
         return kit.model
+
+    @property
+    def kits(self) -> tuple[Placed, ...]:
+        """Every kit, on each class that it may be of."""
+        return tuple(kit for some in self.program.kits.values() for kit in some)
+
+    def uses(self, item_id: str) -> tuple[tuple[int, float], ...]:
+        """Terms that count how many of an item all kits take."""
+        return tuple(term for kit in self.kits for term in kit.uses(item_id))
 
     def order(self) -> tuple[object, ...]:
         """What kits of different classes are compared by: the objectives, then the ids where these tell them apart."""
@@ -124,10 +134,11 @@ class Search:
     _alone: dict[int, Found] = field(default_factory=dict)
     _bounds: dict[tuple[int, int], float] = field(default_factory=dict)
     """Of the first quantity, by kit and class."""
-    _classes: list[BusClass] = field(default_factory=list)
+    classes: list[BusClass] = field(default_factory=list)
+    """Those of all batteries, owned or allowed to be bought."""
 
     def __post_init__(self) -> None:
-        self._classes = bus_classes(self.problem.with_purchases(self.allowed).batteries)
+        self.classes = bus_classes(self.problem.with_purchases(self.allowed).batteries)
 
     def alone(self, o: int, cutoff: float = math.inf) -> Found:
         """The best kit of one number; of one bag, that of all."""
@@ -144,7 +155,7 @@ class Search:
                 tried.append(solved)
                 return solved
 
-            asked = [k for k, bus in enumerate(self._classes) if not self.skips(bus)]
+            asked = [k for k, bus in enumerate(self.classes) if not self.skips(bus)]
             least = max(self.least, self._floor(numbers))
             found = over_classes(asked, attempt, cutoff=cutoff, least=least)
             self._alone[o] = Found(found.best, found.bound, found.is_sure, found.tried)
@@ -169,7 +180,7 @@ class Search:
         if not numbers:
             return Found(None, 0.0, is_sure=True)
         each = {o: self.alone(o, cutoff) for o in numbers}
-        least = self._least(each)
+        least = self.least_of(each)
         if any(found.is_impossible for found in each.values()):
             return NOTHING
         if any(not found.has_kits for found in each.values()):
@@ -186,13 +197,13 @@ class Search:
     def _together(
         self, numbers: Sequence[int], each: Mapping[int, Found], least: float, cutoff: float, is_any_enough: bool
     ) -> Found:
-        first = self._try({o: [self._class_of(found)] for o, found in each.items()}, cutoff, least=least)
+        first = self._try({o: [self.class_of(found)] for o, found in each.items()}, cutoff, least=least)
         best = self._within(first, least)
         if best.has_kits and (is_any_enough or best.value <= least + 1e-6):
             return Found(best.best, best.value, is_sure=True)
         most = min(cutoff, best.value)
         try:
-            classes = {o: self._viable(o, each, most) for o in numbers}
+            classes = {o: self.viable(o, each, most) for o in numbers}
             if all(len(some) == 1 for some in classes.values()):
                 return best
             second = self._try(classes, most, least=least)
@@ -214,7 +225,7 @@ class Search:
         bound = max(least, outcome.bound)
         return Found(None if outcome.counts is None else solved, bound, is_sure=outcome.status == "found")
 
-    def _least(self, each: Mapping[int, Found]) -> float:
+    def least_of(self, each: Mapping[int, Found]) -> float:
         """What all need together at the least: costs may be shared, mass may not."""
         bounds = [found.bound for found in each.values()]
         return max(bounds) if self.names[0] == "cost" else sum(bounds)
@@ -228,22 +239,23 @@ class Search:
         grams = [sum(n * (by_id[i].mass_g if self.names[0] == "mass" else 1) for i, n in one.items()) for one in pieces]
         return float(max(grams) if self.problem.is_one_bag else sum(grams))
 
-    def _class_of(self, found: Found) -> int:
+    def class_of(self, found: Found) -> int:
+        """The bus class of the best kit of one number, by its place."""
         assert found.best is not None
         (kits,) = found.best.program.kits.values()
-        return self._classes.index(kits[0].model.bus)
+        return self.classes.index(kits[0].model.bus)
 
-    def _viable(self, o: int, each: Mapping[int, Found], most: float) -> list[int]:
+    def viable(self, o: int, each: Mapping[int, Found], most: float) -> list[int]:
         """Classes in which a kit may still be part of something better than what is in hand."""
         others = 0.0 if self.names[0] == "cost" else sum(f.bound for i, f in each.items() if i != o)
         room = most - others
         viable = []
-        for k in range(len(self._classes)):
-            if self._bounds[o, k] <= room + 1e-6 and k != self._class_of(each[o]):
+        for k in range(len(self.classes)):
+            if self._bounds[o, k] <= room + 1e-6 and k != self.class_of(each[o]):
                 # the bound may only say that the class is worse than another: look closer
                 outcome = self._try({o: [k]}, room, names=self.names[:1]).outcome
                 self._bounds[o, k] = max(self._bounds[o, k], _bound(outcome))
-            if self._bounds[o, k] <= room + 1e-6 or k == self._class_of(each[o]):
+            if self._bounds[o, k] <= room + 1e-6 or k == self.class_of(each[o]):
                 viable.append(k)
         return viable
 
@@ -256,7 +268,7 @@ class Search:
     ) -> Solved:
         program = Program(
             self.problem,
-            {o: [self._classes[k] for k in some] for o, some in classes.items()},
+            {o: [self.classes[k] for k in some] for o, some in classes.items()},
             self.allowed,
             change=self.change,
             budget=self.budget,

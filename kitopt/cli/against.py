@@ -60,7 +60,4 @@ def trade(result: Result, against: str, budget: Budget) -> Traded:
     from kitopt.sky import windows_for
 
     assert isinstance(result.answer, Choice)
-    if result.answer.circuits:
-        text = "found several circuits; need an operation with one."
-        raise BadInput([Fault("--against", None, None, text)])
     return Traded(result.answer, tradeoff(result.answer, cast("Against", against), sky_of=windows_for, budget=budget))

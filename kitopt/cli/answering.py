@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Iterable
-from typing import Any, Protocol
+from typing import Any, Protocol, TextIO
 
 from kitopt.budget import Budget
 from kitopt.cli.options import Overrides
@@ -68,6 +69,19 @@ def fit_the_page() -> None:
     from kitopt.report.words import tell_within
 
     tell_within(columns(sys.stdout))
+    if not _can_draw(sys.stdout):
+        from kitopt.report.pictures import PLAIN as letters
+    else:
+        from kitopt.report.pictures import BLOCKS as letters
+    from kitopt.report.pictures import draw_with
+
+    draw_with(letters, is_large=sys.stdout is not None and sys.stdout.isatty())
+
+
+def _can_draw(stream: TextIO | None) -> bool:
+    """Whether a stream has letters beyond ASCII; where TERM is "dumb" that is taken as a wish for none."""
+    encoding = (getattr(stream, "encoding", None) or "ascii").lower().replace("-", "")
+    return encoding.startswith("utf") and os.environ.get("TERM") != "dumb"
 
 
 def warn(*lists: Iterable[str]) -> None:

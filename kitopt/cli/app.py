@@ -13,6 +13,7 @@ from kitopt.cli.request import (
     LEARNED_SCHEMA,
     NOW_SCHEMA,
     READING_SCHEMA,
+    REVIEW_SCHEMA,
     SUN_SCHEMA,
     WHY_SCHEMA,
     Answer,
@@ -30,7 +31,12 @@ app = typer.Typer(
 
 Page = Annotated[
     Path | None,
-    typer.Option(metavar="FILE.html", help="Write a page for phone and paper beside the answer, replacing FILE."),
+    typer.Option("--page", metavar="FILE.html", help="Write a page for phone and paper beside the answer."),
+]
+Sheet = Annotated[Path | None, typer.Option("--sheet", metavar="FILE.pdf", help="Write a sheet of paper for each kit.")]
+PaperFormat = Annotated[str, typer.Option("--paper", metavar="FORMAT", help="Of the sheet: a4 or letter.")]
+Out = Annotated[
+    Path | None, typer.Option("--out", metavar="DIR", help="Write page, sheet, JSON and checklist into a folder.")
 ]
 Inventory = Annotated[
     Path | None, typer.Option("--inventory", metavar="DIR", help="Folder of CSV files that says what is owned.")
@@ -140,6 +146,9 @@ def _pack(
         typer.Option(metavar="ID:COUNT,...", help="Judge this kit instead: does it do, what is missing or too much."),
     ] = None,
     page: Page = None,
+    sheet: Sheet = None,
+    paper: PaperFormat = "a4",
+    out: Out = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -148,6 +157,7 @@ def _pack(
     def run() -> Answer:
         from kitopt.cli.options import Options
         from kitopt.cli.pack import run_pack
+        from kitopt.cli.paper import Paper
 
         options = Options(
             least=least,
@@ -170,7 +180,7 @@ def _pack(
             with_reasons=reasons,
             against=against,
             kit=kit,
-            page=page,
+            paper=Paper(page, sheet, paper, out),
         )
 
     return Request(run, json)
@@ -192,6 +202,9 @@ def _grab_kit(
     seed: Seed = None,
     step: Step = None,
     page: Page = None,
+    sheet: Sheet = None,
+    paper: PaperFormat = "a4",
+    out: Out = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -200,6 +213,7 @@ def _grab_kit(
     def run() -> Answer:
         from kitopt.cli.many import run_grab_kit
         from kitopt.cli.options import Options
+        from kitopt.cli.paper import Paper
 
         options = Options(
             least=least,
@@ -212,7 +226,7 @@ def _grab_kit(
             with_=tuple(with_ or ()),
             without=tuple(without or ()),
         )
-        return run_grab_kit(events, inventory, options, mass=mass, page=page, is_json=json)
+        return run_grab_kit(events, inventory, options, mass=mass, paper=Paper(page, sheet, paper, out), is_json=json)
 
     return Request(run, json)
 
@@ -237,6 +251,9 @@ def _buy(
     seed: Seed = None,
     step: Step = None,
     page: Page = None,
+    sheet: Sheet = None,
+    paper: PaperFormat = "a4",
+    out: Out = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -245,6 +262,7 @@ def _buy(
     def run() -> Answer:
         from kitopt.cli.many import run_buy
         from kitopt.cli.options import Options
+        from kitopt.cli.paper import Paper
 
         options = Options(
             backup=backup,
@@ -257,7 +275,14 @@ def _buy(
             without=tuple(without or ()),
         )
         return run_buy(
-            season, inventory, catalogue, options, budget=budget, with_singles=singles, page=page, is_json=json
+            season,
+            inventory,
+            catalogue,
+            options,
+            budget=budget,
+            with_singles=singles,
+            paper=Paper(page, sheet, paper, out),
+            is_json=json,
         )
 
     return Request(run, json)
@@ -275,6 +300,9 @@ def _share(
     seed: Seed = None,
     step: Step = None,
     page: Page = None,
+    sheet: Sheet = None,
+    paper: PaperFormat = "a4",
+    out: Out = None,
     with_: With = None,
     without: Without = None,
 ) -> Request:
@@ -283,6 +311,7 @@ def _share(
     def run() -> Answer:
         from kitopt.cli.many import run_share
         from kitopt.cli.options import Options
+        from kitopt.cli.paper import Paper
 
         options = Options(
             backup=backup,
@@ -294,7 +323,7 @@ def _share(
             with_=tuple(with_ or ()),
             without=tuple(without or ()),
         )
-        return run_share(club, inventory, options, page=page, is_json=json)
+        return run_share(club, inventory, options, paper=Paper(page, sheet, paper, out), is_json=json)
 
     return Request(run, json)
 
@@ -433,6 +462,10 @@ def _now(
         str | None, typer.Option(metavar="ID", help="Without an operation and without sun, with --load.")
     ] = None,
     load: Annotated[str | None, typer.Option(metavar="ID", help="What it powers.")] = None,
+    page: Page = None,
+    sheet: Sheet = None,
+    paper: PaperFormat = "a4",
+    out: Out = None,
     inventory: Inventory = None,
     json: Json = False,
 ) -> Request:
@@ -440,11 +473,35 @@ def _now(
 
     def run() -> Answer:
         from kitopt.cli.now import TypedState, run_now
+        from kitopt.cli.paper import Paper
 
         typed = TypedState(used, charge, volts, sky, battery, load)
-        return run_now(operation, inventory, typed, at=at, kit=kit, is_json=json)
+        wanted = Paper(page, sheet, paper, out)
+        return run_now(operation, inventory, typed, at=at, kit=kit, paper=wanted, is_json=json)
 
     return Request(run, json, NOW_SCHEMA)
+
+
+@app.command("review")
+def _review(
+    log: Annotated[
+        Path, typer.Argument(metavar="LOG.csv", help="Times and currents, known by the words and units of the columns.")
+    ],
+    operation: Annotated[Path, typer.Argument(metavar="OPERATION.toml", help="What was planned.")],
+    kit: Annotated[
+        str | None, typer.Option(metavar="ID:COUNT,...", help="The kit that was there; else that of kitopt pack.")
+    ] = None,
+    inventory: Inventory = None,
+    json: Json = False,
+) -> Request:
+    """Hold a logged outing against its plan: ampere-hours by the hour, what was unlike it, and what to do at home."""
+
+    def run() -> Answer:
+        from kitopt.cli.review import run_review
+
+        return run_review(log, operation, inventory, kit=kit, is_json=json)
+
+    return Request(run, json, REVIEW_SCHEMA)
 
 
 @app.command("learned")

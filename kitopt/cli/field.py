@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal, cast
 from kitopt.cli.answering import Told, answered
 from kitopt.cli.inputs import Gather, read_owned, read_with_inventory
 from kitopt.cli.options import Overrides, read_option
+from kitopt.cli.paper import NO_PAPER, Paper
 from kitopt.cli.request import Answer
 from kitopt.cli.streams import say
 from kitopt.errors import BadInput, Fault
@@ -216,9 +217,9 @@ def _is_file(where: str | None) -> bool:
     return where is not None and where.lower().endswith(".toml")
 
 
-def told(call: Callable[[], Told], *, is_json: bool) -> Answer:
+def told(call: Callable[[], Told], *, is_json: bool, paper: Paper = NO_PAPER) -> Answer:
     """The answer to a call that needs no time limit."""
-    return answered(lambda _: call(), Overrides(), "mass", is_json=is_json)
+    return answered(lambda _: call(), Overrides(), "mass", is_json=is_json, paper=paper)
 
 
 def _site(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from kitopt.cli.answering import answered, warn
 from kitopt.cli.inputs import Gather, read_with_inventory
 from kitopt.cli.options import Options, Overrides, check_options, read_option
-from kitopt.cli.paper import Paper
+from kitopt.cli.paper import NO_PAPER, Paper
 from kitopt.cli.request import Answer
 from kitopt.errors import BadInput, Fault
 
@@ -23,7 +23,7 @@ def run_grab_kit(
     options: Options,
     *,
     mass: str | None = None,
-    page: Path | None = None,
+    paper: Paper = NO_PAPER,
     is_json: bool = False,
 ) -> Answer:
     """Choose the smallest kit that passes every event, or the one that lasts longest within a mass.
@@ -37,7 +37,6 @@ def run_grab_kit(
     from kitopt.operation.read_plans import read_standing
 
     gather = Gather()
-    paper = Paper(page)
     gather.get(paper.check)
     overrides = gather.get(lambda: check_options(options))
     most_g = None if mass is None else gather.get(lambda: _mass_g(mass))
@@ -64,7 +63,7 @@ def run_buy(
     *,
     budget: str | None = None,
     with_singles: bool = True,
-    page: Path | None = None,
+    paper: Paper = NO_PAPER,
     is_json: bool = False,
 ) -> Answer:
     """Find the purchases that serve a season.
@@ -79,7 +78,6 @@ def run_buy(
     from kitopt.operation.read_plans import read_programme
 
     gather = Gather()
-    paper = Paper(page)
     gather.get(paper.check)
     overrides = gather.get(lambda: check_options(options))
     cents = None if budget is None else gather.get(lambda: _cents(budget))
@@ -109,7 +107,7 @@ def run_buy(
 
 
 def run_share(
-    file: Path, folder: Path | None, options: Options, *, page: Path | None = None, is_json: bool = False
+    file: Path, folder: Path | None, options: Options, *, paper: Paper = NO_PAPER, is_json: bool = False
 ) -> Answer:
     """Share one inventory out over several operations.
 
@@ -122,7 +120,6 @@ def run_share(
     from kitopt.operation.read_plans import read_programme
 
     gather = Gather()
-    paper = Paper(page)
     gather.get(paper.check)
     overrides = gather.get(lambda: check_options(options))
     programme, inventory = read_with_inventory(gather, file, folder, read_programme)

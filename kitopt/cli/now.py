@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, cast
 from kitopt.cli.answering import Told, warn
 from kitopt.cli.field import read_charge, read_number, read_sky, read_time, told
 from kitopt.cli.inputs import Gather, read_both, read_owned
+from kitopt.cli.paper import NO_PAPER, Paper
 from kitopt.cli.request import Answer
 from kitopt.cli.streams import say
 
@@ -29,7 +30,14 @@ class TypedState:
 
 
 def run_now(
-    file: Path | None, folder: Path | None, typed: TypedState, *, at: str | None, kit: str | None, is_json: bool = False
+    file: Path | None,
+    folder: Path | None,
+    typed: TypedState,
+    *,
+    at: str | None,
+    kit: str | None,
+    paper: Paper = NO_PAPER,
+    is_json: bool = False,
 ) -> Answer:
     """Say whether it lasts.
 
@@ -41,6 +49,7 @@ def run_now(
     from kitopt.inventory.fields import Number
 
     gather = Gather()
+    gather.get(paper.check)
     moment = gather.get(lambda: read_time(at))
     in_ah = Number("ampere-hours", '9 or "9 Ah"', "Ah", least=-1000, most=10_000)
     in_v = Number("a voltage", '13.1 or "13.1 V"', "V", above=0, most=150)
@@ -74,4 +83,4 @@ def run_now(
             load=typed.load,
         )
 
-    return told(call, is_json=is_json)
+    return told(call, is_json=is_json, paper=paper)

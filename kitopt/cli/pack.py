@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,7 @@ from kitopt.cli.against import check_against_what, trade
 from kitopt.cli.answering import answered, warn
 from kitopt.cli.inputs import Gather, read_both
 from kitopt.cli.options import Options, check_options
-from kitopt.cli.paper import Paper
+from kitopt.cli.paper import NO_PAPER, Paper
 from kitopt.cli.request import Answer
 from kitopt.cli.streams import say
 from kitopt.errors import Fault
@@ -29,7 +30,7 @@ def run_pack(
     with_reasons: bool = True,
     against: str | None = None,
     kit: str | None = None,
-    page: Path | None = None,
+    paper: Paper = NO_PAPER,
 ) -> Answer:
     """Choose the best kit for one operation, or judge the one that is named, and word the answer.
 
@@ -41,10 +42,11 @@ def run_pack(
     gather = Gather()
     overrides = gather.get(lambda: check_options(options))
     gather.get(lambda: check_against_what(against))
-    paper = Paper(page, is_asking=with_reasons and not is_brief)
+    paper = replace(paper, is_asking=with_reasons and not is_brief)
     gather.get(paper.check)
-    if against is not None and page is not None:
-        gather.faults.append(Fault("--against", None, None, "found with --page, which holds one plan: leave one out."))
+    if against is not None and paper.is_wanted:
+        text = "found with --page, --sheet or --out, which hold one plan: leave one out."
+        gather.faults.append(Fault("--against", None, None, text))
     if kit is not None and against is not None:
         gather.faults.append(Fault("--against", None, None, "found with --kit; a kit that is named is not weighed."))
     operation, inventory = read_both(gather, file, folder)

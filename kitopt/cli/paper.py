@@ -1,20 +1,26 @@
-"""What is written beside the answer: the page. Checked before any long work, written when there is a kit."""
+"""What is written beside the answer: page, sheet, or all of it in a folder.
+
+Targets are checked before any long work and written when there is a kit.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kitopt.budget import Budget
 from kitopt.cli.streams import say
 from kitopt.errors import BadInput, Fault
-from kitopt.files.writing import check_target, write_file
+from kitopt.files.writing import check_target, write_file, write_folder
 
 if TYPE_CHECKING:
     from kitopt.cli.answering import Told
+    from kitopt.interface.hold import Held
 
-PAGES = (".html", ".htm")
+PAPERS = {"a4": "a4", "letter": "us-letter"}
+_REPLACED = "warning: the sheet shows ? for letters that no font here has."
 
 
 @dataclass(frozen=True)
@@ -23,26 +29,46 @@ class Paper:
 
     Attributes
     ----------
+    format : str
+        Of the sheet: a4 or letter.
+    out : Path or None
+        A folder for page, sheet, JSON and checklist.
     is_asking : bool
-        Whether questions may be asked again for the page's table of hours and chances.
+        Whether questions may be asked again for the table of hours and chances.
     """
 
     page: Path | None = None
+    sheet: Path | None = None
+    format: str = "a4"
+    out: Path | None = None
     is_asking: bool = False
 
+    @property
+    def is_wanted(self) -> bool:
+        """Whether anything is to be written."""
+        return not self.page is self.sheet is self.out is None
+
     def check(self) -> None:
-        """Refuse what cannot be written, or is no page.
+        """Refuse what cannot be written, or has another ending than what is written.
 
         Raises
         ------
         BadInput
         """
-        if self.page is None:
-            return
-        if self.page.suffix.lower() not in PAGES:
-            text = f'found "{self.page}", need a name that ends in .html: what is there is replaced.'
-            raise BadInput([Fault("--page", None, None, text)])
-        check_target(self.page, may_replace=True)
+        faults = []
+        for option, path, ending in (("--page", self.page, ".html"), ("--sheet", self.sheet, ".pdf")):
+            if path is not None and path.suffix.lower() != ending:
+                text = f'found "{path}", need a name that ends in {ending}: what is there is replaced.'
+                faults.append(Fault(option, None, None, text))
+        if self.format not in PAPERS:
+            faults.append(Fault("--paper", None, None, f'found "{self.format}", need one of {", ".join(PAPERS)}.'))
+        if self.sheet is not None and not _has_setter():
+            faults.append(Fault("--sheet", None, None, "the typesetter is missing: pip install 'kitopt[sheet]'."))
+        if faults:
+            raise BadInput(faults)
+        for path in (self.page, self.sheet):
+            if path is not None:
+                check_target(path, may_replace=True)
 
     def write(self, found: Told, clock: Budget) -> None:
         """Write what is wanted of a result.
@@ -52,14 +78,43 @@ class Paper:
         BadInput
             If it cannot be written.
         """
-        if self.page is None:
+        if not self.is_wanted:
             return
         result: Any = found
-        text = result.to_page(is_asking=self.is_asking, clock=clock)
-        if text is None:
-            say("No page: there is no kit to hold.")
+        held: Held = result.hold(is_asking=self.is_asking, clock=clock)
+        if not held.kits:
+            say("Nothing is written: there is no kit to hold.")
+            return
+        if self.page is not None:
+            write_file(self.page, held.to_page(), may_replace=True)
+        if self.sheet is not None:
+            write_file(self.sheet, self._set(held), may_replace=True)
+        if self.out is not None:
+            self._write_all(self.out, found, held)
+
+    def _set(self, held: Held) -> bytes:
+        pdf, is_replaced = held.to_sheet(PAPERS[self.format])  # type: ignore[arg-type]  # checked before
+        if is_replaced:
+            say(_REPLACED)
+        return pdf
+
+    def _write_all(self, folder: Path, found: Told, held: Held) -> None:
+        from kitopt.report.encode import as_json
+
+        contents: dict[str, str | bytes] = {
+            "kit.html": held.to_page(),
+            "kit.json": as_json(found.to_dict()),
+            "checklist.csv": held.to_csv(),
+        }
+        if _has_setter():
+            contents["kit.pdf"] = self._set(held)
         else:
-            write_file(self.page, text, may_replace=True)
+            say("No sheet: the typesetter is missing: pip install 'kitopt[sheet]'.")
+        write_folder(folder, contents, may_replace=True)
+
+
+def _has_setter() -> bool:
+    return find_spec("typst") is not None
 
 
 NO_PAPER = Paper()

@@ -7,7 +7,7 @@ has the least lies above the margin of all.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
 
 import numpy as np
@@ -95,6 +95,7 @@ def joined(cases: tuple[Case, ...], n_first: int) -> Case:
     for one, (rows, columns) in zip(cases, size, strict=True):
         matrix[row : row + rows, column : column + columns] = one.matrix
         row, column = row + rows, column + columns
-    own = [np.arange(n_first) if one.columns is None else one.columns for one in cases]
+    parts = tuple(replace(one, columns=np.arange(n_first) if one.columns is None else one.columns) for one in cases)
+    own = [one.columns for one in parts if one.columns is not None]
     together = cast(Conditions, Joint(tuple(one.conditions for one in cases)))
-    return Case("all circuits", together, cases[0].confidence, matrix, np.concatenate(own))
+    return Case("all circuits", together, cases[0].confidence, matrix, np.concatenate(own), parts=parts)

@@ -12,7 +12,7 @@ References
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -96,6 +96,12 @@ class CaseMemory:
         if fixed.key not in self._sides:
             self._sides[fixed.key] = Sides(self.case, fixed)
         return self._sides[fixed.key]
+
+    @cached_property
+    def alone(self) -> tuple[CaseMemory, ...]:
+        """Of a case of several plants what is known of each alone, which is asked of it as surely; else this one."""
+        parts = (replace(part, confidence=self.case.confidence) for part in self.case.parts)
+        return tuple(CaseMemory(part) for part in parts) or (self,)
 
     @cached_property
     def _is_used(self) -> NDArray[np.bool_]:

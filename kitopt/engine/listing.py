@@ -17,12 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.budget import OutOfTime
-from kitopt.engine.plan import Case, Objective, Plan
+from kitopt.engine.plan import Case, Objective, Plan, Row
 from kitopt.engine.sides import Counts, Fixed, Sides, least_by_rows
 from kitopt.engine.solver import Stated
 
 Floats = NDArray[np.float64]
 
+ALONE = "alone"
+"""The rule of rows that say what one of several kits costs alone at the least."""
 MOST_SETS = 20_000
 """More sets than this are not listed."""
 MOST_SIDES = 2_000
@@ -90,11 +92,14 @@ class Listing:
     """
 
     def __init__(self, plan: Plan, sides: Sequence[Sides], objective: Objective, left_s: Callable[[], float]) -> None:
-        # which of some rows is kept, no price tells
-        self.plan, self.objective, self._left_s = replace(plan, either=()), objective, left_s
+        self.objective, self._left_s = objective, left_s
         self._each_case = sides
         # in every case the same panels hang on the same units
         self.sides = sides[0]
+        # what the kit costs at the least is no news of what more costs: there a price would be flat
+        rows = tuple(row for row in plan.rows if not _is_of(self.sides.case, row))
+        # which of some rows is kept, no price tells
+        self._asked, self.plan = plan, replace(plan, rows=rows, either=())
         self._sums = _sums(self.sides, plan)
         self._stock = _stock(self.sides, plan)
         self._prices: list[Price] = []
@@ -113,7 +118,7 @@ class Listing:
 
     def is_of(self, plan: Plan, sides: Sequence[Sides], objective: Objective) -> bool:
         """Whether it is of the same rows, bounds, sides and objective: the same things, not ones that are alike."""
-        mine = self.plan
+        mine = self._asked
         return (
             mine.rows is plan.rows
             and mine.lower is plan.lower
@@ -263,6 +268,16 @@ class Listing:
         each = [sides.at_least_wh(one, sets) for sides in self._each_case for one in sides.tangents.values()]
         return np.asarray(np.max(each, axis=0))
 
+    def asked(self, sides: Sides, listed: Listed) -> tuple[Floats, Floats]:
+        """What is asked of each listed side in all, shape (n_sides,), and by each window of one case, no less. [Wh]
+
+        Where no capacity at hand suffices it is one that no kit has.
+        """
+        needs = self._made(np.array([sides.each_need_wh(side) for side in listed.sides]))
+        most = 2.0 * float(self._sums[-1]) + 1.0
+        in_all = np.minimum(listed.need_wh, most)
+        return in_all, np.maximum(np.minimum(needs, most), in_all[:, None])
+
     def _need_wh(self, side: Counts) -> float:
         """What a side needs in the case that asks most. [Wh]"""
         return max(sides.need_wh(side) for sides in self._each_case)
@@ -332,6 +347,11 @@ class Listing:
         short = program.add_column(0.0, math.inf, integer=False, cost=much)
         last = program.add_row([*self.sides.capacity_terms(), (short, 1.0)], lower=0.0)
         return Stated(program, is_relaxed=True), rows, last, apart
+
+
+def _is_of(case: Case, row: Row) -> bool:
+    """Whether a row says what a case's kit costs alone."""
+    return row.rule == ALONE and case.columns is not None and {j for j, _ in row.terms} <= set(case.columns.tolist())
 
 
 def _sums(sides: Sides, plan: Plan) -> Floats:

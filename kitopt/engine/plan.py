@@ -92,6 +92,13 @@ class Case:
     gone: tuple[int, ...] = ()
     less: tuple[tuple[int, int, float], ...] = ()
     pieces: Floats | None = None
+    parts: tuple[Case, ...] = ()
+    """Where it is of several plants, the case of each: whoever passes this one passes each of them as surely."""
+
+    @property
+    def place(self) -> bytes:
+        """The same for cases of the same columns."""
+        return b"" if self.columns is None else self.columns.tobytes()
 
     def own(self, counts: Floats) -> Floats:
         """The counts that this case looks at, shape (n_own_columns,)."""

@@ -16,14 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
-from kitopt.engine.joint import Joint
 from kitopt.engine.judge import Verdict
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listed, Listing, RulesForbid, TooMany, fixed_of
 from kitopt.engine.plan import Objective, Plan, Row
 from kitopt.engine.sides import Sides, can_hold
 from kitopt.engine.solver import Program, solve
-from kitopt.engine.write import add_learned, add_sides
+from kitopt.engine.write import Asked, add_joint, add_learned, add_sides
 from kitopt.errors import ModelError
 
 Floats = NDArray[np.float64]
@@ -293,16 +292,12 @@ class _Chooser:
         The sides with the lowest bounds give a kit; then all that may be part of a better one, or one as good, are in
         the program.
         """
-        # of several plants each has a side of its own, and what they survive together is no number of one of them
-        if any(isinstance(m.case.conditions, Joint) for m in self.memories):
-            return None
         kits: dict[bytes, list[Sides]] = {}
-        for memory, box in zip(self.memories, self._boxes, strict=True):
+        # of several plants each has a side of its own, that must do alone as surely as all together
+        for memory in (part for whole in self.memories for part in whole.alone):
             if not can_hold(memory.case):
                 return None
-            columns = memory.case.columns
-            one = memory.sides(fixed_of(memory.case, self.plan, box))
-            kits.setdefault(b"" if columns is None else columns.tobytes(), []).append(one)
+            kits.setdefault(memory.case.place, []).append(self._sides_of(memory))
         if not kits or not all(one.is_like(sides[0]) for sides in kits.values() for one in sides[1:]):
             return None
         try:
@@ -322,6 +317,10 @@ class _Chooser:
         except TooMany:
             self._listings, self.listed = [], []
             return None
+
+    def _sides_of(self, memory: CaseMemory) -> Sides:
+        box = memory.upper_of_coordinates(self.plan.upper)
+        return memory.sides(fixed_of(memory.case, self.plan, box))
 
     def _listing(self, sides: Sequence[Sides], objective: Objective) -> Listing:
         """The listing of a kit's sides; that of an earlier choice where nothing but its alternatives was other."""
@@ -516,8 +515,16 @@ class _Chooser:
 
     def _program(self, weights: Floats, most: Row | None = None) -> Program:
         program = self.plan.program(weights, (*self.fixed, *([most] if most else ())))
+        known: dict[bytes, tuple[Listing, Listed, list[int]]] = {}
         for listing, listed in zip(self._listings, self.listed, strict=True):
-            add_sides(program, listing.sides, listed)
+            known[listing.sides.case.place] = listing, listed, add_sides(program, listing.sides, listed)
+        for memory in self.memories if known else ():
+            asked = []
+            for one in memory.alone if memory.case.parts else ():
+                (listing, listed, chosen), sides = known[one.case.place], self._sides_of(one)
+                asked.append(Asked(sides, chosen, *listing.asked(sides, listed)))
+            if asked:
+                add_joint(program, memory.case, asked)
         for memory, box in zip(self.memories, self._boxes, strict=True):
             if memory.free_rows or memory.window_rows:
                 add_learned(program, memory, box)

@@ -131,6 +131,7 @@ class Sides:
         ).reshape(layout.n_units, layout.n_demands)
         self._idle_w[~np.isfinite(self._idle_w)] = 0.0
         self._needs: dict[bytes, float] = {}
+        self._each_need: dict[bytes, Floats] = {}
         self.tangents: dict[bytes, Tangent] = {}
         """By the set of panels that each is at."""
 
@@ -173,9 +174,19 @@ class Sides:
         """Usable capacity without which no kit with that side passes; infinite where none does. [Wh]"""
         key = side.tobytes()
         if key not in self._needs:
-            conditions = replace(self._conditions, has_charge_limit=False)
-            self._needs[key] = self._in_order(needed_wh(conditions, self._plant(side), self.missing_share))
+            self._needs[key] = self._in_order(self._needed_wh(side))
         return self._needs[key]
+
+    def each_need_wh(self, side: Counts) -> Floats:
+        """Usable capacity without which no kit with that side survives a window, shape (n_windows,). [Wh]"""
+        key = side.tobytes()
+        if key not in self._each_need:
+            self._each_need[key] = self._needed_wh(side)
+        return self._each_need[key]
+
+    def _needed_wh(self, side: Counts) -> Floats:
+        conditions = replace(self._conditions, has_charge_limit=False)
+        return needed_wh(conditions, self._plant(side), self.missing_share)
 
     def follow(self, side: Counts) -> float:
         """The need of a side with all that the judge knows; it is kept.

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,8 +60,14 @@ def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column:
         program.add_row([(j, 1.0) for j in given_up.values()], upper=float(memory.case.n_allowed))
 
 
-def add_sides(program: Program, sides: Sides, listed: Listed) -> None:
-    """Write that a kit has one of some sides, all joins of it, and the batteries that it needs."""
+def add_sides(program: Program, sides: Sides, listed: Listed) -> list[int]:
+    """Write that a kit has one of some sides, all joins of it, and the batteries that it needs.
+
+    Returns
+    -------
+    list of int
+        The column of each side that says whether it is the kit's.
+    """
     # what the judge refused with any batteries needs infinitely many: not to be chosen
     may = np.isfinite(listed.need_wh)
     chosen = [program.add_column(0.0, float(one), integer=True) for one in may.tolist()]
@@ -76,6 +83,50 @@ def add_sides(program: Program, sides: Sides, listed: Listed) -> None:
     scale = max(1.0, float(np.max(needs_wh, initial=0.0)))
     needs = [(y, -wh / scale) for y, wh in zip(chosen, needs_wh.tolist(), strict=True)]
     program.add_row([*((j, wh / scale) for j, wh in sides.capacity_terms()), *needs], lower=0.0)
+    return chosen
+
+
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """What the windows of a case of several plants ask of one of these.
+
+    Attributes
+    ----------
+    chosen : list of int
+        The column of each side that it may have.
+    in_all_wh : ndarray, shape (n_sides,)
+        What is asked of the side anyhow. [Wh]
+    each_wh : ndarray, shape (n_sides, n_windows)
+        What each window asks of it, no less than that. [Wh]
+    """
+
+    sides: Sides
+    chosen: list[int]
+    in_all_wh: Floats
+    each_wh: Floats
+
+
+def add_joint(program: Program, case: Case, asked: Sequence[Asked]) -> None:
+    """Write that no more windows are given up than may be, all plants together.
+
+    A window asks something only where it asks more than what a side needs in all, which few do: that of a case with
+    `a` windows to be given up is exceeded by `a` of them.
+    """
+    more = [one.each_wh - one.in_all_wh[:, None] for one in asked]
+    hard = np.flatnonzero(np.any([np.any(part > 1e-6, axis=0) for part in more], axis=0))
+    if len(hard) <= case.n_allowed:
+        return
+    given_up = []
+    for k in hard.tolist():
+        given_up.append(program.add_column(0.0, 1.0, integer=True))
+        for one, part in zip(asked, more, strict=True):
+            most = float(np.max(part[:, k]))
+            if most > 1e-6:
+                scale = float(np.max(one.each_wh[:, k]))
+                needs = [(y, -wh / scale) for y, wh in zip(one.chosen, one.each_wh[:, k].tolist(), strict=True)]
+                has = ((j, wh / scale) for j, wh in one.sides.capacity_terms())
+                program.add_row([*has, *needs, (given_up[-1], most / scale)], lower=0.0)
+    program.add_row([(u, 1.0) for u in given_up], upper=float(case.n_allowed))
 
 
 def _coordinates(program: Program, case: Case, box: Floats) -> Writer:

@@ -69,7 +69,12 @@ def conflicts(choice: Choice) -> tuple[Conflict, ...]:
 
 
 def conflict_of(solved: Solved) -> tuple[Fact, ...]:
-    """A minimal conflict among the facts of one class, in the order in which they were stated; empty without one."""
+    """A minimal conflict among the facts of one class, in the order in which they were stated; empty without one.
+
+    Of several circuits none is looked for.
+    """
+    if len(solved.kits) > 1:
+        return ()
     known = facts_of(solved)
 
     def is_conflict(facts: Sequence[Fact]) -> bool:

@@ -11,6 +11,7 @@ from kitopt.explain.agreement import Agreement, agreement
 from kitopt.explain.conflict import Conflict, conflicts
 from kitopt.explain.look_up import LookUp, look_up
 from kitopt.explain.repairs import BESIDE, THOROUGH, Effort, Repairs, repairs
+from kitopt.explain.split import Split, split
 from kitopt.explain.without import Without, without_each
 from kitopt.inventory.items import Inventory
 from kitopt.sky.windows import SkyOf
@@ -34,6 +35,8 @@ class Why:
         What a second opinion makes of the kit.
     look_up : LookUp or None
         Guesses that decide, where that was asked for.
+    split : Split or None
+        What a circuit of its own for one load would do, where its peak rules most batteries out.
     """
 
     withouts: tuple[Without, ...] = ()
@@ -41,6 +44,7 @@ class Why:
     conflicts: tuple[Conflict, ...] = ()
     agreement: Agreement | None = None
     look_up: LookUp | None = None
+    split: Split | None = None
 
 
 def why(
@@ -69,9 +73,11 @@ def why(
     if choice.status == "no-kit":
         is_whole = choice.shortfall is not None and bool(choice.shortfall.packed)
         facts = () if is_whole or budget.is_over else conflicts(choice)
-        guesses = look_up(choice, budget=budget) if effort is THOROUGH and not budget.is_over else None
+        is_thorough = effort is THOROUGH and not budget.is_over
+        guesses = look_up(choice, budget=budget) if is_thorough else None
+        apart = split(choice, sky_of=sky_of, budget=budget) if is_thorough else None
         tried = repairs(choice, sky_of=sky_of, catalogue=catalogue(), budget=budget, effort=effort)
-        return Why(repairs=tried, conflicts=facts, look_up=guesses)
+        return Why(repairs=tried, conflicts=facts, look_up=guesses, split=apart)
     budget.say("going through it minute by minute")
     second = None if budget.is_over else agreement(choice)
     return Why(withouts=without_each(choice, budget=budget), agreement=second)

@@ -33,7 +33,7 @@ class Without:
     instead, gone : tuple of (id, count)
         What comes into the kit, and what leaves it.
     shortfall_wh, time : float or None, datetime or None
-        Of the strongest kit without the piece, where none works. [Wh]
+        Of the strongest kit without the piece, where none works; of several circuits it is not known. [Wh]
     """
 
     id: str
@@ -89,6 +89,9 @@ def _compared(choice: Choice, one: Packed, after: Choice) -> Without:
     """The best kit with one piece less of an item, against the chosen one."""
     if after.status == "found":
         return Without(one.id, one.count, "found", **difference(choice, after))
+    if after.status == "no-kit" and len(choice.operation.circuits) > 1:
+        # which of several falls short, and how far, is not looked for
+        return Without(one.id, one.count, "no-kit")
     if after.status == "time-limit" or after.shortfall is None:
         return Without(one.id, one.count, "time-limit")
     short = after.shortfall

@@ -10,6 +10,7 @@ from kitopt.choice import Choice
 from kitopt.choice.terms import Floats
 from kitopt.engine.judge import TOLERANCE_WH, least_charge_wh, simulate
 from kitopt.field.now import Now, State, now_with
+from kitopt.field.tripwires import limits_of
 from kitopt.operation.clock import steps_of
 from kitopt.operation.terms import Operation
 from kitopt.sky import windows_for
@@ -76,3 +77,22 @@ def from_the_start(choice: Choice) -> Now:
         return choice.sky if asked.aim == operation.aim else windows_for(asked)
 
     return now_with(made.model, made.counts, operation, operation, State("used", 0.0), sky_of)
+
+
+def act_below_ah(choice: Choice, now: Now, table: Chances) -> Floats:
+    """What may have been used by each time of a table at the most, lest something is switched off; else NaN. [Ah]
+
+    Trip-wires as `kitopt now` sets them, but at the table's own times.
+    """
+    made = choice.made
+    assert made is not None
+    edges_h = steps_of(choice.operation).edges_s / 3600
+    steps = [int(np.searchsorted(edges_h, at - 1e-6)) for at in table.at_h]
+    later = [n for n, step in enumerate(steps) if step > 0]
+    found = np.full(len(steps), np.nan)
+    if later:
+        course = now.heeded.hand.course(now.action, lambda _: choice.sky)
+        limits_wh, _ = limits_of(course, [steps[n] for n in later])
+        start_ah = now.charge.low_share * now.charge.usable_ah
+        found[later] = start_ah - limits_wh / made.model.bus.nominal_v
+    return found

@@ -12,12 +12,10 @@ from kitopt.field.circuit import BYPASS, Supposed, most_power, seen
 from kitopt.field.set_up import WIND_MS, SetUp, on_panel
 from kitopt.field.suppose import MADE_BY, SUN_WM2
 from kitopt.files.kept import Kept, kept
-from kitopt.inventory.spreads import METER_SPREAD
+from kitopt.inventory.spreads import METER_SPREAD, NINETY_SPREADS
 
 Floats = NDArray[np.float64]
 
-NINETY = 1.645
-"""Standard deviations on either side of nine readings in ten."""
 FULL_FROM = 0.95
 """Charge from which a battery takes less and less; common practice, no source."""
 
@@ -59,7 +57,7 @@ def spread_share(set_up: SetUp) -> float:
 
 def interval_a(set_up: SetUp, amps: float) -> tuple[float, float]:
     """Between which nine readings in ten lie. [A]"""
-    spread = NINETY * spread_share(set_up)
+    spread = NINETY_SPREADS * spread_share(set_up)
     return amps * math.exp(-spread), amps * math.exp(spread)
 
 

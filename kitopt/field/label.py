@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from kitopt.field.amperes import NINETY, expected_a, spread_share
+from kitopt.field.amperes import expected_a, spread_share
 from kitopt.field.set_up import SetUp
+from kitopt.inventory.spreads import NINETY_SPREADS
 
 
 @dataclass(frozen=True)
@@ -32,5 +33,5 @@ def label_of(set_up: SetUp, amps: float, battery_v: float | None = None) -> Labe
     """The label that a panel in a set-up would have by what it gives into the battery. [A], [V]"""
     expected = expected_a(set_up, battery_v)
     rated_w = set_up.panel.rated_w * amps / max(expected, 1e-6)
-    away = math.exp(NINETY * spread_share(replace(set_up, worth_spread=0.0)))
+    away = math.exp(NINETY_SPREADS * spread_share(replace(set_up, worth_spread=0.0)))
     return LabelRead(amps, expected, rated_w, rated_w / away, rated_w * away)

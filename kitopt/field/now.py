@@ -12,9 +12,9 @@ import numpy as np
 
 from kitopt.ask.change import Change, Question
 from kitopt.ask.used_otherwise import by_energy, half_the_hours, less_power, quiet, smaller_radio
-from kitopt.choice.in_hand import wired
+from kitopt.choice.in_hand import of_wired, wired
 from kitopt.choice.lasts import lasts_h
-from kitopt.choice.terms import Floats
+from kitopt.choice.terms import Choice, Floats
 from kitopt.engine import Case
 from kitopt.engine.judge import simulate
 from kitopt.errors import BadInput, Fault
@@ -359,6 +359,10 @@ class Hand:
         """The case of an operation."""
         model = replace(self.model, operation=operation)
         return case_under(model, self._sky_of(operation), counts=self.counts)
+
+    def measured(self) -> Choice:
+        """The kit as a choice of which nothing is proved, for the rest of the operation."""
+        return of_wired(self.model, self.counts, self._sky_of(self.model.operation))
 
     def strongest(self, judged: Sequence[tuple[Change, Case]]) -> tuple[Change, ...]:
         """The change of loads that saves most, with all that is nice off besides; without any, the heaviest off."""

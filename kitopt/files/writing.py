@@ -14,7 +14,7 @@ import shutil
 import sys
 import time
 import unicodedata
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 
 from kitopt.errors import BadInput, Fault
@@ -70,7 +70,7 @@ def is_name_on_windows(name: str) -> bool:
     return not any(char in '<>:"/\\|?*' or ord(char) < 32 for char in name)
 
 
-def write_file(path: Path, content: str, *, may_replace: bool = False) -> None:
+def write_file(path: Path, content: str | bytes, *, may_replace: bool = False) -> None:
     """Write one file whole or not at all; one that is replaced keeps its mode.
 
     Raises
@@ -85,7 +85,7 @@ def write_file(path: Path, content: str, *, may_replace: bool = False) -> None:
         _put([(_part(target, content), target)])
 
 
-def write_folder(folder: Path, contents: Mapping[str, str], *, may_replace: bool = False) -> list[Path]:
+def write_folder(folder: Path, contents: Mapping[str, str | bytes], *, may_replace: bool = False) -> list[Path]:
     """Write several files into a folder, all or none; the folder is made where there is none.
 
     A folder that is new appears with all its files at once, even if the process is killed. In one that is there, files
@@ -179,7 +179,7 @@ def _refusals_of(path: Path) -> Iterator[None]:
         raise _fault(path, f"cannot be written: {reason_of(error)}: choose another place.") from error
 
 
-def _check_all(folder: Path, names: Mapping[str, str], may_replace: bool) -> None:
+def _check_all(folder: Path, names: Iterable[str], may_replace: bool) -> None:
     faults: list[Fault] = []
     for name in names:
         # a link counts as something that is there, wherever it leads
@@ -194,7 +194,7 @@ def _check_all(folder: Path, names: Mapping[str, str], may_replace: bool) -> Non
         raise BadInput(faults)
 
 
-def _new_folder(folder: Path, contents: Mapping[str, str]) -> list[Path]:
+def _new_folder(folder: Path, contents: Mapping[str, str | bytes]) -> list[Path]:
     """A folder that was not there, complete from its first moment on."""
     target = Path(os.path.realpath(folder))
     made: list[Path] = []
@@ -231,7 +231,7 @@ def _part_name(name: str) -> str:
     return f".{short}.{secrets.token_hex(8)}.kitopt-part"
 
 
-def _part(target: Path, content: str) -> Path:
+def _part(target: Path, content: str | bytes) -> Path:
     """A finished file beside the target, on the disk, with the target's mode if it is there."""
     part = target.with_name(_part_name(target.name))
     try:
@@ -244,10 +244,10 @@ def _part(target: Path, content: str) -> Path:
     return part
 
 
-def _fill(path: Path, content: str) -> None:
+def _fill(path: Path, content: str | bytes) -> None:
     # made by name alone, it has the mode that the user's files have
-    with path.open("x", encoding="utf-8", newline="") as stream:
-        stream.write(content)
+    with path.open("xb") as stream:
+        stream.write(content if isinstance(content, bytes) else content.encode())
         stream.flush()
         os.fsync(stream.fileno())
 

@@ -80,9 +80,6 @@ def pack(
     if kit is not None and (with_ or without):
         text = "found --with or --without beside a kit that is named; need the one or the other: change the kit."
         raise BadInput([Fault("--kit", None, None, text)])
-    if kit is not None and len(operation.circuits) > 1:
-        text = "found a kit that is named and several circuits; need one circuit: which piece is in which is not said."
-        raise BadInput([Fault("--kit", None, None, text)])
     counts = None if kit is None else pieces_of_kit(inventory, kit)
     operation = forced(operation, inventory.by_id, with_, without)
     clock = _clock(seconds, clock)
@@ -259,9 +256,6 @@ def why(result: Result, item: str | None = None, *, seconds: float = math.inf, c
 
     if item is not None and isinstance(result.answer, Choice):
         check_item(item, result.answer.inventory)
-    if isinstance(result.answer, Choice) and result.answer.circuits:
-        text = "found several circuits; need an operation with one: ask of each circuit's loads alone."
-        raise BadInput([Fault("why", None, None, text)])
     if not isinstance(result.answer, Choice) or result.status != "found" or not result.answer.solved:
         text = "need a kit that was proved best by pack, just chosen: what was learned is not kept in a copy or a file."
         raise BadInput([Fault("why", None, None, text)])

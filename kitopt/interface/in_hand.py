@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -16,6 +17,8 @@ from kitopt.operation.terms import LoadUse, Need, NoSun, Operation, Site
 
 if TYPE_CHECKING:
     from kitopt.field.now import Now, State
+    from kitopt.field.review import Review
+    from kitopt.interface.hold import Held
     from kitopt.sky.overhead import Overhead
 
 _LONGEST_H = 240.0
@@ -46,6 +49,13 @@ class Lasting:
         from kitopt.report.field import now_value
 
         return now_value(self.answer)
+
+    def hold(self, *, is_asking: bool = False, clock: Budget = UNLIMITED) -> Held:
+        """Page, sheet and checklist of the kit in hand for what is left: nothing is asked again for them."""
+        from kitopt.interface.hold import hold_one
+        from kitopt.report.field import does_text
+
+        return hold_one(self.answer.heeded.hand.measured(), does_text(self.answer))
 
     def to_text(self, *, is_brief: bool = False) -> str:
         """What the command prints."""
@@ -104,10 +114,7 @@ def now(
     if battery is not None or load is not None:
         text = "found beside an operation; need --kit there, or no operation."
         raise BadInput([Fault("--battery" if battery is not None else "--load", None, None, text)])
-    check_against(operation, inventory)
-    if len(operation.circuits) > 1:
-        text = "found several circuits; need one: which battery is in which is not said."
-        raise BadInput([Fault(operation.file, None, "loads.circuit", text)])
+    _check_one_circuit(operation, inventory)
 
     from kitopt.field.now import now as judge
     from kitopt.field.now import rest_of
@@ -117,15 +124,82 @@ def now(
     moment = moment_there(at, operation.site.timezone)
     # what cannot be is told before a kit is looked for
     rest_of(operation, moment, sky)
+    operation, counts = _in_hand(operation, inventory, kit, clock)
+    rest = rest_of(operation, moment, sky)
+    return Lasting(judge(operation, rest, inventory, counts, given[0], windows_for))
+
+
+@dataclass(frozen=True, eq=False)
+class Reviewed:
+    """What came of `review`: everything that is known, as values, and the same rendered."""
+
+    answer: Review
+
+    @property
+    def status(self) -> str:
+        """Always "found": there is an answer."""
+        return "found"
+
+    def to_dict(self) -> dict[str, Any]:
+        """The object that the command prints with ``--json``."""
+        from kitopt.report.field import review_value
+
+        return review_value(self.answer)
+
+    def to_text(self, *, is_brief: bool = False) -> str:
+        """What the command prints."""
+        from kitopt.report.field import review_text
+
+        return review_text(self.answer)
+
+
+def review(
+    log: Path, operation: Operation, inventory: Inventory, *, kit: Pieces | None = None, clock: Budget = UNLIMITED
+) -> Reviewed:
+    """A logged outing against its plan.
+
+    Parameters
+    ----------
+    log : Path
+        A CSV file with a column of times and one or more of currents, known by their words and units.
+    kit : str, list or mapping, optional
+        The kit that was there; that of `pack` without it.
+
+    Raises
+    ------
+    BadInput
+        With every fault of what was given.
+    """
+    from kitopt.field.review import review as hold
+    from kitopt.operation.log import read_log
+    from kitopt.sky import windows_for
+
+    _check_one_circuit(operation, inventory)
+    operation, counts = _in_hand(operation, inventory, kit, clock)
+    batteries = [item for name in counts if isinstance(item := inventory.by_id[name], Battery)]
+    logged = read_log(log, operation.site.timezone, batteries[0].nominal_v)
+    return Reviewed(hold(operation, inventory, counts, logged, windows_for(operation)))
+
+
+def _check_one_circuit(operation: Operation, inventory: Inventory) -> None:
+    check_against(operation, inventory)
+    if len(operation.circuits) > 1:
+        text = "found several circuits; need one: which battery is in which is not said."
+        raise BadInput([Fault(operation.file, None, "loads.circuit", text)])
+
+
+def _in_hand(
+    operation: Operation, inventory: Inventory, kit: Pieces | None, clock: Budget
+) -> tuple[Operation, dict[str, int]]:
+    """The operation with the loads that run, and the kit in hand."""
     if kit is None:
         counts, nices = _packed(operation, inventory, clock)
         operation = operation.running(nices)
     else:
-        counts = pieces_of_kit(inventory, kit)
+        counts = dict(pieces_of_kit(inventory, kit))
     if not any(isinstance(inventory.by_id[name], Battery) for name in counts):
         raise BadInput([Fault("--kit", None, None, "found no battery; need one at least, such as lfp-30.")])
-    rest = rest_of(operation, moment, sky)
-    return Lasting(judge(operation, rest, inventory, counts, given[0], windows_for))
+    return operation, counts
 
 
 def _packed(operation: Operation, inventory: Inventory, clock: Budget) -> tuple[dict[str, int], tuple[str, ...]]:

@@ -24,6 +24,8 @@ from kitopt.report.text import answer, brief
 if TYPE_CHECKING:
     import pandas as pd
 
+    from kitopt.interface.hold import Held
+
 NOTHING_ASKED = Why()
 COLUMNS = ("operation", "id", "name", "kind", "count", "mass_g", "price", "total_mass_g", "total_price")
 """Of a table of packed things; masses in grams, prices in the inventory's currency."""
@@ -74,8 +76,8 @@ class Result:
             return grab_text(one, self.hours)
         return share_text(one) if isinstance(one, Shared) else buy_text(one)
 
-    def to_page(self, *, is_asking: bool = False, clock: Budget = UNLIMITED) -> str | None:
-        """One HTML file for phone and paper, whole by itself; None where there is no kit.
+    def hold(self, *, is_asking: bool = False, clock: Budget = UNLIMITED) -> Held:
+        """Page, sheet and checklist, whole by themselves: ``to_page``, ``to_sheet`` and ``to_csv`` of what is returned.
 
         Parameters
         ----------
@@ -85,9 +87,9 @@ class Result:
             What these may take.
         """
         from kitopt.facts.grid import MOST_SOLVES
-        from kitopt.interface.page import page_of
+        from kitopt.interface.hold import hold
 
-        return page_of(self.answer, self.reasons, most_solves=MOST_SOLVES if is_asking else 0, clock=clock)
+        return hold(self.answer, self.reasons, most_solves=MOST_SOLVES if is_asking else 0, clock=clock)
 
     def to_frame(self) -> pd.DataFrame:
         """A row for each item of each kit, with the columns of `COLUMNS`.

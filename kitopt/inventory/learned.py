@@ -11,21 +11,15 @@ from numpy.typing import NDArray
 
 from kitopt.inventory.items import Assumed, Inventory, Panel, Reading
 from kitopt.inventory.names import READINGS
-from kitopt.inventory.spreads import COMMON_SHARE, METER_SPREAD
+from kitopt.inventory.spreads import COMMON_SHARE, METER_SPREAD, MODEL_SPREAD, NINETY_SPREADS, SUN_SPREAD
 
 Floats = NDArray[np.float64]
 
 GOOD_SHARE = 0.92
 """Of readings that look normal, those in which nothing was spoiled; common practice, no source."""
-SUN_SPREAD = 0.064
-"""Relative spread of a day's clear sun: up to 100 of 900 Wm⁻² either way; alike for all readings of the day."""
-MODEL_SPREAD = 0.03
-"""Relative spread of the model, on top of the meter's."""
 FADES_PER_YEAR = 0.03
 """Older readings count less: a panel may have changed by so much a year, either way."""
 NINETY = (0.05, 0.5, 0.95)
-_NINETY_SPREADS = 1.645
-"""Standard deviations from the middle to either end of that."""
 
 _WORTHS = np.exp(np.linspace(math.log(0.2), math.log(1.3), 376))
 _COMMON = np.linspace(-3.0, 3.0, 25)
@@ -63,7 +57,7 @@ class Worth:
     @property
     def spread(self) -> float:
         """Relative standard deviation."""
-        return math.log(self.high / self.low) / (2.0 * _NINETY_SPREADS)
+        return math.log(self.high / self.low) / (2.0 * NINETY_SPREADS)
 
     @property
     def mean(self) -> float:

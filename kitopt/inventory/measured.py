@@ -13,11 +13,10 @@ import numpy as np
 from kitopt.inventory.items import Assumed, Battery, CapacityTest, Lead, LeadTest, Measured
 from kitopt.inventory.learned import FADES_PER_YEAR, GOOD_SHARE, NINETY
 from kitopt.inventory.names import READINGS
-from kitopt.inventory.spreads import METER_SPREAD
+from kitopt.inventory.spreads import CAPACITY_SPREAD, METER_SPREAD
 
-GUESSED_SPREAD, TOLD_SPREAD = 0.08, 0.03
-"""Relative spread of a battery's ampere-hours where they are assumed, and where the owner has given them. Common
-practice, no source."""
+TOLD_SPREAD = 0.03
+"""Relative spread of a battery's ampere-hours where the owner has given them. Common practice, no source."""
 DISCHARGE_SPREAD = 0.03
 """What heat and current do to one discharge, on top of the meter; common practice, no source."""
 END_SPREAD_V = 0.02
@@ -57,7 +56,7 @@ def capacity(battery: str, declared_ah: float, is_assumed: bool, tests: Iterable
     """Of one battery, what is declared weighed with its own discharges. [Ah]"""
     spread = math.hypot(METER_SPREAD, DISCHARGE_SPREAD)
     own = [(one.discharged_ah, spread, one.at) for one in tests if one.battery == battery]
-    found = quantiles(own, (declared_ah, GUESSED_SPREAD if is_assumed else TOLD_SPREAD))
+    found = quantiles(own, (declared_ah, CAPACITY_SPREAD if is_assumed else TOLD_SPREAD))
     return Measured(battery, "battery", declared_ah, is_assumed, *found, len(own))
 
 

@@ -17,6 +17,7 @@ from kitopt.report.nices import why_not
 from kitopt.report.reasons import as_value
 from kitopt.report.repairs import conflicts_value, repairs_value, tried_value
 from kitopt.report.second_opinion import second_opinion_value
+from kitopt.report.split import split_value
 from kitopt.report.wiring import fuses_value, swaps_value
 
 NOTHING_ASKED = Why()
@@ -101,6 +102,7 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
         "repairs": repairs_value(choice, why.repairs),
         "repairs_tried": tried_value(why.repairs),
         "look_up": None if why.look_up is None else look_up_value(choice, why.look_up),
+        "split": None if why.split is None else split_value(choice, why.split),
         "conflicts": conflicts_value(why.conflicts),
         "kits": [{"circuit": name or "main", **document(part)} for name, part in choice.circuits],
     }

@@ -14,9 +14,10 @@ from kitopt.report.encode import entries
 from kitopt.report.heed import cautions_section, heed_section
 from kitopt.report.lists import checklist, fact, in_short
 from kitopt.report.nices import which_run
+from kitopt.report.pictures import charge_picture
 from kitopt.report.repairs import conflicts_section
 from kitopt.report.second_opinion import second_opinion_text
-from kitopt.report.text import assumed_section, facts, falls_short, starts, survives
+from kitopt.report.text import assumed_section, each_alone, facts, falls_short, starts, survives
 from kitopt.report.wiring import wiring
 from kitopt.report.words import wrapped
 
@@ -35,7 +36,7 @@ def named_text(kit: NamedKit, why: Why, *, is_brief: bool = False) -> str:
         lines += heed_section(choice, "all of it below")
     lines += ["", *listed, "", *_verdict(kit)]
     if kit.status == "found":
-        lines += ["", *wiring(choice), "", *facts(choice)]
+        lines += ["", *wiring(choice), "", *facts(choice), *charge_picture(choice)]
         if why.agreement is not None:
             lines += fact("Check", second_opinion_text(choice, why.agreement))
     elif why.conflicts:
@@ -56,6 +57,8 @@ def _headline(kit: NamedKit) -> list[str]:
     lines = wrapped(f"{name}: {does}, {how}{survives(choice)}.")
     if kit.status == "found":
         return lines
+    if choice.circuits:
+        return [*lines, *each_alone(choice)]
     if shortfall is None or not shortfall.packed:
         return [*lines, *wrapped("Nothing of it fits together.", "  ")]
     return [*lines, *wrapped(f"Wired as well as it can be it {falls_short(choice, shortfall)}.", "  ")]

@@ -40,6 +40,8 @@ def sentence(choice: Choice, without: Without, width: int = 1000, *, names: bool
     if without.status == "no-kit":
         if not without.fits:
             return "no kit: nothing else that is owned fits in its place"
+        if without.shortfall_wh is None:
+            return "no kit does it"
         at = f" at {words.moment(without.time)}" if without.time else ""
         return cut(f"no kit: {energy(without.shortfall_wh)} short{at}", width)
     how = f"a tie: {_AS_GOOD[choice.operation.least]}" if without.is_tie else worse(choice, without.more or 0)

@@ -17,11 +17,13 @@ from kitopt.report.leads import lead_ids
 from kitopt.report.lists import checklist, counted, fact, forced_fact, in_short
 from kitopt.report.look_up import look_up_section
 from kitopt.report.nices import which_run
+from kitopt.report.pictures import charge_picture
 from kitopt.report.proof import at_best, proof_text
 from kitopt.report.reasons import energy, section
 from kitopt.report.repairs import conflicts_section, repairs_section
 from kitopt.report.ruled_out import ruled_out_section
 from kitopt.report.second_opinion import second_opinion_text
+from kitopt.report.split import split_section
 from kitopt.report.wiring import wiring
 from kitopt.report.words import width, wrapped
 
@@ -51,7 +53,14 @@ def _with_kit(choice: Choice, why: Why) -> list[list[str]]:
         wiring(choice),
     ]
     if not is_short:
-        return [*parts, facts(choice), section(choice, why.withouts), cautions_section(choice), assumed, sure]
+        return [
+            *parts,
+            [*facts(choice), *charge_picture(choice)],
+            section(choice, why.withouts),
+            cautions_section(choice),
+            assumed,
+            sure,
+        ]
     if len(assumed) > 1:
         return [*parts, facts(choice), assumed, sure + closing_line(choice)]
     return [*parts, [*facts(choice), *assumed, *sure, *closing_line(choice)]]
@@ -215,13 +224,13 @@ def _no_kit_headline(choice: Choice) -> list[str]:
 def _nothing(choice: Choice, why: Why) -> list[str]:
     lines = _no_kit_headline(choice)
     if choice.circuits:
-        for name, part in choice.circuits:
-            lines += wrapped(f"{name or 'main'}: {_alone(part)}.", "- ", "  ")
-        return lines
+        return [*lines, *each_alone(choice)]
     repairs = repairs_section(choice, why.repairs)
     helps = ["", *repairs] if repairs else []
     guesses = [] if why.look_up is None else look_up_section(choice, why.look_up)
     helps += ["", *guesses] if guesses else []
+    apart = split_section(choice, why.split)
+    helps += ["", *apart] if apart else []
     shortfall = choice.shortfall
     if choice.status == "time-limit":
         bound = at_best(choice.proof, choice.inventory.currency)
@@ -243,8 +252,15 @@ def _nothing(choice: Choice, why: Why) -> list[str]:
     return [*lines, "", *ruled] if ruled else lines
 
 
+def each_alone(choice: Choice) -> list[str]:
+    """What each of several circuits is by itself, a line each."""
+    lines: list[str] = []
+    for name, part in choice.circuits:
+        lines += wrapped(f"{name or 'main'}: {_alone(part)}.", "- ", "  ")
+    return lines
+
+
 def _alone(part: Choice) -> str:
-    """What one circuit is by itself."""
     if part.packed:
         return f"alone {words.mass(part.mass_g)}, {in_short(part.packed)}"
     if part.status == "time-limit":

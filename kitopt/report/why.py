@@ -13,12 +13,14 @@ from kitopt.explain.edges import Edge, Edges
 from kitopt.explain.look_up import LookUp
 from kitopt.explain.one_purchase import OnePurchase
 from kitopt.explain.ruled_out import told
+from kitopt.explain.split import Split
 from kitopt.explain.within import Within
 from kitopt.explain.without import Pieces, Without
 from kitopt.report import encode, words
 from kitopt.report.encode import pieces
 from kitopt.report.look_up import look_up_value
 from kitopt.report.reasons import BETTER, amount, as_value, listed, sentence, worse
+from kitopt.report.split import split_value
 from kitopt.report.words import wrapped
 
 SCHEMA = "kitopt/why-1"
@@ -88,17 +90,24 @@ def _fares(choice: Choice, other: Choice | None) -> list[str]:
     return wrapped(f"{text}.")
 
 
-def binding_section(binding: Binding | None) -> list[str]:
+def bindings_section(choice: Choice, bindings: Sequence[tuple[str, Binding]]) -> list[str]:
+    """What binds a kit, or each of its circuits."""
+    lines: list[str] = []
+    for name, binding in bindings:
+        whose = f" circuit {name or 'main'}" if choice.circuits else ""
+        lines += [*([""] if lines else []), f"What binds{whose}", *_binding_lines(binding)]
+    return lines
+
+
+def _binding_lines(binding: Binding) -> list[str]:
     """The windows that decide, what a little more is worth there, and the limits at their edge."""
-    if binding is None:
-        return []
     survived, missed = binding.survived, binding.missed
     hardest = f"{words.spell(survived.label)}, margin {_wh(survived.margin_wh)} at {_moment(survived.until)}"
     text = f"hardest spell survived: {hardest}"
     if missed is not None:
         nearest = f"{words.spell(missed.label)}, {_wh(-missed.margin_wh)} short at {_moment(missed.until)}"
         text += f"; nearest that is not: {nearest}"
-    lines = ["What binds", *wrapped(f"{text}.", "- ")]
+    lines = wrapped(f"{text}.", "- ")
     if binding.n_allowed:
         n_missed = f"{binding.n_missed:,}" if binding.n_missed else "none"
         lines += wrapped(f"of {binding.n_allowed:,} spells that may fail, {n_missed} do.", "- ")
@@ -263,10 +272,11 @@ def _within_value(choice: Choice, within: Within) -> dict[str, Any]:
 
 def kit_value(
     choice: Choice,
-    binding: Binding | None,
+    bindings: Sequence[tuple[str, Binding]],
     found: Edges,
     purchase: OnePurchase | None = None,
     guesses: LookUp | None = None,
+    apart: Split | None = None,
 ) -> dict[str, Any]:
     """What binds and where the edges are, as JSON."""
     return {
@@ -274,7 +284,8 @@ def kit_value(
         "status": choice.status,
         "item": None,
         "operation": choice.operation.name,
-        "binding": None if binding is None else _binding_value(binding),
+        "binding": None if choice.circuits or not bindings else _binding_value(bindings[0][1]),
+        "circuits": [{"circuit": name or "main", **_binding_value(one)} for name, one in bindings if choice.circuits],
         "edges": [
             {
                 "quantity": edge.quantity,
@@ -295,6 +306,7 @@ def kit_value(
         "edges_cut_short": found.is_cut_short,
         "purchase": None if purchase is None else _purchase_value(choice, purchase),
         "look_up": None if guesses is None else look_up_value(choice, guesses),
+        "split": None if apart is None else split_value(choice, apart),
     }
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from hashlib import sha256
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,11 +36,11 @@ def _raw(seed: int, windows: NDArray[np.int64], stream: int, n: int) -> NDArray[
 
 def _gaussian(raw: NDArray[np.uint64]) -> NDArray[np.float64]:
     """Standard Gaussian values from raw bits."""
-    from scipy.special import ndtri
-
     # the half keeps the draw off 0 and 1, where the Gaussian is infinite
     uniform = ((raw >> np.uint64(11)).astype(np.float64) + 0.5) * 2.0**-53
-    return np.asarray(ndtri(uniform), dtype=np.float64)
+    # one by one, but with nothing to import, where a repeated command draws no more than what panels are worth
+    found = np.fromiter(map(NormalDist().inv_cdf, uniform.ravel().tolist()), np.float64, uniform.size)
+    return found.reshape(uniform.shape)
 
 
 def of_mean_one(level: NDArray[np.float64], spread: NDArray[np.float64] | float) -> NDArray[np.float64]:

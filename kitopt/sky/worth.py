@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,7 @@ class Numbered:
 
     seed: int
     numbers: NDArray[np.int64]
+    _levels: dict[str, NDArray[np.float64]] = field(default_factory=dict, init=False, repr=False)
 
     def only(self, windows: NDArray[np.intp]) -> Numbered:
         """Some of the windows, by place."""
@@ -38,9 +39,15 @@ class Numbered:
         """
         if panel.worth_spread <= 0.0:
             return None
-        own, common = (worth_levels(self.seed, self.numbers, name) for name in (panel.id, ""))
+        own, common = (self._level(name) for name in (panel.id, ""))
         level = np.sqrt(1.0 - COMMON_SHARE) * own + np.sqrt(COMMON_SHARE) * common
         return of_mean_one(level, panel.worth_spread)
+
+    def _level(self, name: str) -> NDArray[np.float64]:
+        # asked for again with every class of batteries
+        if name not in self._levels:
+            self._levels[name] = worth_levels(self.seed, self.numbers, name)
+        return self._levels[name]
 
 
 def together(parts: Sequence[Numbered | None]) -> Numbered | None:

@@ -46,12 +46,15 @@ def carried_of(name: str) -> Carried:
     return carried(kit_in_hand(name))[0]
 
 
-@cache
-def page_of(name: str) -> str:
+def held_kit(name: str) -> KitOnPage:
     choice = kit_in_hand(name)
     inside = heaps(choice.inventory, choice.packed, choice.parts)
-    kit = KitOnPage(choice.operation.name, what_it_does(choice), choice, inside, (carried_of(name),))
-    return page(choice.operation.name, [kit])
+    return KitOnPage(choice.operation.name, what_it_does(choice), choice, inside, (carried_of(name),))
+
+
+@cache
+def page_of(name: str) -> str:
+    return page(kit_in_hand(name).operation.name, [held_kit(name)])
 
 
 @dataclass

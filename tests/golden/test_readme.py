@@ -32,6 +32,7 @@ def test_each_command_that_answers_is_shown() -> None:
         "sun",
         "reading",
         "now",
+        "review",
     }
 
 
@@ -70,7 +71,7 @@ def test_the_demo_without_reasons_fits_a_screen(tmp_path: Path) -> None:
 
 
 def test_every_option_named_exists() -> None:
-    commands = ("pack", "grab-kit", "share", "buy", "check", "start", "sun", "reading", "learned", "now")
+    commands = ("pack", "grab-kit", "share", "buy", "check", "start", "sun", "reading", "learned", "now", "review")
     told = "".join(
         subprocess.run(
             [sys.executable, "-m", "kitopt", command, "--help"], capture_output=True, text=True, check=True

@@ -9,10 +9,12 @@ import numpy as np
 from oracle.circuits import joint_answer, with_circuits
 from oracle.compare import counts_of
 
+from kitopt.ask import Asker, at_most
 from kitopt.choice import pack
 from kitopt.engine import joint
 from kitopt.engine.joint import Joint
 from kitopt.engine.judge import simulate
+from kitopt.operation.terms import Bound
 
 N_LAWS = 40
 
@@ -73,6 +75,22 @@ def test_the_smallest_margin_is_concave_and_its_cut_lies_above_it() -> None:
         found = joint.cuts(conditions, one, at_one.lowest_step, windows)
         assert np.allclose(found.slope @ one + found.constant, at_one.margin_wh, atol=1e-6), number
         assert np.all(found.slope @ other + found.constant >= at_other.margin_wh - 1e-6), number
+
+
+def test_without_a_piece_the_best_is_what_is_chosen_with_that_piece_forbidden() -> None:
+    n_compared = 0
+    for number in (1, 5):
+        instance = with_circuits(number)
+        choice = pack(instance.operation, instance.inventory, instance.sky)
+        pieces = [one for one in choice.packed if one.kind in ("battery", "panel")]
+        for one in pieces[:1] if choice.status == "found" else ():
+            after = Asker(choice).ask(at_most(one.id, one.count - 1))
+            bounds = (Bound(one.id, most=one.count - 1),)
+            right = pack(replace(instance.operation, bounds=bounds), instance.inventory, instance.sky)
+            assert after.proof.proved, number
+            assert (after.status, after.proof.objective) == (right.status, right.proof.objective), (number, one.id)
+            n_compared += 1
+    assert n_compared == 2
 
 
 def test_one_circuit_is_never_heavier_than_two() -> None:

@@ -55,7 +55,7 @@ def test_rows_kept_for_a_rule_more_change_no_optimum(instance: Instance, number:
     kept = Asker(choice).ask(rule)
     objectives = []
     for one in choice.solved:
-        rows = rule.rows(one.model)
+        rows = rule.rows(one)
         if rows is not None:
             outcome = choose(replace(one.plan, rows=(*one.plan.rows, *rows)))
             if outcome.counts is not None:

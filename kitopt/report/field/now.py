@@ -49,6 +49,12 @@ def _charge(now: Now) -> str:
     return f"{said}, {has}."
 
 
+def does_text(now: Now) -> str:
+    """How much is to go, what is in the batteries and whether it lasts, on one line."""
+    told = _chance(now) if now.has_plan else _alone(now)
+    return " ".join((f"{_to_go(now)} to go.", _charge(now), *told))
+
+
 def _chance(now: Now) -> list[str]:
     operation = now.operation
     asked = percent_of(operation.need.confidence)

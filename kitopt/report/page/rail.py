@@ -32,7 +32,7 @@ def _row(join: JoinToMake, number: int, prefix: str) -> Markup:
     box = el("input", type="checkbox", class_="packed", id=box_id)
     heading = [el("span", str(number), class_="number"), _ends(join)]
     label = el("label", box, el("span", heading, class_="ends"), for_=box_id)
-    fuse = _fuse(join)
+    fuse = fuse_text(join)
     flow: list[Inside] = [el("b", f"{wire.amps:.1f} A")]
     if fuse:
         flow += [" · ", el("b", fuse, class_="fuse")]
@@ -70,7 +70,8 @@ def _ends(join: JoinToMake) -> list[Inside]:
     return [*source, " into ", end(wire.sink), each]
 
 
-def _fuse(join: JoinToMake) -> str:
+def fuse_text(join: JoinToMake) -> str:
+    """What is to be done about a fuse; empty for none."""
     rating = "" if join.fuse_a is None else f"{join.fuse_a:.3g} A"
     return {
         "to fit": f"fit {join.holder} fuse {rating}",

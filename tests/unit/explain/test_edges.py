@@ -21,7 +21,7 @@ from kitopt.explain.within import within
 from kitopt.inventory.items import Battery, Extra, Inventory, Item, Load
 from kitopt.operation.terms import LoadUse, Operation
 from kitopt.report.why import (
-    binding_section,
+    bindings_section,
     edge_text,
     edges_section,
     item_value,
@@ -58,7 +58,9 @@ def test_edges_by_hand() -> None:
     assert ("panel hours", 1) not in found
     text = edges_section(choice, edges(choice, sky_of=dark))
     assert text[1] == "- hours: the same kit is best up to 11.5 h; at 12 h 2.10 kg (a in)."
-    value = kit_value(choice, binding(choice), edges(choice, sky_of=dark))
+    held = binding(choice)
+    assert held is not None
+    value = kit_value(choice, [("", held)], edges(choice, sky_of=dark))
     assert [e["holds"] for e in value["edges"]][:2] == [11.5, 6.0]
 
 
@@ -164,7 +166,7 @@ def test_an_item_forced_in_costs_what_a_solve_from_scratch_says() -> None:
             found = within(choice, item_id)
             best = math.inf
             for solved in choice.solved:
-                rows = at_least(item_id, 1).rows(solved.model)
+                rows = at_least(item_id, 1).rows(solved)
                 if rows is not None:
                     outcome = choose(replace(solved.plan, rows=(*solved.plan.rows, *rows)))
                     best = min(best, outcome.objective)
@@ -229,4 +231,4 @@ def test_a_controller_that_clips_makes_more_panel_useless() -> None:
     # an ampere more is 12.8 W for the five hours before
     assert worth["controller"].wh == pytest.approx(5 * 12.8)
     assert [(a.hour, b.hour) for a, b in worth["controller"].clips] == [(9, 15)]
-    assert "more panel on it is of no use then" in " ".join(" ".join(binding_section(held)).split())
+    assert "more panel on it is of no use then" in " ".join(" ".join(bindings_section(choice, [("", held)])).split())

@@ -1,8 +1,9 @@
-"""A result as a page to hold: what is told of each of its kits, gathered and rendered."""
+"""A result as something to hold: what is told of each of its kits, gathered once for page, sheet and list."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice, Packed
@@ -14,12 +15,14 @@ from kitopt.explain import Why
 from kitopt.facts.bags import heaps
 from kitopt.facts.carried import carried
 from kitopt.facts.grid import Grid, grid
+from kitopt.report.checklist_csv import checklist_csv
 from kitopt.report.page import KitOnPage, page
 from kitopt.report.several.buy import buy_head
 from kitopt.report.several.grab import event_does, event_title, grab_head, recharge_text, take_out
 from kitopt.report.several.share import handovers_section, share_head, sheet_notes, who
+from kitopt.report.sheet import Paper, sheet
 from kitopt.report.text import what_it_does
-from kitopt.report.words import unwrapped
+from kitopt.report.words import moment, unwrapped
 from kitopt.sky import windows_for
 
 Answer = Choice | NamedKit | GrabKit | Shared | Purchase
@@ -27,19 +30,57 @@ Answer = Choice | NamedKit | GrabKit | Shared | Purchase
 NOTHING_ASKED = Why()
 
 
-def page_of(answer: Answer, why: Why = NOTHING_ASKED, *, most_solves: int = 0, clock: Budget = UNLIMITED) -> str | None:
-    """The page of all kits of an answer; None where it has no kit.
+@dataclass(frozen=True, eq=False)
+class Held:
+    """The kits of an answer with all that is told of them, to be rendered on whatever is to be held.
+
+    Attributes
+    ----------
+    title, intro : str
+        What all of it is called, and the sentence before several kits.
+    kits : tuple of KitOnPage
+        Empty where the answer has none.
+    """
+
+    title: str
+    intro: str
+    kits: tuple[KitOnPage, ...]
+
+    def to_page(self) -> str:
+        """One HTML file, whole by itself."""
+        return page(self.title, self.kits, self.intro)
+
+    def to_csv(self) -> str:
+        """The checklist."""
+        return checklist_csv(self.kits)
+
+    def to_sheet(self, paper: Paper = "a4") -> tuple[bytes, bool]:
+        """A PDF, and whether letters that no font has were replaced.
+
+        Raises
+        ------
+        ModuleNotFoundError
+            Without the extra ``sheet``.
+        """
+        return sheet(self.title, self.kits, paper)
+
+
+def hold(answer: Answer, why: Why = NOTHING_ASKED, *, most_solves: int = 0, clock: Budget = UNLIMITED) -> Held:
+    """Gather what is told of the kits of an answer.
 
     Parameters
     ----------
     most_solves : int
         Questions that may be asked again for the table of hours and chances.
     """
-    kits = list(_kits(answer, why, most_solves, clock))
-    if not kits:
-        return None
     title, intro = _title(answer)
-    return page(title, kits, intro)
+    return Held(title, intro, tuple(_kits(answer, why, most_solves, clock)))
+
+
+def hold_one(choice: Choice, does: str) -> Held:
+    """The same of one kit, of which somebody else says what it does."""
+    since = f"Ampere-hours on what is held here count from {moment(choice.operation.start)} on."
+    return Held(choice.operation.name, "", (_kit(choice.operation.name, does, choice, notes=(since,)),))
 
 
 def _title(answer: Answer) -> tuple[str, str]:

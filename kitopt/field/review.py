@@ -1,0 +1,253 @@
+"""A logged outing against its plan: amperes in and out by the hour, the spell that it was like, and what to do now."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.choice.in_hand import wired
+from kitopt.engine.judge import charging_w, demand_w, simulate
+from kitopt.engine.plant import Conditions
+from kitopt.errors import BadInput, Fault
+from kitopt.inventory.items import Battery, Inventory
+from kitopt.model.kit import Join, KitModel, case_under, missing_wh
+from kitopt.operation.clock import moment_after
+from kitopt.operation.log import Log
+from kitopt.operation.terms import Operation
+from kitopt.sky.windows import Sky
+
+Floats = NDArray[np.float64]
+
+WHOLE_SHARE = 0.9
+"""An hour of which less was logged is not held against the plan."""
+STORE_SHARE: Mapping[str, tuple[float, float]] = {"lifepo4": (0.5, 0.6), "li-ion": (0.5, 0.6), "agm": (1.0, 1.0)}
+"""Charge at which a battery is stored, by chemistry. Common practice, no source."""
+RECHARGE_DAYS: Mapping[str, int] = {"lifepo4": 90, "li-ion": 90, "agm": 1}
+"""Within so many days it is to be brought there. Common practice, no source."""
+_EMPTY_AH, _NOTHING_AH = 0.05, 1e-9
+
+
+@dataclass(frozen=True)
+class Hour:
+    """One hour of the plan, in ampere-hours.
+
+    Attributes
+    ----------
+    in_ah, out_ah : float
+        Logged. [Ah]
+    low_ah, middle_ah, high_ah : float
+        Of the planned spells 5, 50 and 95 % gave less. [Ah]
+    planned_out_ah : float
+        What loads and controllers were to draw. [Ah]
+    """
+
+    start: datetime
+    is_whole: bool
+    in_ah: float
+    out_ah: float
+    low_ah: float
+    middle_ah: float
+    high_ah: float
+    planned_out_ah: float
+
+
+@dataclass(frozen=True)
+class Store:
+    """What becomes of a battery at home: to which shares of full, and by when."""
+
+    battery: str
+    low_share: float
+    high_share: float
+    until: datetime
+
+
+@dataclass(frozen=True)
+class Best:
+    """The hour in which most was charged: worth keeping as a reading of the panel, where there is but one type."""
+
+    panel: str
+    controller: str
+    at: datetime
+    amps: float
+
+
+@dataclass(frozen=True, eq=False)
+class Review:
+    """How an outing went.
+
+    Attributes
+    ----------
+    kit : mapping of item id to int
+        What was used.
+    gaps : tuple of (start, hours)
+    in_ah, out_ah, planned_out_ah : float
+        Over the hours that were logged whole. [Ah]
+    planned_in_ah : tuple of float
+        Of the planned spells 5, 50 and 95 % gave less over these hours. [Ah]
+    below_share : float
+        Of the planned spells, those that gave less than was logged.
+    like : str
+        The spell whose hours come nearest.
+    lowest_share, lowest_at, end_share : float, datetime, float
+        Of what may be used, counted from the charge that the plan starts with.
+    is_empty : bool
+        Whether nothing was left by this count.
+    recharge_ah : float
+        To be put in until full. [Ah]
+    """
+
+    operation: Operation
+    inventory: Inventory
+    kit: Mapping[str, int]
+    hours: tuple[Hour, ...]
+    gaps: tuple[tuple[datetime, float], ...]
+    n_windows: int
+    in_ah: float
+    out_ah: float
+    planned_in_ah: tuple[float, float, float]
+    planned_out_ah: float
+    below_share: float
+    like: str
+    usable_ah: float
+    lowest_share: float
+    lowest_at: datetime
+    end_share: float
+    is_empty: bool
+    recharge_ah: float
+    stores: tuple[Store, ...]
+    best: Best | None
+    columns: tuple[tuple[str, str], ...]
+
+
+def review(operation: Operation, inventory: Inventory, kit: Mapping[str, int], log: Log, sky: Sky) -> Review:
+    """Hold a log against what was planned of a kit.
+
+    Raises
+    ------
+    BadInput
+        Where nothing of the kit fits together, or nothing was logged within the operation's hours.
+    """
+    found = wired(operation, inventory, sky, kit)
+    if found is None:
+        text = "nothing of this kit fits together; see kitopt pack --kit for what is in the way."
+        raise BadInput([Fault("--kit", None, None, text)])
+    model, counts = found
+    nominal_v, case = model.bus.nominal_v, case_under(model, sky, counts=counts)
+    plant = case.plant(counts)
+    edges_h = np.append(np.arange(np.ceil(operation.hours - 1e-9)), operation.hours)
+    steps_h = np.concatenate([[0.0], np.cumsum(case.conditions.step_h)])
+    planned_in = _by_hour(_taken_w(case.conditions, plant) / nominal_v, steps_h, edges_h)
+    planned_out = _by_hour(demand_w(case.conditions, plant)[None, :] / nominal_v, steps_h, edges_h)[0]
+    in_ah, out_ah, share = _logged(log, operation, edges_h)
+    is_whole = share >= WHOLE_SHARE
+    if not is_whole.any():
+        starts, ends = (moment_after(operation, timedelta(hours=h)) for h in (0.0, operation.hours))
+        text = f"no hour from {starts:%Y-%m-%d %H:%M} to {ends:%Y-%m-%d %H:%M} was logged; is it of this outing?"
+        raise BadInput([Fault("LOG.csv", None, None, text)])
+    of_spells = planned_in[:, is_whole].sum(axis=1)
+    nearest = int(np.argmin(np.square(planned_in[:, is_whole] - in_ah[is_whole]).sum(axis=1)))
+    low, middle, high = (np.quantile(planned_in, q, axis=0) for q in (0.05, 0.5, 0.95))
+    moments = [moment_after(operation, timedelta(hours=float(h))) for h in edges_h]
+    hours = tuple(
+        Hour(moments[i], bool(is_whole[i]), *(float(a[i]) for a in (in_ah, out_ah, low, middle, high, planned_out)))
+        for i in range(len(in_ah))
+    )
+    batteries = [(model.battery(j), round(counts[j])) for j in model.battery_columns if round(counts[j]) > 0]
+    usable_ah = sum(n * b.measured_ah * b.depth_share for b, n in batteries)
+    start_ah = usable_ah - sum(n * missing_wh(b, operation) for b, n in batteries) / nominal_v
+    level = _levels(start_ah, usable_ah, in_ah * model.bus.charge_efficiency - out_ah)
+    lowest = int(np.argmin(level))
+    used = {i: round(n) for i, n in _used(model, counts).items()}
+    return Review(
+        operation,
+        inventory,
+        used,
+        hours,
+        tuple((datetime.fromtimestamp(s, operation.site.timezone), n / 3600.0) for s, n in log.gaps),
+        sky.n_windows,
+        float(in_ah[is_whole].sum()),
+        float(out_ah[is_whole].sum()),
+        tuple(float(one) for one in np.quantile(of_spells, (0.05, 0.5, 0.95))),  # type: ignore[arg-type]
+        float(planned_out[is_whole].sum()),
+        float(np.mean(of_spells < in_ah[is_whole].sum() - _NOTHING_AH)),
+        sky.labels[nearest],
+        usable_ah,
+        max(float(level[lowest]), 0.0) / usable_ah,
+        moments[lowest],
+        max(float(level[-1]), 0.0) / usable_ah,
+        bool(level[lowest] <= _EMPTY_AH),
+        (usable_ah - max(float(level[-1]), 0.0)) / model.bus.charge_efficiency,
+        tuple(_store(b, moments[-1]) for b, _ in batteries),
+        _best(model, counts, log),
+        log.columns,
+    )
+
+
+def _taken_w(conditions: Conditions, plant: Floats) -> Floats:
+    """What controllers pass on that loads draw or the battery has room for, shape (n_windows, n_steps). [W]"""
+    layout, offered_w, drawn_w = conditions.layout, charging_w(conditions, plant), demand_w(conditions, plant)
+    charge_wh = simulate(conditions, plant).charge_wh
+    start_wh = np.full((len(charge_wh), 1), plant[layout.capacity] - plant[layout.missing])
+    gained_w = np.diff(np.concatenate([start_wh, charge_wh], axis=1), axis=1) / conditions.step_h
+    room_w = drawn_w + gained_w / conditions.charge_efficiency
+    return np.where(gained_w >= 0.0, np.minimum(offered_w, room_w), offered_w)
+
+
+def _by_hour(amps: Floats, steps_h: Floats, edges_h: Floats) -> Floats:
+    """Ampere-hours between edges of what flows in steps, shape (n_windows, n_hours). [Ah]"""
+    total = np.concatenate([np.zeros((len(amps), 1)), np.cumsum(amps * np.diff(steps_h), axis=1)], axis=1)
+    return np.array([np.diff(np.interp(edges_h, steps_h, row)) for row in total])
+
+
+def _logged(log: Log, operation: Operation, edges_h: Floats) -> tuple[Floats, Floats, Floats]:
+    """Ampere-hours in and out, and the share that was logged, of every hour. [Ah]"""
+    since_h = (log.start_s - operation.start.timestamp()) / 3600.0
+    # each row begins and ends; between the end of one and the start of the next nothing is known
+    at_h = np.stack([since_h, since_h + log.length_s / 3600.0], axis=1).ravel()
+
+    def between(each: Floats) -> Floats:
+        total = np.cumsum(each)
+        at = np.stack([np.concatenate([[0.0], total[:-1]]), total], axis=1).ravel()
+        return np.asarray(np.diff(np.interp(edges_h, at_h, at)))
+
+    hours = log.length_s / 3600.0
+    return between(log.in_a * hours), between(log.out_a * hours), between(hours) / np.diff(edges_h)
+
+
+def _levels(start_ah: float, usable_ah: float, gained_ah: Floats) -> Floats:
+    """Charge at the start and after every hour; never above full. [Ah]"""
+    levels = [start_ah]
+    for gain in gained_ah.tolist():
+        levels.append(min(usable_ah, levels[-1] + gain))
+    return np.array(levels)
+
+
+def _used(model: KitModel, counts: Floats) -> dict[str, float]:
+    found: dict[str, float] = {}
+    for item_id, uses in model.uses().items():
+        n = float(uses @ counts)
+        if n > 0.5:
+            found[item_id] = n
+    return found
+
+
+def _store(battery: Battery, end: datetime) -> Store:
+    low, high = STORE_SHARE[battery.chemistry]
+    return Store(battery.id, low, high, end + timedelta(days=RECHARGE_DAYS[battery.chemistry]))
+
+
+def _best(model: KitModel, counts: Floats, log: Log) -> Best | None:
+    """The row with the most current in, where one panel on one controller is all there was."""
+    joins = [model.columns[j].meaning for j in model.join_columns if counts[j] > 0.5]
+    if len(joins) != 1 or not log.in_a.any():
+        return None
+    (join,) = joins
+    if not isinstance(join, Join) or join.n_joined != 1:
+        return None
+    row = int(np.argmax(log.in_a))
+    at = datetime.fromtimestamp(float(log.start_s[row]), model.operation.site.timezone)
+    return Best(join.panel.id, model.units[join.unit].controller.id, at, float(log.in_a[row]))

@@ -1,0 +1,190 @@
+"""A logged outing: a CSV file of times and currents, its columns known by their words and units in any order."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.errors import BadInput
+from kitopt.files.decode import decode
+from kitopt.files.faults import FaultList, quoted
+from kitopt.files.marks import decimal_mark
+from kitopt.files.reading import read_bytes
+from kitopt.files.table import Row, Table, read_table
+from kitopt.files.unknown import is_unknown
+from kitopt.inventory.cells import number
+
+Floats = NDArray[np.float64]
+
+LONGEST_S = 900.0
+"""What was logged stands until the next row, or for three usual intervals, or for so long where that is more. [s]"""
+_INTERVALS = 3.0
+
+_TIME = frozenset(("time", "date", "datetime", "timestamp", "moment", "at", "when"))
+_WORDS = {
+    "in": frozenset(("in", "charge", "charging", "solar", "pv", "panel", "panels", "controller", "input")),
+    "out": frozenset(("out", "load", "loads", "discharge", "discharging", "used", "drawn", "output")),
+    "net": frozenset(("net", "battery", "batt", "shunt")),
+}
+"""Which way a current flows, by the words of its column; net is positive where the battery is charged."""
+_UNITS = {"a": "A", "ma": "mA", "w": "W", "ah": "Ah", "v": "V", "amps": "A", "amperes": "A", "volts": "V", "watts": "W"}
+_VOLTS = frozenset(("volts", "voltage", "v"))
+
+
+@dataclass(frozen=True, eq=False)
+class Log:
+    """What was logged, row by row.
+
+    Attributes
+    ----------
+    start_s : ndarray, shape (n,)
+        Seconds of universal time since 1970.
+    length_s : ndarray, shape (n,)
+        How long each row stands. [s]
+    in_a, out_a : ndarray, shape (n,)
+        Into and out of the battery, neither below zero. [A]
+    volts : ndarray, shape (n,), or None
+        Of the battery. [V]
+    gaps : tuple of (start, length)
+        When nothing was logged. [s]
+    columns : tuple of (name, meaning)
+        What each column was taken as.
+    """
+
+    start_s: Floats
+    length_s: Floats
+    in_a: Floats
+    out_a: Floats
+    volts: Floats | None
+    gaps: tuple[tuple[float, float], ...]
+    columns: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class _Meant:
+    """What a column is: which way, and in what unit."""
+
+    way: str
+    unit: str
+
+
+def read_log(path: Path, zone: ZoneInfo, nominal_v: float) -> Log:
+    """Read a log; times without an offset are on the clock of the place.
+
+    Parameters
+    ----------
+    nominal_v : float
+        Turns watts into amperes where no volts are logged. [V]
+
+    Raises
+    ------
+    BadInput
+        With every fault: no time or no current among its columns, a cell that is no number, times out of order.
+    """
+    faults = FaultList(str(path))
+    content = read_bytes(path, faults)
+    text = None if content is None else decode(content, faults, 'save it as "CSV UTF-8"')
+    table = None if text is None else read_table(text, faults)
+    if table is None:
+        raise BadInput(faults.listed())
+    meant = {name: one for name in table.columns if (one := _meant(name)) is not None}
+    times = [name for name, one in meant.items() if one.way == "time"]
+    currents = [name for name, one in meant.items() if one.way in ("in", "out", "net")]
+    if not times or not currents:
+        names = ", ".join(table.columns)
+        need = "need a column of times, and one of amperes that go in or out, such as time, solar_a, load_a"
+        faults.add(table.header_line, None, f"found {names}; {need}.")
+        raise BadInput(faults.listed())
+    start_s, values = _numbers(table, times, {n: m for n, m in meant.items() if m.way != "time"}, zone, faults)
+    if not faults.n and len(start_s) < 2:
+        faults.add(table.header_line, None, f"found {len(start_s)} rows with a time; need two at least.")
+    if faults.n:
+        raise BadInput(faults.listed())
+    usual_s = float(np.median(np.diff(start_s)))
+    length_s = np.append(np.diff(start_s), usual_s)
+    longest_s = max(_INTERVALS * usual_s, LONGEST_S)
+    gaps = tuple(
+        (float(s) + usual_s, float(n) - usual_s) for s, n in zip(start_s, length_s, strict=True) if n > longest_s
+    )
+    length_s = np.where(length_s > longest_s, usual_s, length_s)
+    volts = next((values[name] for name, one in meant.items() if one.unit == "V"), None)
+    flows = {"in": np.zeros(len(start_s)), "out": np.zeros(len(start_s))}
+    for name in currents:
+        amps = _amps(values[name], meant[name].unit, length_s, volts, nominal_v)
+        if meant[name].way == "net":
+            flows["in"] += np.maximum(amps, 0.0)
+            flows["out"] += np.maximum(-amps, 0.0)
+        else:
+            flows[meant[name].way] += np.abs(amps)
+    told = tuple((name, f"{one.way}, {one.unit}" if one.unit else one.way) for name, one in meant.items())
+    return Log(start_s, length_s, flows["in"], flows["out"], volts, gaps, told)
+
+
+def _meant(name: str) -> _Meant | None:
+    """What a column is, by the words and the unit in its name; None where it is neither time, current nor volts."""
+    words = re.findall(r"[a-z]+", name.lower())
+    if _TIME & set(words):
+        return _Meant("time", "")
+    unit = next((_UNITS[word] for word in reversed(words) if word in _UNITS), "")
+    if _VOLTS & set(words) or unit == "V":
+        return _Meant("volts", "V")
+    ways = [way for way, some in _WORDS.items() if some & set(words)]
+    # "battery in" is what goes in
+    way = next((one for one in ways if one != "net"), ways[0] if ways else "")
+    return _Meant(way, unit or "A") if way else None
+
+
+def _numbers(
+    table: Table, times: list[str], meant: dict[str, _Meant], zone: ZoneInfo, faults: FaultList
+) -> tuple[Floats, dict[str, Floats]]:
+    """Times and values of every row that has a time; a blank is what stood before."""
+    decimal = decimal_mark(cell for row in table.rows for name, cell in row.cells.items() if name in meant)
+    start_s: list[float] = []
+    values: dict[str, list[float]] = {name: [] for name in meant}
+    for row in table.rows:
+        if faults.is_hopeless:
+            break
+        moment = _moment(row, times, zone, faults)
+        if moment is None:
+            continue
+        if start_s and moment <= start_s[-1]:
+            faults.add(row.line, times[0], "found a time that is no later than that of the row before; sort the rows.")
+            continue
+        start_s.append(moment)
+        for name, one in meant.items():
+            cell = row.cells.get(name, "")
+            before = values[name][-1] if values[name] else 0.0
+            try:
+                values[name].append(before if is_unknown(cell) else number(cell, one.unit, decimal))
+            except ValueError:
+                values[name].append(before)
+                faults.add(row.lines[name], name, f"found {quoted(cell)}, need a number in {one.unit}.")
+    return np.array(start_s), {name: np.array(some) for name, some in values.items()}
+
+
+def _moment(row: Row, times: list[str], zone: ZoneInfo, faults: FaultList) -> float | None:
+    text = " ".join(row.cells[name] for name in times if name in row.cells)
+    if not text:
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        faults.add(row.line, times[0], f"found {quoted(text)}, need a date and time, such as 2027-06-12 12:30.")
+        return None
+    return (moment.replace(tzinfo=zone) if moment.tzinfo is None else moment).timestamp()
+
+
+def _amps(values: Floats, unit: str, length_s: Floats, volts: Floats | None, nominal_v: float) -> Floats:
+    """A column as mean amperes over each row. [A]"""
+    if unit == "Ah":
+        # a counter that only grows; where it is set back it begins anew
+        return np.append(np.maximum(np.diff(values), 0.0), 0.0) * 3600.0 / length_s
+    if unit == "W":
+        return values / (nominal_v if volts is None else np.maximum(volts, 1.0))
+    return values / 1000.0 if unit == "mA" else values

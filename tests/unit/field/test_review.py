@@ -1,0 +1,53 @@
+"""A log that is made by hand of one spell is found to be like that spell."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from oracle.instances import battery, controller, load, operation, panel, sky
+
+from kitopt.field.review import review
+from kitopt.inventory.items import Inventory
+from kitopt.operation.log import Log
+from kitopt.operation.terms import LoadUse
+
+LIGHT = [[200.0] * 6, [900.0, 800, 700, 100, 100, 100], [100.0, 100, 100, 900, 800, 600], [0.0] * 6]
+"""Of four spells, hour by hour. [Wm⁻²]"""
+
+
+@pytest.mark.parametrize("spell", range(4))
+def test_a_log_is_like_the_spell_that_it_was_made_of(spell: int) -> None:
+    """Through a switch a panel of 3 A worth 0.75 gives 2.25 A in full sun; a lamp draws 0.5 A.
+
+    The battery of 40 Ah starts half charged: 18 of the 36 Ah that may be used, so there is room for all of it.
+    """
+    inventory = Inventory(
+        "by hand",
+        panels=(panel("leaf", 54.0),),
+        batteries=(battery("box", 40.0, efficiency=1.0),),
+        controllers=(controller("c", kind="pwm", max_charge_a=10.0, idle_ma=0.0, efficiency=1.0),),
+        loads=(load("lamp", idle_a=0.5, full_a=0.5),),
+    )
+    outing = operation((LoadUse("lamp"),), 6.0, step_h=1.0, start_charge_share=0.5, reserve_share=0.1)
+    amps = 0.75 * 3.0 * np.array(LIGHT[spell]) / 1000.0
+    start_s = outing.start.timestamp() + 3600.0 * np.arange(6)
+    log = Log(start_s, np.full(6, 3600.0), amps, np.full(6, 0.6), None, (), ())
+    found = review(outing, inventory, {"leaf": 1, "box": 1, "c": 1}, log, sky(LIGHT))
+    assert found.like == f"window {spell + 1}"
+    assert found.in_ah == pytest.approx(amps.sum())
+    assert [one.in_ah for one in found.hours] == pytest.approx(amps)
+    assert (found.out_ah, found.planned_out_ah) == pytest.approx((3.6, 3.0))
+    sums = np.sum(LIGHT, axis=1)
+    assert found.below_share == np.mean(sums < sums[spell] - 1e-9)
+    level = 18.0 + np.cumsum(amps - 0.6)
+    assert found.end_share == pytest.approx(level[-1] / 36.0)
+    assert found.lowest_share == pytest.approx(min(18.0, level.min()) / 36.0)
+    assert found.recharge_ah == pytest.approx(36.0 - level[-1])
+    if spell:
+        assert (found.best is None) == (not amps.any())
+    else:
+        assert found.best is not None
+        assert (found.best.panel, found.best.controller, found.best.at) == ("leaf", "c", outing.start)
+    assert found.stores[0].until == outing.start + timedelta(hours=6, days=90)

@@ -1,0 +1,71 @@
+"""Logs of every make: columns by their words and units, in any order, and gaps told."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from kitopt.errors import BadInput
+from kitopt.operation.log import read_log
+
+ZONE = ZoneInfo("Europe/Madrid")
+
+
+def log(tmp_path: Path, text: str):  # type: ignore[no-untyped-def]
+    path = tmp_path / "log.csv"
+    path.write_text(text, encoding="utf-8")
+    return read_log(path, ZONE, 12.8)
+
+
+@pytest.mark.parametrize(
+    ("header", "rows", "in_a", "out_a"),
+    [
+        ("time,solar_a,load_a", ["2,0.5", "3,0.5"], [2, 3], [0.5, 0.5]),
+        ("Time,PV current [mA],Out (A)", ["2000,0.5", "3000,0.5"], [2, 3], [0.5, 0.5]),
+        # a battery's current goes in above zero and out below it
+        ("timestamp,Battery current,Battery voltage (V)", ["1.5,13.2", "-0.5,12.8"], [1.5, 0], [0, 0.5]),
+        # 26 W at 13 V are 2 A; without volts 25.6 W at 12.8 V are
+        ("when,panel w,volts", ["26,13", "13,13"], [2, 1], [0, 0]),
+        ("when,panel w,load w", ["25.6,12.8", "12.8,12.8"], [2, 1], [1, 1]),
+        # a counter: 0.25 Ah more in half an hour is 0.5 A
+        ("at,used Ah", ["1.0", "1.25"], [0, 0], [0.5, 0]),
+        # what is blank is as before
+        ("time,in a", ["2", "?"], [2, 2], [0, 0]),
+    ],
+)
+def test_columns_mean_what_they_say(
+    tmp_path: Path, header: str, rows: list[str], in_a: list[float], out_a: list[float]
+) -> None:
+    at = ("2027-06-12 12:00", "2027-06-12T12:30:00")
+    found = log(tmp_path, "\n".join([header, *(f"{a},{row}" for a, row in zip(at, rows, strict=True))]) + "\n")
+    assert found.in_a == pytest.approx(in_a)
+    assert found.out_a == pytest.approx(out_a)
+    assert found.length_s.tolist() == [1800.0, 1800.0]
+    # noon in Madrid in June is ten in universal time
+    assert found.start_s[0] % 86400 == 10 * 3600
+
+
+def test_a_gap_is_told_and_counts_nothing(tmp_path: Path) -> None:
+    """Rows every ten minutes; after 12:20 nothing until 14:00: 12:30 to 14:00."""
+    times = ("12:00", "12:10", "12:20", "14:00")
+    found = log(tmp_path, "time,in_a\n" + "".join(f"2027-06-12 {at},1\n" for at in times))
+    assert found.length_s.tolist() == [600.0] * 4
+    ((start_s, length_s),) = found.gaps
+    assert (start_s - found.start_s[0], length_s) == (1800.0, 5400.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("what,when\nbread,2027-06-12\n", "need a column of times, and one of amperes"),
+        ("time,in_a\n2027-06-12 12:00,much\n2027-06-12 12:10,1\n", "need a number in A"),
+        ("time,in_a\nnoon,1\n2027-06-12 12:10,1\n", "need a date and time"),
+        ("time,in_a\n2027-06-12 12:10,1\n2027-06-12 12:00,1\n", "sort the rows"),
+        ("time,in_a\n2027-06-12 12:10,1\n", "need two at least"),
+    ],
+)
+def test_what_is_no_log_is_a_fault(tmp_path: Path, text: str, told: str) -> None:
+    with pytest.raises(BadInput, match=told):
+        log(tmp_path, text)

@@ -1,0 +1,91 @@
+"""The sheet as another program reads it, and the checklist as a spreadsheet would."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[2] / "browser"))
+
+from pages import held_kit, kit_in_hand
+
+from kitopt.report.checklist_csv import COLUMNS, checklist_csv, harmless
+from kitopt.report.sheet import sheet
+
+NAME = "operations/coastal-checkpoint"
+_MASS = re.compile(r"(?<![\d.])([\d,]+(?:\.\d+)?) (kg|g)\b")
+
+
+def grams(text: str) -> list[float]:
+    return [float(a.replace(",", "")) * (1000 if unit == "kg" else 1) for a, unit in _MASS.findall(text)]
+
+
+def test_the_sheets_masses_add_up_and_its_tags_are_there() -> None:
+    pypdf = pytest.importorskip("pypdf")
+    pytest.importorskip("typst")
+    kit = held_kit(NAME)
+    pdf, is_replaced = sheet("Sheet", [kit])
+    assert not is_replaced
+    assert sheet("Sheet", [kit])[0] == pdf
+    read = pypdf.PdfReader(io.BytesIO(pdf))
+    assert len(read.pages) <= 2
+    text = read.pages[0].extract_text()
+    total_g = kit_in_hand(NAME).mass_g
+    # each heap's own mass and those of its pieces: twice the whole; then the total, beside the title and the sentence
+    listed = text[text.index("Pack\n") : text.index("In all ")]
+    assert sum(grams(listed)) == pytest.approx(2 * total_g, abs=2 * 10 * 20)
+    assert grams(text[text.index("In all ") :])[0] == pytest.approx(total_g, abs=5)
+    root = read.trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"]
+    assert root["/Lang"] == "en"
+    assert {str(one) for one in _kinds(root["/StructTreeRoot"])} >= {"/H1", "/H2", "/H3", "/Table", "/TH", "/TD", "/L"}
+    # the fuse to fit and where: the wiring can be followed from it
+    assert "lfp-30 into strip-4" in text
+    assert re.search(r"fit blade fuse [\d.]+ A", text)
+
+
+def _kinds(node: object, most: int = 4000) -> list[object]:
+    """The structure types of a tagged document, depth first."""
+    found, waiting = [], [node]
+    while waiting and len(found) < most:
+        one = waiting.pop()
+        one = one.get_object() if hasattr(one, "get_object") else one
+        if isinstance(one, list):
+            waiting += one
+        elif isinstance(one, dict):
+            if "/S" in one:
+                found.append(one["/S"])
+            if "/K" in one:
+                waiting.append(one["/K"])
+    return found
+
+
+def test_letters_that_no_font_has_are_replaced_with_a_word() -> None:
+    pytest.importorskip("typst")
+    pypdf = pytest.importorskip("pypdf")
+    # an Egyptian sign: no font of a plain system has it
+    kit = replace(held_kit(NAME), title="𓀀 Ж <b>")
+    pdf, is_replaced = sheet("Sheet", [kit], "us-letter")
+    assert is_replaced
+    first = pypdf.PdfReader(io.BytesIO(pdf)).pages[0]
+    assert "? Ж <b>" in first.extract_text()
+    # letter is 8.5 by 11 inches of 72 points
+    assert (round(first.mediabox.width), round(first.mediabox.height)) == (612, 792)
+
+
+def test_the_checklist_weighs_what_the_kit_weighs() -> None:
+    rows = list(csv.DictReader(io.StringIO(checklist_csv([held_kit(NAME)]))))
+    assert tuple(rows[0]) == COLUMNS
+    assert sum(int(row["mass_g"]) for row in rows) == kit_in_hand(NAME).mass_g
+
+
+@pytest.mark.parametrize("cell", ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\u202e=1"])
+def test_no_cell_is_a_formula(cell: str) -> None:
+    # what a spreadsheet takes for a formula begins with one of these signs (OWASP, "CSV Injection")
+    assert not harmless(cell).startswith(("=", "+", "-", "@", "\t", "\r"))
