@@ -150,6 +150,10 @@ class _Table:
             self._solved.setdefault(way.family, {}).setdefault(value, kit)
         return does
 
+    def still_does_at(self, kit: Choice, way: _Way, grid: Grid, i: int) -> bool:
+        """The same at one value of a grid."""
+        return self.still_does(kit, way, grid[i])
+
     def is_same(self, answer: Choice) -> bool:
         """Whether an answer is as good as the chosen one."""
         return answer.proof.objective == self.choice.proof.objective
@@ -193,7 +197,7 @@ def _harder(table: _Table, way: _Way, grid: Grid) -> Edge:
     """The edge along a grid on which each value asks for more: a kit is best as long as it does what is asked."""
     kit, last = table.choice, -1
     while True:
-        last = last_that_holds(partial(_does_at, table, kit, way, grid), last, len(grid), last + 1)
+        last = last_that_holds(partial(table.still_does_at, kit, way, grid), last, len(grid), last + 1)
         if last + 1 == len(grid):
             break
         kit = table.at(way.family, grid[last + 1], is_harder=True)
@@ -201,10 +205,6 @@ def _harder(table: _Table, way: _Way, grid: Grid) -> Edge:
             break
         last += 1
     return _between(table, way, grid, last)
-
-
-def _does_at(table: _Table, kit: Choice, way: _Way, grid: Grid, i: int) -> bool:
-    return table.still_does(kit, way, grid[i])
 
 
 def _easier(table: _Table, way: _Way, grid: Grid) -> Edge:

@@ -145,6 +145,12 @@ class _Looking:
         """Find the thresholds of those that let a better kit in."""
         changes = [one.at(one.end) for one in doubts]
         kits = []
+        if doubts and len(self.choice.operation.circuits) > 1:
+            # each circuit has a class of its own, so all are asked about at once
+            kit = self._better(doubts, changes)
+            if kit is not None and kit.packed:
+                self._among(doubts, kit)
+            return
         for bus in bus_classes(
             Question(self.choice.operation, self.choice.inventory).under(*changes).inventory.batteries
         ):
@@ -199,7 +205,7 @@ class _Looking:
         values: list[float | bool] = [doubt.end] if isinstance(doubt.end, bool) else list(_grid(doubt))
         at = len(values) - 1
         while at >= 0:
-            at = 1 + last_that_holds(partial(self._is_out, kit, doubt, values), -1, at)
+            at = 1 + last_that_holds(partial(self._fails, kit, doubt, values), -1, at)
             if at == 0:
                 break
             before = self._better([doubt], [doubt.at(values[at - 1])])
@@ -213,7 +219,7 @@ class _Looking:
         if best is not None:
             self._keep(doubt, values[at], best)
 
-    def _is_out(self, kit: Choice, doubt: _Doubt, values: Sequence[float | bool], i: int) -> bool:
+    def _fails(self, kit: Choice, doubt: _Doubt, values: Sequence[float | bool], i: int) -> bool:
         return not self.asker.still_does(kit, doubt.at(values[i]))
 
     # -- for the worse -------------------------------------------------------------------

@@ -15,7 +15,7 @@ from kitopt.choice import Choice
 from kitopt.explain.without import Pieces, beyond
 from kitopt.inventory.spreads import CAPACITY_SPREAD, NINETY_SPREADS, ONE_READING_SPREAD
 
-MOST_SOLVES = 10
+MOST_SOLVES = 5
 """More are not made, however much is not known: the same input, the same advice."""
 
 
@@ -136,6 +136,9 @@ class _Asking:
 
     def _at(self, thing: Thing, value: float, cutoff: float) -> End | None:
         answer = self._best(cutoff, *thing.at(value))
+        if answer is not None and math.isfinite(cutoff):
+            # within a cutoff any kit is an answer
+            answer = self._best(math.inf, *thing.at(value))
         if answer is None:
             return None
         objective = answer.proof.objective
