@@ -42,7 +42,9 @@ class Asker:
         self._asked = Question(choice.operation, choice.inventory)
         self._sky_of = sky_of or (lambda operation: shortened(choice.sky, operation))
         # what is forbidden by rules, or hopeless in this weather, is so in any harder question
-        self._never = {bus_ids(one.model.bus) for one in choice.solved if math.isinf(one.outcome.bound)}
+        self._never = {
+            bus_ids(one.model.bus) for one in choice.solved if len(one.kits) == 1 and math.isinf(one.outcome.bound)
+        }
         self._known = [(self._asked, choice)] if choice.proof.proved else []
         self._again: list[tuple[Question, Again]] = []
         self._last = (choice.operation, choice.sky)
@@ -181,7 +183,8 @@ class Asker:
 
     def _light(self, known: Choice) -> Choice:
         is_done = bool(known.packed) or known.shortfall is not None
-        return replace(known, solved=()) if is_done and known is not self.choice else known
+        is_one = not known.circuits and known is not self.choice
+        return replace(known, solved=()) if is_done and is_one else known
 
     def _part(self, n: int = 1) -> Budget:
         """What some questions may take."""

@@ -154,7 +154,7 @@ class Search:
                 self._bounds[o, k] = self._floor(numbers)
                 if most < self._bounds[o, k] - 1e-6:
                     return None
-                solved = self._try({n: [k] for n in numbers}, most, least=self.least, among=self._only_in(k))
+                solved = self._try({n: [k] for n in numbers}, most, least=self.least)
                 self._bounds[o, k] = _bound(solved.outcome)
                 tried.append(solved)
                 return solved
@@ -252,11 +252,6 @@ class Search:
         (kits,) = found.best.program.kits.values()
         return self.classes.index(kits[0].model.bus)
 
-    def _only_in(self, k: int) -> list[set[str]]:
-        """Batteries of which a kit of one class has one at least: without any it is of a kinder class, and as good."""
-        mine, *others = ({b.id for b in self.classes[i].batteries} for i in (k, *range(len(self.classes))))
-        return [] if self.problem.is_one_bag else [mine - some for some in others if some < mine]
-
     def viable(self, o: int, each: Mapping[int, Found], most: float) -> list[int]:
         """Classes in which a kit may still be part of something better than what is in hand."""
         others = 0.0 if self.names[0] == "cost" else sum(f.bound for i, f in each.items() if i != o)
@@ -277,7 +272,6 @@ class Search:
         cutoff: float,
         names: Sequence[str] | None = None,
         least: float = -math.inf,
-        among: Sequence[Collection[str]] = (),
     ) -> Solved:
         program = Program(
             self.problem,
@@ -293,9 +287,8 @@ class Search:
                 for place, k in enumerate(of_kit):
                     program.know_least(o, place, self.names[0], self._bounds[o, k])
         plan = program.plan(self.names if names is None else names, self.at_most)
-        some = [*among, *([] if self.with_any_of is None else [self.with_any_of])]
-        if some:
-            plan = replace(plan, rows=(*plan.rows, *(row for ids in some for row in program.with_any_of(ids))))
+        if self.with_any_of is not None:
+            plan = replace(plan, rows=(*plan.rows, *program.with_any_of(self.with_any_of)))
         outcome = program.solve(plan, cutoff=cutoff, least=least, enough=self.enough, budget=self.budget)
         return Solved(program, plan, outcome)
 

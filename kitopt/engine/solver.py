@@ -242,8 +242,8 @@ class Stated:
         )
         if start and self._is_mip:
             given = [(i, start[j]) for i, j in enumerate(self._free.tolist()) if j in start]
-            indices, at = (np.array(some) for some in zip(*given, strict=True))
-            highs.setSolution(len(indices), indices.astype(np.int32), at.astype(np.float64))
+            indices, counts = zip(*given, strict=True)
+            highs.setSolution(len(given), np.array(indices, dtype=np.int32), np.array(counts, dtype=np.float64))
         self._solver.callSolver(self._problem)
 
         status = highs.getModelStatus()

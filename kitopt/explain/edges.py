@@ -138,7 +138,8 @@ class _Table:
         answer = self._asker.ask_harder(change) if is_harder else self._asker.ask(change, most=most)
         if not answer.proof.proved:
             raise _Unknown
-        return self._solved.setdefault(family, {}).setdefault(value, answer)
+        # what was learned for it is most of its size
+        return self._solved.setdefault(family, {}).setdefault(value, replace(answer, solved=()))
 
     def still_does(self, kit: Choice, way: _Way, value: float) -> bool:
         """Whether a kit that is best where less is asked does at a value too: then it is best there."""

@@ -284,7 +284,8 @@ class _Looking:
         if not answer.proof.proved and not answer.packed:
             self.is_cut_short = True
             return None
-        return answer
+        # what was learned for it is most of its size
+        return replace(answer, solved=())
 
     def _keep(self, doubt: _Doubt, at: float | bool, answer: Choice) -> None:
         here = doubt.here if isinstance(doubt.here, int | float) else -math.inf

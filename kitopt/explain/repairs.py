@@ -8,7 +8,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from kitopt.ask import Asker, Change
 from kitopt.budget import UNLIMITED, Budget
@@ -280,10 +280,10 @@ class _Trying:
         return self._repair(ways, after)
 
     def _keep(self, one: Repair) -> None:
-        if one.works:
-            self.work.append(self._as_long_as_can_be(one))
-        else:
-            self.tried.append(one)
+        kept = self._as_long_as_can_be(one) if one.works else one
+        # what was learned for it is most of its size
+        kept = replace(kept, choice=replace(kept.choice, solved=()))
+        (self.work if one.works else self.tried).append(kept)
 
     def _repair(self, ways: Sequence[Way], after: Choice) -> Repair:
         brings_wh, left_wh, mass_g = 0.0, 0.0, None

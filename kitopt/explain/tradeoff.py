@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
@@ -79,18 +79,23 @@ def unbeaten(points: Sequence[Point], *, is_more_better: bool) -> list[Point]:
 
 
 def _by_value(asker: Asker, against: Literal["hours", "confidence"]) -> tuple[list[Point], bool]:
-    """The lightest kit at each value of a grid, and whether some could not be proved."""
+    """The lightest kit at each value of a grid, and whether some could not be proved.
+
+    What asks for most comes first: its kit does wherever less is asked.
+    """
     grid, value = _GRIDS[against]
     points: list[Point] = []
     is_cut_short = False
-    for at in grid(asker.choice.operation):
+    most = math.inf
+    for at in sorted(grid(asker.choice.operation), reverse=True):
         if asker.budget.is_over:
             return points, True
         asker.budget.say(f"{against} {float(at):g}")
-        one = asker.ask(_LIGHTEST, Change(against, value=at))
+        one = asker.ask(_LIGHTEST, Change(against, value=at), most=most)
         is_cut_short |= one.status == "time-limit"
         if one.status == "found":
-            one = in_full(one)
+            most = math.inf if one.proof.objective is None else one.proof.objective
+            one = replace(in_full(one), solved=())
             points.append(Point(value(one), one))
     return points, is_cut_short
 
