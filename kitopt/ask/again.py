@@ -14,9 +14,10 @@ from functools import partial
 from kitopt.ask.change import Change
 from kitopt.budget import Budget
 from kitopt.choice import Choice, Solved
-from kitopt.choice.circuits import best_circuits
+from kitopt.choice.circuits import best_circuits, search_of
 from kitopt.choice.classes import over_classes
 from kitopt.choice.measure import of_found
+from kitopt.choice.search import Search
 from kitopt.engine import Plan, Row, choose
 from kitopt.engine.plan import Floats
 
@@ -37,6 +38,7 @@ class Again:
     def __init__(self, choice: Choice) -> None:
         self._choice = choice
         # the class of the chosen kit first: what it finds bounds the others
+        self._circuits: dict[bool, Search] = {}
         is_one = len(choice.operation.circuits) == 1
         self._solved = sorted(choice.solved if is_one else (), key=lambda s: s.model.bus != choice.bus)
         self._memories = [s.outcome.memories for s in self._solved]
@@ -67,9 +69,22 @@ class Again:
 
     def _of_circuits(self, i: int, rules: Rules, budget: Budget, say: Callable[[int], None]) -> Choice:
         say(i)
-        before = self._choice
-        more = partial(rows_of, rules)
-        return best_circuits(before.operation, before.inventory, before.sky, budget=budget, rules=more)
+        before, bound = self._choice, self._choice.proof.bound
+        # as for one kit: of several equally light ones any one will do
+        is_any_good = before.operation.least == "mass" and all(rule.family != "price cap" for rule in rules)
+        if is_any_good not in self._circuits:
+            self._circuits[is_any_good] = search_of(
+                before.operation, before.inventory, before.sky, is_any_good=is_any_good
+            )
+        return best_circuits(
+            before.operation,
+            before.inventory,
+            before.sky,
+            budget=budget,
+            rules=partial(rows_of, rules),
+            search=self._circuits[is_any_good],
+            least=-math.inf if bound is None else bound,
+        )
 
     def _in_first(self, asked: Sequence[Rules], budget: Budget, say: Callable[[int], None]) -> list[Solved | None]:
         """The best kit of the first class under each of some rules, where there was time.

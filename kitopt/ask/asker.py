@@ -16,6 +16,8 @@ from kitopt.ask.change import Change, Question
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.choice import Choice, Proof
 from kitopt.choice.kit import best_kit, in_full
+from kitopt.choice.named import only_of
+from kitopt.model.bus import BusClass
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Laid, Sky, SkyOf
 
@@ -39,26 +41,63 @@ class Asker:
         self.choice, self.budget = choice, budget
         self._asked = Question(choice.operation, choice.inventory)
         self._sky_of = sky_of or (lambda operation: shortened(choice.sky, operation))
+        # what is forbidden by rules, or hopeless in this weather, is so in any harder question
+        self._never = {bus_ids(one.model.bus) for one in choice.solved if math.isinf(one.outcome.bound)}
         self._known = [(self._asked, choice)] if choice.proof.proved else []
         self._again: list[tuple[Question, Again]] = []
+        self._last = (choice.operation, choice.sky)
         self.n_solves = 0
         """Questions that were solved for, not known already."""
 
-    def ask(self, *changes: Change, is_in_full: bool = False) -> Choice:
+    def ask(self, *changes: Change, is_in_full: bool = False, most: float = math.inf) -> Choice:
         """The best kit after some changes; status "time-limit" where time or proposals do not suffice to tell.
 
         Parameters
         ----------
         is_in_full : bool
             Whether it is to be known how the kit fares, or which is the strongest where none works.
+        most : float
+            What is known: there is a kit that costs no more.
         """
         question = self._asked.under(*changes)
         known = _of(self._known, question)
-        choice = self._answer(question) if known is None else known
+        choice = self._answer(question, cutoff=most) if known is None else known
         if is_in_full:
             choice = in_full(choice, self._part())
         self._keep(question, choice)
         return choice
+
+    def ask_harder(self, *changes: Change) -> Choice:
+        """The same where no kit is allowed that was not before, and each is the worse for it."""
+        question = self._asked.under(*changes)
+        known = _of(self._known, question)
+        least = -math.inf if self.choice.proof.bound is None else self.choice.proof.bound
+        choice = known or self._answer(question, least=least, skips=lambda bus: bus_ids(bus) in self._never)
+        self._keep(question, choice)
+        return choice
+
+    def still_does(self, kit: Choice, *changes: Change, is_tried: bool = True) -> bool:
+        """Whether what a kit is made of still makes one after some changes, that costs no more: no solve is counted.
+
+        Parameters
+        ----------
+        is_tried : bool
+            Whether it must survive the many other windows too.
+        """
+        question = self._asked.under(*changes)
+        sky = self._sky(question.operation)
+        only = only_of(question.inventory, {one.id: one.count for one in kit.packed})
+        most = math.inf if kit.proof.objective is None else kit.proof.objective
+        found = best_kit(
+            question.operation,
+            only,
+            sky if is_tried else replace(sky, others=None),
+            budget=self.budget,
+            cutoff=most,
+            is_any_good=True,
+            enough=most,
+        )
+        return found.packed != ()
 
     def within(self, cutoff: float, *changes: Change, **more: Any) -> Choice:
         """A best kit after changes of the inventory, where one costs no more than that; "no-kit" where none does.
@@ -88,9 +127,11 @@ class Asker:
         late = dict(zip(new, answers, strict=True))
         return [late[i] if i in late else self.ask(rule) for i, rule in enumerate(rules)]
 
-    def _answer(self, question: Question) -> Choice:
+    def _answer(self, question: Question, **known: Any) -> Choice:
         base = Question(question.operation, question.inventory)
-        before = None if not question.rules else _of(self._known, base) or self._answer(base)
+        before = None if not question.rules else _of(self._known, base)
+        if question.rules and (before is None or not (before.solved or _of(self._again, base))):
+            before = self._answer(base)
         if self.budget.is_over or (before is not None and not before.proof.proved):
             return self._unknown(question)
         if before is not None:
@@ -98,13 +139,27 @@ class Asker:
             self.n_solves += 1
             (choice,) = self._again_from(base).under_each([question.rules], self._part())
             return choice
-        is_same_sky = question.operation == self._asked.operation
         try:
-            sky = self.choice.sky if is_same_sky else self._sky_of(question.operation)
+            sky = self._sky(question.operation)
         except OutOfTime:
             return self._unknown(question)
         self.n_solves += 1
-        return best_kit(question.operation, question.inventory, sky, budget=self._part())
+        return best_kit(question.operation, question.inventory, sky, budget=self._part(), **known)
+
+    def _sky(self, operation: Operation) -> Sky:
+        """The windows of an operation: the choice's own where it asks for these or the first hours of them."""
+        mine = self._asked.operation
+        if operation == mine:
+            return self.choice.sky
+        if (
+            self.choice.sky.can_refresh
+            and operation.hours < mine.hours
+            and operation == replace(mine, hours=operation.hours)
+        ):
+            return shortened(self.choice.sky, operation)
+        if operation != self._last[0]:
+            self._last = (operation, self._sky_of(operation))
+        return self._last[1]
 
     def _unknown(self, question: Question) -> Choice:
         operation = question.operation
@@ -119,12 +174,23 @@ class Asker:
         return again
 
     def _keep(self, question: Question, choice: Choice) -> None:
+        """Keep an answer; what was learned for it, which is most of its size, only of the last."""
         if not self.budget.is_over:
-            self._known = [(q, c) for q, c in self._known if q != question] + [(question, choice)]
+            others = [(q, self._light(c)) for q, c in self._known if q != question]
+            self._known = [*others, (question, choice)]
+
+    def _light(self, known: Choice) -> Choice:
+        is_done = bool(known.packed) or known.shortfall is not None
+        return replace(known, solved=()) if is_done and known is not self.choice else known
 
     def _part(self, n: int = 1) -> Budget:
         """What some questions may take."""
         return self.budget.proposals(MOST_PROPOSALS * n)
+
+
+def bus_ids(bus: BusClass) -> frozenset[str]:
+    """The batteries of a class, by which it is known again where what is known of them is other."""
+    return frozenset(one.id for one in bus.batteries)
 
 
 def _of(known: Sequence[tuple[Question, Any]], question: Question) -> Any | None:

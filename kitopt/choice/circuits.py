@@ -47,6 +47,8 @@ def best_circuits(
     cutoff: float = math.inf,
     is_any_good: bool = False,
     rules: Rules | None = None,
+    search: Search | None = None,
+    least: float = -math.inf,
 ) -> Choice:
     """The best kit of an operation with several circuits, not measured yet; without one, what each comes to alone.
 
@@ -58,11 +60,15 @@ def best_circuits(
         As for `best_kit`, of all circuits together.
     rules : callable, optional
         Rows more for the circuits on some bus classes; None where they leave these no kit.
+    search : Search, optional
+        One that was asked without these rules: what each circuit comes to alone it knows.
+    least : float
+        What is known already: no kits cost less.
     """
-    first, *others = in_order(operation.least)
-    names = (first,) if is_any_good else (first, "ends", *others)
-    problem = problem_of(operation, inventory, sky)
-    alone, found = search_circuits(problem, operation, names, mass_g=mass_g, cutoff=cutoff, rules=rules, budget=budget)
+    if search is None:
+        search = search_of(operation, inventory, sky, budget, is_any_good=is_any_good)
+    search.budget, problem = budget, search.problem
+    alone, found = search_circuits(search, operation, mass_g=mass_g, cutoff=cutoff, rules=rules, least=least)
     choice = of_found(operation, inventory, sky, found, found.tried)
     if choice.packed:
         told = choice.circuits
@@ -73,6 +79,15 @@ def best_circuits(
         )
     blocks = tuple((one.model.bus, tuple(one.model.blocks)) for apart in alone for one in apart.tried)
     return replace(choice, blocks=blocks, circuits=told)
+
+
+def search_of(
+    operation: Operation, inventory: Inventory, sky: Sky, budget: Budget = UNLIMITED, *, is_any_good: bool = False
+) -> Search:
+    """The search for the circuits of an operation."""
+    first, *others = in_order(operation.least)
+    names = (first,) if is_any_good else (first, "ends", *others)
+    return Search(problem_of(operation, inventory, sky), names, budget)
 
 
 def problem_of(
@@ -97,26 +112,22 @@ def problem_of(
 
 
 def search_circuits(
-    problem: Problem,
+    search: Search,
     operation: Operation,
-    names: Sequence[str],
     *,
-    allowed: Mapping[str, int] | None = None,
     mass_g: float = math.inf,
     cutoff: float = math.inf,
     rules: Rules | None = None,
-    budget: Budget = UNLIMITED,
+    least: float = -math.inf,
 ) -> tuple[list[Found], OverClasses[Solved]]:
     """The best kit of each circuit alone, and of all together.
 
     Parameters
     ----------
-    names : sequence of str
-        Quantities in order of importance; where there is one alone, of several kits as good any one will do.
-    allowed : mapping of item id to int
-        How many of what is offered may be bought.
+    search : Search
+        Of the circuits. Where one quantity alone counts, of several kits as good any one will do.
     """
-    search = Search(problem, names, budget, allowed or {})
+    problem, names, allowed, budget = search.problem, search.names, search.allowed, search.budget
     alone = [search.alone(o, cutoff) for o in range(len(problem.wanted))]
     if not all(found.has_kits for found in alone):
         is_sure = any(found.is_impossible for found in alone)
@@ -130,7 +141,7 @@ def search_circuits(
         budget.check()
         with budget.in_force():
             classes = [search.classes[k] for k in chosen]
-            program, plan = _laid_out(problem, operation, classes, names, allowed or {}, most_g, budget)
+            program, plan = _laid_out(problem, operation, classes, names, allowed, most_g, budget)
             plan = _none_below(plan, program, [found.bound for found in alone])
         if len(names) == 1:
             plan = replace(plan, tie_break=())
@@ -139,12 +150,13 @@ def search_circuits(
             if rows is None:
                 return None
             plan = replace(plan, rows=(*plan.rows, *rows))
-        solved = Solved(program, plan, choose_lazily(plan, range(len(plan.cases)), budget=budget, cutoff=most))
+        outcome = choose_lazily(plan, range(len(plan.cases)), budget=budget, cutoff=most, least=least)
+        solved = Solved(program, plan, outcome)
         in_hand = min(in_hand, solved.outcome.objective)
         return solved
 
     some = _combined(search, known, lambda: in_hand)
-    return alone, over_classes(some, attempt, cutoff=cutoff, least=search.least_of(known))
+    return alone, over_classes(some, attempt, cutoff=cutoff, least=max(least, search.least_of(known)))
 
 
 def _combined(search: Search, known: Mapping[int, Found], most: Callable[[], float]) -> Iterator[tuple[int, ...]]:

@@ -197,7 +197,7 @@ def _missing(
     names = ("cost", "mass", "items")
     if len(operation.circuits) > 1:
         problem = problem_of(operation, inventory, sky, offered, prices)
-        _, best = search_circuits(problem, operation, names, allowed=offered, budget=budget)
+        _, best = search_circuits(Search(problem, names, budget, offered), operation)
         found = Found(best.best, best.bound, best.is_sure)
     else:
         problem = Problem((Wanted((operation,)),), inventory, lambda _: sky, ((0,),), offered=offered, prices=prices)

@@ -10,19 +10,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
+from functools import partial
 from typing import Literal
-
-import numpy as np
 
 from kitopt.ask import Asker, Change
 from kitopt.ask.change import Family
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
-from kitopt.choice import Choice, Made, build_model, cases_under
-from kitopt.choice.lasts import lasts_h
+from kitopt.choice import Choice
 from kitopt.engine.halving import last_that_holds
-from kitopt.engine.judge import simulate
-from kitopt.engine.strongest import scaled
 from kitopt.explain.without import Pieces, beyond
 from kitopt.inventory.items import Panel
 from kitopt.sky.windows import SkyOf
@@ -136,13 +131,27 @@ class _Table:
         self._asker = asker
         self._solved: dict[Family, dict[float, Choice]] = {}
 
-    def at(self, family: Family, value: float) -> Choice:
-        """The answer at a value of what a change is of."""
+    def at(self, family: Family, value: float, most: float = math.inf, *, is_harder: bool = False) -> Choice:
+        """The answer at a value of what a change is of; `most` is what some kit there is known to cost."""
         self._asker.budget.say(f"edge: {family} {value:g}")
-        answer = self._asker.ask(Change(family, value=value))
+        change = Change(family, value=value)
+        answer = self._asker.ask_harder(change) if is_harder else self._asker.ask(change, most=most)
         if not answer.proof.proved:
             raise _Unknown
         return self._solved.setdefault(family, {}).setdefault(value, answer)
+
+    def still_does(self, kit: Choice, way: _Way, value: float) -> bool:
+        """Whether a kit that is best where less is asked does at a value too: then it is best there."""
+        self._asker.budget.say(f"edge: {way.family} {value:g}")
+        self._asker.budget.check()
+        does = self._asker.still_does(kit, Change(way.family, value=value))
+        if does:
+            self._solved.setdefault(way.family, {}).setdefault(value, kit)
+        return does
+
+    def still_does_at(self, kit: Choice, way: _Way, grid: Grid, i: int) -> bool:
+        """The same at one value of a grid."""
+        return self.still_does(kit, way, grid[i])
 
     def is_same(self, answer: Choice) -> bool:
         """Whether an answer is as good as the chosen one."""
@@ -183,10 +192,28 @@ class _Table:
 # -- how a quantity is looked at ---------------------------------------------------------
 
 
-def _halved(table: _Table, way: _Way, grid: Grid) -> Edge:
-    """The edge along a grid that leads away from what was asked."""
-    guess = max(0, way.guess(table, grid))
-    last = last_that_holds(lambda i: table.is_same(table.at(way.family, grid[i])), -1, len(grid), guess)
+def _harder(table: _Table, way: _Way, grid: Grid) -> Edge:
+    """The edge along a grid on which each value asks for more: a kit is best as long as it does what is asked."""
+    kit, last = table.choice, -1
+    while True:
+        last = last_that_holds(partial(table.still_does_at, kit, way, grid), last, len(grid), last + 1)
+        if last + 1 == len(grid):
+            break
+        kit = table.at(way.family, grid[last + 1], is_harder=True)
+        if not table.is_same(kit):
+            break
+        last += 1
+    return _between(table, way, grid, last)
+
+
+def _easier(table: _Table, way: _Way, grid: Grid) -> Edge:
+    """The same where each value asks for less: all that do still do."""
+    most = table.choice.proof.objective or math.inf
+    last = last_that_holds(lambda i: table.is_same(table.at(way.family, grid[i], most)), -1, len(grid), 0)
+    return _between(table, way, grid, last)
+
+
+def _between(table: _Table, way: _Way, grid: Grid, last: int) -> Edge:
     return table.between(
         way, way.here(table.choice) if last < 0 else grid[last], grid[last + 1] if last + 1 < len(grid) else None
     )
@@ -204,58 +231,16 @@ def _walked(table: _Table, way: _Way, grid: Grid) -> Edge:
 
 def _listed(table: _Table, way: _Way, grid: Grid) -> Edge | None:
     """Whether a panel is packed, at every value that was solved."""
-    for value in grid:
-        table.at(way.family, value)
+    most = table.choice.proof.objective or math.inf
+    for value in sorted(grid, reverse=True):
+        if value <= way.here(table.choice):
+            # less asks for no more than what lasts longer
+            most = table.at(way.family, value, most).proof.objective or math.inf
+        else:
+            table.at(way.family, value, is_harder=True)
     table.at(way.family, way.here(table.choice))
     solved = table.solves(way.family)
     return Edge(way.quantity, way.direction, None, None, solved=solved) if any(s.has_panel for s in solved) else None
-
-
-# -- where to begin ----------------------------------------------------------------------
-
-
-def _no_guess(table: _Table, grid: Grid) -> int:
-    return 0
-
-
-def _lasting(table: _Table, grid: Grid) -> int:
-    """Index up to which the chosen kit itself survives enough windows; the judge alone is asked."""
-    sky = table.sky_of(Change("hours", value=grid[-1]).operation(table.choice.operation))
-    last_h = math.inf
-    for made in _made(table.choice):
-        operation = Change("hours", value=grid[-1]).operation(made.model.operation)
-        case = cases_under(build_model(operation, made.model.inventory, made.model.bus, sky), sky)[0]
-        if case.matrix.shape[1] != len(made.counts):
-            return 0
-        last_h = min(last_h, lasts_h(case, made.counts))
-    return sum(1 for h in grid if h <= last_h + 1e-9) - 1
-
-
-def _made(choice: Choice) -> list[Made]:
-    """The kit of each circuit."""
-    return [part.made for part in choice.parts if part.made is not None]
-
-
-def _survived(table: _Table, grid: Grid) -> int:
-    """Index up to which the chosen kit is as sure as that."""
-    survival = table.choice.survival
-    assert survival is not None
-    share = Fraction(survival.survived, survival.tried)
-    return sum(1 for q in grid if Fraction(str(q)) <= share) - 1
-
-
-def _carried(table: _Table, grid: Grid) -> int:
-    """Index up to which the chosen kit itself carries so much load; the judge alone is asked."""
-    kits = _made(table.choice)
-    for i, factor in enumerate(grid):
-        survives = np.ones(table.choice.sky.n_windows, dtype=bool)
-        for made in kits:
-            case = made.cases[0]
-            conditions = replace(scaled(case, factor).conditions, reserve_wh=case.conditions.reserve_wh)
-            survives &= simulate(conditions, case.plant(made.counts)).survives
-        if np.count_nonzero(survives) < kits[0].cases[0].n_needed:
-            return i - 1
-    return len(grid) - 1
 
 
 # -- the values that are asked -----------------------------------------------------------
@@ -317,8 +302,7 @@ class _Way:
     direction: Literal[1, -1]
     here: Callable[[Choice], float]
     grid: Callable[[Choice], Grid]
-    look: Callable[[_Table, _Way, Grid], Edge | None] = _halved
-    guess: Callable[[_Table, Grid], int] = _no_guess
+    look: Callable[[_Table, _Way, Grid], Edge | None] = _harder
     is_asked: Callable[[Choice], bool] = lambda choice: True
 
 
@@ -331,13 +315,21 @@ def _confidence(choice: Choice) -> float:
 
 
 _WAYS = (
-    _Way("hours", "hours", 1, _hours, _more_hours, guess=_lasting),
-    _Way("hours", "hours", -1, _hours, _fewer_hours),
+    _Way("hours", "hours", 1, _hours, _more_hours),
+    _Way("hours", "hours", -1, _hours, _fewer_hours, _easier),
     _Way(
         "panel hours", "hours", 1, _hours, _panel_hours, _listed, is_asked=lambda choice: any(choice.inventory.panels)
     ),
-    _Way("confidence", "confidence", 1, _confidence, _surer, guess=_survived),
-    _Way("confidence", "confidence", -1, _confidence, _less_sure, is_asked=lambda choice: choice.sky.n_windows > 1),
-    _Way("load", "load", 1, lambda _: 1.0, _more_load, guess=_carried),
+    _Way("confidence", "confidence", 1, _confidence, _surer),
+    _Way(
+        "confidence",
+        "confidence",
+        -1,
+        _confidence,
+        _less_sure,
+        _easier,
+        is_asked=lambda choice: choice.sky.n_windows > 1,
+    ),
+    _Way("load", "load", 1, lambda _: 1.0, _more_load),
     _Way("coldest", "coldest", -1, lambda choice: choice.operation.site.coldest_degc or 0.0, _colder, _walked),
 )

@@ -10,13 +10,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from operator import ne
 from typing import Any, Literal
 
 from kitopt.ask import Asker, Change, Question
+from kitopt.ask.asker import bus_ids
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice
-from kitopt.choice.kit import best_kit
-from kitopt.choice.named import only_of
 from kitopt.choice.program import given
 from kitopt.engine.halving import last_that_holds
 from kitopt.explain.without import Pieces, beyond
@@ -135,10 +136,6 @@ class _Looking:
         self.objective = math.inf if choice.proof.objective is None else choice.proof.objective
         self.found: list[Threshold] = []
         self.is_cut_short = False
-        # what is worse than it is lets nothing in where rules or weather forbid all
-        self._never = {
-            _ids(one.model.bus) for one in choice.solved if len(one.kits) == 1 and math.isinf(one.outcome.bound)
-        }
         self._hopeless: set[frozenset[str]] = set()
         """Classes with no better kit even where all guesses are at their better ends."""
 
@@ -148,17 +145,23 @@ class _Looking:
         """Find the thresholds of those that let a better kit in."""
         changes = [one.at(one.end) for one in doubts]
         kits = []
+        if doubts and len(self.choice.operation.circuits) > 1:
+            # each circuit has a class of its own, so all are asked about at once
+            kit = self._better(doubts, changes)
+            if kit is not None and kit.packed:
+                self._among(doubts, kit)
+            return
         for bus in bus_classes(
             Question(self.choice.operation, self.choice.inventory).under(*changes).inventory.batteries
         ):
             if doubts and self._may_be(bus, doubts):
-                kit = self._better(doubts, changes, skips=lambda other, bus=bus: other != bus)
+                kit = self._better(doubts, changes, skips=partial(ne, bus))
                 if kit is None:
                     return
                 kits += [kit] if kit.packed else []
                 if kit.packed:
                     continue
-            self._hopeless.add(_ids(bus))
+            self._hopeless.add(bus_ids(bus))
         if kits:
             self._among(doubts, min(kits, key=lambda kit: kit.proof.objective or 0))
 
@@ -185,7 +188,7 @@ class _Looking:
         needed = [one for one in doubts if packed & _touched(self.choice.inventory, one)]
         for one in list(needed) if len(needed) <= MOST_PARTED else ():
             others = [other for other in needed if other is not one]
-            if self._is_a_kit(kit, [other.at(other.end) for other in others], is_tried=False):
+            if self.asker.still_does(kit, *(other.at(other.end) for other in others), is_tried=False):
                 needed = others
         return needed
 
@@ -193,14 +196,16 @@ class _Looking:
         """Whether a kit of a class may hold any of what the doubts are about."""
         here = {one.id for one in bus.batteries}
         other = {one.id for one in self.choice.inventory.batteries} - here
-        return _ids(bus) not in self._hopeless and any(_touched(self.choice.inventory, one) - other for one in doubts)
+        return bus_ids(bus) not in self._hopeless and any(
+            _touched(self.choice.inventory, one) - other for one in doubts
+        )
 
     def _threshold(self, doubt: _Doubt, kit: Choice) -> None:
         """The first value at which there is a better kit, one being known at the end."""
         values: list[float | bool] = [doubt.end] if isinstance(doubt.end, bool) else list(_grid(doubt))
         at = len(values) - 1
         while at >= 0:
-            at = 1 + last_that_holds(lambda i, kit=kit: not self._is_a_kit(kit, [doubt.at(values[i])]), -1, at)
+            at = 1 + last_that_holds(partial(self._fails, kit, doubt, values), -1, at)
             if at == 0:
                 break
             before = self._better([doubt], [doubt.at(values[at - 1])])
@@ -214,11 +219,14 @@ class _Looking:
         if best is not None:
             self._keep(doubt, values[at], best)
 
+    def _fails(self, kit: Choice, doubt: _Doubt, values: Sequence[float | bool], i: int) -> bool:
+        return not self.asker.still_does(kit, doubt.at(values[i]))
+
     # -- for the worse -------------------------------------------------------------------
 
     def worse(self, doubts: Sequence[_Doubt]) -> None:
         """Find the thresholds of those with which the chosen kit is none any more."""
-        if not doubts or self._is_a_kit(self.choice, [one.at(one.end) for one in doubts]):
+        if not doubts or self.asker.still_does(self.choice, *(one.at(one.end) for one in doubts)):
             return
         if len(doubts) > 1:
             self.worse(doubts[: len(doubts) // 2])
@@ -226,14 +234,9 @@ class _Looking:
             return
         (doubt,) = doubts
         values: list[float | bool] = [doubt.end] if isinstance(doubt.end, bool) else list(_grid(doubt))
-        last = last_that_holds(lambda i: self._is_a_kit(self.choice, [doubt.at(values[i])]), -1, len(values) - 1)
+        last = last_that_holds(lambda i: self.asker.still_does(self.choice, doubt.at(values[i])), -1, len(values) - 1)
         change = doubt.at(values[last + 1])
-        answer = self._asked(
-            [change],
-            lambda: self.asker.within(
-                math.inf, change, skips=lambda bus: _ids(bus) in self._never, least=self.objective
-            ),
-        )
+        answer = self._asked([change], lambda: self.asker.ask_harder(change))
         # where the chosen one is none any more, another may be as good
         if answer is not None and answer.proof.objective != self.choice.proof.objective:
             self._keep(doubt, values[last + 1], answer)
@@ -283,23 +286,6 @@ class _Looking:
             return None
         return answer
 
-    def _is_a_kit(self, kit: Choice, changes: Sequence[Change], *, is_tried: bool = True) -> bool:
-        """Whether what a kit is made of still makes one after some changes: chosen among that alone.
-
-        Parameters
-        ----------
-        is_tried : bool
-            Whether it must survive the many other windows too.
-        """
-        owned = Question(self.choice.operation, self.choice.inventory).under(*changes).inventory
-        only = only_of(owned, {one.id: one.count for one in kit.packed})
-        sky = self.choice.sky if is_tried else replace(self.choice.sky, others=None)
-        most = math.inf if kit.proof.objective is None else kit.proof.objective
-        found = best_kit(
-            self.choice.operation, only, sky, budget=self.asker.budget, cutoff=most, is_any_good=True, enough=most
-        )
-        return found.packed != ()
-
     def _keep(self, doubt: _Doubt, at: float | bool, answer: Choice) -> None:
         here = doubt.here if isinstance(doubt.here, int | float) else -math.inf
         objective = answer.proof.objective
@@ -316,10 +302,6 @@ class _Looking:
                 beyond(self.choice.packed, answer.packed),
             )
         )
-
-
-def _ids(bus: BusClass) -> frozenset[str]:
-    return frozenset(one.id for one in bus.batteries)
 
 
 def _touched(owned: Inventory, doubt: _Doubt) -> set[str]:

@@ -18,8 +18,8 @@ from kitopt.sky.windows import SkyOf
 MOST_SOLVES = 6
 """Questions that are solved for one table."""
 _SHARES = tuple(map(Fraction, ("0.5", "0.8", "0.9", "0.95", "0.98", "0.99")))
-_TIMES = (0.5, 0.75, 1.0, 1.5, 2.0)
-_ORDER = ((0, 1), (0, -1), (-1, 0), (1, 0), (0, 2), (1, 1), (-1, -1), (-1, 1), (1, -1), (0, -2))
+_TIMES = (0.5, 1.0, 1.5, 2.0)
+_ORDER = ((0, 1), (0, -1), (-1, 0), (1, 0), (1, -1), (-1, 1), (0, 2), (1, 1), (-1, -1), (-1, 2), (1, 2))
 """Which cells are asked for first, as (rows up, columns right) from the cell of the plan."""
 
 
@@ -110,9 +110,9 @@ def grid(choice: Choice, sky_of: SkyOf, *, most_solves: int = MOST_SOLVES, budge
 
 
 def _around(shares: list[Fraction], asked: Fraction) -> list[Fraction]:
-    """The share that is asked for, with two below and one above."""
+    """The share that is asked for, with one below and one above."""
     i = shares.index(asked)
-    return shares[max(0, i - 2) : i + 2]
+    return shares[max(0, i - 1) : i + 2]
 
 
 def _pieces(choice: Choice) -> tuple[Packed, ...]:

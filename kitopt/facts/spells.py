@@ -25,6 +25,7 @@ from kitopt.model.kit import case_under
 MOST_BYTES = 160_000
 """Of spells times lit intervals; where there are more, every second or third spell is carried, and that is said."""
 _CODES = 254
+_NOTHING_WH = 0.01
 _COLD_EVERY_H = 2.0
 """Cells follow the air late, so what the cold leaves runs on a line between two of its values."""
 
@@ -180,7 +181,7 @@ def _marks(conditions: Conditions, starts: NDArray[np.intp], stride: int) -> tup
 
 
 def _otherwise(choice: Choice) -> tuple[Otherwise, ...]:
-    """Each load off, and whatever else `kitopt now` would try with it."""
+    """Each load off, and whatever else `kitopt now` would try with it and saves anything."""
     made, operation = choice.made, choice.operation
     assert made is not None
     # without panels: demand has no part in the sun
@@ -199,6 +200,8 @@ def _otherwise(choice: Choice) -> tuple[Otherwise, ...]:
     for change in (*changes_of_loads(Question(operation, choice.inventory)), *off):
         then, drawn_w = demand(change)
         more_w = over_steps(planned, then, drawn_w) - as_planned_w
+        if float(more_w @ planned.step_h) > -_NOTHING_WH:
+            continue
         found.append(Otherwise(change, uses[change.place].priority == "nice", _rounded(more_w)))
     return tuple(found)
 

@@ -124,7 +124,8 @@ def _of_grab_kit(kit: GrabKit) -> Iterator[KitOnPage]:
     bags = [(bag.name, inside) for bag, inside in zip(kit.standing.bags, kit.filled or (), strict=False)]
     listed = heaps(kit.inventory, kit.packed, kit.choices, bags)
     notes = (f"Recharge {recharge_text(kit)}",)
-    yield KitOnPage(kit.standing.name, grab_head(kit), first, listed, (), notes=notes)
+    does = grab_head(kit).removeprefix(f"{kit.standing.name}: ")
+    yield KitOnPage(kit.standing.name, does, first, listed, (), notes=notes)
     for event, choice in zip(kit.standing.events, kit.choices, strict=True):
         notes = (f"Take out {take_out(kit, choice)}",)
         yield _kit(event_title(event, choice), event_does(choice), choice, notes=notes)

@@ -6,7 +6,7 @@ from collections import Counter
 from dataclasses import replace
 
 import numpy as np
-from oracle.circuits import joint_answer, with_circuits
+from oracle.circuits import joint_answer, wired_kits, wired_with_circuits, with_circuits
 from oracle.compare import counts_of
 
 from kitopt.ask import Asker, at_most
@@ -38,6 +38,20 @@ def test_circuits_agree_with_trying_every_pair_of_kits(circuit_numbers: range) -
         for part in choice.parts:
             total.update({p.id: p.count for p in part.packed})
         assert total == {p.id: p.count for p in choice.packed if p.kind != "extra"}, number
+
+
+def test_wired_circuits_agree_with_trying_every_pair_of_wired_kits(wired_circuit_numbers: range) -> None:
+    for number in wired_circuit_numbers:
+        instance = wired_with_circuits(number)
+        right = joint_answer(instance, wired_kits)
+        choice = pack(instance.operation, instance.inventory, instance.sky)
+        assert choice.status == ("no-kit" if right is None else "found"), number
+        assert choice.proof.proved, number
+        if right is None:
+            continue
+        (first,), kits = right
+        assert choice.proof.objective == choice.proof.bound == first, number
+        assert tuple(sorted((p.id, p.count) for p in choice.packed if p.kind not in ("load", "extra"))) in kits, number
 
 
 def test_a_window_is_survived_when_each_circuit_survives_it() -> None:

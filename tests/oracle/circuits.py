@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import random
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import replace
 
 from kitopt.inventory.items import Panel
 from kitopt.operation.terms import LoadUse, Operation, Span
-from oracle.instances import Instance, battery, drawing, load, random_instance
+from oracle.instances import GENDERLESS, Instance, battery, drawing, load, random_instance
 from oracle.search import Kit, kits_in_order, legal_banks
+from oracle.wired_instances import mate, wired
+from oracle.wiring import Leads, wired_ways
 from oracle.world import World
 
 Values = tuple[int, ...]
@@ -31,19 +34,42 @@ def survived(world: World, kit: Kit) -> set[frozenset[int]]:
     return found
 
 
-def joint_answer(instance: Instance) -> tuple[Values, set[tuple[tuple[str, int], ...]]] | None:
+def plain_kits(world: World) -> list[tuple[Kit, set[frozenset[int]]]]:
+    """Every kit without leads that does, with the windows that it survives, the best first."""
+    return [(kit, ways) for kit in kits_in_order(world) if (ways := survived(world, kit))]
+
+
+def wired_kits(world: World) -> list[tuple[Kit, set[frozenset[int]]]]:
+    """The same with leads and converters: every legal way to wire every kit, each tried in every window."""
+    leads = Leads(world)
+    found: dict[tuple[tuple[str, int], ...], tuple[Kit, set[frozenset[int]]]] = {}
+    for devices in kits_in_order(world):
+        judged: dict[tuple[object, ...], frozenset[int]] = {}
+        for way in wired_ways(leads, devices):
+            if way.physics not in judged:
+                bank = way.bank(leads)
+                judged[way.physics] = frozenset(k for k in range(world.n_windows) if bank.margin_wh(k) >= -1e-5)
+            if len(judged[way.physics]) >= world.n_needed:
+                found.setdefault(way.kit.counts, (way.kit, set()))[1].add(judged[way.physics])
+    return sorted(found.values(), key=lambda one: one[0].values(world.operation.least))
+
+
+def joint_answer(
+    instance: Instance, kits_of: Callable[[World], list[tuple[Kit, set[frozenset[int]]]]] = plain_kits
+) -> tuple[Values, set[tuple[tuple[str, int], ...]]] | None:
     """The least objectives of any pair of kits, and what such pairs take in all; None where no pair works."""
     operation, inventory = instance.operation, instance.inventory
     bare = replace(inventory, extras=())
-    sides = []
-    for name in ("", "small"):
-        world = World(of_circuit(operation, name), bare, instance.sky)
-        sides.append([(kit, ways) for kit in kits_in_order(world) if (ways := survived(world, kit))])
+    sides = [kits_of(World(of_circuit(operation, name), bare, instance.sky)) for name in ("", "small")]
     n_needed = World(of_circuit(operation, ""), bare, instance.sky).n_needed
     best: Values | None = None
     kits: set[tuple[tuple[str, int], ...]] = set()
     for one, its_ways in sides[0]:
         for other, other_ways in sides[1]:
+            # the extras only add to it
+            least = one.values(operation.least)[0] + other.values(operation.least)[0]
+            if best is not None and least > best[0]:
+                break
             total = Counter(dict(one.counts)) + Counter(dict(other.counts))
             if any(n > inventory.by_id[i].count for i, n in total.items()):
                 continue
@@ -66,6 +92,23 @@ def joint_answer(instance: Instance) -> tuple[Values, set[tuple[tuple[str, int],
             if value == best:
                 kits.add(whole.counts)
     return None if best is None else (best, kits)
+
+
+def wired_with_circuits(number: int) -> Instance:
+    """An instance with leads, in which a fan has a circuit of its own, with a battery and leads that it may take."""
+    # the first three take the oracle longest
+    rng = random.Random(50_003 + number)
+    made = wired(number + 3)
+    station = made.operation.station_connector or GENDERLESS
+    inventory, outing = made.inventory, made.operation
+    share = rng.choice([0.3, 0.6, 1.0, 1.6])
+    fan = load("fan", full_w=share * 2.0 * 12.8 / outing.hours, mass_g=100, connector=station)
+    spare = battery("b9", 2.0, count=rng.choice([1, 2]), mass_g=260, connector=mate(station))
+    outing = replace(outing, loads=(*outing.loads, LoadUse("fan", quiet="off", circuit="small")), air_travel=False)
+    # what the others draw leaves some room
+    loads = (*drawing(rng.uniform(0.3, 0.8), inventory).loads, fan)
+    few = replace(inventory, batteries=(*inventory.batteries[:2], spare), panels=inventory.panels[:1], loads=loads)
+    return replace(made, operation=outing, inventory=few)
 
 
 def with_circuits(number: int) -> Instance:

@@ -10,6 +10,7 @@ from kitopt.field.aiming import BestAim
 from kitopt.field.outlook import WAYS, Outlook, SunNow
 from kitopt.files.plain import cut
 from kitopt.report.field.wording import head, lines
+from kitopt.report.pictures import spark
 from kitopt.sky.overhead import SKIES
 
 SCHEMA = "kitopt/sun-1"
@@ -92,7 +93,13 @@ def _by_hour(now: SunNow) -> list[str]:
         high = f"sun {90.0 - zenith:2.0f}° at {now.azimuth_deg[i]:3.0f}°"
         cells = "".join(f"{float(one.amps[s, 'flat'][i]):6.2f}{float(one.amps[s, 'facing'][i]):8.2f}" for s in SKIES)
         rows.append(f"{clock}  {high:20}{cells}")
-    return rows if len(rows) > 1 else []
+    if len(rows) < 2:
+        return []
+    lit = [i for i, zenith in enumerate(now.zenith_deg) if i > 0 and zenith < 90.0]
+    amps = [float(one.amps["clear", "facing"][i]) for i in lit]
+    first, last = (_clock(now, float(now.later_h[i])) for i in (lit[0], lit[-1]))
+    picture = spark(amps, 0.0, max(amps))
+    return [*rows, f"{first} {picture} {last}, clear and facing: {max(amps):.2f} A at most"]
 
 
 def _clock(now: SunNow, later_h: float) -> str:

@@ -15,7 +15,7 @@ from kitopt.report.text import balance_text
 from kitopt.report.words import moment
 
 WIDTH, HEIGHT = 360.0, 210.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 34.0, 8.0, 18.0, 40.0
+_LEFT, _RIGHT, _TOP, _BOTTOM = 34.0, 8.0, 26.0, 40.0
 
 Scale = Callable[[float], float]
 
@@ -103,7 +103,7 @@ def _frame(one: Carried, hours: float, most: float, unit: str) -> tuple[Scale, S
     def y(value: float) -> float:
         return _TOP + high * (1.0 - value / most)
 
-    parts = [el("text", unit, x=_n(_LEFT - 4), y=_n(_TOP - 6), class_="unit")]
+    parts = [el("text", unit, x=_n(_LEFT - 4), y=_n(_TOP - 13), class_="unit")]
     for tick in _ticks(most):
         parts.append(el("line", x1=_n(_LEFT), x2=_n(WIDTH - _RIGHT), y1=_n(y(tick)), y2=_n(y(tick)), class_="tick"))
         parts.append(el("text", f"{tick:g}", x=_n(_LEFT - 4), y=_n(y(tick) + 4), class_="left"))
@@ -112,7 +112,8 @@ def _frame(one: Carried, hours: float, most: float, unit: str) -> tuple[Scale, S
         parts.append(_rect(x(before), floor + 2, x(after) - x(before), 5, "night"))
     for at_h, label in _clock(one.choice.operation):
         parts.append(el("line", x1=_n(x(at_h)), x2=_n(x(at_h)), y1=_n(floor), y2=_n(floor + 9), class_="axis"))
-        parts.append(el("text", label, x=_n(x(at_h)), y=_n(floor + 21), class_="below"))
+        where = "below" if x(at_h) < WIDTH - 18.0 else "left"
+        parts.append(el("text", label, x=_n(x(at_h) if where == "below" else WIDTH), y=_n(floor + 21), class_=where))
     parts.append(el("line", x1=_n(_LEFT), x2=_n(WIDTH - _RIGHT), y1=_n(floor), y2=_n(floor), class_="axis"))
     return x, y, parts
 

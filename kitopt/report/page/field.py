@@ -13,6 +13,7 @@ from kitopt.inventory.rows import ReadingRow
 from kitopt.operation.clock import moment_after
 from kitopt.report.field.now import action_text, change_text
 from kitopt.report.field.two_minutes import test_steps
+from kitopt.report.lists import counted
 from kitopt.report.page.html import Inside, Markup, data, el, name, table
 from kitopt.report.wiring import swaps_text
 from kitopt.report.words import moment, percent
@@ -153,11 +154,12 @@ def now_section(one: Carried, own: str, of: str) -> Markup:
         class_="now",
         hidden=True,
     )
-    carried = f"{one.spells.n:,} of {one.spells.n_all:,}" if one.spells.n < one.spells.n_all else f"{one.spells.n:,}"
+    n, n_all = one.spells.n, one.spells.n_all
+    carried = f"{n:,} of {n_all:,} spells" if n < n_all else counted(n, "spell")
     return el(
         "section",
         el("h2", f"Now{of}"),
-        el("p", f"With script this page reckons with {carried} spells of weather, offline: what is left and when?"),
+        el("p", f"With script this page reckons with {carried} of weather, offline: what is left and when?"),
         form,
         el("script", data(page_data(one)), type="application/json"),
         class_="field",

@@ -17,6 +17,7 @@ from kitopt.facts.grid import Grid
 from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.heed import closing, to_heed
+from kitopt.report.lists import counted
 from kitopt.report.page.charts import charge_chart, power_chart
 from kitopt.report.page.field import amperes_section, now_section, reading_section, swaps_section
 from kitopt.report.page.html import Inside, Markup, el, name, table
@@ -146,7 +147,7 @@ def _price(kit: KitOnPage) -> str:
 def _of_circuit(kit: KitOnPage, one: Carried, n: int, prefix: str) -> Markup:
     """Wiring, pictures and the field of one circuit; the checklist of all stands beside the first's wiring."""
     own = f"{prefix}-c{n + 1}"
-    of = next((f" of {title or 'main'}" for title, part in kit.choice.circuits if part is one.choice), "")
+    of = next((f", {title or 'main'} circuit" for title, part in kit.choice.circuits if part is one.choice), "")
     wiring = el("section", el("h2", f"Wire{of}"), rail(one, own), class_="wiring")
     pictures = el(
         "div",
@@ -215,7 +216,7 @@ def _made_with(kit: KitOnPage) -> Markup:
     facts: Sequence[tuple[str, str]] = (
         ("Made with", f"kitopt {__version__}"),
         ("Seed", str(operation.need.seed)),
-        ("Weather", f"{choice.sky.source}, {choice.sky.n_windows:,} spells"),
+        ("Weather", f"{choice.sky.source}, {counted(choice.sky.n_windows, 'spell')}"),
         ("Step", f"{60 * operation.need.step_h:g} min"),
         ("Inventory", choice.inventory.fingerprint),
         ("Kit", kit.key),

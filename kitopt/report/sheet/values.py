@@ -76,7 +76,7 @@ def _clean(value: Any) -> Any:
 
 
 def _circuit(kit: KitOnPage, one: Carried) -> dict[str, Any]:
-    of = next((f" of {title or 'main'}" for title, part in kit.choice.circuits if part is one.choice), "")
+    of = next((f", {title or 'main'} circuit" for title, part in kit.choice.circuits if part is one.choice), "")
     place = next((join.place for join in one.joins if join.place), "")
     volts = one.choice.made.model.bus.nominal_v  # type: ignore[union-attr]  # what is carried is made
     operation = one.choice.operation

@@ -16,13 +16,14 @@ from pathlib import Path
 import pytest
 
 from kitopt.choice import Choice, pack
+from kitopt.choice.named import only_of
 from kitopt.explain.ruled_out import blocks_that_matter, told
 from kitopt.inventory import read_inventory
 from kitopt.inventory.demo import demo_folder
 from kitopt.inventory.items import Battery, Connector, Controller, Converter, Lead, Load, Panel
 from kitopt.model.wiring_list import Wire
 from kitopt.operation import read_operation
-from kitopt.operation.terms import Operation
+from kitopt.operation.terms import NoSun, Operation
 from kitopt.sky import windows_for
 from kitopt.sky.windows import Sky
 
@@ -279,6 +280,34 @@ def test_every_device_of_a_demo_kit_has_a_complete_path(name: str) -> None:
     check_meeting(choice)
     check_order(choice)
     check_protection(choice)
+
+
+def test_every_circuit_has_a_complete_path_of_its_own() -> None:
+    owned = read_inventory(demo_folder())
+    # one bus class and few things are enough to look at plugs
+    few = {"lfp-3": 2, "lfp-4": 1, "lfp-6": 1, "lfp-10": 2, "fold-20": 1, "pwm-5": 1}
+    few |= {one.id: one.count for one in (*owned.leads, *owned.converters)}
+    operation = read_operation(demo_folder() / "operations" / "coastal-checkpoint.toml")
+    loads = tuple(replace(use, circuit="small" if use.id == "area-light" else "") for use in operation.loads)
+    need = replace(operation.need, windows=1, weather=NoSun())
+    operation = replace(operation, loads=loads, hours=6.0, need=need, start=operation.start.replace(hour=18))
+    choice = pack(operation, only_of(owned, few), windows_for(operation))
+    assert choice.status == "found"
+    assert [name for name, _ in choice.circuits] == ["", "small"]
+    total: Counter[str] = Counter()
+    for part in choice.parts:
+        assert any(wire.kind == "battery" for wire in part.wiring)
+        for wire in part.wiring:
+            check_path(part, wire)
+        check_stock(part)
+        check_devices(part)
+        check_meeting(part)
+        check_order(part)
+        check_protection(part)
+        total.update({one.id: one.count for one in part.packed})
+    # nothing is in two circuits, and nothing more is packed than what they have, beside the extras
+    assert all(n <= owned.by_id[i].count for i, n in total.items())
+    assert total == Counter({one.id: one.count for one in choice.packed if one.kind != "extra"})
 
 
 def without(folder: Path, lead_id: str) -> Path:
