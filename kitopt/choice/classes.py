@@ -54,7 +54,12 @@ class OverClasses(Generic[A]):
 
 
 def over_classes(
-    classes: Iterable[K], attempt: Callable[[K, float], A | None], *, cutoff: float = math.inf, least: float = 0.0
+    classes: Iterable[K],
+    attempt: Callable[[K, float], A | None],
+    *,
+    cutoff: float = math.inf,
+    least: float = 0.0,
+    has_ties: bool = True,
 ) -> OverClasses[A]:
     """Try one class after another.
 
@@ -64,12 +69,14 @@ def over_classes(
         Tries a class up to a cutoff; None where it is known to hold nothing.
     least : float
         What is known of a class for which there was no time at all.
+    has_ties : bool
+        Whether what is as good as the best may still be preferred; else it must be better by one at least.
     """
     best: A | None = None
     tried: list[A] = []
     unsettled: list[float] = []
     for one in classes:
-        most = cutoff if best is None else best.outcome.objective
+        most = cutoff if best is None else best.outcome.objective - (0.0 if has_ties else 1.0)
         try:
             here = attempt(one, most)
         except OutOfTime:

@@ -19,6 +19,7 @@ from kitopt.choice.side_by_side import Floats, Placed, SideBySide
 from kitopt.engine import Objective, Outcome, Plan, Row, Trial
 from kitopt.engine.lazily import choose_lazily
 from kitopt.engine.learned import CaseMemory
+from kitopt.engine.listing import ALONE
 from kitopt.inventory.items import Inventory, Item, has_no_price
 from kitopt.model.bus import BusClass
 from kitopt.model.kit import Join, KitModel
@@ -81,6 +82,7 @@ class Program:
         self.kits: dict[int, list[Placed]] = {}
         self.bag: dict[str, int] = {}
         self.first_cases: list[int] = []
+        self.known: list[Row] = []
         with budget.in_force():
             for o in self.numbers:
                 self._add(o, classes[o], may_skip, change)
@@ -175,6 +177,16 @@ class Program:
             terms = {j: 1.0 for kit in kits for item_id in kit.items() if item_id in ids for j, _ in kit.uses(item_id)}
             yield Row(tuple(sorted(terms.items())), lower=1.0, rule="asked", text=f"one of {', '.join(sorted(ids))}")
 
+    def know_least(self, o: int, place: int, name: str, least: float) -> None:
+        """Say what one kit has of a quantity at the least, if it is made: known from choosing it alone."""
+        kit, by_id = self.kits[o][place], self.stock.by_id
+        least -= sum(n * COST[name](by_id[i]) for i, n in given(self.problem.wanted[o].operation, self.stock).items())
+        terms = [(j, c * COST[name](by_id[i])) for i in kit.items() for j, c in kit.uses(i)]
+        if 0.0 < least < math.inf:
+            made = [] if kit.made is None else [(kit.made, -least)]
+            lower = -1e-6 if made else least - 1e-6
+            self.known.append(Row((*terms, *made), lower, rule=ALONE, text=f"what kit {o} has alone at the least"))
+
     # -- what is to be made small ------------------------------------------------------
 
     def objective(self, name: str) -> Objective:
@@ -223,6 +235,7 @@ class Program:
             [self.objective(name) for name in names],
             self._told_apart(),
             [row for row in limits if row is not None and row.terms],
+            self.known,
         )
         if names[0] == "price":
             # what has no price cannot be compared, so it is not chosen
@@ -236,9 +249,10 @@ class Program:
         """The quantities by which one bag or one kit is told from another; of several kits none."""
         if self.bag:
             return [self.side.weights([(j, 1.0)]) for j in self.bag.values()]
-        if len(self.numbers) > 1 or self.buys or self.problem.offered or len(self.problem.wanted) > 1:
+        kits = [kit for some in self.kits.values() for kit in some]
+        if len(kits) != 1 or self.problem.offered or len(self.problem.wanted) > 1:
             return []
-        (kit,) = self.kits[self.numbers[0]]
+        (kit,) = kits
         return [self.side.weights(kit.uses(item_id)) for item_id in sorted(kit.items())]
 
     def solve(

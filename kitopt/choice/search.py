@@ -125,6 +125,8 @@ class Search:
     forbidden: Sequence[Mapping[str, int]] = ()
     """Purchases none of which may be made whole."""
     change: Change | None = None
+    is_told: bool = True
+    """Whether every class that was looked at is kept, since something is told of it."""
     with_any_of: Collection[str] | None = None
     skips: Callable[[BusClass], bool] = lambda bus: False
     least: float = -math.inf
@@ -150,6 +152,8 @@ class Search:
                 if any(one.outcome.objective <= self.enough for one in tried):
                     return None
                 self._bounds[o, k] = self._floor(numbers)
+                if most < self._bounds[o, k] - 1e-6:
+                    return None
                 solved = self._try({n: [k] for n in numbers}, most, least=self.least, among=self._only_in(k))
                 self._bounds[o, k] = _bound(solved.outcome)
                 tried.append(solved)
@@ -157,8 +161,11 @@ class Search:
 
             asked = [k for k, bus in enumerate(self.classes) if not self.skips(bus)]
             least = max(self.least, self._floor(numbers))
-            found = over_classes(asked, attempt, cutoff=cutoff, least=least)
-            self._alone[o] = Found(found.best, found.bound, found.is_sure, found.tried)
+            # one of several kits is compared by what is made small alone
+            is_one_of_many = bool(self.problem.offered) or len(numbers) < len(self.problem.wanted)
+            has_ties = len(self.names) > 1 or not is_one_of_many
+            found = over_classes(asked, attempt, cutoff=cutoff, least=least, has_ties=has_ties)
+            self._alone[o] = Found(found.best, found.bound, found.is_sure, found.tried if self.is_told else ())
         return self._alone[o]
 
     def adopt(self, o: int, other: Search) -> None:
@@ -281,6 +288,10 @@ class Search:
         )
         for bought in self.forbidden:
             program.forbid_purchase(bought)
+        if len(classes) > 1 and self.names[0] in ("mass", "items") and not self.problem.is_one_bag:
+            for o, of_kit in classes.items():
+                for place, k in enumerate(of_kit):
+                    program.know_least(o, place, self.names[0], self._bounds[o, k])
         plan = program.plan(self.names if names is None else names, self.at_most)
         some = [*among, *([] if self.with_any_of is None else [self.with_any_of])]
         if some:

@@ -88,13 +88,18 @@ class _Season:
         """Outings that are proved to go without a kit."""
         self._calling: list[int] = []
         """The outings that call for what the purchases cost."""
-        self.with_owned = self.search({}, LIGHTEST)
+        self._searches: dict[tuple[tuple[str, int], ...], Search] = {}
+        self.with_owned = self.lightest_with({})
 
     def search(self, allowed: Mapping[str, int], names: Sequence[str], **more: Any) -> Search:
         """Outings on what is owned and some purchases."""
-        return Search(self.problem, names, more.pop("budget", self.budget), allowed, **more)
+        return Search(self.problem, names, self.budget, allowed, is_told=False, **more)
 
-    def _lightest_with(self, bought: Mapping[str, int]) -> Search:
+    def lightest_with(self, bought: Mapping[str, int]) -> Search:
+        """The lightest kits on what is owned and given purchases, looked for once."""
+        return self._searches.setdefault(tuple(sorted(bought.items())), self.search(bought, LIGHTEST))
+
+    def _mass_with(self, bought: Mapping[str, int]) -> Search:
         return self.search(bought, ["mass"]) if bought else self.with_owned
 
     # -- alone ---------------------------------------------------------------------------
@@ -117,27 +122,7 @@ class _Season:
         if owned.has_kits:
             return replace(owned, bound=0.0, is_sure=True)
         self.budget.say(f"{name}: with purchases")
-        most = self._pilot(o)
-        found = self.search(self.affordable(most), ["cost"]).alone(o, most)
-        return found
-
-    def _pilot(self, o: int) -> float:
-        """A sum that is known to be enough, from a few cheap types of each kind; else the budget."""
-        few = self._few(self.problem.offered)
-        if len(few) >= len(self.problem.offered) * 0.6:
-            return self.most
-        allowed = {i: n for i, n in self.affordable(self.most).items() if i in few}
-        found = self.search(allowed, ["cost"]).alone(o, self.most)
-        return found.value if found.has_kits else self.most
-
-    def _few(self, offered: Mapping[str, int]) -> set[str]:
-        """A few types of each kind, from cheap to dear."""
-        few: set[str] = set()
-        for kind in CHOSEN_KINDS:
-            ids = [item.id for item in getattr(self.problem.stock, kind) if item.id in offered]
-            ids.sort(key=lambda i: (self.problem.prices[i], i))
-            few |= set(ids[:: max(1, len(ids) // 6)])
-        return few
+        return self.search(self.affordable(self.most), ["cost"]).alone(o, self.most)
 
     # -- together ------------------------------------------------------------------------
 
@@ -157,8 +142,6 @@ class _Season:
         """Purchases that serve all of some outings, their cost and a bound on it; None where nothing does."""
         least = max(self.hands[o].bound for o in served)
         union = self._union(served)
-        if union is None:
-            union = self._at_hand(served)
         cost = math.inf if union is None else float(self._cost(union))
         if union is not None and cost <= least + 1e-6:
             self._calling = [max(served, key=lambda o: (self.hands[o].bound, -o))]
@@ -187,30 +170,11 @@ class _Season:
             bought = bought_of(found)
             if bought is None:
                 return found
-            with_these = self._lightest_with(bought)
+            with_these = self.lightest_with(bought)
             failing = [g for g in waiting if not with_these.together(g, is_any_enough=True).has_kits]
             if not failing:
                 return found
             waiting = [g for g in waiting if g not in failing] + failing
-
-    def _at_hand(self, served: Sequence[int]) -> dict[str, int] | None:
-        """Purchases that serve all of some outings, from a few types; None where these do not suffice.
-
-        Outings that overlap may call for the same piece when each is looked at alone. What they can do
-        with what they call for and a few other types bounds what the whole catalogue has to be asked.
-        """
-        few = self._few(self.problem.offered) | {i for o in served for i in bought_of(self.hands[o]) or {}}
-        allowed = {i: n for i, n in self.affordable(self.most).items() if i in few}
-        over = self.search(allowed, ["cost"], budget=self.budget.slice(share=0.5))
-        needs: dict[str, int] = {}
-        for group in self._groups(served):
-            self.budget.say("a first answer")
-            found = self.hands[group[0]] if len(group) == 1 else over.together(group, self.most)
-            bought = bought_of(found)
-            if bought is None:
-                return None
-            needs = most_of_each(needs, bought)
-        return needs
 
     def _union(self, served: Sequence[int]) -> dict[str, int] | None:
         """What has to be bought for the kits that were found alone; None where there is not enough on offer."""
@@ -352,9 +316,9 @@ class _Season:
         """The lightest kits with given purchases: groups of outings that overlap do not touch each other."""
         parts: list[Solved] = []
         is_sure = True
+        over = self.lightest_with(chosen)
         for group in self._groups(served):
             self.budget.say("the lightest kits")
-            over = self.search(chosen, LIGHTEST) if chosen else self.with_owned
             found = over.together(group)
             is_sure &= found.is_settled and found.has_kits
             if found.best is not None:
@@ -384,7 +348,7 @@ class _Season:
         self.budget.say("the lightest kits, whatever is bought")
         wide = self.search(allowed, ["mass"], at_most={"cost": self.most})
         widest = [wide.together(one) for one in groups]
-        trials = Trials(self._lightest_with, [tuple(group) for group in groups], allowed, widest)
+        trials = Trials(self._mass_with, [tuple(group) for group in groups], allowed, widest)
         best, best_g = chosen, trials.mass_g(chosen, math.inf)
         for one in sets:
             mass_g = trials.mass_g(one, best_g)

@@ -140,8 +140,10 @@ class SideBySide:
             found[j] += c
         return found
 
-    def plan(self, objectives: Sequence[Objective], tie_break: Sequence[Floats], rows: Sequence[Row]) -> Plan:
-        """The plan with some rows more; called when all columns are there."""
+    def plan(
+        self, objectives: Sequence[Objective], tie_break: Sequence[Floats], rows: Sequence[Row], known: Sequence[Row]
+    ) -> Plan:
+        """The plan with some rows more, and some that are known to hold; called when all columns are there."""
         return Plan(
             lower=np.array(self.lower),
             upper=np.array(self.upper),
@@ -151,6 +153,7 @@ class SideBySide:
             tie_break=tuple(tie_break),
             is_integer=np.array(self.is_integer),
             trials=tuple(self.trials),
+            known=tuple(known),
         )
 
 

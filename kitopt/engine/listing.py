@@ -57,6 +57,15 @@ class Price:
     by_wh: float
 
 
+@dataclass(frozen=True, eq=False)
+class _Quantity:
+    """What is made small, or may not be more than a limit, with its prices."""
+
+    objective: Objective
+    most: float
+    prices: list[Price]
+
+
 @dataclass(eq=False)
 class Listed:
     """Sides in the order of their bounds.
@@ -97,24 +106,26 @@ class Listing:
         # in every case the same panels hang on the same units
         self.sides = sides[0]
         # what the kit costs at the least is no news of what more costs: there a price would be flat
-        rows = tuple(row for row in plan.rows if not _is_of(self.sides.case, row))
+        rows = tuple(row for row in (*plan.rows, *plan.known) if not _is_of(self.sides.case, row))
         # which of some rows is kept, no price tells
         self._asked, self.plan = plan, replace(plan, rows=rows, either=())
         self._sums = _sums(self.sides, plan)
         self._stock = _stock(self.sides, plan)
-        self._prices: list[Price] = []
+        limits = [_Quantity(_weighed(row, plan), row.upper, []) for row in plan.limits]
+        self._quantities = [_Quantity(objective, math.inf, []), *limits]
         self._relaxed, self._rows, self._last, self._apart = self._stated()
         for some in (self._stock, np.zeros_like(self._stock)):
             self._touch(some)
         none = np.zeros(self.sides.n_classes, dtype=np.int64)
         self._least_wh = float(self._made(self._needs_at_least(self._stock[None, :])[:1])[0])
         needs = (float(self._made(self._need_wh(none))), self._least_wh)
-        for need in sorted({min(need, float(self._sums[-1])) for need in needs}):
-            price, met = self._price(none.astype(np.float64), need)
-            self._prices.append(price)
+        at = sorted({min(need, float(self._sums[-1])) for need in needs})
+        for quantity, need in itertools.product(self._quantities, at):
+            price, met = self._price(quantity.objective, none.astype(np.float64), need)
+            quantity.prices.append(price)
             if np.any(met > _LITTLE + _SLACK):
                 # rows ask for panels: what more than those cost is only told from there on
-                self._prices.append(self._price(met, need)[0])
+                quantity.prices.append(self._price(quantity.objective, met, need)[0])
 
     def is_of(self, plan: Plan, sides: Sequence[Sides], objective: Objective) -> bool:
         """Whether it is of the same rows, bounds, sides and objective: the same things, not ones that are alike."""
@@ -167,7 +178,7 @@ class Listing:
             return Listed(np.zeros((0, self.sides.n_classes), dtype=np.int64), np.zeros(0))
         needs = self._made(self._needs_at_least(sets))
         for _ in range(_MOST_NEW):
-            bounds = self._bound_of_sets(sets, needs)
+            bounds = self._bound(needs, sets=sets)
             is_in = bounds <= most
             sets, needs, bounds = sets[is_in], needs[is_in], bounds[is_in]
             new = [
@@ -181,7 +192,7 @@ class Listing:
         if sum(map(len, spread)) > MOST_SIDES:
             raise TooMany
         sides = np.concatenate(spread) if spread else np.zeros((0, self.sides.n_classes), dtype=np.int64)
-        low = self._bound(sides, np.repeat(needs, [len(some) for some in spread]))
+        low = self._bound(np.repeat(needs, [len(some) for some in spread]), sides=sides)
         order = np.argsort(low, kind="stable").tolist()
         known: list[tuple[float, int, float]] = []
         others = math.inf
@@ -192,7 +203,7 @@ class Listing:
                 break
             self._left_s()
             need = self._made(self._need_wh(sides[i]))[None]
-            bound = float(self._bound(sides[i : i + 1], need)[0])
+            bound = float(self._bound(need, sides=sides[i : i + 1])[0])
             if bound <= most:
                 known.append((bound, i, float(need[0])))
         known.sort()
@@ -214,9 +225,13 @@ class Listing:
 
     def _lowest(self, sets: Counts, n_decided: int) -> Floats:
         """The least objective of a kit with a set, whatever it has of the kinds that are not decided."""
+        first, *limits = (self._lowest_of(quantity, sets, n_decided) for quantity in self._quantities)
+        return self._where_kept(first, limits)
+
+    def _lowest_of(self, quantity: _Quantity, sets: Counts, n_decided: int) -> Floats:
         low = np.full(len(sets), -np.inf)
         later = slice(n_decided, None)
-        for price in self._prices:
+        for price in quantity.prices:
             each = self._by_kind(price)
             base = price.fixed + sets @ each
             rest = float(self._stock[later] @ np.minimum(each[later], 0.0))
@@ -227,12 +242,17 @@ class Listing:
                     need = np.min(hard - sets @ saved.T, axis=1)
                     gain = each[later] - price.by_wh * np.max(saved, axis=0)[later]
                     low = np.maximum(low, base + price.by_wh * need + float(self._stock[later] @ np.minimum(gain, 0.0)))
-        return low + self.objective.fixed
+        return low + quantity.objective.fixed
+
+    def _where_kept(self, value: Floats, limits: Sequence[Floats]) -> Floats:
+        """A value where limits are kept, and infinity elsewhere."""
+        for at_least, quantity in zip(limits, self._quantities[1:], strict=True):
+            value = np.where(at_least <= quantity.most + _SLACK, value, np.inf)
+        return value
 
     def _on_units(self, some: Counts, need: float, most: float) -> Counts:
         """Every way to hang a set of panels on units, within a cutoff."""
         found = np.zeros((1, self.sides.n_classes), dtype=np.int64)
-        by_kind = [self._by_kind(price) for price in self._prices]
         left = some.copy()
         for k in np.flatnonzero(some).tolist():
             left[k] = 0
@@ -246,11 +266,8 @@ class Listing:
                 dtype=np.int64,
             )
             found = (found[:, None, :] + ways[None, :, :]).reshape(-1, self.sides.n_classes)
-            bounds = [
-                price.fixed + found @ price.each + float(left @ each) + price.by_wh * need
-                for price, each in zip(self._prices, by_kind, strict=True)
-            ]
-            found = found[np.max(bounds, axis=0) + self.objective.fixed <= most]
+            bounds = self._bound(np.full(len(found), need), sides=found, sets=left)
+            found = found[bounds <= most]
             if len(found) > MOST_SETS:
                 raise TooMany
         return found
@@ -295,21 +312,29 @@ class Listing:
         np.minimum.at(least, self.sides.kind, price.each)
         return least
 
-    def _bound_of_sets(self, sets: Counts, needs: Floats) -> Floats:
-        return self._over_prices(lambda price: sets @ self._by_kind(price), needs)
-
-    def _bound(self, sides: Counts, needs: Floats) -> Floats:
-        return self._over_prices(lambda price: sides @ price.each, needs)
-
-    def _over_prices(self, of_panels: Callable[[Price], Floats], needs: Floats) -> Floats:
+    def _bound(self, needs: Floats, *, sides: Counts | None = None, sets: Counts | None = None) -> Floats:
+        """What kits cost at least that need so much, with sides, and panels besides of which the unit is open."""
         can_be_met = np.isfinite(needs)
         capacity = np.where(can_be_met, needs, 0.0)
-        each = [price.fixed + of_panels(price) + price.by_wh * capacity for price in self._prices]
-        return np.where(can_be_met, np.max(each, axis=0) + self.objective.fixed, np.inf)
 
-    def _price(self, side: Floats, need: float) -> tuple[Price, Floats]:
+        def of_panels(price: Price) -> Floats | float:
+            hung = 0.0 if sides is None else sides @ price.each
+            return hung if sets is None else hung + sets @ self._by_kind(price)
+
+        def least(quantity: _Quantity) -> Floats:
+            each = [price.fixed + of_panels(price) + price.by_wh * capacity for price in quantity.prices]
+            return np.asarray(np.max(each, axis=0) + quantity.objective.fixed)
+
+        first, *limits = map(least, self._quantities)
+        return np.where(can_be_met, self._where_kept(first, limits), np.inf)
+
+    def _price(self, objective: Objective, side: Floats, need: float) -> tuple[Price, Floats]:
         """The price that is exact for the relaxed program near one side and capacity, and the nearest side allowed."""
         at = side + _LITTLE
+        # what is missed costs more than anything
+        costs = np.full(self._n_columns, 10.0 * float(np.max(np.abs(objective.weights), initial=1.0)))
+        costs[: self.plan.n_columns] = objective.weights
+        self._relaxed.set_costs(costs)
         for row, n in zip(self._rows, at.tolist(), strict=True):
             self._relaxed.set_row(row, n, n)
         self._relaxed.set_row(self._last, need, math.inf)
@@ -336,22 +361,31 @@ class Listing:
             The columns by which a class is missed: too few of it, too many.
         """
         program = self.plan.program(self.objective.weights)
-        much = 10.0 * float(np.max(np.abs(self.objective.weights), initial=1.0))
         rows, apart = [], []
         for c in range(self.sides.n_classes):
-            less = program.add_column(0.0, math.inf, integer=False, cost=much)
-            more = program.add_column(0.0, math.inf, integer=False, cost=much)
+            less = program.add_column(0.0, math.inf, integer=False)
+            more = program.add_column(0.0, math.inf, integer=False)
             terms = [*self.sides.terms(c), (less, 1.0), (more, -1.0)]
             rows.append(program.add_row(terms, 0.0, 0.0))
             apart.append((less, more))
-        short = program.add_column(0.0, math.inf, integer=False, cost=much)
+        short = program.add_column(0.0, math.inf, integer=False)
         last = program.add_row([*self.sides.capacity_terms(), (short, 1.0)], lower=0.0)
+        self._n_columns = len(program.lower)
         return Stated(program, is_relaxed=True), rows, last, apart
 
 
 def _is_of(case: Case, row: Row) -> bool:
     """Whether a row says what a case's kit costs alone."""
-    return row.rule == ALONE and case.columns is not None and {j for j, _ in row.terms} <= set(case.columns.tolist())
+    own = range(case.matrix.shape[1]) if case.columns is None else case.columns.tolist()
+    return row.rule == ALONE and {j for j, _ in row.terms} <= {*own, case.served}
+
+
+def _weighed(row: Row, plan: Plan) -> Objective:
+    """What a row keeps within a limit."""
+    weights = np.zeros(plan.n_columns)
+    for j, c in row.terms:
+        weights[j] = c
+    return Objective(row.text, weights)
 
 
 def _sums(sides: Sides, plan: Plan) -> Floats:

@@ -25,6 +25,8 @@ Floats = NDArray[np.float64]
 _HARDEST = 4
 """Times as many windows as may fail, and one, are taken at once: what is hard for one kit is hard for others too."""
 
+_LIMITS = ("cutoff", "mass-limit")
+
 _HARDLY = 1e-3
 """A case asked for in so small a part teaches nothing."""
 
@@ -265,8 +267,15 @@ class Plan:
     """Which columns are counts; all when None. The others are helpers of rules."""
     trials: tuple[Trial, ...] = ()
     """What counts that pass every case must pass besides."""
+    known: tuple[Row, ...] = ()
+    """What counts that pass every case are known to obey besides, each about one kit: it tightens relaxations."""
     either: tuple[Row, ...] = ()
     """Rows with an upper bound alone of which counts must keep one at least, where there are any."""
+
+    @property
+    def limits(self) -> tuple[Row, ...]:
+        """The rules that keep a quantity to which most counts add within a limit."""
+        return tuple(row for row in self.rows if row.rule in _LIMITS)
 
     def with_cases(self, cases: tuple[Case, ...]) -> Plan:
         """The same plan with other cases."""
@@ -276,6 +285,21 @@ class Plan:
         """What an objective is at least by the bounds of the columns alone: known before any work."""
         ends = np.minimum(objective.weights * self.lower, objective.weights * self.upper)
         return float(math.ceil(float(np.sum(ends)) - 1e-6) + objective.fixed)
+
+    def most(self, objective: Objective) -> float:
+        """What an objective is at most by the bounds of the columns and by each row alone."""
+
+        def at_most(weights: Floats) -> float:
+            return float(np.sum(np.maximum(weights * self.lower, weights * self.upper)))
+
+        most = at_most(objective.weights)
+        for row in self.rows:
+            if math.isfinite(row.upper) and 2 * len(row.terms) > np.count_nonzero(objective.weights):
+                left = objective.weights.copy()
+                for j, c in row.terms:
+                    left[j] -= c
+                most = min(most, row.upper + at_most(left))
+        return most + objective.fixed
 
     def whole(self, values: Floats) -> Floats:
         """Counts rounded to whole numbers, helpers left as they are."""

@@ -307,7 +307,7 @@ class _Chooser:
             return False
         except TooMany:
             return None
-        if any(listing.is_hopeless for listing in listings):
+        if any(listing.is_hopeless or math.isinf(listing.floor) for listing in listings):
             self.bound = math.inf
             return False
         self._listings = listings
@@ -332,8 +332,9 @@ class _Chooser:
         return kept[-1]
 
     def _among_sides(self, objective: Objective, cutoff: float) -> bool:
-        ceiling = float(np.maximum(objective.weights, 0.0) @ self.plan.upper) + objective.fixed
-        floor, gap = self.bound, max(1.0, _FIRST_GAP * abs(self.bound))
+        ceiling = self.plan.most(objective)
+        step = float(np.min(np.abs(objective.weights[objective.weights != 0.0]), initial=math.inf))
+        floor, gap = self.bound, max(1.0, min(step, ceiling - self.bound), _FIRST_GAP * abs(self.bound))
         most, few = cutoff if math.isfinite(cutoff) else floor + gap, float(_FIRST_SIDES)
         while True:
             most = min(most, cutoff)

@@ -173,14 +173,15 @@ class Stated:
         import highspy
         import pulp
 
-        self._program, self._is_mip = program, any(program.is_integer) and not is_relaxed
+        self._is_mip = any(program.is_integer) and not is_relaxed
         self._values = np.array(program.lower, dtype=np.float64)
         free = self._values != np.array(program.upper, dtype=np.float64)
         # a program without columns is none to the solver
         self._free = np.flatnonzero(free if np.any(free) else np.ones_like(free))
         fixed = self._values.copy()
         fixed[self._free] = 0.0
-        self._fixed_cost = float(np.array(program.objective) @ fixed)
+        self._at_fixed, self._costs = fixed, np.array(program.objective, dtype=np.float64)
+        self._fixed_cost = float(self._costs @ fixed)
         self._moved = [sum(c * float(fixed[j]) for j, c in terms) for terms, _, _ in program.rows]
         self._problem, self._rows = _write(program, self._free, self._moved, is_relaxed)
         # one call for all whole numbers: a call for each takes longer than all else
@@ -198,12 +199,18 @@ class Stated:
         moved = self._moved[row]
         self._highs.changeRowBounds(self._rows[row], lower - moved, upper - moved)
 
+    def set_costs(self, costs: Floats) -> None:
+        """Make another sum over the columns small."""
+        self._costs, self._fixed_cost = costs, float(costs @ self._at_fixed)
+        n = len(self._free)
+        self._highs.changeColsCost(n, np.arange(n, dtype=np.int32), costs[self._free])
+
     def has_any_within(self, cutoff: float, *, seconds: float) -> Answer:
         """Whether there is a point whose objective is at most that, asked without presolve; the last that is asked."""
         highs, n = self._highs, len(self._free)
         highs.clearSolver()
         if math.isfinite(cutoff):
-            costs = [(i, self._program.objective[j]) for i, j in enumerate(self._free) if self._program.objective[j]]
+            costs = [(i, float(self._costs[j])) for i, j in enumerate(self._free) if self._costs[j]]
             upper = cutoff + _CUTOFF_SLACK - self._fixed_cost
             highs.addRow(-math.inf, upper, len(costs), [i for i, _ in costs], [c for _, c in costs])
         highs.changeColsCost(n, np.arange(n, dtype=np.int32), np.zeros(n))
