@@ -184,7 +184,7 @@ class Asker:
     def _light(self, known: Choice) -> Choice:
         is_done = bool(known.packed) or known.shortfall is not None
         is_one = not known.circuits and known is not self.choice
-        return replace(known, solved=()) if is_done and is_one else known
+        return known.light if is_done and is_one else known
 
     def _part(self, n: int = 1) -> Budget:
         """What some questions may take."""

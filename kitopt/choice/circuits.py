@@ -18,14 +18,13 @@ from kitopt.budget import UNLIMITED, Budget, OutOfTime, check_time
 from kitopt.choice.classes import OverClasses, over_classes
 from kitopt.choice.measure import lowest_of, of_found, others_in, part_of
 from kitopt.choice.problem import Problem, Wanted, in_order
-from kitopt.choice.program import COST, Program, given
+from kitopt.choice.program import COST, Program
 from kitopt.choice.search import Found, Search, Solved
 from kitopt.choice.terms import Choice, Floats, Survival
 from kitopt.engine import Case, Objective, Outcome, Plan, Row, Trial
 from kitopt.engine.joint import joined
 from kitopt.engine.judge import simulate
 from kitopt.engine.lazily import choose_lazily
-from kitopt.engine.listing import ALONE
 from kitopt.inventory.items import Extra, Inventory
 from kitopt.model.bus import BusClass
 from kitopt.model.kit import Join, fuses_taken
@@ -267,16 +266,8 @@ def _none_below(plan: Plan, program: Program, floors: Sequence[float]) -> Plan:
     name = plan.objectives[0].name
     if name not in COST:
         return plan
-    cost, by_id = COST[name], program.stock.by_id
-    rows = []
-    for (kit,), floor in zip(program.kits.values(), floors, strict=True):
-        weights = program.side.weights([(j, c * cost(by_id[i])) for i in kit.items() for j, c in kit.uses(i)])
-        known = (lambda item: item.price_cents or 0) if name == "price" else cost
-        carried = sum(n * known(by_id[i]) for i, n in given(kit.model.operation, program.stock).items())
-        terms = tuple((int(j), float(weights[j])) for j in np.flatnonzero(weights))
-        if terms and floor > carried:
-            rows.append(Row(terms, lower=floor - carried - 1e-6, rule=ALONE, text="no less than alone"))
-    return replace(plan, rows=(*plan.rows, *rows))
+    rows = [program.least_row(o, 0, name, floor) for o, floor in enumerate(floors)]
+    return replace(plan, rows=(*plan.rows, *(row for row in rows if row is not None)))
 
 
 def _shared_rows(program: Program, rule: str) -> dict[str, Row]:
@@ -309,7 +300,7 @@ def together(choice: Choice) -> Choice:
         made = one.made
         parts.append((name, part_of(made.model, made.counts, choice.sky, choice.status, is_settled=False)))
     kits = [part.made for _, part in parts if part.made is not None]
-    verdicts = [simulate(made.cases[0].conditions, made.cases[0].plant(made.counts)) for made in kits]
+    verdicts = [simulate(*made.base) for made in kits]
     margins_wh = np.stack([verdict.margin_wh for verdict in verdicts])
     survives = np.all(np.stack([verdict.survives for verdict in verdicts]), axis=0)
     others = None

@@ -177,15 +177,18 @@ class Program:
             terms = {j: 1.0 for kit in kits for item_id in kit.items() if item_id in ids for j, _ in kit.uses(item_id)}
             yield Row(tuple(sorted(terms.items())), lower=1.0, rule="asked", text=f"one of {', '.join(sorted(ids))}")
 
-    def know_least(self, o: int, place: int, name: str, least: float) -> None:
-        """Say what one kit has of a quantity at the least, if it is made: known from choosing it alone."""
+    def least_row(self, o: int, place: int, name: str, least: float) -> Row | None:
+        """What one kit has of a quantity at the least, if it is made: known from choosing it alone."""
         kit, by_id = self.kits[o][place], self.stock.by_id
-        least -= sum(n * COST[name](by_id[i]) for i, n in given(self.problem.wanted[o].operation, self.stock).items())
-        terms = [(j, c * COST[name](by_id[i])) for i in kit.items() for j, c in kit.uses(i)]
-        if 0.0 < least < math.inf:
-            made = [] if kit.made is None else [(kit.made, -least)]
-            lower = -1e-6 if made else least - 1e-6
-            self.known.append(Row((*terms, *made), lower, rule=ALONE, text=f"what kit {o} has alone at the least"))
+        carried = given(kit.model.operation, self.stock).items()
+        least -= sum(n * ((by_id[i].price_cents or 0) if name == "price" else COST[name](by_id[i])) for i, n in carried)
+        weights = self.side.weights([(j, c * COST[name](by_id[i])) for i in kit.items() for j, c in kit.uses(i)])
+        terms = [(int(j), float(weights[j])) for j in np.flatnonzero(weights)]
+        if not terms or not 0.0 < least < math.inf:
+            return None
+        made = [] if kit.made is None else [(kit.made, -least)]
+        lower = -1e-6 if made else least - 1e-6
+        return Row((*terms, *made), lower, rule=ALONE, text=f"what kit {o} has alone at the least")
 
     # -- what is to be made small ------------------------------------------------------
 

@@ -285,7 +285,8 @@ class Search:
         if len(classes) > 1 and self.names[0] in ("mass", "items") and not self.problem.is_one_bag:
             for o, of_kit in classes.items():
                 for place, k in enumerate(of_kit):
-                    program.know_least(o, place, self.names[0], self._bounds[o, k])
+                    row = program.least_row(o, place, self.names[0], self._bounds[o, k])
+                    program.known += [] if row is None else [row]
         plan = program.plan(self.names if names is None else names, self.at_most)
         if self.with_any_of is not None:
             plan = replace(plan, rows=(*plan.rows, *program.with_any_of(self.with_any_of)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
 from typing import Any, Literal
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from kitopt.choice.problem import cases_under, trial_under
 from kitopt.choice.search import Solved
 from kitopt.engine import Case, Trial
+from kitopt.engine.plant import Conditions
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import BusClass
 from kitopt.model.kit import Block, Join, KitModel, Unit
@@ -154,6 +155,12 @@ class Made:
         """All in order first, then each loss; good for these counts alone."""
         return cases_under(self.model, self.sky, counts=self.counts)
 
+    @property
+    def base(self) -> tuple[Conditions, Floats]:
+        """What the kit meets with all in order, and its plant."""
+        case = self.cases[0]
+        return case.conditions, case.plant(self.counts)
+
     @cached_property
     def trial(self) -> Trial | None:
         """The many other windows that the kit must survive."""
@@ -212,6 +219,11 @@ class Choice:
     def __getstate__(self) -> dict[str, Any]:
         """Everything but what was learned."""
         return self.__dict__ | {"solved": ()}
+
+    @property
+    def light(self) -> Choice:
+        """The choice without what was learned for it, which is most of its size."""
+        return replace(self, solved=())
 
     @property
     def parts(self) -> tuple[Choice, ...]:

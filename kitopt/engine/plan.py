@@ -179,14 +179,6 @@ class Trial:
     cases: list[Case] = field(default_factory=list)
     _taken: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
 
-    def is_failed(self, counts: Floats) -> bool:
-        """Whether counts fail."""
-        margin_wh = self.margins_wh(counts)
-        return margin_wh is not None and bool(np.count_nonzero(margin_wh < -TOLERANCE_WH) > self._n_allowed(margin_wh))
-
-    def _n_allowed(self, margin_wh: Floats) -> int:
-        return len(margin_wh) - self.needed_of(len(margin_wh))
-
     def fails(self, counts: Floats) -> bool:
         """Whether counts fail; if so there is one case more.
 
@@ -195,11 +187,12 @@ class Trial:
         ModelError
             If counts pass the hardest windows and yet fail: a defect.
         """
-        if not self.is_failed(counts):
-            return False
         margin_wh = self.margins_wh(counts)
-        assert margin_wh is not None
-        n_allowed = self._n_allowed(margin_wh)
+        if margin_wh is None:
+            return False
+        n_allowed = len(margin_wh) - self.needed_of(len(margin_wh))
+        if np.count_nonzero(margin_wh < -TOLERANCE_WH) <= n_allowed:
+            return False
         hardest = np.argsort(margin_wh, kind="stable")[: _HARDEST * (n_allowed + 1)]
         taken = np.union1d(self._taken, hardest)
         if len(taken) == len(self._taken):

@@ -60,8 +60,7 @@ def balance(choice: Choice) -> Balance | None:
     made, lowest = choice.made, choice.lowest
     if made is None or lowest is None or choice.circuits:
         return None
-    case = made.cases[0]
-    conditions, plant = case.conditions, case.plant(made.counts)
+    conditions, plant = made.base
     k = lowest.number
     verdict = simulate(conditions, plant)
     step = int(verdict.lowest_step[k])

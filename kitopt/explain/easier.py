@@ -68,7 +68,7 @@ def _less_sure(choice: Choice) -> Iterator[Change]:
     made = None if choice.shortfall is None else choice.shortfall.made
     if made is None:
         return
-    survives = simulate(made.cases[0].conditions, made.cases[0].plant(made.counts)).survives
+    survives = simulate(*made.base).survives
     percent = int(100 * np.count_nonzero(survives) / len(survives))
     if 50 <= percent < 100 * choice.operation.need.confidence:
         yield Change("confidence", value=Fraction(percent, 100))

@@ -138,21 +138,17 @@ class _Table:
         answer = self._asker.ask_harder(change) if is_harder else self._asker.ask(change, most=most)
         if not answer.proof.proved:
             raise _Unknown
-        # what was learned for it is most of its size
-        return self._solved.setdefault(family, {}).setdefault(value, replace(answer, solved=()))
+        return self._solved.setdefault(family, {}).setdefault(value, answer.light)
 
-    def still_does(self, kit: Choice, way: _Way, value: float) -> bool:
-        """Whether a kit that is best where less is asked does at a value too: then it is best there."""
+    def still_does(self, kit: Choice, way: _Way, grid: Grid, i: int) -> bool:
+        """Whether a kit that is best where less is asked does at a value of a grid too: then it is best there."""
+        value = grid[i]
         self._asker.budget.say(f"edge: {way.family} {value:g}")
         self._asker.budget.check()
         does = self._asker.still_does(kit, Change(way.family, value=value))
         if does:
             self._solved.setdefault(way.family, {}).setdefault(value, kit)
         return does
-
-    def still_does_at(self, kit: Choice, way: _Way, grid: Grid, i: int) -> bool:
-        """The same at one value of a grid."""
-        return self.still_does(kit, way, grid[i])
 
     def is_same(self, answer: Choice) -> bool:
         """Whether an answer is as good as the chosen one."""
@@ -197,7 +193,7 @@ def _harder(table: _Table, way: _Way, grid: Grid) -> Edge:
     """The edge along a grid on which each value asks for more: a kit is best as long as it does what is asked."""
     kit, last = table.choice, -1
     while True:
-        last = last_that_holds(partial(table.still_does_at, kit, way, grid), last, len(grid), last + 1)
+        last = last_that_holds(partial(table.still_does, kit, way, grid), last, len(grid), last + 1)
         if last + 1 == len(grid):
             break
         kit = table.at(way.family, grid[last + 1], is_harder=True)

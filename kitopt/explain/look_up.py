@@ -202,7 +202,7 @@ class _Looking:
 
     def _threshold(self, doubt: _Doubt, kit: Choice) -> None:
         """The first value at which there is a better kit, one being known at the end."""
-        values: list[float | bool] = [doubt.end] if isinstance(doubt.end, bool) else list(_grid(doubt))
+        values = list(_values(doubt))
         at = len(values) - 1
         while at >= 0:
             at = 1 + last_that_holds(partial(self._fails, kit, doubt, values), -1, at)
@@ -233,7 +233,7 @@ class _Looking:
             self.worse(doubts[len(doubts) // 2 :])
             return
         (doubt,) = doubts
-        values: list[float | bool] = [doubt.end] if isinstance(doubt.end, bool) else list(_grid(doubt))
+        values = list(_values(doubt))
         last = last_that_holds(lambda i: self.asker.still_does(self.choice, doubt.at(values[i])), -1, len(values) - 1)
         change = doubt.at(values[last + 1])
         answer = self._asked([change], lambda: self.asker.ask_harder(change))
@@ -284,8 +284,7 @@ class _Looking:
         if not answer.proof.proved and not answer.packed:
             self.is_cut_short = True
             return None
-        # what was learned for it is most of its size
-        return replace(answer, solved=())
+        return answer.light
 
     def _keep(self, doubt: _Doubt, at: float | bool, answer: Choice) -> None:
         here = doubt.here if isinstance(doubt.here, int | float) else -math.inf
@@ -316,8 +315,11 @@ def _touched(owned: Inventory, doubt: _Doubt) -> set[str]:
     }
 
 
-def _grid(doubt: _Doubt) -> Iterator[float]:
-    """Values of two digits from the guess to the end of what is usual, and that end."""
+def _values(doubt: _Doubt) -> Iterator[float | bool]:
+    """Values of two digits from the guess to the end of what is usual, and that end; of yes and no the other."""
+    if isinstance(doubt.end, bool):
+        yield doubt.end
+        return
     assert not isinstance(doubt.here, bool)
     start = doubt.here if doubt.here is not None else doubt.end
     step = 10.0 ** (math.floor(math.log10(abs(start))) - 1) if start else 1.0

@@ -281,8 +281,7 @@ class _Trying:
 
     def _keep(self, one: Repair) -> None:
         kept = self._as_long_as_can_be(one) if one.works else one
-        # what was learned for it is most of its size
-        kept = replace(kept, choice=replace(kept.choice, solved=()))
+        kept = replace(kept, choice=kept.choice.light)
         (self.work if one.works else self.tried).append(kept)
 
     def _repair(self, ways: Sequence[Way], after: Choice) -> Repair:

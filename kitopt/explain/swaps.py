@@ -85,8 +85,8 @@ def swap_plan(choice: Choice) -> SwapPlan | None:
     is_in_turn = choice.operation.batteries == "in turn" and len(batteries) > 1
     if not is_in_turn or made is None or choice.lowest is None:
         return None
-    case = made.cases[0]
-    verdict = simulate(case.conditions, case.plant(made.counts))
+    conditions, plant = made.base
+    verdict = simulate(conditions, plant)
     survived = np.flatnonzero(verdict.survives)
     if not len(survived):
         return None  # of a kit that falls short in every spell no hour of a swap can be promised
@@ -95,7 +95,7 @@ def swap_plan(choice: Choice) -> SwapPlan | None:
     held_wh = np.broadcast_to(verdict.held_wh, verdict.charge_wh.shape)
     shelf = Shelf(choice, batteries)
     spells = tuple(
-        Spell(kind, choice.sky.labels[k], tuple(shelf.walk(verdict.charge_wh[k], held_wh[k], case.conditions.step_h)))
+        Spell(kind, choice.sky.labels[k], tuple(shelf.walk(verdict.charge_wh[k], held_wh[k], conditions.step_h)))
         for kind, k in numbers.items()
     )
     drops = tuple(use.id for use in choice.operation.loads)

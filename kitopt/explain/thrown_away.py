@@ -41,8 +41,7 @@ def thrown_away(choice: Choice) -> ThrownAway | None:
     made = choice.made
     if made is None or not choice.joins:
         return None
-    case = made.cases[0]
-    conditions, plant = case.conditions, case.plant(made.counts)
+    conditions, plant = made.base
     layout = conditions.layout
     offered_wh = np.zeros(conditions.n_windows)
     above_wh = np.zeros(conditions.n_windows)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
@@ -95,7 +95,7 @@ def _by_value(asker: Asker, against: Literal["hours", "confidence"]) -> tuple[li
         is_cut_short |= one.status == "time-limit"
         if one.status == "found":
             most = math.inf if one.proof.objective is None else one.proof.objective
-            one = replace(in_full(one), solved=())
+            one = in_full(one).light
             points.append(Point(value(one), one))
     return points, is_cut_short
 

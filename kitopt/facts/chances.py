@@ -47,8 +47,7 @@ def chances(choice: Choice) -> Chances:
     """Of a choice with one kit that is measured."""
     made = choice.made
     assert made is not None
-    case = made.cases[0]
-    conditions, plant = case.conditions, case.plant(made.counts)
+    conditions, plant = made.base
     volts, full_wh = made.model.bus.nominal_v, float(plant[conditions.layout.capacity])
     edges_h = steps_of(choice.operation).edges_s / 3600
     every_h = next((one for one in _EVERY_H if choice.operation.hours / one <= _MOST_ROWS), _EVERY_H[-1])

@@ -55,8 +55,7 @@ def charge_over_time(choice: Choice) -> ChargeOverTime:
     """Of a choice with one kit that is measured, in its own windows."""
     made = choice.made
     assert made is not None
-    case = made.cases[0]
-    conditions, plant = case.conditions, case.plant(made.counts)
+    conditions, plant = made.base
     verdict = simulate(conditions, plant)
     volts = made.model.bus.nominal_v
     full_wh = float(plant[conditions.layout.capacity])

@@ -38,8 +38,7 @@ def power_by_hour(choice: Choice) -> PowerByHour:
     """Of a choice with one kit that is measured."""
     made = choice.made
     assert made is not None
-    case = made.cases[0]
-    conditions, plant = case.conditions, case.plant(made.counts)
+    conditions, plant = made.base
     ends_h = np.concatenate([[0.0], np.cumsum(conditions.step_h)])
     every_h = math.ceil(float(ends_h[-1]) / MOST_BARS - 1e-9)
     edges_h = np.append(np.arange(0.0, float(ends_h[-1]) - 1e-9, every_h), ends_h[-1])

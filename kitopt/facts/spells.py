@@ -109,8 +109,7 @@ def spells(choice: Choice) -> Spells:
     """Of a choice with one kit that is measured."""
     made = choice.made
     assert made is not None
-    case = made.cases[0]
-    conditions, plant = case.conditions, case.plant(made.counts)
+    conditions, plant = made.base
     layout = conditions.layout
     starts, interval = np.unique(conditions.first_of_cell, return_inverse=True)
     length_h = np.bincount(interval, weights=conditions.step_h)
