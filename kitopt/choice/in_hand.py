@@ -13,21 +13,13 @@ from kitopt.choice.named import only_of
 from kitopt.choice.problem import Problem, Wanted
 from kitopt.choice.search import Found, Search
 from kitopt.choice.terms import Choice, Floats, Made, Proof
+from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import Inventory
 from kitopt.model.kit import KitModel
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
 _NEXT_TO_NOTHING_WH = 1e-6
-
-
-def held(operation: Operation, inventory: Inventory, sky: Sky, counts: Mapping[str, int]) -> Choice | None:
-    """The kit in hand as a choice that is measured, whether or not it lasts; None where nothing of it fits together.
-
-    Nothing is proved of it.
-    """
-    found = wired(operation, inventory, sky, counts)
-    return None if found is None else of_wired(*found, sky)
 
 
 def of_wired(model: KitModel, counts: Floats, sky: Sky) -> Choice:
@@ -39,11 +31,16 @@ def of_wired(model: KitModel, counts: Floats, sky: Sky) -> Choice:
 
 def wired(
     operation: Operation, inventory: Inventory, sky: Sky, counts: Mapping[str, int], *, budget: Budget = UNLIMITED
-) -> tuple[KitModel, Floats] | None:
-    """The pieces as counts of a model, as many used as the rules allow; None where nothing of it fits together.
+) -> tuple[KitModel, Floats]:
+    """The pieces as counts of a model, as many used as the rules allow.
 
     Energy is left out of it: the loads draw next to nothing, from full batteries. Where no lead is named the leads
     of the kit are taken to be there: it stands wired before its owner.
+
+    Raises
+    ------
+    BadInput
+        Where nothing of it fits together.
     """
     need = replace(operation.need, start_charge_share=1.0, reserve_share=0.0, reserve_wh=0.0, backup=())
     uses = tuple(replace(use, wh_per_day=_NEXT_TO_NOTHING_WH) for use in operation.loads)
@@ -57,5 +54,6 @@ def wired(
     search = Search(Problem((Wanted((asked,)),), only, lambda _: one), ("idle", "items", "mass"), budget)
     found: Found = search.alone(0)
     if found.best is None or found.best.outcome.counts is None:
-        return None
+        text = "nothing of this kit fits together; see kitopt pack --kit for what is in the way."
+        raise BadInput([Fault("--kit", None, None, text)])
     return replace(found.best.model, operation=operation, inventory=inventory), found.best.outcome.counts

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, cast
 
@@ -154,10 +155,11 @@ def _other(
         gather.faults.append(Fault("--discharged" if typed.of == "battery" else "--volts-near", None, None, text))
     given_ah = read_number(gather, "--discharged", _discharged(), typed.discharged)
     ends = [
-        gather.get(lambda name=name, text=text: _end(name, text))  # type: ignore[misc]
+        gather.get(partial(_end, name, text))
         for name, text in zip(("--volts-near", "--volts-far"), typed.ends, strict=True)
         if typed.of == "lead"
     ]
+    near_v, far_v = (end or 0.0 for end in ends) if ends else (0.0, 0.0)
     site, inventory = read()
 
     from kitopt.interface.in_field import owned
@@ -167,10 +169,8 @@ def _other(
         if given_ah is not None:
             one = discharge(inventory, owned(inventory, typed.panel, Battery, "BATTERY"), given_ah, site.at)
         else:
-            near_v, far_v = (end or 0.0 for end in ends)
             one = lost(inventory, owned(inventory, typed.panel, Lead, "LEAD"), found["amps"], near_v, far_v, site.at)
         if is_kept:
-            near_v, far_v = (end or 0.0 for end in ends) if ends else (0.0, 0.0)
             say(f"Kept in {keep_item(one, inventory, near_v=near_v, far_v=far_v)}.")
         return one
 
@@ -316,11 +316,11 @@ def _readings(gather: Gather, typed: Typed) -> dict[str, float]:
     found: dict[str, float] = {}
     for name, text in typed.readings.items():
         if text is not None:
-            value = gather.get(lambda name=name, text=text: _value(f"--{name}", name, text))  # type: ignore[misc]
+            value = gather.get(partial(_value, f"--{name}", name, text))
             if value is not None:
                 found[name] = value
     for pair in typed.found:
-        one = gather.get(lambda pair=pair: _pair(pair))  # type: ignore[misc]
+        one = gather.get(partial(_pair, pair))
         if one is not None:
             found[one[0]] = one[1]
     return found

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +10,7 @@ from numpy.typing import NDArray
 from kitopt.choice import Choice
 from kitopt.engine.judge import charging_w, demand_w, simulate
 from kitopt.inventory.items import Battery, Controller, Converter, Load, Panel
+from kitopt.model.wiring_list import item_at
 from kitopt.second_opinion import Circuit, CutOff, Fed, Feed, Opinion, PlainKit, second_opinion
 
 HARDEST = 40
@@ -64,7 +64,7 @@ def plain_kit(choice: Choice) -> PlainKit:
             batteries.append((item, one.count, max(ohms, default=0.0)))
     for wire in wires:
         if wire.kind == "controller":
-            controller = by_id[re.sub(r" #\d+$", "", wire.source)]
+            controller = by_id[item_at(wire.source)]
             assert isinstance(controller, Controller)
             feeds = []
             for fed in wires:

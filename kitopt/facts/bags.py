@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from kitopt.choice import Choice, Packed
 from kitopt.inventory.items import Inventory
-from kitopt.model.wiring_list import STATION
+from kitopt.model.wiring_list import STATION, item_at, strips_of
 
 GROUPS = (
     ("Batteries and what they hang on", ("battery", "converter")),
@@ -85,26 +85,14 @@ def _plugs_into(parts: Sequence[Choice]) -> dict[str, tuple[str, ...]]:
     """What each item plugs into: of a lead what is behind it, of all else the next lead or thing."""
     found: dict[str, dict[str, None]] = {}
 
-    def note(what: str, into: str) -> None:
-        found.setdefault(what.partition(" #")[0], {})[into.partition(" #")[0]] = None
-
     for part in parts:
-        strips = [i for wire in part.wiring if wire.kind == "strip" for i in wire.leads]
-
-        def named(end: str, strips: list[str] = strips) -> str:
-            return (strips[0] if strips else "the battery") if end == STATION else end
-
+        place = next(iter(strips_of(part.wiring)), "the battery")
         for wire in part.wiring:
             if wire.kind == "strip":
                 continue
-            chain = [*(() if wire.source == STATION else (wire.source,)), *wire.leads]
             # a load hangs on what comes before it
-            if wire.source == STATION:
-                back = [wire.sink, *reversed(wire.leads), named(STATION)]
-                for what, into in itertools.pairwise(back):
-                    note(what, into)
-                continue
-            chain.append(named(wire.sink))
-            for what, into in itertools.pairwise(chain):
-                note(what, into)
+            back = (wire.sink, *reversed(wire.leads), place)
+            way = back if wire.source == STATION else (wire.source, *wire.leads, wire.sink)
+            for what, into in itertools.pairwise(place if end == STATION else item_at(end) for end in way):
+                found.setdefault(what, {})[into] = None
     return {what: tuple(into) for what, into in found.items()}

@@ -9,7 +9,7 @@ from kitopt.choice import Choice
 from kitopt.explain.fuses import fuses_to_fit
 from kitopt.inventory.items import Battery, Connector, Item, Lead, Panel
 from kitopt.model.rules import cold_voc_v
-from kitopt.model.wiring_list import STATION, Wire
+from kitopt.model.wiring_list import STATION, Wire, item_at, strips_of
 
 FuseIs = Literal["to fit", "in it", "inside", "wanted", ""]
 
@@ -50,7 +50,7 @@ class JoinToMake:
 
 def joins_to_make(choice: Choice) -> tuple[JoinToMake, ...]:
     """Of one circuit, in order; struck in reverse. A single strip is no join."""
-    strips = [i for wire in choice.wiring if wire.kind == "strip" for i in wire.leads]
+    strips = strips_of(choice.wiring)
     place = strips[0] if len(strips) == 1 else ""
     wires = [wire for wire in choice.wiring if wire.kind != "strip" or wire.count > 1 or not place]
     return tuple(_join(choice, wire, place) for wire in wires)
@@ -74,8 +74,7 @@ def _join(choice: Choice, wire: Wire, place: str) -> JoinToMake:
 
 
 def _item(choice: Choice, name: str) -> Item | None:
-    """The item of an end, which of equal controllers bears a number."""
-    return choice.inventory.by_id.get(name.partition(" #")[0])
+    return choice.inventory.by_id.get(item_at(name))
 
 
 def _plugs(choice: Choice, wire: Wire, leads: list[Lead]) -> tuple[str, ...]:

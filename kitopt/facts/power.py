@@ -9,6 +9,7 @@ import numpy as np
 
 from kitopt.choice import Choice
 from kitopt.choice.terms import Floats
+from kitopt.engine.between import between
 from kitopt.engine.judge import charging_w, demand_w
 
 MOST_BARS = 60
@@ -44,8 +45,7 @@ def power_by_hour(choice: Choice) -> PowerByHour:
     edges_h = np.append(np.arange(0.0, float(ends_h[-1]) - 1e-9, every_h), ends_h[-1])
 
     def mean_w(power: Floats) -> Floats:
-        so_far = np.concatenate([[0.0], np.cumsum(power * conditions.step_h)])
-        return np.asarray(np.diff(np.interp(edges_h, ends_h, so_far)) / np.diff(edges_h))
+        return between(power * conditions.step_h, ends_h, edges_h) / np.diff(edges_h)
 
-    brought = np.array([mean_w(row) for row in charging_w(conditions, plant)])
+    brought = mean_w(charging_w(conditions, plant))
     return PowerByHour(every_h, np.quantile(brought, SHARES, axis=0), mean_w(demand_w(conditions, plant)))

@@ -274,12 +274,7 @@ def now(
     BadInput
         Where nothing of the kit fits together, or the state cannot be.
     """
-    sky = sky_of(rest)
-    found = wired(rest, inventory, sky, kit)
-    if found is None:
-        text = "nothing of this kit fits together; see kitopt pack --kit for what is in the way."
-        raise BadInput([Fault("--kit", None, None, text)])
-    return now_with(*found, whole, rest, state, sky_of)
+    return now_with(*wired(rest, inventory, sky_of(rest), kit), whole, rest, state, sky_of)
 
 
 def now_with(model: KitModel, counts: Floats, whole: Operation, rest: Operation, state: State, sky_of: SkyOf) -> Now:
@@ -291,7 +286,7 @@ def now_with(model: KitModel, counts: Floats, whole: Operation, rest: Operation,
         Where the state cannot be.
     """
     inventory = model.inventory
-    batteries = [(model.battery(j), round(counts[j])) for j in model.battery_columns if round(counts[j]) > 0]
+    batteries = model.batteries_of(counts)
     charge = charge_of(state, batteries, whole)
     rest = replace(rest, need=replace(rest.need, start_charge_share=charge.low_share))
     hand = Hand(replace(model, operation=rest), counts, sky_of)

@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.choice.in_hand import wired
+from kitopt.choice.program import used_by
+from kitopt.engine.between import between
 from kitopt.engine.judge import charging_w, demand_w, simulate
 from kitopt.engine.plant import Conditions
 from kitopt.errors import BadInput, Fault
@@ -29,6 +31,7 @@ STORE_SHARE: Mapping[str, tuple[float, float]] = {"lifepo4": (0.5, 0.6), "li-ion
 RECHARGE_DAYS: Mapping[str, int] = {"lifepo4": 90, "li-ion": 90, "agm": 1}
 """Within so many days it is to be brought there. Common practice, no source."""
 _EMPTY_AH, _NOTHING_AH = 0.05, 1e-9
+_NINETY = (0.05, 0.5, 0.95)
 
 
 @dataclass(frozen=True)
@@ -131,11 +134,7 @@ def review(operation: Operation, inventory: Inventory, kit: Mapping[str, int], l
     BadInput
         Where nothing of the kit fits together, or nothing was logged within the operation's hours.
     """
-    found = wired(operation, inventory, sky, kit)
-    if found is None:
-        text = "nothing of this kit fits together; see kitopt pack --kit for what is in the way."
-        raise BadInput([Fault("--kit", None, None, text)])
-    model, counts = found
+    model, counts = wired(operation, inventory, sky, kit)
     nominal_v, case = model.bus.nominal_v, case_under(model, sky, counts=counts)
     plant = case.plant(counts)
     edges_h = np.append(np.arange(np.ceil(operation.hours - 1e-9)), operation.hours)
@@ -149,29 +148,29 @@ def review(operation: Operation, inventory: Inventory, kit: Mapping[str, int], l
         text = f"no hour from {starts:%Y-%m-%d %H:%M} to {ends:%Y-%m-%d %H:%M} was logged; is it of this outing?"
         raise BadInput([Fault("LOG.csv", None, None, text)])
     of_spells = planned_in[:, is_whole].sum(axis=1)
+    least, half, most = (float(one) for one in np.quantile(of_spells, _NINETY))
     nearest = int(np.argmin(np.square(planned_in[:, is_whole] - in_ah[is_whole]).sum(axis=1)))
-    low, middle, high = (np.quantile(planned_in, q, axis=0) for q in (0.05, 0.5, 0.95))
+    low, middle, high = np.quantile(planned_in, _NINETY, axis=0)
     moments = [moment_after(operation, timedelta(hours=float(h))) for h in edges_h]
     hours = tuple(
         Hour(moments[i], bool(is_whole[i]), *(float(a[i]) for a in (in_ah, out_ah, low, middle, high, planned_out)))
         for i in range(len(in_ah))
     )
-    batteries = [(model.battery(j), round(counts[j])) for j in model.battery_columns if round(counts[j]) > 0]
+    batteries = model.batteries_of(counts)
     usable_ah = sum(n * b.measured_ah * b.depth_share for b, n in batteries)
     start_ah = usable_ah - sum(n * missing_wh(b, operation) for b, n in batteries) / nominal_v
     level = _levels(start_ah, usable_ah, in_ah * model.bus.charge_efficiency - out_ah)
     lowest = int(np.argmin(level))
-    used = {i: round(n) for i, n in _used(model, counts).items()}
     return Review(
         operation,
         inventory,
-        used,
+        dict(sorted(used_by(model, counts).items())),
         hours,
         tuple((datetime.fromtimestamp(s, operation.site.timezone), n / 3600.0) for s, n in log.gaps),
         sky.n_windows,
         float(in_ah[is_whole].sum()),
         float(out_ah[is_whole].sum()),
-        tuple(float(one) for one in np.quantile(of_spells, (0.05, 0.5, 0.95))),  # type: ignore[arg-type]
+        (least, half, most),
         float(planned_out[is_whole].sum()),
         float(np.mean(of_spells < in_ah[is_whole].sum() - _NOTHING_AH)),
         sky.labels[nearest],
@@ -199,8 +198,7 @@ def _taken_w(conditions: Conditions, plant: Floats) -> Floats:
 
 def _by_hour(amps: Floats, steps_h: Floats, edges_h: Floats) -> Floats:
     """Ampere-hours between edges of what flows in steps, shape (n_windows, n_hours). [Ah]"""
-    total = np.concatenate([np.zeros((len(amps), 1)), np.cumsum(amps * np.diff(steps_h), axis=1)], axis=1)
-    return np.array([np.diff(np.interp(edges_h, steps_h, row)) for row in total])
+    return between(amps * np.diff(steps_h), steps_h, edges_h)
 
 
 def _logged(log: Log, operation: Operation, edges_h: Floats) -> tuple[Floats, Floats, Floats]:
@@ -209,13 +207,11 @@ def _logged(log: Log, operation: Operation, edges_h: Floats) -> tuple[Floats, Fl
     # each row begins and ends; between the end of one and the start of the next nothing is known
     at_h = np.stack([since_h, since_h + log.length_s / 3600.0], axis=1).ravel()
 
-    def between(each: Floats) -> Floats:
-        total = np.cumsum(each)
-        at = np.stack([np.concatenate([[0.0], total[:-1]]), total], axis=1).ravel()
-        return np.asarray(np.diff(np.interp(edges_h, at_h, at)))
+    def by_hour(each: Floats) -> Floats:
+        return between(np.stack([each, np.zeros(len(each))], axis=1).ravel()[:-1], at_h, edges_h)
 
     hours = log.length_s / 3600.0
-    return between(log.in_a * hours), between(log.out_a * hours), between(hours) / np.diff(edges_h)
+    return by_hour(log.in_a * hours), by_hour(log.out_a * hours), by_hour(hours) / np.diff(edges_h)
 
 
 def _levels(start_ah: float, usable_ah: float, gained_ah: Floats) -> Floats:
@@ -224,15 +220,6 @@ def _levels(start_ah: float, usable_ah: float, gained_ah: Floats) -> Floats:
     for gain in gained_ah.tolist():
         levels.append(min(usable_ah, levels[-1] + gain))
     return np.array(levels)
-
-
-def _used(model: KitModel, counts: Floats) -> dict[str, float]:
-    found: dict[str, float] = {}
-    for item_id, uses in model.uses().items():
-        n = float(uses @ counts)
-        if n > 0.5:
-            found[item_id] = n
-    return found
 
 
 def _store(battery: Battery, end: datetime) -> Store:

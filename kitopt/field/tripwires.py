@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from kitopt.choice.terms import Floats
 from kitopt.engine import Case
+from kitopt.engine.between import between
 from kitopt.engine.judge import TOLERANCE_WH, least_charge_wh, simulate
 from kitopt.engine.plant import Conditions
 
@@ -71,11 +72,8 @@ class Course:
 
 def over_steps(now: Conditions, then: Conditions, power: Floats) -> Floats:
     """Powers over the steps of other hours, as mean powers over the steps of these."""
-    edges = [np.concatenate([[0.0], np.cumsum(one.step_h)]) for one in (now, then)]
-    rows = np.atleast_2d(power)
-    drawn = np.concatenate([np.zeros((len(rows), 1)), np.cumsum(rows * then.step_h, axis=1)], axis=1)
-    mean = np.array([np.diff(np.interp(edges[0], edges[1], row)) for row in drawn]) / now.step_h
-    return mean.reshape((*power.shape[:-1], now.n_steps))
+    here, there = (np.concatenate([[0.0], np.cumsum(one.step_h)]) for one in (now, then))
+    return between(power * then.step_h, there, here) / now.step_h
 
 
 @dataclass(frozen=True, eq=False)

@@ -399,6 +399,10 @@ ONE_OF: Mapping[str, str] = {
 """Each kind of item, and the word for one of it."""
 
 
+KIND_OF: Mapping[str, str] = {one: kind for kind, one in ONE_OF.items()}
+"""Under which name an inventory holds what such a word is for."""
+
+
 def kind_of(item: Item) -> str:
     """Under which name an inventory holds such items."""
-    return next(kind for kind, one in ONE_OF.items() if one == type(item).__name__.lower())
+    return KIND_OF[type(item).__name__.lower()]

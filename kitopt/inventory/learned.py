@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
@@ -119,10 +120,8 @@ def taken_up(
 
 def _rule(one: Worth) -> str:
     """What a worth was learned from, and how sure it is."""
-    read, days = (
-        f"{n} {word if n == 1 else f'{word}s'}" for n, word in ((one.n_readings, "reading"), (one.n_days, "day"))
-    )
-    source = f"{read} of {days}" if one.n_readings else "readings of your other panels"
+    read = f"{n_of(one.n_readings, 'reading')} of {n_of(one.n_days, 'day')}"
+    source = read if one.n_readings else "readings of your other panels"
     return f"learned from {source}, 9 in 10 within {one.low:.2f} to {one.high:.2f}"
 
 
@@ -170,7 +169,31 @@ def _bell(at: Floats) -> Floats:
     return np.asarray(weight / weight.sum())
 
 
-def _fits(name: str, readings: Sequence[Reading], newest: object, gain: float) -> Floats:
+def years_before(newest: datetime, at: datetime) -> float:
+    """How much older a reading is than the newest. [a]"""
+    return (newest - at).total_seconds() / (365.25 * 86400.0)
+
+
+def likelihood(away: Floats, spread: float, good: float, width: float) -> Floats:
+    """Logarithm of how likely a reading is that lies so far away: near, or, where it was spoiled, anywhere in a width.
+
+    Parameters
+    ----------
+    away : ndarray
+        From what is expected, in logarithms.
+    good : float
+        How likely it is that nothing was spoiled.
+    """
+    fits = np.exp(-0.5 * (away / spread) ** 2) / (spread * math.sqrt(2.0 * math.pi))
+    return np.asarray(np.log(good * fits + (1.0 - good) / width))
+
+
+def n_of(n: int, word: str) -> str:
+    """So many of something."""
+    return f"{n} {word if n == 1 else f'{word}s'}"
+
+
+def _fits(name: str, readings: Sequence[Reading], newest: datetime | None, gain: float) -> Floats:
     """Log-likelihood of each worth, the sun of each day integrated out, shape (n_worths,)."""
     total = np.zeros(len(_WORTHS))
     days: dict[object, list[Reading]] = {}
@@ -180,13 +203,11 @@ def _fits(name: str, readings: Sequence[Reading], newest: object, gain: float) -
     for some in days.values():
         of_day = np.zeros((len(_DAY), len(_WORTHS)))
         for one in some:
-            years = (newest - one.at).total_seconds() / (365.25 * 86400.0)  # type: ignore[operator]
-            spread = math.sqrt(METER_SPREAD**2 + MODEL_SPREAD**2 + (FADES_PER_YEAR * years) ** 2)
+            faded = FADES_PER_YEAR * years_before(newest or one.at, one.at)
+            spread = math.sqrt(METER_SPREAD**2 + MODEL_SPREAD**2 + faded**2)
             expected = np.log(_WORTHS)[None, :] + (SUN_SPREAD * _DAY)[:, None] + gain
-            away = (math.log(max(one.worth, 0.03)) - expected) / spread
-            fits = np.exp(-0.5 * away**2) / (spread * math.sqrt(2.0 * math.pi))
-            good = GOOD_SHARE * one.normal
-            of_day += np.log(good * fits + (1.0 - good) / _LOG_WIDTH)
+            away = math.log(max(one.worth, 0.03)) - expected
+            of_day += likelihood(away, spread, GOOD_SHARE * one.normal, _LOG_WIDTH)
         top = of_day.max()
         total += top + np.log(_bell(_DAY) @ np.exp(of_day - top))
     return total

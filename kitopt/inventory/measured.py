@@ -11,7 +11,7 @@ from statistics import median
 import numpy as np
 
 from kitopt.inventory.items import Assumed, Battery, CapacityTest, Lead, LeadTest, Measured
-from kitopt.inventory.learned import FADES_PER_YEAR, GOOD_SHARE, NINETY
+from kitopt.inventory.learned import FADES_PER_YEAR, GOOD_SHARE, NINETY, likelihood, n_of, years_before
 from kitopt.inventory.names import READINGS
 from kitopt.inventory.spreads import CAPACITY_SPREAD, METER_SPREAD
 
@@ -43,10 +43,8 @@ def quantiles(
     total = np.zeros(len(_GRID)) if prior is None else -0.5 * (_GRID / prior[1]) ** 2
     newest = max(at for _, _, at in found)
     for value, own, at in found:
-        years = (newest - at).total_seconds() / (365.25 * 86400.0)
-        spread = math.hypot(own, FADES_PER_YEAR * years)
-        fits = np.exp(-0.5 * ((math.log(value / middle) - _GRID) / spread) ** 2) / (spread * math.sqrt(2.0 * math.pi))
-        total = total + np.log(GOOD_SHARE * fits + (1.0 - GOOD_SHARE) / (2.0 * LONGEST_WIDTH))
+        spread = math.hypot(own, FADES_PER_YEAR * years_before(newest, at))
+        total = total + likelihood(math.log(value / middle) - _GRID, spread, GOOD_SHARE, 2.0 * LONGEST_WIDTH)
     share = np.cumsum(np.exp(total - total.max()))
     low, half, high = (middle * math.exp(float(np.interp(q * share[-1], share, _GRID))) for q in NINETY)
     return low, half, high
@@ -95,6 +93,5 @@ def said(one: Measured) -> Assumed:
     """What is to be said of it beside what is assumed."""
     column, scale, unit, digits = ("measured_ah", 1.0, "Ah", 3) if one.kind == "battery" else ("mohm", 1000.0, "mΩ", 3)
     low, middle, high = (f"{scale * value:.{digits}g}" for value in (one.low, one.middle, one.high))
-    readings = f"{one.n_readings} {'reading' if one.n_readings == 1 else 'readings'}"
-    rule = f"learned from {readings}, 9 in 10 within {low} to {high} {unit}"
+    rule = f"learned from {n_of(one.n_readings, 'reading')}, 9 in 10 within {low} to {high} {unit}"
     return Assumed(READINGS, one.item, column, middle, rule, is_learned=True)

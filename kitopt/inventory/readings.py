@@ -10,14 +10,13 @@ from typing import Any
 from kitopt.files.faults import FaultList, quoted
 from kitopt.files.nearest import did_you_mean
 from kitopt.files.table import Row
-from kitopt.inventory.items import Assumed, Battery, CapacityTest, Item, Lead, LeadTest, Panel, Reading
+from kitopt.inventory.items import KIND_OF, Assumed, Battery, CapacityTest, Item, Lead, LeadTest, Panel, Reading
 from kitopt.inventory.names import READINGS
 from kitopt.inventory.rows import ReadingRow
 from kitopt.inventory.spreads import GUESSED_SPREAD, TOLD_SPREAD, UNLABELLED_SPREAD, USUAL_WORTH
 
 _NEEDS = {"panel": ("amps", "worth"), "battery": ("discharged_ah",), "lead": ("amps", "near_v", "far_v")}
 """What a reading may be of, and the columns that it then needs."""
-_KINDS = {"panel": "panels", "battery": "batteries", "lead": "leads"}
 
 
 def whole(checked: Iterable[tuple[Row, ReadingRow | None]], faults: FaultList) -> list[ReadingRow]:
@@ -57,7 +56,7 @@ def of_owned(
     kept, gone = [], set()
     for one in sorted(read, key=lambda row: (row.at, row.panel, row.battery, row.lead, row.worth or 0.0)):
         kind, name = next((kind, getattr(one, kind)) for kind in _NEEDS if getattr(one, kind))
-        owned = {item.id for item in items.get(_KINDS[kind], ())}
+        owned = {item.id for item in items.get(KIND_OF[kind], ())}
         if name in owned:
             kept.append(one)
         elif (kind, name) not in gone:

@@ -236,6 +236,10 @@ class KitModel:
         """Upper bounds of the columns, shape (n_columns,)."""
         return np.array([c.upper for c in self.columns], dtype=np.float64)
 
+    def batteries_of(self, counts: Floats) -> list[tuple[Battery, int]]:
+        """The batteries that counts put into the kit, and how many of each."""
+        return [(self.battery(j), round(counts[j])) for j in self.battery_columns if round(counts[j]) > 0]
+
     def uses(self) -> dict[str, Floats]:
         """How many of each item each column takes, shape (n_columns,), by id in order."""
         found: dict[str, Floats] = {}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -25,6 +26,16 @@ WireKind = Literal["battery", "strip", "load", "converter", "controller", "joine
 
 STATION = "station"
 """Where batteries, controllers and loads meet."""
+
+
+def item_at(end: str) -> str:
+    """The id of what stands at an end: of equal controllers each bears a number besides."""
+    return end.partition(" #")[0]
+
+
+def strips_of(wiring: Iterable[Wire]) -> list[str]:
+    """The strips at which things meet, by id."""
+    return [i for wire in wiring if wire.kind == "strip" for i in wire.leads]
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from kitopt.choice import Choice
 from kitopt.explain.fuses import Fit, fuses_to_fit
 from kitopt.explain.swaps import Spell, Swap, swap_plan
 from kitopt.inventory.items import Lead
-from kitopt.model.wiring_list import STATION, Wire
+from kitopt.model.wiring_list import STATION, Wire, strips_of
 from kitopt.report import encode
 from kitopt.report.lists import in_short
 from kitopt.report.words import moment, spell, wrapped
@@ -61,7 +61,7 @@ def _plugs_in(wire: Wire) -> bool:
 
 def meeting_place(choice: Choice) -> str:
     """Where batteries, controllers and loads meet: the strip that is packed, else whatever box the battery is in."""
-    strips = [i for wire in choice.wiring if wire.kind == "strip" for i in wire.leads]
+    strips = strips_of(choice.wiring)
     return strips[0] if len(strips) == 1 else STRIPS if strips else BOX
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from kitopt.choice import Choice
-from kitopt.choice.in_hand import held
+from kitopt.choice.in_hand import of_wired, wired
 from kitopt.facts.bags import heaps
 from kitopt.facts.carried import Carried, carried
 from kitopt.inventory.read import read_inventory
@@ -36,9 +36,8 @@ WINDOWS = 60
 def kit_in_hand(name: str) -> Choice:
     operation = read_operation(DEMO / f"{name}.toml")
     operation = replace(operation, need=replace(operation.need, windows=WINDOWS))
-    found = held(operation, read_inventory(DEMO), windows_for(operation), KITS[name])
-    assert found is not None
-    return found
+    sky = windows_for(operation)
+    return of_wired(*wired(operation, read_inventory(DEMO), sky, KITS[name]), sky)
 
 
 @cache
