@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -12,8 +13,10 @@ from kitopt.choice.terms import Floats
 from kitopt.field.outlook import Outlook, outlooks_at
 from kitopt.field.reach import Reach
 from kitopt.field.site import site_of
-from kitopt.inventory.items import Battery
+from kitopt.inventory.items import Battery, Panel
 from kitopt.model.kit import Join
+
+Way = Literal["flat", "facing"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +37,11 @@ class AmperesByHour:
     high_deg: Floats
     azimuth_deg: Floats
     outlooks: tuple[Outlook, ...]
+
+
+def way_of(choice: Choice, panel: Panel) -> Way:
+    """How a panel lies as the operation aims it."""
+    return "facing" if panel.tilts and choice.operation.aim.mode != "flat" else "flat"
 
 
 def amperes_by_hour(choice: Choice) -> AmperesByHour:

@@ -29,6 +29,12 @@ class Carried:
     joins: tuple[JoinToMake, ...]
     tests: tuple[TestDue, ...]
 
+    @property
+    def volts(self) -> float:
+        """At which its ampere-hours are counted. [V]"""
+        assert self.choice.made is not None
+        return self.choice.made.model.bus.nominal_v
+
 
 def carried(choice: Choice) -> tuple[Carried, ...]:
     """Of each circuit of a choice that has a kit; empty without one."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -46,6 +47,12 @@ class JoinToMake:
     holder: str
     fuse_a: float | None
     panel_volts: float | None
+
+
+def border_of(joins: Sequence[JoinToMake]) -> tuple[JoinToMake | None, float]:
+    """The first join on the side of the panels, if there is any, and the highest volts from there on. [V]"""
+    beyond = [join for join in joins if join.panel_volts is not None]
+    return next(iter(beyond), None), max((join.panel_volts or 0.0 for join in beyond), default=0.0)
 
 
 def joins_to_make(choice: Choice) -> tuple[JoinToMake, ...]:

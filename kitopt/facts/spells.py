@@ -98,6 +98,10 @@ class Spells:
     rated_w: float
     otherwise: tuple[Otherwise, ...]
 
+    def saved_wh(self, way: Otherwise) -> float:
+        """What a load used otherwise saves over the whole. [Wh]"""
+        return -sum(map(float.__mul__, way.more_w, self.step_h))
+
     def as_values(self) -> dict[str, Any]:
         """Plain numbers and text, without the changes, which somebody else words."""
         values = {**vars(self), "gains": b64encode(self.gains).decode(), "cold": b64encode(self.cold).decode()}

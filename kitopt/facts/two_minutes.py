@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from kitopt.choice import Choice
-from kitopt.facts.amperes import AmperesByHour
+from kitopt.facts.amperes import AmperesByHour, way_of
 from kitopt.field.belief import Belief, believe
 from kitopt.field.outlook import light_now, set_up_of
 from kitopt.field.reach import Reach
@@ -37,7 +37,7 @@ def tests_due(choice: Choice, amperes: AmperesByHour) -> tuple[TestDue, ...]:
     light, air = light_now(site, "clear"), float(site.air_at(np.zeros(1))[0])
     found = []
     for one in amperes.outlooks:
-        tilts = one.reach.panel.tilts and choice.operation.aim.mode != "flat"
+        tilts = way_of(choice, one.reach.panel) == "facing"
         set_up = set_up_of(one.reach, choice.inventory, light, lies=not tilts, air_degc=air)
         set_up = set_up.facing_sun() if tilts else replace(set_up, lies=True)
         found.append(TestDue(one.reach, at, believe(set_up, {"amps": 0.0})))

@@ -11,6 +11,7 @@ from kitopt.inventory.items import Inventory, Measured
 from kitopt.inventory.learned import Worth
 from kitopt.report.field.measured import measured_value
 from kitopt.report.field.wording import lines
+from kitopt.report.lists import counted
 
 SCHEMA = "kitopt/learned-1"
 
@@ -25,7 +26,7 @@ def learned_text(worths: Sequence[Worth], inventory: Inventory) -> str:
         text = "No reading is kept yet: kitopt reading PANEL --amps A --keep adds one to readings.csv."
         return "\n".join(lines(text)) + "\n"
     days = len({one.at.date() for one in inventory.readings})
-    rows = [f"What {n} {_s(n, 'reading')} of {days} {_s(days, 'day')} say of each panel's worth"]
+    rows = [f"What {counted(n, 'reading')} of {counted(days, 'day')} say of each panel's worth"]
     rows.append(f"{'panel':20}{'declared':>12}{'learned':>10}{'9 in 10 within':>17}{'readings':>11}")
     for one in worths:
         declared = f"{one.declared:.2f}{' guess' if one.is_assumed else ''}"
@@ -46,10 +47,6 @@ def _other(one: Measured) -> list[str]:
     """A battery or lead in a line."""
     said = measured.said(one)
     return lines(f"{one.item} {said.column} {said.value}: {said.rule}")
-
-
-def _s(n: int, word: str) -> str:
-    return word if n == 1 else f"{word}s"
 
 
 def learned_value(worths: Sequence[Worth], inventory: Inventory) -> dict[str, Any]:

@@ -6,11 +6,12 @@ import math
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
+from kitopt.facts.amperes import way_of
 from kitopt.facts.carried import Carried
 from kitopt.inventory.columns import columns_of
 from kitopt.inventory.items import Battery
 from kitopt.inventory.rows import ReadingRow
-from kitopt.operation.clock import moment_after
+from kitopt.operation.clock import hours_to, moment_after
 from kitopt.report.field.now import action_text, change_text
 from kitopt.report.field.two_minutes import test_steps
 from kitopt.report.lists import counted
@@ -43,12 +44,11 @@ def amperes_section(one: Carried, of: str) -> Markup | None:
     found = one.amperes
     if not found.outlooks:
         return None
-    is_flat = one.choice.operation.aim.mode == "flat"
     rows = [i for i, at in enumerate(found.at_h) if at <= _DAY_H and found.high_deg[i] > 0.0]
     parts: list[Inside] = [el("h2", f"Amperes to expect{of}")]
     parts.append(el("p", f"Aim: {one.choice.sky.aim_text}.") if one.choice.sky.aim_text else None)
     for panel in found.outlooks:
-        way = "facing" if panel.reach.panel.tilts and not is_flat else "flat"
+        way = way_of(one.choice, panel.reach.panel)
         parts.append(
             table(
                 f"Amperes of {panel.reach.panel.id} on {panel.reach.controller.id}, one panel, {_WAYS[way]}",
@@ -74,24 +74,19 @@ def amperes_section(one: Carried, of: str) -> Markup | None:
 
 def swaps_section(one: Carried, of: str) -> Markup:
     """Swaps, trip-wires, what to switch off in which order, and the chance to last by charge and time."""
-    now, volts = one.now, one.choice.made.model.bus.nominal_v  # type: ignore[union-attr]  # what is carried is made
+    now = one.now
     parts: list[Inside] = [el("h2", f"Swaps and trip-wires{of}")]
     swaps = swaps_text(one.choice)
     parts.append(el("p", swaps) if swaps else None)
     if now.wires:
-        start = now.operation.start
-        times = _times(one, [(wire.time - start).total_seconds() / 3600 for wire in now.wires])
+        times = _times(one, [hours_to(one.choice.operation, wire.time) for wire in now.wires])
         rows = [
             (time, f"{math.floor(10.0 * wire.used_at_most_ah + 1e-4) / 10:.1f}")
             for time, wire in zip(times, now.wires, strict=True)
         ]
         parts.append(table("Ah out less Ah in since the start, at the most", ("At", "Ah"), rows, "figures"))
         parts.append(el("p", f"If more were used: {action_text(now)}, at once."))
-    step_h = one.spells.step_h
-    saved = [
-        (change_text(now.operation, way.change), f"{-sum(map(float.__mul__, way.more_w, step_h)) / volts:.1f}")
-        for way in one.spells.otherwise
-    ]
+    saved = saved_by(one)
     parts.append(el("h3", f"What to switch off, in this order{of}"))
     parts.append(table("Each saves over the whole", ("Change", "Ah"), saved, "figures worded"))
     chances = one.chances
@@ -109,6 +104,12 @@ def swaps_section(one: Carried, of: str) -> Markup:
     parts.append(el("h3", f"Ah out less Ah in, as it should go{of}"))
     parts.append(table("Since the start", ("At", "half of all spells, at most", "19 of 20, at most"), used, "figures"))
     return el("section", parts, class_="trip")
+
+
+def saved_by(one: Carried) -> list[tuple[str, str]]:
+    """Each load used otherwise, and the ampere-hours that it saves."""
+    ways = one.spells.otherwise
+    return [(change_text(one.now.operation, way.change), f"{one.spells.saved_wh(way) / one.volts:.1f}") for way in ways]
 
 
 def _share(share: float) -> str:
@@ -224,8 +225,7 @@ def reading_section(one: Carried, own: str, of: str) -> Markup | None:
 def page_data(one: Carried) -> dict[str, object]:
     """All that the page computes from, as plain values."""
     choice = one.choice
-    operation, made = choice.operation, choice.made
-    assert made is not None
+    operation = choice.operation
     zone = operation.site.timezone
     start = operation.start.astimezone(zone)
     offsets: list[tuple[float, float]] = []
@@ -245,7 +245,7 @@ def page_data(one: Carried) -> dict[str, object]:
         "clock_h": start.hour + start.minute / 60 + start.second / 3600,
         "offsets": offsets,
         "hours": operation.hours,
-        "volts": made.model.bus.nominal_v,
+        "volts": one.volts,
         "measured_ah": round(measured_ah, 4),
         "needed": math.ceil(operation.need.confidence * n),
         "asked": percent(operation.need.confidence),

@@ -47,6 +47,11 @@ def name(of: str) -> Markup:
     return el("bdi", of)
 
 
+def names(some: Iterable[str]) -> list[Inside]:
+    """Several of them, with commas between."""
+    return [[", " if n else "", name(one)] for n, one in enumerate(some)]
+
+
 def data(value: Any) -> Markup:
     """A value for a script to read; nothing in it ends the element."""
     told = json.dumps(value, separators=(",", ":"), allow_nan=False)
@@ -60,5 +65,10 @@ def table(caption: str, heads: Iterable[Inside], rows: Iterable[Iterable[Inside]
         el("tr", [el("td", cell) if n else el("th", cell, scope="row") for n, cell in enumerate(cells)])
         for cells in rows
     ]
+    return scrolling(caption, top, lines, class_)
+
+
+def scrolling(caption: str, top: Inside, lines: Inside, class_: str | None = None) -> Markup:
+    """A table of rows that are made already."""
     whole = el("table", el("caption", caption), el("thead", top), el("tbody", lines), class_=class_)
     return el("div", whole, class_="wide", tabindex="0", role="group", aria_label=caption)

@@ -20,7 +20,7 @@ from kitopt.report.heed import closing, to_heed
 from kitopt.report.lists import counted
 from kitopt.report.page.charts import charge_chart, power_chart
 from kitopt.report.page.field import amperes_section, now_section, reading_section, swaps_section
-from kitopt.report.page.html import Inside, Markup, el, name, table
+from kitopt.report.page.html import Inside, Markup, el, name, names, table
 from kitopt.report.page.rail import rail
 from kitopt.report.page.steps import steps_section
 from kitopt.report.proof import proof_text
@@ -59,6 +59,25 @@ class KitOnPage:
     why: Why = NOTHING_ASKED
     grid: Grid | None = None
     notes: tuple[str, ...] = ()
+
+    @property
+    def count(self) -> int:
+        """Pieces in all."""
+        return sum(piece.count for heap in self.heaps for piece in heap.pieces)
+
+    @property
+    def mass_g(self) -> int:
+        """[g]"""
+        return sum(heap.mass_g for heap in self.heaps)
+
+    @property
+    def fuses(self) -> str:
+        """Blades to have at hand; empty for none."""
+        return " ".join(filter(None, (fuses_text(fuses_to_fit(one.choice)) for one in self.carried)))
+
+    def whose(self, one: Carried) -> str:
+        """Of which circuit something is, to be said after it; empty where there is but one."""
+        return next((f", {name or 'main'} circuit" for name, part in self.choice.circuits if part is one.choice), "")
 
     @property
     def key(self) -> str:
@@ -105,7 +124,7 @@ def _checklist(kit: KitOnPage, prefix: str) -> Markup:
         for piece in heap.pieces:
             number += 1
             box = f"{prefix}-box-{number}"
-            into = [" into ", [[", " if n else "", name(one)] for n, one in enumerate(piece.plugs_into)]]
+            into: list[Inside] = [" into ", names(piece.plugs_into)]
             rows.append(
                 el(
                     "li",
@@ -126,11 +145,8 @@ def _checklist(kit: KitOnPage, prefix: str) -> Markup:
             )
         head = el("h3", name(heap.name), " ", el("span", words.mass(heap.mass_g), class_="mass"))
         parts += [head, el("ul", rows, class_="boxes")]
-    count = sum(piece.count for heap in kit.heaps for piece in heap.pieces)
-    total_g = sum(heap.mass_g for heap in kit.heaps)
-    total = f"In all {count} pieces, {words.mass(total_g)}{_price(kit)}."
-    fuses = " ".join(filter(None, (fuses_text(fuses_to_fit(one.choice)) for one in kit.carried)))
-    parts += [el("p", el("b", total), class_="total"), el("p", fuses) if fuses else None]
+    total = f"In all {kit.count} pieces, {words.mass(kit.mass_g)}{_price(kit)}."
+    parts += [el("p", el("b", total), class_="total"), el("p", kit.fuses) if kit.fuses else None]
     parts += [el("p", class_="count", role="status"), el("p", class_="memory")]
     return el("section", parts, class_="pack")
 
@@ -147,7 +163,7 @@ def _price(kit: KitOnPage) -> str:
 def _of_circuit(kit: KitOnPage, one: Carried, n: int, prefix: str) -> Markup:
     """Wiring, pictures and the field of one circuit; the checklist of all stands beside the first's wiring."""
     own = f"{prefix}-c{n + 1}"
-    of = next((f", {title or 'main'} circuit" for title, part in kit.choice.circuits if part is one.choice), "")
+    of = kit.whose(one)
     wiring = el("section", el("h2", f"Wire{of}"), rail(one, own), class_="wiring")
     pictures = el(
         "div",

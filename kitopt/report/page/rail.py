@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import TypeVar
+
 from kitopt.facts.carried import Carried
-from kitopt.facts.joins import JoinToMake
+from kitopt.facts.joins import JoinToMake, border_of
 from kitopt.model.wiring_list import STATION
 from kitopt.report import words
-from kitopt.report.page.html import Inside, Markup, el, name
+from kitopt.report.page.html import Inside, Markup, el, name, names
+
+T = TypeVar("T")
 
 
 def rail(one: Carried, prefix: str) -> list[Markup]:
     """The rows of one circuit, each with a box; then what the marks mean."""
     rows: list[Markup] = []
-    panel_side = [join for join in one.joins if join.panel_volts is not None]
-    highest_v = max((join.panel_volts or 0.0 for join in panel_side), default=0.0)
+    first, highest_v = border_of(one.joins)
     place = next((join.place for join in one.joins if join.place), "")
     head = el("p", "Plug in this order; strike in reverse.", [" All meet at ", name(place), "."] if place else None)
     for number, join in enumerate(one.joins, start=1):
-        if panel_side and join is panel_side[0]:
+        if join is first:
             warning = (
                 f"Panel volts from here on: up to {highest_v:.1f} V. Cover the panel first, battery side last off."
             )
@@ -30,7 +34,7 @@ def _row(join: JoinToMake, number: int, prefix: str) -> Markup:
     wire = join.wire
     box_id = f"{prefix}-join-{number}"
     box = el("input", type="checkbox", class_="packed", id=box_id)
-    heading = [el("span", str(number), class_="number"), _ends(join)]
+    heading: list[Inside] = [el("span", str(number), class_="number"), ends_of(join, name)]
     label = el("label", box, el("span", heading, class_="ends"), for_=box_id)
     fuse = fuse_text(join)
     flow: list[Inside] = [el("b", f"{wire.amps:.1f} A")]
@@ -38,11 +42,11 @@ def _row(join: JoinToMake, number: int, prefix: str) -> Markup:
         flow += [" · ", el("b", fuse, class_="fuse")]
     detail: list[Inside] = []
     if wire.leads:
-        detail += [_listed(list(wire.leads)), f", {words.length(round(join.length_m or 0.0, 2))}. "]
+        detail += [names(wire.leads), f", {words.length(round(join.length_m or 0.0, 2))}. "]
     elif join.length_m is not None:
         detail.append("no lead, straight in. ")
     if join.plugs:
-        detail += ["Plug: ", _listed(list(join.plugs)), "."]
+        detail += ["Plug: ", names(join.plugs), "."]
     if wire.drop_v is not None and wire.drop_v >= 0.005:
         detail.append(f" {wire.drop_v:.2f} V lost.")
     side = "panel" if join.panel_volts is not None else "station"
@@ -51,23 +55,17 @@ def _row(join: JoinToMake, number: int, prefix: str) -> Markup:
     )
 
 
-def _ends(join: JoinToMake) -> list[Inside]:
+def ends_of(join: JoinToMake, told: Callable[[str], T]) -> list[T | str]:
+    """What goes into what; names as somebody tells them."""
     wire = join.wire
-    meet = join.place or "the battery"
-
-    def end(of: str) -> Markup:
-        return name(meet if of == STATION else of)
-
+    source, sink = (told((join.place or "the battery") if end == STATION else end) for end in (wire.source, wire.sink))
+    leads = told(", ".join(wire.leads))
     if wire.kind == "strip":
-        return [
-            name(", ".join(wire.leads)),
-            f" × {wire.count}: where all meet" if wire.count > 1 else ": where all meet",
-        ]
+        return [leads, f" × {wire.count}: where all meet" if wire.count > 1 else ": where all meet"]
     if wire.kind == "joiner":
-        return [name(", ".join(wire.leads)), " into ", end(wire.sink), ", for the panels"]
-    source: list[Inside] = [f"{wire.joined} × " if wire.joined > 1 else "", end(wire.source)]
+        return [leads, " into ", sink, ", for the panels"]
     each = f" ({wire.count} times{', in turn' if wire.is_shared else ''})" if wire.count > 1 else ""
-    return [*source, " into ", end(wire.sink), each]
+    return [f"{wire.joined} × " if wire.joined > 1 else "", source, " into ", sink, each]
 
 
 def fuse_text(join: JoinToMake) -> str:
@@ -80,13 +78,6 @@ def fuse_text(join: JoinToMake) -> str:
         "wanted": f"needs a fuse{' of ' + rating + ' or more' if rating else ''} within 18 cm of its plus",
         "": "",
     }[join.fuse_is]
-
-
-def _listed(some: list[str]) -> list[Markup | str]:
-    found: list[Markup | str] = []
-    for n, one in enumerate(some):
-        found += [", " if n else "", name(one)]
-    return found
 
 
 def _mark(join: JoinToMake) -> Markup:

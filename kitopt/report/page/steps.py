@@ -6,7 +6,7 @@ from kitopt.choice import Choice
 from kitopt.facts.grid import Cell, Grid
 from kitopt.report import words
 from kitopt.report.lists import counted, in_short
-from kitopt.report.page.html import Inside, Markup, el
+from kitopt.report.page.html import Inside, Markup, el, scrolling
 
 
 def steps_section(choice: Choice, grid: Grid) -> Markup:
@@ -18,7 +18,6 @@ def steps_section(choice: Choice, grid: Grid) -> Markup:
         told = [el("td", _cell(grid, cell), class_=mark) for cell, mark in zip(cells, marks, strict=True)]
         rows.append(el("tr", el("th", words.percent(share), scope="row"), told))
     caption = "The best kit by chance and hours; framed is this plan"
-    whole = el("table", el("caption", caption), el("thead", head), el("tbody", rows), class_="figures")
     kits: list[Inside] = [
         el("li", el("b", letter(n)), f" {words.mass(mass_g)}: {in_short(pieces)}")
         for n, (pieces, mass_g) in enumerate(zip(grid.kits, grid.masses_g, strict=True))
@@ -27,7 +26,7 @@ def steps_section(choice: Choice, grid: Grid) -> Markup:
     return el(
         "section",
         el("h2", "More or fewer hours, more or less sure"),
-        el("div", whole, class_="wide", tabindex="0", role="group", aria_label=caption),
+        scrolling(caption, head, rows, "figures"),
         el("ul", kits),
         el("p", f"Filled by {asked} beside this plan, and by what follows: more is never lighter. ≤ and ≥ bound a kit "
            "that was not looked for."),

@@ -10,21 +10,21 @@ import numpy as np
 
 from kitopt import __version__
 from kitopt.choice.terms import Floats
-from kitopt.explain.fuses import fuses_to_fit
+from kitopt.facts.amperes import way_of
 from kitopt.facts.carried import Carried
 from kitopt.facts.chances import act_below_ah
-from kitopt.facts.joins import JoinToMake
+from kitopt.facts.joins import JoinToMake, border_of
 from kitopt.files.plain import printable
-from kitopt.model.wiring_list import STATION
 from kitopt.operation.clock import moment_after
 from kitopt.report import words
-from kitopt.report.field.now import action_text, change_text
+from kitopt.report.field.now import action_text
 from kitopt.report.field.two_minutes import test_steps
 from kitopt.report.heed import to_heed
 from kitopt.report.page.charts import charge_in_words
+from kitopt.report.page.field import saved_by
 from kitopt.report.page.kit import KitOnPage
-from kitopt.report.page.rail import fuse_text
-from kitopt.report.wiring import fuses_text, swaps_text
+from kitopt.report.page.rail import ends_of, fuse_text
+from kitopt.report.wiring import swaps_text
 from kitopt.report.words import moment
 from kitopt.sky.overhead import SKIES
 
@@ -32,13 +32,11 @@ from kitopt.sky.overhead import SKIES
 def kit_values(kit: KitOnPage) -> dict[str, Any]:
     """Of one kit; lengths of the lists vary, the keys do not."""
     choice = kit.choice
-    total_g = sum(heap.mass_g for heap in kit.heaps)
-    count = sum(piece.count for heap in kit.heaps for piece in heap.pieces)
     heed = [*(one.line for one in to_heed(choice)), *kit.notes]
     heed.append("No rule failed: no promise. Local codes and licensed practice come first.")
     value = {
         "title": kit.title,
-        "mass": words.mass(total_g),
+        "mass": words.mass(kit.mass_g),
         "does": kit.does,
         "heed": heed,
         "heaps": [
@@ -57,8 +55,8 @@ def kit_values(kit: KitOnPage) -> dict[str, Any]:
             }
             for heap in kit.heaps
         ],
-        "total": f"In all {count} pieces, {words.mass(total_g)}: complete.",
-        "fuses": " ".join(filter(None, (fuses_text(fuses_to_fit(one.choice)) for one in kit.carried))),
+        "total": f"In all {kit.count} pieces, {words.mass(kit.mass_g)}: complete.",
+        "fuses": kit.fuses,
         "circuits": [_circuit(kit, one) for one in kit.carried],
         "footer": f"kitopt {__version__}, seed {choice.operation.need.seed}, inventory "
         f"{choice.inventory.fingerprint}, kit {kit.key}, {choice.sky.source}.",
@@ -76,14 +74,13 @@ def _clean(value: Any) -> Any:
 
 
 def _circuit(kit: KitOnPage, one: Carried) -> dict[str, Any]:
-    of = next((f", {title or 'main'} circuit" for title, part in kit.choice.circuits if part is one.choice), "")
+    of = kit.whose(one)
     place = next((join.place for join in one.joins if join.place), "")
-    volts = one.choice.made.model.bus.nominal_v  # type: ignore[union-attr]  # what is carried is made
     operation = one.choice.operation
     heads = ["At", "half of all", "1 in 20", "act above"]
     amps: list[Floats] = []
     for panel in one.amperes.outlooks:
-        way = "facing" if panel.reach.panel.tilts and operation.aim.mode != "flat" else "flat"
+        way = way_of(one.choice, panel.reach.panel)
         amps += [panel.amps[sky, way] for sky in reversed(SKIES)]
         heads += [f"{panel.reach.panel.id} dull, A", "half", "bright"]
     below_ah = act_below_ah(one.choice, one.now, one.chances)
@@ -110,18 +107,13 @@ def _circuit(kit: KitOnPage, one: Carried) -> dict[str, Any]:
         "tests": [
             {
                 "title": f"Two-minute test of {due_.reach.panel.id} on {due_.reach.controller.id}",
-                "steps": list(test_steps(due_.belief)[0]),
-                "meant": list(test_steps(due_.belief)[1]),
+                "steps": list(steps),
+                "meant": list(meant),
             }
             for due_ in one.tests
+            for steps, meant in [test_steps(due_.belief)]
         ],
-        "drop": [
-            [
-                change_text(operation, way.change),
-                f"{-sum(map(float.__mul__, way.more_w, one.spells.step_h)) / volts:.1f}",
-            ]
-            for way in one.spells.otherwise
-        ],
+        "drop": [list(pair) for pair in saved_by(one)],
     }
 
 
@@ -132,23 +124,13 @@ def _every(one: Carried) -> str:
 
 def _join(one: Carried, join: JoinToMake, number: int) -> dict[str, Any]:
     wire = join.wire
-    meet = join.place or "the battery"
-    source, sink = (meet if end == STATION else end for end in (wire.source, wire.sink))
-    if wire.kind == "strip":
-        ends = f"{', '.join(wire.leads)}: where all meet"
-    elif wire.kind == "joiner":
-        ends = f"{', '.join(wire.leads)} into {sink}, for the panels"
-    else:
-        times = f" ({wire.count} times{', in turn' if wire.is_shared else ''})" if wire.count > 1 else ""
-        ends = f"{f'{wire.joined} × ' if wire.joined > 1 else ''}{source} into {sink}{times}"
     fuse = fuse_text(join)
     lead = f"{', '.join(wire.leads)}, {words.length(round(join.length_m or 0.0, 2))}. " if wire.leads else ""
-    first = next((other for other in one.joins if other.panel_volts is not None), None)
-    highest_v = max((other.panel_volts or 0.0 for other in one.joins), default=0.0)
+    first, highest_v = border_of(one.joins)
     warning = f"Panel volts from here on, up to {highest_v:.1f} V: cover the panel first." if join is first else ""
     return {
         "number": number,
-        "ends": ends,
+        "ends": "".join(ends_of(join, str)),
         "flow": f"{wire.amps:.1f} A{f', {fuse}' if fuse else ''}.",
         "lead": lead + (f"Plug: {', '.join(join.plugs)}." if join.plugs else ""),
         "panel": join.panel_volts is not None,
