@@ -35,10 +35,18 @@ class Asker:
     sky_of : callable, optional
         The weather of a changed operation, its windows being what they are; the choice's own, cut to its hours,
         when left out.
+    most_solves : int, optional
+        After so many solves it is used up.
     """
 
-    def __init__(self, choice: Choice, sky_of: SkyOf | None = None, budget: Budget = UNLIMITED) -> None:
-        self.choice, self.budget = choice, budget
+    def __init__(
+        self,
+        choice: Choice,
+        sky_of: SkyOf | None = None,
+        budget: Budget = UNLIMITED,
+        most_solves: float = math.inf,
+    ) -> None:
+        self.choice, self.budget, self._most_solves = choice, budget, most_solves
         self._asked = Question(choice.operation, choice.inventory)
         self._sky_of = sky_of or (lambda operation: shortened(choice.sky, operation))
         # what is forbidden by rules, or hopeless in this weather, is so in any harder question
@@ -50,6 +58,11 @@ class Asker:
         self._last = (choice.operation, choice.sky)
         self.n_solves = 0
         """Questions that were solved for, not known already."""
+
+    @property
+    def is_used_up(self) -> bool:
+        """Whether no more is to be asked: the solves or the time are used up."""
+        return self.n_solves >= self._most_solves or self.budget.is_over
 
     def ask(self, *changes: Change, is_in_full: bool = False, most: float = math.inf) -> Choice:
         """The best kit after some changes; status "time-limit" where time or proposals do not suffice to tell.

@@ -120,7 +120,7 @@ def look_up(choice: Choice, *, budget: Budget = UNLIMITED, most_solves: int = MO
     if not choice.proof.proved:
         return LookUp()
     doubts = sorted(_doubts(choice), key=lambda one: not one.is_of_kit)
-    looking = _Looking(choice, Asker(choice, budget=budget), most_solves)
+    looking = _Looking(choice, Asker(choice, budget=budget, most_solves=most_solves))
     looking.better([one for one in doubts if one.towards == "better"])
     looking.worse([one for one in doubts if one.towards == "worse"])
     return LookUp(
@@ -131,8 +131,8 @@ def look_up(choice: Choice, *, budget: Budget = UNLIMITED, most_solves: int = MO
 class _Looking:
     """Asks about many doubts at once, and then about those that a better kit rests on."""
 
-    def __init__(self, choice: Choice, asker: Asker, most_solves: int) -> None:
-        self.choice, self.asker, self.most_solves = choice, asker, most_solves
+    def __init__(self, choice: Choice, asker: Asker) -> None:
+        self.choice, self.asker = choice, asker
         self.objective = math.inf if choice.proof.objective is None else choice.proof.objective
         self.found: list[Threshold] = []
         self.is_cut_short = False
@@ -276,7 +276,7 @@ class _Looking:
 
     def _asked(self, changes: Sequence[Change], ask: Callable[[], Choice]) -> Choice | None:
         """The answer; None where it is not known, or where no more may be asked."""
-        if self.asker.n_solves >= self.most_solves or self.asker.budget.is_over:
+        if self.asker.is_used_up:
             self.is_cut_short = True
             return None
         self.asker.budget.say(f"guesses: {', '.join(f'{change.id} {change.text}' for change in changes[:2])}")

@@ -110,7 +110,7 @@ def measuring(choice: Choice, *, budget: Budget = UNLIMITED, most_solves: int = 
     if not choice.proof.proved or not choice.packed:
         return NOTHING_MEASURED
     things = sorted(_things(choice), key=lambda one: (not one.is_packed, one.id, one.column))
-    asking = _Asking(choice, Asker(choice, budget=budget), most_solves)
+    asking = _Asking(choice, Asker(choice, budget=budget, most_solves=most_solves))
     found = list(asking.each(things))
     best = max(found, key=lambda one: one.change, default=None)
     is_idle = best is None or best.change == 0.0
@@ -118,8 +118,8 @@ def measuring(choice: Choice, *, budget: Budget = UNLIMITED, most_solves: int = 
 
 
 class _Asking:
-    def __init__(self, choice: Choice, asker: Asker, most_solves: int) -> None:
-        self.choice, self.asker, self.most_solves = choice, asker, most_solves
+    def __init__(self, choice: Choice, asker: Asker) -> None:
+        self.choice, self.asker = choice, asker
         assert choice.proof.objective is not None
         self.objective = float(choice.proof.objective)
         self.is_cut_short = False
@@ -152,7 +152,7 @@ class _Asking:
 
     def _best(self, cutoff: float, *changes: Change) -> Choice | None:
         """A best kit within a cutoff; None where there is none below one, where it is not known, or not asked."""
-        if self.asker.n_solves >= self.most_solves or self.asker.budget.is_over:
+        if self.asker.is_used_up:
             self.is_cut_short = True
             return None
         self.asker.budget.say(f"measuring: {changes[0].id}")

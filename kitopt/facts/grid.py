@@ -83,10 +83,10 @@ def grid(choice: Choice, sky_of: SkyOf, *, most_solves: int = MOST_SOLVES, budge
     hours = tuple(sorted({max(step_h, step_h * round(n * operation.hours / step_h)) for n in _TIMES}))
     row, column = shares.index(operation.need.confidence), hours.index(operation.hours)
     found: Found = {(row, column): choice}
-    asker = Asker(choice, sky_of, budget)
+    asker = Asker(choice, sky_of, budget, most_solves)
     for up, right in _ORDER:
         at = (row - up, column + right)
-        if asker.n_solves >= most_solves or budget.is_over:
+        if asker.is_used_up:
             break
         if not (0 <= at[0] < len(shares) and 0 <= at[1] < len(hours)) or _inferred(found, at).kit is not None:
             continue
