@@ -69,12 +69,9 @@ def fit_the_page() -> None:
     from kitopt.report.words import tell_within
 
     tell_within(columns(sys.stdout))
-    if not _can_draw(sys.stdout):
-        from kitopt.report.pictures import PLAIN as letters
-    else:
-        from kitopt.report.pictures import BLOCKS as letters
-    from kitopt.report.pictures import draw_with
+    from kitopt.report.letters import BLOCKS, PLAIN, draw_with
 
+    letters = BLOCKS if _can_draw(sys.stdout) else PLAIN
     draw_with(letters, is_large=sys.stdout is not None and sys.stdout.isatty())
 
 

@@ -5,9 +5,6 @@ Letters are drawn by hand: what a plotting library would put round them is more 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from contextvars import ContextVar
-from dataclasses import dataclass
 from datetime import timedelta
 
 import numpy as np
@@ -16,6 +13,7 @@ from kitopt.choice import Choice
 from kitopt.choice.terms import Floats
 from kitopt.facts.charge import ChargeOverTime, charge_over_time
 from kitopt.operation.clock import moment_after
+from kitopt.report.letters import drawn, spark
 from kitopt.report.lists import fact
 from kitopt.report.words import moment, width
 
@@ -23,42 +21,12 @@ _ROWS = 7
 _LABEL = 9
 
 
-@dataclass(frozen=True)
-class Letters:
-    """What is drawn with: heights from low to high, then a band, the hardest spell, what is held, night and day."""
-
-    heights: str
-    band: str
-    hardest: str
-    held: str
-    night: str
-    day: str
-
-
-BLOCKS = Letters("▁▂▃▄▅▆▇█", "░", "●", "─", "━", "┄")
-PLAIN = Letters("_.:-=+*#", ":", "*", "-", "=", ".")
-
-_DRAWN: ContextVar[tuple[Letters, bool]] = ContextVar("drawn", default=(BLOCKS, False))
-
-
-def draw_with(letters: Letters, *, is_large: bool) -> None:
-    """Draw with those letters from now on, ten lines high or two."""
-    _DRAWN.set((letters, is_large))
-
-
-def spark(values: Sequence[float] | Floats, low: float, high: float, letters: Letters | None = None) -> str:
-    """A letter a value, by its height between two values."""
-    heights = (_DRAWN.get()[0] if letters is None else letters).heights
-    top, span = len(heights) - 1, max(high - low, 1e-9)
-    return "".join(heights[round(min(max((float(one) - low) / span, 0.0), 1.0) * top)] for one in values)
-
-
 def charge_picture(choice: Choice) -> list[str]:
     """Charge over time of a kit that is measured; nothing without one."""
     if choice.made is None or choice.lowest is None or choice.circuits:
         return []
     charge = charge_over_time(choice)
-    return _large(choice, charge) if _DRAWN.get()[1] else _small(charge)
+    return _large(choice, charge) if drawn()[1] else _small(charge)
 
 
 def _small(charge: ChargeOverTime) -> list[str]:
@@ -85,7 +53,7 @@ def _at(charge: ChargeOverTime, row: Floats, columns: int) -> Floats:
 def _large(choice: Choice, charge: ChargeOverTime) -> list[str]:
     """The band of 9 spells in 10, the hardest survived and what is held back, over day and night."""
     assert charge.hardest_ah is not None
-    letters = _DRAWN.get()[0]
+    letters = drawn()[0]
     columns = width() - _LABEL - 1
     low, high = _at(charge, charge.quantiles_ah[1], columns), _at(charge, charge.quantiles_ah[3], columns)
     hardest, held = _at(charge, charge.hardest_ah, columns), _at(charge, charge.held_ah, columns)

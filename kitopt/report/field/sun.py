@@ -10,7 +10,7 @@ from kitopt.field.aiming import BestAim
 from kitopt.field.outlook import WAYS, Outlook, SunNow
 from kitopt.files.plain import cut
 from kitopt.report.field.wording import head, lines
-from kitopt.report.pictures import spark
+from kitopt.report.letters import spark
 from kitopt.sky.overhead import SKIES
 
 SCHEMA = "kitopt/sun-1"
