@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from kitopt.budget import Budget
 from kitopt.cli.streams import say
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from kitopt.cli.answering import Told
     from kitopt.interface.hold import Held
 
-PAPERS = {"a4": "a4", "letter": "us-letter"}
+PAPERS: dict[str, Literal["a4", "us-letter"]] = {"a4": "a4", "letter": "us-letter"}
 _REPLACED = "warning: the sheet shows ? for letters that no font here has."
 
 
@@ -93,7 +93,7 @@ class Paper:
             self._write_all(self.out, found, held)
 
     def _set(self, held: Held) -> bytes:
-        pdf, is_replaced = held.to_sheet(PAPERS[self.format])  # type: ignore[arg-type]  # checked before
+        pdf, is_replaced = held.to_sheet(PAPERS[self.format])
         if is_replaced:
             say(_REPLACED)
         return pdf
