@@ -28,7 +28,7 @@ LAYERS: tuple[frozenset[str], ...] = tuple(
         "sky",
         "model second_opinion",
         "choice",
-        "ask",
+        "ask certificate",
         "explain field",
         "facts",
         "report",

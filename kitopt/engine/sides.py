@@ -186,7 +186,7 @@ class Sides:
 
     def _needed_wh(self, side: Counts) -> Floats:
         conditions = replace(self._conditions, has_charge_limit=False)
-        return needed_wh(conditions, self._plant(side), self.missing_share)
+        return needed_wh(conditions, self.plant(side), self.missing_share)
 
     def follow(self, side: Counts) -> float:
         """The need of a side with all that the judge knows; it is kept.
@@ -195,7 +195,7 @@ class Sides:
         """
         layout, conditions = self._conditions.layout, self._conditions
         need = self.need_wh(side)
-        plant = self._plant(side)
+        plant = self.plant(side)
         plant[layout.charge_limit] = self.fixed.box[layout.charge_limit]
         for _ in range(_MOST_STEPS):
             if not np.isfinite(need):
@@ -219,7 +219,8 @@ class Sides:
     def _in_order(self, needs: Floats) -> float:
         return float(np.sort(needs)[::-1][self.case.n_allowed])
 
-    def _plant(self, side: Counts) -> Floats:
+    def plant(self, side: Counts) -> Floats:
+        """A kit with a side at its best, batteries apart, shape (n_coordinates of its own,)."""
         layout, of_case = self._conditions.layout, self.case.conditions.layout
         plant = np.zeros(layout.size)
         for c in np.flatnonzero(side):
