@@ -37,6 +37,7 @@ NUMBERED = {
     "second_numbers": (40, 800, 20),
     "cell_numbers": (5_000, 100_000, 500),
     "mutant_numbers": (25, 500, 25),
+    "witness_numbers": (10, 200, 10),
 }
 """Fixtures that are ranges of numbers: how many in all, how many in the long run, how many in a chunk."""
 

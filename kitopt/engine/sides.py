@@ -102,7 +102,7 @@ class Sides:
         self.unit, self.kind = np.array(unit, dtype=np.intp), np.array(kind, dtype=np.intp)
         self._size, self._place = np.array(size), np.array(place, dtype=np.intp)
         self.n_kinds = len(kinds)
-        self._conditions = replace(
+        self.conditions = replace(
             conditions,
             layout=Layout(layout.n_units, len(sources), layout.n_demands),
             shapes=tuple(shapes),
@@ -113,7 +113,7 @@ class Sides:
             conditions,
             layout=Layout(1, self.n_kinds, layout.n_demands),
             shapes=tuple(
-                _most(self._size[c] * self._conditions.watts(self._place[c]) for c in np.flatnonzero(self.kind == k))
+                _most(self._size[c] * self.conditions.watts(self._place[c]) for c in np.flatnonzero(self.kind == k))
                 for k in range(self.n_kinds)
             ),
             sources=(),
@@ -185,7 +185,7 @@ class Sides:
         return self._each_need[key]
 
     def _needed_wh(self, side: Counts) -> Floats:
-        conditions = replace(self._conditions, has_charge_limit=False)
+        conditions = replace(self.conditions, has_charge_limit=False)
         return needed_wh(conditions, self.plant(side), self.missing_share)
 
     def follow(self, side: Counts) -> float:
@@ -193,7 +193,7 @@ class Sides:
 
         The margin is concave in the capacity, so from below its tangents meet zero before it does.
         """
-        layout, conditions = self._conditions.layout, self._conditions
+        layout, conditions = self.conditions.layout, self.conditions
         need = self.need_wh(side)
         plant = self.plant(side)
         plant[layout.charge_limit] = self.fixed.box[layout.charge_limit]
@@ -221,7 +221,7 @@ class Sides:
 
     def plant(self, side: Counts) -> Floats:
         """A kit with a side at its best, batteries apart, shape (n_coordinates of its own,)."""
-        layout, of_case = self._conditions.layout, self.case.conditions.layout
+        layout, of_case = self.conditions.layout, self.case.conditions.layout
         plant = np.zeros(layout.size)
         for c in np.flatnonzero(side):
             plant[layout.panel(int(self.unit[c]), int(self._place[c]))] += side[c] * self._size[c]
