@@ -6,6 +6,7 @@ import json
 import re
 from collections.abc import Sequence
 from importlib.resources import files
+from tempfile import gettempdir
 from typing import Any, Literal
 
 from kitopt.report.page import KitOnPage
@@ -35,7 +36,9 @@ def sheet(title: str, kits: Sequence[KitOnPage], paper: Paper = "a4") -> tuple[b
 
     def at(size_pt: float, told: dict[str, Any], *, is_own: bool, is_split: bool = False) -> bytes:
         inputs = {"data": json.dumps(told), "size": f"{size_pt:g}", "split": "yes" if is_split else "no"}
-        made = typst.compile(source, sys_inputs=inputs, pdf_standards=["ua-1"], ignore_system_fonts=is_own)
+        # it asks where it is, which may be gone, unless it is told a folder
+        how: dict[str, Any] = {"root": gettempdir(), "ignore_system_fonts": is_own}
+        made = typst.compile(source, sys_inputs=inputs, pdf_standards=["ua-1"], **how)
         assert isinstance(made, bytes)
         return made
 
