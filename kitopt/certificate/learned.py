@@ -210,8 +210,8 @@ class Origin:
         """What a side needs by the judge."""
         counts = np.array(side, dtype=np.int64)
         need = self._followed(side)
-        units = [j for u in sorted(set(self.sides.unit[counts > 0].tolist())) for j in self._columns_of_unit(u)]
-        plant = _terms(self.sides.plant(counts))
+        units = [j for u in sorted(set(self.sides.needs.unit[counts > 0].tolist())) for j in self._columns_of_unit(u)]
+        plant = _terms(self.sides.needs.plant(counts))
         return SideRow(self.number, tuple(side), plant, tuple(units), need if np.isfinite(need) else UNBOUNDED)
 
     def _followed(self, side: Sequence[int]) -> float:
@@ -234,7 +234,7 @@ class Origin:
         side = self.sides.of(counts)
         if not self._followed(side.tolist()) > has_wh:
             return None
-        used = np.isin(self.sides.unit, self.sides.unit[side > 0])
+        used = np.isin(self.sides.needs.unit, self.sides.needs.unit[side > 0])
         most = [round(sum(n * float(self.plan.upper[j]) for j, n in self.sides.terms(c))) for c in range(len(side))]
         for c in sorted(np.flatnonzero(used).tolist(), key=lambda c: most[c]):
             # doubled while it may, then halved: many panels of a kind need few questions

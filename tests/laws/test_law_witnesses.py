@@ -136,7 +136,7 @@ def assert_the_proof_made_anew_agrees(found: Choice, number: int) -> None:
             for _ in range(5):
                 side = rng.integers(0, 3, origin.sides.n_classes)
                 need = origin.side(side.tolist()).capacity_wh
-                plant = origin.sides.plant(side)
+                plant = origin.sides.needs.plant(side)
                 assert need < 0.0 or is_needed(origin, plant, need), side
     assert min(least) == pytest.approx(found.proof.objective, abs=1e-6)
 
@@ -145,10 +145,10 @@ def is_needed(origin: Any, plant: np.ndarray, need_wh: float) -> bool:
     """Whether with a little less capacity too many spells are failed, by the judge."""
     if need_wh < 1e-2:
         return True
-    conditions, layout = origin.sides.conditions, origin.sides.conditions.layout
+    conditions, layout = origin.sides.needs._conditions, origin.sides.needs._conditions.layout
     plant = plant.copy()
     plant[layout.charge_limit] = origin.box[layout.charge_limit]
     plant[layout.capacity] = (1.0 - 1e-4) * need_wh - 1e-3
-    plant[layout.missing] = origin.sides.missing_share * plant[layout.capacity]
+    plant[layout.missing] = origin.sides.needs.missing_share * plant[layout.capacity]
     failed = ~simulate(conditions, plant).survives
     return bool(np.count_nonzero(failed) > origin.n_allowed)
