@@ -56,7 +56,8 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
     "choice": tuple(
         frozenset(names.split())
         for names in (
-            "problem side_by_side classes",
+            "laid side_by_side classes",
+            "problem",
             "program",
             "search",
             "terms",
