@@ -2,12 +2,34 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
+from collections.abc import Callable
 from pathlib import Path
+from subprocess import CompletedProcess
 
-from conftest import Run
+import pytest
+
+from kitopt.cli.run import main
+
+Run = Callable[..., CompletedProcess[str]]
 
 CIRCUIT = '[[loads]]\nid = "spot"\nmode = "on"\ncircuit = "spare"\n'
+
+
+@pytest.fixture
+def run(hut: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+    """Runs ``kitopt`` beside the hut, in this process: what is asked here are answers, not streams."""
+    monkeypatch.chdir(hut)
+
+    def kitopt(*args: str) -> CompletedProcess[str]:
+        out, err = io.StringIO(), io.StringIO()
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), pytest.raises(SystemExit) as ended:
+            main(args)
+        return CompletedProcess(args, int(ended.value.code or 0), out.getvalue(), err.getvalue())
+
+    return kitopt
 
 
 def test_a_proof_is_written_and_holds_elsewhere(hut: Path, run: Run) -> None:
