@@ -16,12 +16,21 @@ import numpy as np
 
 from kitopt.budget import check_time
 from kitopt.engine import Case, Trial
-from kitopt.engine.judge import simulate
+from kitopt.engine.joint import simulate
 from kitopt.inventory.items import CHOSEN_KINDS, Extra, Inventory
 from kitopt.model.backup import backup_cases, lay_backups
 from kitopt.model.bus import BusClass
 from kitopt.model.feeding import station_peak_a
-from kitopt.model.kit import KitModel, add_fuse_stock, add_stock, case_under, lay_out, order_equal_units
+from kitopt.model.kit import (
+    KitModel,
+    add_fuse_stock,
+    add_stock,
+    by_bank,
+    case_under,
+    lay_out,
+    order_equal_units,
+    whole_case,
+)
 from kitopt.model.panel_side import lay_extras, lay_panels
 from kitopt.model.rules import apply_rules
 from kitopt.model.station_side import lay_station
@@ -165,8 +174,8 @@ def cases_under(model: KitModel, sky: Sky, name: str = "base", *, counts: np.nda
 
     Given `counts`, the cases are good for these alone.
     """
-    base = case_under(model, sky, name, counts=counts)
-    return (base, *backup_cases(model, base))
+    base = whole_case(model, sky, name, counts=counts)
+    return tuple(by_bank(model, case) for case in (base, *backup_cases(model, base)))
 
 
 def trial_under(
