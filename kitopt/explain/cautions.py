@@ -103,24 +103,25 @@ def _batteries(choice: Choice) -> Iterator[Caution]:
     count = sum(n for _, n in batteries)
     if count < 2:
         return
-    is_in_turn = choice.operation.batteries == "in turn"
+    is_in_turn, whose = choice.operation.batteries == "in turn", ""
     if choice.operation.charge == "apart":
+        count, whose = count // 2, " of each bank"
         yield Caution(
             "warn",
-            f"Two banks of {count // 2} change places by the clock: write on each which it is, and never join one to "
+            f"Two banks of {count} change places by the clock: write on each which it is, and never join one to "
             f"the other.{_PANEL_FIRST if choice.joins else ''}",
             "swaps",
             f"mark the two banks; they change places by the clock{', the panel covered' if choice.joins else ''}",
         )
-        if count < 4:
+        if count < 2:
             return
     if is_in_turn:
         yield Caution(
             "warn",
-            f"The {count} batteries count as one store: swap them by ampere-hours out, never by volts."
+            f"The {count} batteries{whose} count as one store: swap them by ampere-hours out, never by volts."
             f"{_PANEL_FIRST if choice.joins else ''}",
             "swaps",
-            f"swap the {count} batteries by ampere-hours out, not by volts"
+            f"swap the {count} batteries{whose} by ampere-hours out, not by volts"
             f"{', the panel covered' if choice.joins else ''}",
         )
         return

@@ -62,15 +62,15 @@ class SwapPlan:
         Loads that have no battery of their own: they drop out during a swap.
     has_panels : bool
         Whether a panel has to be covered first.
-    are_banks : bool
-        Whether two banks change places: what comes off the air goes to the controllers.
+    banks : tuple of tuple of str
+        Batteries of each of two banks that change places: what comes off the air goes to the controllers.
     """
 
     order: tuple[str, ...]
     spells: tuple[Spell, ...]
     drops: tuple[str, ...]
     has_panels: bool
-    are_banks: bool = False
+    banks: tuple[tuple[str, ...], ...] = ()
 
 
 def swap_plan(choice: Choice) -> SwapPlan | None:
@@ -91,9 +91,11 @@ def swap_plan(choice: Choice) -> SwapPlan | None:
     numbers = {"median": int(by_margin[len(by_margin) // 2]), "hardest": choice.lowest.number}
     drops = tuple(use.id for use in choice.operation.loads)
     if choice.banks:
-        banks = [_Bank(choice, one, batteries[n :: len(choice.banks)]) for n, one in enumerate(choice.banks)]
+        parted = [batteries[n :: len(choice.banks)] for n in range(len(choice.banks))]
+        banks = [_Bank(choice, *one) for one in zip(choice.banks, parted, strict=True)]
         spells = tuple(Spell(kind, choice.sky.labels[k], tuple(_changes(banks, k))) for kind, k in numbers.items())
-        return SwapPlan(tuple(bank.name for bank in banks), spells, drops, bool(choice.joins), are_banks=True)
+        named = tuple(tuple(name for name, _ in some) for some in parted)
+        return SwapPlan(tuple(bank.name for bank in banks), spells, drops, bool(choice.joins), named)
     held_wh = np.broadcast_to(verdict.held_wh, verdict.charge_wh.shape)
     shelf = Shelf(choice, batteries)
     spells = tuple(
@@ -120,7 +122,7 @@ class _Bank:
         assert choice.made is not None
         self.whole, self.conditions = whole, choice.made.base[0]
         self.verdict = simulate(*choice.made.base)
-        self.name = " + ".join(name for name, _ in batteries)
+        self.name = choice.operation.bank_name
         is_in_turn = whole.operation.batteries == "in turn" and len(batteries) > 1
         self.shelf = Shelf(whole, batteries) if is_in_turn else None
         self.full_wh = sum(battery.usable_wh for _, battery in batteries)
@@ -146,7 +148,8 @@ def _changes(banks: Sequence[_Bank], k: int) -> list[Swap]:
         off, on = banks[n % 2], banks[1 - n % 2]
         time = moment_after(operation, timedelta(seconds=round(at_s)))
         found.append(Swap(time, off.name, off.out_ah(k, int(np.argmin(np.abs(edges_s - at_s)))), on.name))
-    return sorted(found, key=lambda swap: swap.time)
+    names = {bank.name for bank in banks}
+    return sorted(found, key=lambda swap: (swap.time, swap.on not in names))
 
 
 class Shelf:

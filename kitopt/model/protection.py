@@ -32,8 +32,6 @@ class Protection:
     """
 
     is_parallel: bool
-    n_banks: int = 1
-    """Side by side, so many of a battery let through what one does: each bank has its part."""
     sources: list[tuple[int, float]] = field(default_factory=list)
     branches: list[tuple[int, float]] = field(default_factory=list)
     has_unknown: bool = False
@@ -42,7 +40,7 @@ class Protection:
     def source(self, column: int, amps: float) -> None:
         """A join of batteries whose fuses let that much through. [A]"""
         if math.isfinite(amps):
-            self.sources.append((column, amps / self.n_banks if self.is_parallel else amps))
+            self.sources.append((column, amps))
         else:
             self.has_unknown = True
 

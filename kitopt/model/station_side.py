@@ -38,7 +38,8 @@ def lay_station(model: KitModel, most_a: float) -> None:
     bus = model.operation.station_connector
     if not model.inventory.has_leads_file:
         bus = None
-    guard = Protection(model.operation.batteries == "parallel", model.operation.n_banks)
+    # of two banks which leads are whose is not said: all that any battery lets through counts, as without banks
+    guard = Protection(model.operation.batteries == "parallel")
     if bus is not None:
         _batteries(model, bus, battery_demand(model, most_a), guard)
         _controllers(model, bus, guard)

@@ -213,6 +213,11 @@ class Operation:
         return 2 if self.charge == "apart" else 1
 
     @property
+    def bank_name(self) -> str:
+        """What the one bank that is looked at is called; empty for the whole."""
+        return "" if self.bank is None else f"bank {'AB'[self.bank]}"
+
+    @property
     def has_own_leads(self) -> bool:
         """Whether each battery without a fused plug stays on a lead of its own."""
         return self.batteries == "parallel" or self.battery_lead == "each"

@@ -161,7 +161,7 @@ def facts(choice: Choice) -> list[str]:
     for part in choice.parts:
         circuit = next((f"{name or 'main'}: " for name, one in choice.circuits if one is part), "")
         for store in part.banks or (part,):
-            found, whose = balance(store), circuit + (f"{words.bank(store.operation)}: " if part.banks else "")
+            found, whose = balance(store), circuit + (f"{store.operation.bank_name}: " if part.banks else "")
             lines += [] if found is None else fact("Balance", whose + balance_text(store, found))
     need = f"{choice.need_wh:,.0f} Wh, {choice.peak_a:.1f} A at most"
     if choice.no_sun_hours is not None:

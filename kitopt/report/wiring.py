@@ -94,15 +94,19 @@ def swaps_text(choice: Choice) -> str:
     uses = [use.id for use in choice.operation.loads]
     off = "all loads" if list(plan.drops) == uses and len(uses) > 1 else " and ".join(plan.drops)
     does = "empty battery off, full one on"
-    if plan.are_banks:
+    if plan.banks:
         does = f"bank off the air{' to the controllers' if plan.has_panels else ''}, the other on"
     drill = ("panel covered, " if plan.has_panels else "") + does
     drill += f"; {off} drop{'s' * (len(plan.drops) == 1)} out"
+    first = plan.order[0]
+    if plan.banks:
+        named = (f"{name} ({' + '.join(some)})" for name, some in zip(plan.order, plan.banks, strict=True))
+        first = f"{' and '.join(named)}, {first}"
     if not spells:
         said = "stays on in the median and the hardest spell survived"
-        return f"Swaps ({drill}): {plan.order[0]} goes on first, and {said}."
+        return f"Swaps ({drill}): {first} goes on first, and {said}."
     told = [_spell(one, are_alike=are_alike) for one in (spells[:1] if are_alike else plan.spells)]
-    return f"Swaps ({drill}): {plan.order[0]} first. {' '.join(told)}"
+    return f"Swaps ({drill}): {first} first. {' '.join(told)}"
 
 
 def _spell(one: Spell, *, are_alike: bool) -> str:
@@ -138,6 +142,10 @@ def swaps_value(choice: Choice) -> list[dict[str, Any]]:
         {
             "spell": spell.kind,
             "window": spell.window,
+            # only where banks change places, and are what "off" and "on" name
+            **(
+                {"banks": {n: list(some) for n, some in zip(plan.order, plan.banks, strict=True)}} if plan.banks else {}
+            ),
             "swaps": [
                 {
                     "time": encode.time(one.time),

@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from kitopt.files.plain import printable
 from kitopt.files.units import UNITS
-from kitopt.operation.terms import Bound, Operation
+from kitopt.operation.terms import Bound
 
 LEAST_WIDTH, WIDTH = 40, 80
 """Columns of a page, at the least and at the most."""
@@ -65,11 +65,6 @@ def length(metres: float) -> str:
 def spell(label: str) -> str:
     """What a spell of weather is called: a number where it was drawn, else the day or days that it was."""
     return f"no. {label.removeprefix('window ')}" if label.startswith("window ") else label
-
-
-def bank(operation: Operation) -> str:
-    """What one of two banks that charge apart is called; empty for the whole."""
-    return "" if operation.bank is None else f"bank {'AB'[operation.bank]}"
 
 
 def price(cents: float, currency: str) -> str:
