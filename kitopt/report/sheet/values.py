@@ -24,7 +24,6 @@ from kitopt.report.page.charts import charge_in_words
 from kitopt.report.page.field import saved_by
 from kitopt.report.page.kit import KitOnPage
 from kitopt.report.page.rail import ends_of, fuse_text
-from kitopt.report.wiring import swaps_text
 from kitopt.report.words import moment
 from kitopt.sky.overhead import SKIES
 
@@ -97,7 +96,7 @@ def _circuit(kit: KitOnPage, one: Carried) -> dict[str, Any]:
         "wire": f"Wire{of}",
         "order": "Plug in this order, tick each; strike in reverse." + (f" All meet at {place}." if place else ""),
         "joins": [_join(one, join, number) for number, join in enumerate(one.joins, start=1)],
-        "swaps": swaps_text(one.choice),
+        "swaps": kit.swaps(one),
         "charge": charge_in_words(one),
         "plan": f"Every {_every(one)} h: Ah out less Ah in since the start, amperes of one panel, what is read{of}",
         "below": f"Above the column “act above”: {action_text(one.now)}, at once.",
