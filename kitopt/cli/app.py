@@ -484,22 +484,29 @@ def _now(
 
 @app.command("review")
 def _review(
-    log: Annotated[
-        Path, typer.Argument(metavar="LOG.csv", help="Times and currents, known by the words and units of the columns.")
+    files: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="LOG.csv OPERATION.toml...",
+            help="Times and currents, known by the words and units of the columns, and what was planned; "
+            "several outings one after the other.",
+        ),
     ],
-    operation: Annotated[Path, typer.Argument(metavar="OPERATION.toml", help="What was planned.")],
     kit: Annotated[
-        str | None, typer.Option(metavar="ID:COUNT,...", help="The kit that was there; else that of kitopt pack.")
+        list[str] | None,
+        typer.Option(
+            "--kit", metavar="ID:COUNT,...", help="The kit that was there, or one each; else that of kitopt pack."
+        ),
     ] = None,
     inventory: Inventory = None,
     json: Json = False,
 ) -> Request:
-    """Hold a logged outing against its plan: ampere-hours by the hour, what was unlike it, and what to do at home."""
+    """Hold logged outings against their plans: ampere-hours by the hour, what was unlike them, what none needed."""
 
     def run() -> Answer:
         from kitopt.cli.review import run_review
 
-        return run_review(log, operation, inventory, kit=kit, is_json=json)
+        return run_review(files, inventory, kits=kit or (), is_json=json)
 
     return Request(run, json, REVIEW_SCHEMA)
 
