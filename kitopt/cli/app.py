@@ -515,7 +515,10 @@ def _review(
 def _learned(
     inventory: Inventory = None,
     meter: Annotated[
-        str | None, typer.Option(metavar="SHARE", help='What the meter may be off by in all readings, such as "4 %".')
+        str | None,
+        typer.Option(
+            metavar="SHARE", help='What the meter may be off by in all readings, such as "4 %"; else by inventory.toml.'
+        ),
     ] = None,
     json: Json = False,
 ) -> Request:

@@ -201,16 +201,15 @@ def run_learned(folder: Path | None, meter: str | None, *, is_json: bool = False
     BadInput
         With every fault of what was typed and of the files.
     """
-    from kitopt.inventory.fields import Number
+    from kitopt.inventory.rows import OFF
 
     gather = Gather()
-    off = Number("a share", '"4 %"', "share", least=0, most=0.5)
-    spread = read_number(gather, "--meter", off, meter)
+    spread = read_number(gather, "--meter", OFF, meter)
     inventory = read_owned(gather, folder)
 
     from kitopt.interface.in_field import learned
 
-    return told(lambda: learned(inventory, meter_spread=spread or 0.0), is_json=is_json)
+    return told(lambda: learned(inventory, meter_spread=spread), is_json=is_json)
 
 
 def _is_file(where: str | None) -> bool:
