@@ -42,6 +42,7 @@ Inventory = Annotated[
     Path | None, typer.Option("--inventory", metavar="DIR", help="Folder of CSV files that says what is owned.")
 ]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output, nothing else there.")]
+Plain = Annotated[bool, typer.Option("--plain", help="Draw pictures in letters of ASCII alone.")]
 Backup = Annotated[
     str | None,
     typer.Option(metavar="WHAT,...", help="Survive the loss of any one battery, controller, panel or lead named."),
@@ -151,6 +152,7 @@ def _pack(
     out: Out = None,
     with_: With = None,
     without: Without = None,
+    plain: Plain = False,
 ) -> Request:
     """Choose the best kit for one operation, or judge the one that is named."""
 
@@ -177,6 +179,7 @@ def _pack(
             options,
             is_json=json,
             is_brief=brief,
+            is_plain=plain,
             with_reasons=reasons,
             against=against,
             kit=kit,
@@ -366,13 +369,16 @@ def _sun(
     ] = None,
     inventory: Inventory = None,
     json: Json = False,
+    plain: Plain = False,
 ) -> Request:
     """Say what each panel should give now and by the hour, and where to aim it."""
 
     def run() -> Answer:
         from kitopt.cli.field import run_sun
 
-        return run_sun(where, inventory, at=at, air=air, panel=panel, declination=declination, is_json=json)
+        return run_sun(
+            where, inventory, at=at, air=air, panel=panel, declination=declination, is_json=json, is_plain=plain
+        )
 
     return Request(run, json, SUN_SCHEMA)
 
