@@ -29,7 +29,7 @@ KITS: dict[str, dict[str, int]] = {
     "operations/canoe-lakes": {"lfp-10": 1, "fold-20": 1, "pwm-5": 1, "usb-5v": 1},
     "plans/meadow-day": {"lfp-20-old": 1, "fold-50": 1, "mppt-10": 1},
 }
-WINDOWS = 60
+WINDOWS = 500
 
 
 @cache
