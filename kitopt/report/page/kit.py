@@ -198,7 +198,8 @@ def _why(kit: KitOnPage) -> Markup:
     sure = proof_text(choice.proof, choice.inventory.currency, _spells(choice)) if choice.packed else ""
     parts.append(el("p", sure[:1].upper() + sure[1:]) if sure else None)
     if kit.why.agreement is not None:
-        parts.append(el("p", second_opinion_text(choice, kit.why.agreement)))
+        agreed = second_opinion_text(choice, kit.why.agreement)
+        parts.append(el("p", agreed[:1].upper() + agreed[1:]))
     return el("section", parts, class_="why")
 
 
