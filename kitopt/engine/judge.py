@@ -8,6 +8,7 @@ destroy the concavity on which the cuts rely.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,6 +78,11 @@ class Cuts:
     constant: Floats
     first_step: NDArray[np.intp]
     last_step: NDArray[np.intp]
+
+
+def _some(of_windows: NDArray[Any], windows: NDArray[np.intp] | None) -> NDArray[Any]:
+    """The rows of some windows; one that stands for all is that of each."""
+    return of_windows if windows is None or len(of_windows) == 1 else of_windows[windows]
 
 
 def unit_power_w(conditions: Conditions, plant: Floats, unit: int, windows: NDArray[np.intp] | None = None) -> Floats:
@@ -191,9 +197,7 @@ class _Branches:
 
 def _branches(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> _Branches:
     """Net power of some windows, or of all, and what becomes of it."""
-    charging = conditions.charged_share
-    if windows is not None and len(charging) > 1:
-        charging = charging[windows]
+    charging = _some(conditions.charged_share, windows)
     net_w = charging_w(conditions, plant, windows) - demand_w(conditions, plant)
     by_drawn, by_rated = _drain(conditions, plant, -net_w)
     draining_w = by_drawn * net_w / conditions.discharge_efficiency
@@ -344,8 +348,10 @@ def least_charge_wh(conditions: Conditions, plant: Floats) -> Floats:
     return np.asarray(np.where(least_wh > capacity_wh + TOLERANCE_WH, np.inf, least_wh))
 
 
-def needed_wh(conditions: Conditions, plant: Floats, missing_share: float) -> Floats:
-    """The usable capacity that each window asks of a plant, whatever that of the plant is, shape (n_windows,). [Wh]
+def needed_wh(
+    conditions: Conditions, plant: Floats, missing_share: float, windows: NDArray[np.intp] | None = None
+) -> Floats:
+    """The usable capacity that some windows, or all, ask of a plant, whatever its own is, shape (n,). [Wh]
 
     With g the energy gained since the start without a ceiling, p its running maximum, κ the capacity share, d what is
     drawn since the interval of weather began, and a battery that starts short of σ of its capacity C, the margin is
@@ -357,12 +363,12 @@ def needed_wh(conditions: Conditions, plant: Floats, missing_share: float) -> Fl
     missing_share : float
         Share of the capacity that is missing at the start, in place of the plant's own. [0–1]
     """
-    of, cells = _branches(conditions, plant), conditions.cells
+    of, cells = _branches(conditions, plant, windows), conditions.cells
     gained_wh = np.cumsum(of.stored_w * conditions.step_h, axis=1)
     peak_wh = np.maximum.accumulate(gained_wh, axis=1)
     drawn_wh = conditions.reserve_wh + _drawn_in_cell_wh(conditions, plant)[cells.ends] - TOLERANCE_WH
     # in the first interval nothing is gained yet, and no ceiling was met
-    n, share = cells.n_first, conditions.free_share[:, cells.ends]
+    n, share = cells.n_first, _some(conditions.free_share, windows)[:, cells.ends]
     short_wh = drawn_wh[n:] - gained_wh[:, cells.before]
     needed = np.maximum(
         _least_capacity_wh(drawn_wh[None, :n], share[:, :n] - missing_share),
@@ -371,7 +377,7 @@ def needed_wh(conditions: Conditions, plant: Floats, missing_share: float) -> Fl
     short_wh += peak_wh[:, cells.before]
     needed = np.maximum(needed, _least_capacity_wh(short_wh, share[:, n:]))
     if not np.all(conditions.may_discharge):
-        is_short = ~conditions.may_discharge & (of.net_w * conditions.step_h < -TOLERANCE_WH)
+        is_short = ~_some(conditions.may_discharge, windows) & (of.net_w * conditions.step_h < -TOLERANCE_WH)
         needed[np.any(is_short, axis=1)] = np.inf
     return needed
 

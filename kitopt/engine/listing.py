@@ -7,6 +7,7 @@ counted.
 
 from __future__ import annotations
 
+import heapq
 import itertools
 import math
 from collections.abc import Callable, Sequence
@@ -146,22 +147,25 @@ class Listing:
             raise TooMany
         sides = np.concatenate(spread) if spread else np.zeros((0, self.sides.n_classes), dtype=np.int64)
         low = self._prices.bound(np.repeat(needs, [len(some) for some in spread]), sides=sides)
-        order = np.argsort(low, kind="stable").tolist()
-        known: list[tuple[float, int, float]] = []
-        others = math.inf
-        for i in order:
-            # what a side needs is no less than what its set does
-            if len(known) >= few and len(order) > _NOT_FEW * few and sum(b <= low[i] for b, _, _ in known) >= few:
-                others = float(low[i])
-                break
+        if len(sides) <= _NOT_FEW * few:
+            few = math.inf
+        # the one whose bound is lowest is looked at more closely, until it is known what it needs
+        waiting = [(float(bound), int(i), 0, 0.0) for i, bound in enumerate(low)]
+        heapq.heapify(waiting)
+        closer = (self._at_least_wh, self._need_wh)
+        known: list[tuple[int, float]] = []
+        while waiting and len(known) < few:
+            _, i, n_looks, need_wh = heapq.heappop(waiting)
+            if n_looks == len(closer):
+                known.append((i, need_wh))
+                continue
             self._left_s()
-            need = self._prices.made(self._need_wh(sides[i]))[None]
+            need = self._prices.made(closer[n_looks](sides[i]))[None]
             bound = float(self._prices.bound(need, sides=sides[i : i + 1])[0])
             if bound <= most:
-                known.append((bound, i, float(need[0])))
-        known.sort()
-        at = [i for _, i, _ in known]
-        return Listed(sides[at], np.array([need for _, _, need in known]), others)
+                heapq.heappush(waiting, (bound, i, n_looks + 1, float(need[0])))
+        others = waiting[0][0] if waiting else math.inf
+        return Listed(sides[[i for i, _ in known]], np.array([need for _, need in known]), others)
 
     def _sets(self, most: float) -> Counts:
         """Sets of panels, one kind after another; those are left out of which all that contain them cost too much."""
@@ -226,6 +230,10 @@ class Listing:
         most = 2.0 * float(self._prices.sums[-1]) + 1.0
         in_all = np.minimum(listed.need_wh, most)
         return in_all, np.maximum(np.minimum(needs, most), in_all[:, None])
+
+    def _at_least_wh(self, side: Counts) -> float:
+        """What a side needs at least, sooner told. [Wh]"""
+        return max(sides.need_at_least_wh(side) for sides in self._each_case)
 
     def _need_wh(self, side: Counts) -> float:
         """What a side needs in the case that asks most. [Wh]"""

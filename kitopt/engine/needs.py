@@ -171,17 +171,18 @@ class Needs:
         """How many classes there are."""
         return len(self.columns)
 
-    def each_wh(self, side: Counts) -> Floats:
-        """Usable capacity without which no kit with that side survives a window, shape (n_windows,). [Wh]
+    def each_wh(self, side: Counts, windows: NDArray[np.intp] | None = None) -> Floats:
+        """Usable capacity without which no kit with that side survives some windows, or each of all. [Wh]
 
         Infinite where none suffices.
         """
         key = side.tobytes()
         found = self._known.get(key)
-        if found is None:
-            found = needed_wh(self._without_limit, self._plant(side), self.missing_share)
-            if len(self._known) * len(found) < _MOST_KEPT:
-                self._known[key] = found
+        if found is not None:
+            return found if windows is None else found[windows]
+        found = needed_wh(self._without_limit, self._plant(side), self.missing_share, windows)
+        if windows is None and len(self._known) * len(found) < _MOST_KEPT:
+            self._known[key] = found
         return found
 
     def followed_wh(self, side: Counts, need_wh: float, n_allowed: int) -> float:

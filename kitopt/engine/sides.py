@@ -6,6 +6,7 @@ For a given side the capacity that a window needs is one number, so what a confi
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,9 @@ from numpy.typing import NDArray
 from kitopt.engine.needs import Counts, Fixed, Floats, Needs, Tangent, in_order
 from kitopt.engine.plan import Case, Row
 from kitopt.engine.plant import Conditions
+
+_FEW_WINDOWS = 3
+"""Where the hardest windows are more than one in so many, to look at all of them is no more work."""
 
 
 class Sides:
@@ -63,6 +67,15 @@ class Sides:
         if key not in self._need_wh:
             self._need_wh[key] = in_order(self._needs.each_wh(side), self.case.n_allowed)
         return self._need_wh[key]
+
+    def need_at_least_wh(self, side: Counts) -> float:
+        """What a side needs at least: of the windows that its tangents call hardest one must be survived. [Wh]"""
+        n_hard = self.case.n_allowed + 1
+        if side.tobytes() in self._need_wh or _FEW_WINDOWS * n_hard > self.case.conditions.n_windows:
+            return self.need_wh(side)
+        some = np.bincount(self.kind, weights=side, minlength=self.n_kinds)
+        each = reduce(np.maximum, (one.least - one.saved @ some for one in self.tangents.values()))
+        return float(np.min(self._needs.each_wh(side, np.argpartition(-each, n_hard - 1)[:n_hard])))
 
     def each_need_wh(self, side: Counts) -> Floats:
         """Usable capacity without which no kit with that side survives a window, shape (n_windows,). [Wh]"""
