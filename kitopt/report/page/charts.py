@@ -18,6 +18,9 @@ WIDTH, HEIGHT = 360.0, 210.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 34.0, 8.0, 26.0, 40.0
 _BOX = f"0 0 {WIDTH:g} {HEIGHT:g}"
 
+_SAME_AH = 0.05
+"""Spells that lie no further apart are one line."""
+
 Scale = Callable[[float], float]
 
 
@@ -67,6 +70,8 @@ def _charge(one: Carried) -> tuple[list[Markup], Key]:
         ("band", "9 in 10 spells"),
         ("edge", "best and worst spell"),
     ]
+    if charge.hardest_ah is not None and float((most - least).max()) < _SAME_AH:
+        key = []
     key += [] if charge.hardest_ah is None else [("hardest", "hardest spell survived")]
     key += [("held", "held back: reserve and cold")]
     return frame + lines, key
@@ -101,7 +106,9 @@ def power_chart(one: Carried) -> Markup:
             )
     steps = [(x(edges[n + k]), y(float(value))) for n, value in enumerate(power.out_w) for k in (0, 1)]
     shapes.append(el("polyline", points=" ".join(f"{a:.1f},{b:.1f}" for a, b in steps), class_="drawn"))
-    key = [("sun", "from the sun, median spell"), ("spread", "9 in 10 spells"), ("drawn", "drawn by the loads")]
+    key = [("drawn", "drawn by the loads")]
+    if high.any():
+        key = [("sun", "from the sun, median spell"), ("spread", "9 in 10 spells"), *key]
     return _figure(frame + shapes, power_in_words(one), key)
 
 

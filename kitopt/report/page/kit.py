@@ -195,7 +195,11 @@ def _why(kit: KitOnPage) -> Markup:
         parts += [el("p", "Without it the best kit is:"), el("ul", rows)]
     else:
         parts.append(el("p", "The reasons were not asked for."))
-    sure = proof_text(choice.proof, choice.inventory.currency, _spells(choice)) if choice.packed else ""
+    sure = (
+        proof_text(choice.proof, choice.inventory.currency, _spells(choice))
+        if choice.packed and choice.proof.bound is not None
+        else ""
+    )
     parts.append(el("p", sure[:1].upper() + sure[1:]) if sure else None)
     if kit.why.agreement is not None:
         agreed = second_opinion_text(choice, kit.why.agreement)
