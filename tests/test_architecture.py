@@ -56,6 +56,7 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
     "choice": tuple(
         frozenset(names.split())
         for names in (
+            "laid",
             "problem side_by_side classes",
             "program",
             "search",
