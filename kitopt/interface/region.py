@@ -109,6 +109,10 @@ def study(
 
 
 def _workers(processes: int | None, cluster: str | None) -> Workers:
+    if cluster is not None:
+        from kitopt.study.cluster import Cluster
+
+        return Cluster(cluster)
     from kitopt.study.processes import Here, Processes
 
     n = processes or len(os.sched_getaffinity(0) if hasattr(os, "sched_getaffinity") else range(os.cpu_count() or 1))

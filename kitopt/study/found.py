@@ -220,11 +220,11 @@ class Asking:
         open_: dict[tuple[Question, Kit], Question] = {}
         for plan in plans:
             for kit in kits:
-                told = self._is_known(answered.rows[plan], plan, kit)
-                if told is None:
+                of_proof = self._is_known(answered.rows[plan], plan, kit)
+                if of_proof is None:
                     open_[plan, kit] = Question(plan.place, plan.when, plan.pattern, inventory, kit)
                 else:
-                    known[plan, kit] = told
+                    known[plan, kit] = of_proof
         self.clock.say("standard kits")
         judged = self._ask(open_.values()).rows
         for cell, question in open_.items():
@@ -232,19 +232,20 @@ class Asking:
             known[cell] = (False, None) if row is None else self._claim(row, question)
         n_sites = len(study.places)
         passes = np.ones((n_sites, len(kits)), dtype=bool)
-        chances = np.ones((n_sites, len(kits)))
+        chances = np.full((n_sites, len(kits)), np.nan)
         for (plan, kit), (does, chance) in known.items():
             j = kits.index(kit)
             passes[plan.place, j] &= does
             if chance is not None:
-                chances[plan.place, j] = min(chances[plan.place, j], chance)
+                chances[plan.place, j] = np.fmin(chances[plan.place, j], chance)
         by_id = study.inventories[inventory].by_id
         masses = tuple(sum(n * by_id[i].mass_g for i, n in kit) for kit in kits)
         is_price = study.patterns[0].least == "price"
         costs = tuple(sum(n * (by_id[i].price_cents or 0) for i, n in kit) for kit in kits) if is_price else masses
         weights = [place.priority for place in study.places]
         picked, one_more = (pick(passes, weights, costs, study.standard_kits + n) for n in (0, 1))
-        told_chances = tuple(None if j is None else float(chances[place, j]) for place, j in enumerate(picked.of_site))
+        told = (None if j is None else float(chances[place, j]) for place, j in enumerate(picked.of_site))
+        told_chances = tuple(None if one is None or np.isnan(one) else one for one in told)
         return Standard(inventory, kits, masses, picked, one_more, told_chances)
 
     def _candidates(self, answered: Answered, plans: Sequence[Question]) -> tuple[Kit, ...]:

@@ -5,11 +5,9 @@ What a study asks is sent to a process once, a batch is a few numbers, and what 
 
 from __future__ import annotations
 
-import math
 import multiprocessing
 import os
 import signal
-import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -38,10 +36,6 @@ class Workers(Protocol):
 
     def close(self) -> None:
         """Let go of whatever was begun."""
-
-
-class Died(Exception):
-    """A process that had a batch was ended from outside."""
 
 
 def died(study: Study, batch: Batch, times: int) -> list[Row]:
@@ -159,8 +153,3 @@ def _begin(study: Study, ends_s: float) -> None:
 def _answer(batch: Batch) -> list[Row]:
     ((study, ends_s),) = _STUDY
     return answers(study, batch, Budget(ends_s))
-
-
-def seconds_left(clock: Budget) -> float:
-    """What is left, for whoever has another clock; infinite without a limit. [s]"""
-    return math.inf if math.isinf(clock.ends_s) else max(0.0, clock.ends_s - time.monotonic())

@@ -127,7 +127,7 @@ def _piece(region: Region) -> list[str]:
     price = words.price(piece.price_cents, study.inventories[0].currency)
     return wrapped(
         f"The purchase that mends most: one {piece.id} ({price}). With it everything passes at "
-        f"{len(names)} of the {counted(len(region.fails), 'site')} that fail, judged again: {', '.join(names)}."
+        f"{len(names)} of the {len(region.fails)} that fail, judged again: {', '.join(names)}."
     )
 
 
@@ -135,10 +135,11 @@ def _standard(region: Region, one: Standard) -> list[str]:
     study = region.study
     label = f" from {study.label(one.inventory)}" if len(study.inventories) > 1 else ""
     served = [n for n, kit in enumerate(one.picked.of_site) if kit is not None]
+    n = len(one.picked.kits)
     lines = wrapped(
-        f"Standard kits{label}: {len(one.picked.kits)} serve {len(served)} of {counted(len(study.places), 'site')} in "
-        f"every plan, each site the lightest that passes there; proved among {counted(len(one.kits), 'kit')}, those "
-        "that were found and what they come to together."
+        f"Standard kits{label}: {n} serve{'s' if n == 1 else ''} {len(served)} of "
+        f"{counted(len(study.places), 'site')} in every plan, each site the lightest that passes there; proved among "
+        f"{counted(len(one.kits), 'kit')}, those that were found and what they come to together."
     )
     for j in one.picked.kits:
         sites = [n for n in served if one.picked.of_site[n] == j]
