@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from kitopt.budget import Budget
 from kitopt.cli.answering import answered, warn
 from kitopt.cli.inputs import Gather
 from kitopt.cli.options import Options, check_options, read_option
 from kitopt.cli.request import Answer
 from kitopt.errors import BadInput, Fault
+
+if TYPE_CHECKING:
+    from kitopt.interface.region import Studied
 
 
 def run_study(
@@ -50,12 +55,16 @@ def run_study(
 
     tell_in(asked.inventories[0].units)
     warn(overrides.warnings, asked.warnings)
-    return answered(
-        lambda clock: study(asked, where, processes=n, cluster=cluster, clock=clock),
-        overrides,
-        "mass",
-        is_json=is_json,
-    )
+
+    def call(clock: Budget) -> Studied:
+        found = study(asked, where, processes=n, cluster=cluster, clock=clock)
+        if page is not None:
+            from kitopt.files.writing import write_file
+
+            write_file(page, found.to_page(), may_replace=True)
+        return found
+
+    return answered(call, overrides, "mass", is_json=is_json)
 
 
 def _number(text: str) -> int:

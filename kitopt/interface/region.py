@@ -46,6 +46,12 @@ class Studied:
 
         return region_text(self.answer)
 
+    def to_page(self) -> str:
+        """A page with a map for each day: one HTML file that needs nothing else."""
+        from kitopt.study.page import region_page
+
+        return region_page(self.answer)
+
 
 def read_study(file: Path | str, inventories: Sequence[Path | str] = ()) -> Study:
     """Read a study's file, its sites, patterns and inventories.

@@ -20,11 +20,24 @@ _NAME = 22
 
 
 def region_text(region: Region) -> str:
-    """Everything that is told of a study, in paragraphs."""
-    parts = [_head(region), _table(region), _failing(region), _piece(region)]
+    """Everything that is told of a study."""
+    head, *others = ([line for told in part for line in _wrapped(told)] for part in paragraphs(region))
+    return "\n\n".join("\n".join(part) for part in (head, _table(region), *others)) + "\n"
+
+
+def paragraphs(region: Region) -> list[list[str]]:
+    """All but the table as sentences, a list for each paragraph: what was asked and what came of it is first.
+
+    What is told one by one begins with a stroke, and what belongs to it with blanks.
+    """
+    parts = [_head(region), _failing(region), _piece(region)]
     parts += [_standard(region, one) for one in region.standard]
-    parts += [_stocks(region), _closing(region)]
-    return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
+    return [part for part in (*parts, _stocks(region), _closing(region)) if part]
+
+
+def _wrapped(told: str) -> list[str]:
+    first = next((one for one in ("- ", "    ") if told.startswith(one)), "")
+    return wrapped(told.removeprefix(first), first)
 
 
 def _head(region: Region) -> list[str]:
@@ -41,7 +54,7 @@ def _head(region: Region) -> list[str]:
     known += [f"{counts['fault']:,} could not be answered"] if counts["fault"] else []
     left = region.answered.n_asked - len(region.answered.rows)
     known += [f"{left:,} not asked yet: run it again"] if left else []
-    return wrapped(f"{told} {', '.join(known)}.")
+    return [f"{told} {', '.join(known)}."]
 
 
 def _table(region: Region) -> list[str]:
@@ -91,10 +104,10 @@ def _failing(region: Region) -> list[str]:
     lines = [f"Where something fails: {counted(len(region.fails), 'site')}"]
     for place, when, row in region.fails[:MOST_LINES]:
         label = region.study.whens[when].label
-        lines += wrapped(f"{region.study.places[place].name}, {label}, {row.pattern}: {lacks_text(row)}.", "- ")
+        lines.append(f"- {region.study.places[place].name}, {label}, {row.pattern}: {lacks_text(row)}.")
         change = region.changes.get(place)
         if change is not None:
-            lines += wrapped(f"{change_text(change)}.", "    ", "    ")
+            lines.append(f"    {change_text(change)}.")
     if len(region.fails) > MOST_LINES:
         lines.append(f"({len(region.fails) - MOST_LINES:,} more in the rows.)")
     return lines
@@ -122,13 +135,13 @@ def _piece(region: Region) -> list[str]:
     if study.catalogue is None or not region.fails or study.kits:
         return []
     if piece is None:
-        return wrapped("No single piece of the catalogue mends all of what fails at any site.")
+        return ["No single piece of the catalogue mends all of what fails at any site."]
     names = [study.places[place].name for place in piece.mended]
     price = words.price(piece.price_cents, study.inventories[0].currency)
-    return wrapped(
+    return [
         f"The purchase that mends most: one {piece.id} ({price}). With it everything passes at "
         f"{len(names)} of the {len(region.fails)} that fail, judged again: {', '.join(names)}."
-    )
+    ]
 
 
 def _standard(region: Region, one: Standard) -> list[str]:
@@ -136,21 +149,21 @@ def _standard(region: Region, one: Standard) -> list[str]:
     label = f" from {study.label(one.inventory)}" if len(study.inventories) > 1 else ""
     served = [n for n, kit in enumerate(one.picked.of_site) if kit is not None]
     n = len(one.picked.kits)
-    lines = wrapped(
+    lines = [
         f"Standard kits{label}: {n} serve{'s' if n == 1 else ''} {len(served)} of "
         f"{counted(len(study.places), 'site')} in every plan, each site the lightest that passes there; proved among "
         f"{counted(len(one.kits), 'kit')}, those that were found and what they come to together."
-    )
+    ]
     for j in one.picked.kits:
         sites = [n for n in served if one.picked.of_site[n] == j]
         chances = [chance for n in sites if (chance := one.chances[n]) is not None]
         least = f", {100 * min(chances):.1f} % at the least" if chances else ""
         text = f"{kit_text(one.kits[j])} ({words.mass(one.masses_g[j])}): {counted(len(sites), 'site')}{least}"
-        lines += wrapped(text, "- ")
+        lines.append(f"- {text}")
     more, now = one.one_more, one.picked
     if more.weight > now.weight:
         gained = [n for n, kit in enumerate(more.of_site) if kit is not None and now.of_site[n] is None]
-        lines += wrapped(f"One more would serve {', '.join(study.places[n].name for n in gained)} too.")
+        lines.append(f"One more would serve {', '.join(study.places[n].name for n in gained)} too.")
     elif more.cost < now.cost:
         lines += wrapped(
             f"One more would serve no other site, and save {words.mass(now.cost - more.cost)} over all sites."
@@ -161,7 +174,7 @@ def _standard(region: Region, one: Standard) -> list[str]:
     for n in left[:MOST_LINES]:
         row = next((row for place, _, row in region.fails if place == n), None)
         why = lacks_text(row) if row is not None else "its plans need kits that differ, and no one of them passes all"
-        lines += wrapped(f"Not served even so: {study.places[n].name}, {why}.")
+        lines.append(f"Not served even so: {study.places[n].name}, {why}.")
     return lines
 
 
@@ -175,17 +188,18 @@ def _stocks(region: Region) -> list[str]:
         text += "served at once in every month"
         if one.unserved:
             text += f", but for {', '.join(one.unserved)}"
-        lines += wrapped(f"{text}.", "- ")
+        lines.append(f"- {text}.")
     return lines
 
 
 def _closing(region: Region) -> list[str]:
     known = f", {counted(region.answered.n_known, 'plan')} of them known before" if region.answered.n_known else ""
-    lines = [] if region.rows is None else wrapped(f"Rows: {region.rows}{known}.")
-    return lines + wrapped(
+    lines = [] if region.rows is None else [f"Rows: {region.rows}{known}."]
+    return [
+        *lines,
         "No rule failed where a kit passes; that is no promise that nothing can go wrong. Local codes and licensed "
-        "practice come first."
-    )
+        "practice come first.",
+    ]
 
 
 def region_document(region: Region) -> dict[str, Any]:
