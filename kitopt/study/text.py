@@ -139,8 +139,10 @@ def _piece(region: Region) -> list[str]:
     names = [study.places[place].name for place in piece.mended]
     price = words.price(piece.price_cents, study.inventories[0].currency)
     return [
-        f"The purchase that mends most: one {piece.id} ({price}). With it everything passes at "
-        f"{len(names)} of the {len(region.fails)} that fail, judged again: {', '.join(names)}."
+        (
+            f"The purchase that mends most: one {piece.id} ({price}). With it everything passes at "
+            f"{len(names)} of the {len(region.fails)} that fail, judged again: {', '.join(names)}."
+        )
     ]
 
 
@@ -150,9 +152,11 @@ def _standard(region: Region, one: Standard) -> list[str]:
     served = [n for n, kit in enumerate(one.picked.of_site) if kit is not None]
     n = len(one.picked.kits)
     lines = [
-        f"Standard kits{label}: {n} serve{'s' if n == 1 else ''} {len(served)} of "
-        f"{counted(len(study.places), 'site')} in every plan, each site the lightest that passes there; proved among "
-        f"{counted(len(one.kits), 'kit')}, those that were found and what they come to together."
+        (
+            f"Standard kits{label}: {n} serve{'s' if n == 1 else ''} {len(served)} of "
+            f"{counted(len(study.places), 'site')} in every plan, each site the lightest that passes there; proved among "
+            f"{counted(len(one.kits), 'kit')}, those that were found and what they come to together."
+        )
     ]
     for j in one.picked.kits:
         sites = [n for n in served if one.picked.of_site[n] == j]
@@ -195,11 +199,13 @@ def _stocks(region: Region) -> list[str]:
 def _closing(region: Region) -> list[str]:
     known = f", {counted(region.answered.n_known, 'plan')} of them known before" if region.answered.n_known else ""
     lines = [] if region.rows is None else [f"Rows: {region.rows}{known}."]
-    return [
-        *lines,
-        "No rule failed where a kit passes; that is no promise that nothing can go wrong. Local codes and licensed "
-        "practice come first.",
-    ]
+    return [*lines, _CAUTION]
+
+
+_CAUTION = (
+    "No rule failed where a kit passes; that is no promise that nothing can go wrong. Local codes and licensed practice "
+    "come first."
+)
 
 
 def region_document(region: Region) -> dict[str, Any]:
