@@ -163,10 +163,13 @@ def _matching_panels(model: KitModel) -> None:
         text = f"panels on {unit} must match within {MATCH_SHARE:.0%} in voltage"
         model.rows.append(Row((*((p, 1.0) for p in picks), (x, -1.0)), upper=0.0, rule="panel-match", text=text))
         # one row a type: all its joins together are no more panels than are owned, which binds more than a row a join
-        for panel in sorted({join.panel for _, join in joins}, key=lambda panel: panel.id):
+        own: dict[str, list[tuple[int, float]]] = {}
+        for j, join in joins:
+            own.setdefault(join.panel.id, []).append((j, float(join.n_joined)))
+        panels = {join.panel.id: join.panel for _, join in joins}
+        for panel_id, panel in sorted(panels.items()):
             fit = [p for p, (low, high) in zip(picks, groups, strict=True) if low <= panel.vmp_v <= high]
-            own = ((j, float(join.n_joined)) for j, join in joins if join.panel == panel)
-            terms = (*own, *((p, -float(panel.count)) for p in fit))
+            terms = (*own[panel_id], *((p, -float(panel.count)) for p in fit))
             model.rows.append(Row(terms, upper=0.0, rule="panel-match", text=text))
 
 
