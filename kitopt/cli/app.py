@@ -14,6 +14,7 @@ from kitopt.cli.request import (
     NOW_SCHEMA,
     READING_SCHEMA,
     REVIEW_SCHEMA,
+    STUDY_SCHEMA,
     SUN_SCHEMA,
     WHY_SCHEMA,
     Answer,
@@ -329,6 +330,48 @@ def _share(
         return run_share(club, inventory, options, paper=Paper(page, sheet, paper, out), is_json=json)
 
     return Request(run, json)
+
+
+@app.command("study")
+def _study(
+    study: Annotated[
+        Path, typer.Argument(metavar="STUDY.toml", help="Sites, months and patterns, each an independent plan.")
+    ],
+    inventory: Inventory = None,
+    rows: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.parquet", help="Where rows are kept, and looked for; beside the study without it."),
+    ] = None,
+    processes: Annotated[
+        str | None, typer.Option(metavar="N", help="Processes of this machine; one for each core without it.")
+    ] = None,
+    cluster: Annotated[
+        str | None, typer.Option(metavar="tcp://HOST:PORT", help="A Dask scheduler that runs, instead.")
+    ] = None,
+    json: Json = False,
+    seconds: Annotated[
+        str | None, typer.Option(metavar="S", help="Stop then; what is finished is kept, and known the next time.")
+    ] = None,
+    page: Page = None,
+) -> Request:
+    """Answer many sites by months: where kits fail, what mends that, which few kits serve most."""
+
+    def run() -> Answer:
+        from kitopt.cli.options import Options
+        from kitopt.cli.study import run_study
+
+        return run_study(
+            study,
+            inventory,
+            Options(seconds=seconds),
+            rows=rows,
+            page=page,
+            processes=processes,
+            cluster=cluster,
+            is_json=json,
+        )
+
+    return Request(run, json, STUDY_SCHEMA)
 
 
 @app.command("why")
