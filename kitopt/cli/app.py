@@ -16,6 +16,7 @@ from kitopt.cli.request import (
     REVIEW_SCHEMA,
     STUDY_SCHEMA,
     SUN_SCHEMA,
+    VERIFY_SCHEMA,
     WHY_SCHEMA,
     Answer,
     Request,
@@ -151,6 +152,10 @@ def _pack(
     sheet: Sheet = None,
     paper: PaperFormat = "a4",
     out: Out = None,
+    certificate: Annotated[
+        Path | None,
+        typer.Option("--certificate", metavar="FILE.json", help="Write the proof, for `kitopt verify` to check."),
+    ] = None,
     with_: With = None,
     without: Without = None,
     plain: Plain = False,
@@ -158,6 +163,7 @@ def _pack(
     """Choose the best kit for one operation, or judge the one that is named."""
 
     def run() -> Answer:
+        from kitopt.cli.certify import Certifying
         from kitopt.cli.options import Options
         from kitopt.cli.pack import run_pack
         from kitopt.cli.paper import Paper
@@ -185,9 +191,27 @@ def _pack(
             against=against,
             kit=kit,
             paper=Paper(page, sheet, paper, out),
+            certifying=Certifying(certificate, options),
         )
 
     return Request(run, json)
+
+
+@app.command("verify")
+def _verify(
+    certificate: Annotated[
+        Path, typer.Argument(metavar="FILE.json", help="What pack --certificate wrote; it needs no file beside it.")
+    ],
+    json: Json = False,
+) -> Request:
+    """Check a proof: make every row and number of it again from the files in it, and ask another solver."""
+
+    def run() -> Answer:
+        from kitopt.cli.certify import run_verify
+
+        return run_verify(certificate, is_json=json)
+
+    return Request(run, json, VERIFY_SCHEMA)
 
 
 @app.command("grab-kit")

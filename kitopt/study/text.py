@@ -154,8 +154,8 @@ def _standard(region: Region, one: Standard) -> list[str]:
     lines = [
         (
             f"Standard kits{label}: {n} serve{'s' if n == 1 else ''} {len(served)} of "
-            f"{counted(len(study.places), 'site')} in every plan, each site the lightest that passes there; proved among "
-            f"{counted(len(one.kits), 'kit')}, those that were found and what they come to together."
+            f"{counted(len(study.places), 'site')} in every plan, each site the lightest that passes there; proved "
+            f"among {counted(len(one.kits), 'kit')}, those that were found and what they come to together."
         )
     ]
     for j in one.picked.kits:
@@ -203,8 +203,8 @@ def _closing(region: Region) -> list[str]:
 
 
 _CAUTION = (
-    "No rule failed where a kit passes; that is no promise that nothing can go wrong. Local codes and licensed practice "
-    "come first."
+    "No rule failed where a kit passes; that is no promise that nothing can go wrong. Local codes and licensed "
+    "practice come first."
 )
 
 
