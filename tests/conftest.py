@@ -27,6 +27,7 @@ NUMBERED = {
     "nice_numbers": (200, 4_000, 20),
     "wired_nice_numbers": (100, 2_000, 20),
     "circuit_numbers": (100, 2_000, 20),
+    "bank_numbers": (40, 800, 4),
     "wired_circuit_numbers": (6, 600, 6),
     "backup_numbers": (40, 800, 20),
     "several_numbers": (60, 1_200, 20),

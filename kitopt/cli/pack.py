@@ -28,6 +28,7 @@ def run_pack(
     *,
     is_json: bool = False,
     is_brief: bool = False,
+    is_plain: bool = False,
     with_reasons: bool = True,
     against: str | None = None,
     kit: str | None = None,
@@ -78,6 +79,9 @@ def run_pack(
         certifying.write(found, clock)
         return found
 
+    least = operation.least
     if against is None:
-        return answered(call, overrides, operation.least, is_json=is_json, is_brief=is_brief, paper=paper)
-    return answered(lambda clock: trade(call(clock), against, clock), overrides, operation.least, is_json=is_json)
+        return answered(call, overrides, least, is_json=is_json, is_brief=is_brief, is_plain=is_plain, paper=paper)
+    return answered(
+        lambda clock: trade(call(clock), against, clock), overrides, least, is_json=is_json, is_plain=is_plain
+    )
