@@ -151,10 +151,10 @@ def lines_of(tests: tuple[str, ...], root: Path) -> tuple[dict[tuple[str, int], 
 _QUIET = ["-q", "-q", "-x", "-n", "0", "-p", "no:cacheprovider", "--no-header", "--tb=no", "-W", "ignore"]
 
 
-def is_noticed(mutant: Mutant, tests: list[str], root: Path) -> bool:
-    """Whether a test fails, or takes without end."""
-    good = mutant.file.read_text(encoding="utf-8")
-    mutant.file.write_text(mutant.text(), encoding="utf-8")
+def is_noticed(file: Path, text: str, tests: list[str]) -> bool:
+    """Whether a test fails with another text in a file, or takes without end."""
+    good = file.read_text(encoding="utf-8")
+    file.write_text(text, encoding="utf-8")
     try:
         number = os.fork()
         if not number:
@@ -171,7 +171,7 @@ def is_noticed(mutant: Mutant, tests: list[str], root: Path) -> bool:
                 os._exit(code)
         return os.waitpid(number, 0)[1] != 0
     finally:
-        mutant.file.write_text(good, encoding="utf-8")
+        file.write_text(good, encoding="utf-8")
 
 
 def in_a_fork(tests: tuple[str, ...], root: Path) -> tuple[dict[tuple[str, int], set[str]], dict[str, float]]:
@@ -225,12 +225,14 @@ def main() -> None:
         every = [one for name in files for file in sorted((root / "kitopt").glob(name)) for one in mutants_of(file)]
         n = min(n, len(every))
         print(f"{area}: {len(took)} tests, {sum(took.values()):.0f} s; {n} of {len(every)} mutants", flush=True)
+        if is_noticed(every[0].file, every[0].file.read_text(encoding="utf-8"), list(took)):
+            raise SystemExit("the tests of the area fail where nothing is changed")
         killed = unseen = 0
         chosen = random.Random(given.seed).sample(every, n)
         for one in chosen:
             name = str(one.file.relative_to(root))
             here = sorted(by_line.get((name, one.line), ()), key=lambda test: took[test])
-            if here and is_noticed(one, here, root):
+            if here and is_noticed(one.file, one.text(), here):
                 killed += 1
                 continue
             unseen += not here
