@@ -25,13 +25,13 @@ from kitopt.model.kit import (
     KitModel,
     add_fuse_stock,
     add_stock,
-    by_bank,
     case_under,
     lay_out,
+    of_all_stores,
     order_equal_units,
     whole_case,
 )
-from kitopt.model.panel_side import lay_extras, lay_panels
+from kitopt.model.panel_side import lay_extras, lay_panels, lay_sockets
 from kitopt.model.rules import apply_rules
 from kitopt.model.station_side import lay_station
 from kitopt.operation.terms import Operation
@@ -142,6 +142,7 @@ def build_model(
     model = lay_out(operation, inventory, bus)
     amps = station_peak_a(operation, inventory, bus)
     lay_panels(model)
+    lay_sockets(model)
     lay_extras(model)
     lay_station(model, amps)
     check_time()
@@ -175,7 +176,7 @@ def cases_under(model: KitModel, sky: Sky, name: str = "base", *, counts: np.nda
     Given `counts`, the cases are good for these alone.
     """
     base = whole_case(model, sky, name, counts=counts)
-    return tuple(by_bank(model, case) for case in (base, *backup_cases(model, base)))
+    return tuple(of_all_stores(model, sky, case, counts=counts) for case in (base, *backup_cases(model, base)))
 
 
 def trial_under(
