@@ -16,10 +16,11 @@ from kitopt.ask.change import Change, Question
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.choice import Choice, Proof
 from kitopt.choice.kit import best_kit, in_full
+from kitopt.choice.laid import Layouts
 from kitopt.choice.named import only_of
 from kitopt.model.bus import BusClass
 from kitopt.operation.terms import Operation
-from kitopt.sky.windows import Laid, Sky, SkyOf
+from kitopt.sky.windows import Laid, Sky, SkyOf, is_under_one_sky
 
 MOST_PROPOSALS = 300
 """What one question may take; one that takes more stays open."""
@@ -56,6 +57,7 @@ class Asker:
         self._known = [(self._asked, choice)] if choice.proof.proved else []
         self._again: list[tuple[Question, Again]] = []
         self._last = (choice.operation, choice.sky)
+        self._layouts = choice.solved[0].program.problem.layouts if choice.solved else Layouts()
         self.n_solves = 0
         """Questions that were solved for, not known already."""
 
@@ -128,7 +130,14 @@ class Asker:
         self.n_solves += 1
         operation, owned, is_any_good = question.operation, question.inventory, math.isfinite(cutoff)
         return best_kit(
-            operation, owned, self.choice.sky, budget=self._part(), cutoff=cutoff, is_any_good=is_any_good, **more
+            operation,
+            owned,
+            self.choice.sky,
+            budget=self._part(),
+            cutoff=cutoff,
+            is_any_good=is_any_good,
+            layouts=self._layouts,
+            **more,
         )
 
     def ask_each(self, rules: Sequence[Change], say: Callable[[int], None] = lambda i: None) -> list[Choice]:
@@ -159,12 +168,14 @@ class Asker:
         except OutOfTime:
             return self._unknown(question)
         self.n_solves += 1
-        return best_kit(question.operation, question.inventory, sky, budget=self._part(), **known)
+        return best_kit(
+            question.operation, question.inventory, sky, budget=self._part(), layouts=self._layouts, **known
+        )
 
     def _sky(self, operation: Operation) -> Sky:
         """The windows of an operation: the choice's own where it asks for these or the first hours of them."""
         mine = self._asked.operation
-        if operation == mine:
+        if is_under_one_sky(operation, mine):
             return self.choice.sky
         if (
             self.choice.sky.can_refresh

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice.circuits import best_circuits, together
+from kitopt.choice.laid import Layouts
 from kitopt.choice.measure import measured, of_found, with_need
 from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.search import Search
@@ -48,6 +49,7 @@ def best_kit(
     skips: Callable[[BusClass], bool] = lambda bus: False,
     least: float = -math.inf,
     enough: float = -math.inf,
+    layouts: Layouts | None = None,
 ) -> Choice:
     """The best kit that runs every load, and its proof alone: not measured yet, and no strongest kit looked for.
 
@@ -61,13 +63,15 @@ def best_kit(
         Whether of several kits that are as good by what counts first any one will do.
     with_any_of, skips, least, enough
         As for `Search`.
+    layouts : Layouts, optional
+        What other questions have laid out.
     """
     if len(operation.circuits) > 1:
         # what the others tell only saves work
         return best_circuits(
             operation, inventory, sky, budget=budget, mass_g=mass_g, cutoff=cutoff, is_any_good=is_any_good
         )
-    problem = Problem((Wanted((operation,)),), inventory, lambda _: sky)
+    problem = Problem((Wanted((operation,)),), inventory, lambda _: sky, layouts=layouts or Layouts())
     first, *others = in_order(operation.least)
     names = [first] if is_any_good else [first, "ends", *others]
     limits = {"mass": mass_g}

@@ -8,18 +8,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import replace
 from functools import partial
 
 import numpy as np
 
 from kitopt.budget import UNLIMITED, Budget, check_time
-from kitopt.choice.problem import Change, Problem, cases_under, model_over, trial_under
+from kitopt.choice.laid import at_date, trial_under
+from kitopt.choice.problem import Change, Problem
 from kitopt.choice.side_by_side import Floats, Placed, SideBySide
 from kitopt.engine import Objective, Outcome, Plan, Row, Trial
 from kitopt.engine.lazily import choose_lazily
 from kitopt.engine.learned import CaseMemory
-from kitopt.engine.listing import ALONE
+from kitopt.engine.prices import ALONE
 from kitopt.inventory.items import Inventory, Item, has_no_price
 from kitopt.model.bus import BusClass
 from kitopt.model.kit import Join, KitModel
@@ -101,11 +101,8 @@ class Program:
             check_time()
             column = self.side.add_column(1.0) if is_free else None
             is_part = self.problem.is_one_bag
-            model = model_over(dates, self.stock, bus, skies, is_part_of_a_bag=is_part)
-            dated = [
-                cases_under(_at(model, date), sky, f"date {d}")
-                for d, (date, sky) in enumerate(zip(dates, skies, strict=True))
-            ]
+            laid = self.problem.layouts.of(dates, self.stock, bus, skies, is_part_of_a_bag=is_part)
+            model, dated = laid.model, list(laid.cases)
             if change is not None:
                 dated = [tuple(change(o, case) for case in cases) for cases in dated]
             before = len(self.side.cases) + sum(len(cases) for cases in dated[:darkest])
@@ -126,7 +123,7 @@ class Program:
         """What a kit must survive besides its cases, at each of its dates."""
         changed = (lambda case: case) if change is None else partial(change, o)
         dates = zip(self.problem.wanted[o].dates, self.problem.skies(o), strict=True)
-        found = [trial_under(_at(model, date), sky, f"date {d}", changed) for d, (date, sky) in enumerate(dates)]
+        found = [trial_under(at_date(model, date), sky, f"date {d}", changed) for d, (date, sky) in enumerate(dates)]
         return [trial for trial in found if trial is not None]
 
     def _pack_one_bag(self) -> None:
@@ -210,14 +207,11 @@ class Program:
             )
         cost, by_id = COST[name], self.stock.by_id
         terms = [(j, float(cost(by_id[i]))) for i, j in self.bag.items()]
-        if not self.bag:
-            terms = [
-                (j, c * cost(by_id[item_id]))
-                for kits in self.kits.values()
-                for kit in kits
-                for item_id in kit.items()
-                for j, c in kit.uses(item_id)
-            ]
+        for kits in self.kits.values() if not self.bag else ():
+            for kit in kits:
+                for item_id in kit.items():
+                    one = cost(by_id[item_id])
+                    terms += [(j, c * one) for j, c in kit.uses(item_id)]
         known = (lambda item: item.price_cents or 0) if name == "price" else cost
         return Objective(name, self.side.weights(terms), sum(n * known(by_id[i]) for i, n in self.carried().items()))
 
@@ -307,11 +301,6 @@ def _by_station_ends(model: KitModel) -> Iterator[int]:
         assert isinstance(join, Join)
         if meets_station(model.operation, join, model.units[join.unit].controller.pv_connector):
             yield j
-
-
-def _at(model: KitModel, date: Operation) -> KitModel:
-    """A model at another date."""
-    return model if date is model.operation else replace(model, operation=date)
 
 
 def given(operation: Operation, inventory: Inventory) -> dict[str, int]:

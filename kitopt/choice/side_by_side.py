@@ -62,11 +62,8 @@ class Placed:
 
     @cached_property
     def _uses(self) -> dict[str, list[tuple[int, float]]]:
-        found: dict[str, list[tuple[int, float]]] = {}
-        for j, column in enumerate(self.model.columns):
-            for item_id, n in column.uses.items():
-                found.setdefault(item_id, []).append((self.first + j, float(n)))
-        return found
+        found = self.model.terms
+        return {i: [(self.first + j, n) for j, n in terms] for i, terms in found.items()} if self.first else found
 
 
 @dataclass

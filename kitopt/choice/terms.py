@@ -11,7 +11,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.choice.problem import cases_under, trial_under
+from kitopt.choice.laid import cases_under, trial_under
 from kitopt.choice.search import Solved
 from kitopt.engine import Case, Trial
 from kitopt.engine.plant import Conditions

@@ -8,6 +8,7 @@ destroy the concavity on which the cuts rely.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,6 +80,11 @@ class Cuts:
     last_step: NDArray[np.intp]
 
 
+def _some(of_windows: NDArray[Any], windows: NDArray[np.intp] | None) -> NDArray[Any]:
+    """The rows of some windows; one that stands for all is that of each."""
+    return of_windows if windows is None or len(of_windows) == 1 else of_windows[windows]
+
+
 def unit_power_w(conditions: Conditions, plant: Floats, unit: int, windows: NDArray[np.intp] | None = None) -> Floats:
     """Panel power that reaches one controller before its limit, shape (n_windows, n_steps). [W]"""
     layout, some = conditions.layout, slice(None) if windows is None else windows
@@ -101,11 +107,13 @@ def unit_power_w(conditions: Conditions, plant: Floats, unit: int, windows: NDAr
 
 def charging_w(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> Floats:
     """What all controllers pass on together, shape (n_windows, n_steps). [W]"""
-    n = conditions.n_windows if windows is None else len(windows)
+    layout, n = conditions.layout, conditions.n_windows if windows is None else len(windows)
     total = np.zeros((n, conditions.n_steps))
-    for unit in range(conditions.layout.n_units):
-        power = unit_power_w(conditions, plant, unit, windows)
-        total += np.minimum(power, plant[conditions.layout.limit(unit)])
+    for unit in range(layout.n_units):
+        panels = layout.panel(unit, 0)
+        if np.any(plant[panels : panels + layout.n_sources]):
+            power = unit_power_w(conditions, plant, unit, windows)
+            total += np.minimum(power, plant[layout.limit(unit)])
     return total
 
 
@@ -145,38 +153,74 @@ def _drain(conditions: Conditions, plant: Floats, drawn_w: Floats) -> tuple[Floa
     """Derivatives of what leaves the store by what is drawn and by the 20-hour power; the two times these are it.
 
     Below the 20-hour power as much leaves as is drawn, above it ``drawn · (drawn / rated)^(k-1)``: W. Peukert's law,
-    as a function that is convex in both, and straight where no battery could follow.
+    as a function that is convex in both, and straight where no battery could follow. One number stands for all steps
+    where it is the same in all.
     """
-    if conditions.peukert == 1.0:
-        return np.ones_like(drawn_w), np.zeros_like(drawn_w)
     k, rated_w = conditions.peukert, conditions.rated_w + plant[conditions.layout.rated]
+    if k == 1.0 or np.max(drawn_w, initial=0.0) <= rated_w:
+        return np.ones(1), np.zeros(1)
     ratio = np.where(drawn_w > MOST_RATED * rated_w, MOST_RATED, drawn_w / max(rated_w, 1e-12))
-    is_hard = ratio > 1.0
-    power = np.where(is_hard, ratio, 1.0) ** (k - 1.0)
-    return np.where(is_hard, k * power, 1.0), np.where(is_hard, (1.0 - k) * power * ratio, 0.0)
+    hard = ratio > 1.0
+    by_drawn, by_rated = np.ones(ratio.shape), np.zeros(ratio.shape)
+    power = ratio[hard] ** (k - 1.0)
+    by_drawn[hard], by_rated[hard] = k * power, (1.0 - k) * power * ratio[hard]
+    return by_drawn, by_rated
+
+
+@dataclass(frozen=True)
+class _Branches:
+    """The two of which the lesser is stored, shape (n, n_steps) [W], and their derivatives.
+
+    Attributes
+    ----------
+    net_w : ndarray, shape (n, n_steps)
+        What the controllers pass less what is drawn. [W]
+    draining_w, charging_w : ndarray, shape (n, n_steps)
+        What the store gains where it is drained, and where it is charged.
+    charging : ndarray
+        Stored over net power where nothing caps it.
+    by_drawn, by_rated : ndarray
+        As `_drain` gives them.
+    """
+
+    net_w: Floats
+    draining_w: Floats
+    charging_w: Floats
+    charging: Floats
+    by_drawn: Floats
+    by_rated: Floats
+
+    @property
+    def stored_w(self) -> Floats:
+        return np.minimum(self.draining_w, self.charging_w)
+
+
+def _branches(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> _Branches:
+    """Net power of some windows, or of all, and what becomes of it."""
+    charging = _some(conditions.charged_share, windows)
+    net_w = charging_w(conditions, plant, windows) - demand_w(conditions, plant)
+    by_drawn, by_rated = _drain(conditions, plant, -net_w)
+    draining_w = by_drawn * net_w / conditions.discharge_efficiency
+    if np.any(by_rated):
+        rated_w = conditions.rated_w + plant[conditions.layout.rated]
+        draining_w -= by_rated * (rated_w / conditions.discharge_efficiency)
+    gained_w = net_w
+    if conditions.has_charge_limit:
+        gained_w = np.minimum(net_w, plant[conditions.layout.charge_limit])
+    return _Branches(net_w, draining_w, charging * gained_w, charging, by_drawn, by_rated)
 
 
 def _flow(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> _Flow:
-    """Net and stored power of some windows, or of all."""
-    may_charge = conditions.may_charge
-    if windows is not None and len(may_charge) > 1:
-        may_charge = may_charge[windows]
-    net_w = charging_w(conditions, plant, windows) - demand_w(conditions, plant)
-    by_drawn, by_rated = _drain(conditions, plant, np.maximum(-net_w, 0.0))
-    rated_w = conditions.rated_w + plant[conditions.layout.rated]
-    draining_w = (by_drawn * net_w - by_rated * rated_w) / conditions.discharge_efficiency
-    charging = conditions.charge_efficiency * may_charge
-    gained_w, is_capped = net_w, np.zeros(net_w.shape, dtype=bool)
+    """Net and stored power of some windows, or of all, with derivatives."""
+    of = _branches(conditions, plant, windows)
+    is_draining, is_capped = of.draining_w <= of.charging_w, np.zeros(of.net_w.shape, dtype=bool)
     if conditions.has_charge_limit:
-        is_capped = may_charge & (net_w > plant[conditions.layout.charge_limit])
-        gained_w = np.where(is_capped, plant[conditions.layout.charge_limit], net_w)
-    is_draining = draining_w <= charging * gained_w
-    stored_w = np.where(is_draining, draining_w, charging * gained_w)
+        is_capped = (of.charging > 0.0) & (of.net_w > plant[conditions.layout.charge_limit])
     return _Flow(
-        net_w,
-        stored_w * conditions.step_h,
-        np.where(is_draining, by_drawn / conditions.discharge_efficiency, np.where(is_capped, 0.0, charging)),
-        np.where(is_draining, -by_rated / conditions.discharge_efficiency, 0.0),
+        of.net_w,
+        of.stored_w * conditions.step_h,
+        np.where(is_draining, of.by_drawn / conditions.discharge_efficiency, np.where(is_capped, 0.0, of.charging)),
+        np.where(is_draining, -of.by_rated / conditions.discharge_efficiency, 0.0),
         is_capped & ~is_draining,
     )
 
@@ -304,8 +348,10 @@ def least_charge_wh(conditions: Conditions, plant: Floats) -> Floats:
     return np.asarray(np.where(least_wh > capacity_wh + TOLERANCE_WH, np.inf, least_wh))
 
 
-def needed_wh(conditions: Conditions, plant: Floats, missing_share: float) -> Floats:
-    """The usable capacity that each window asks of a plant, whatever that of the plant is, shape (n_windows,). [Wh]
+def needed_wh(
+    conditions: Conditions, plant: Floats, missing_share: float, windows: NDArray[np.intp] | None = None
+) -> Floats:
+    """The usable capacity that some windows, or all, ask of a plant, whatever its own is, shape (n,). [Wh]
 
     With g the energy gained since the start without a ceiling, p its running maximum, κ the capacity share, d what is
     drawn since the interval of weather began, and a battery that starts short of σ of its capacity C, the margin is
@@ -317,27 +363,32 @@ def needed_wh(conditions: Conditions, plant: Floats, missing_share: float) -> Fl
     missing_share : float
         Share of the capacity that is missing at the start, in place of the plant's own. [0–1]
     """
-    flow, first = _flow(conditions, plant), conditions.first_of_cell
-    gained_wh = np.cumsum(flow.stored_wh, axis=1)
+    of, cells = _branches(conditions, plant, windows), conditions.cells
+    gained_wh = np.cumsum(of.stored_w * conditions.step_h, axis=1)
     peak_wh = np.maximum.accumulate(gained_wh, axis=1)
-    none = np.zeros((len(gained_wh), 1))
-    gained_wh = np.concatenate([none, gained_wh], axis=1)[:, first]
-    peak_wh = np.concatenate([none - np.inf, peak_wh], axis=1)[:, first]
-    short_wh = conditions.reserve_wh + _drawn_in_cell_wh(conditions, plant) - gained_wh - TOLERANCE_WH
-    share = conditions.capacity_share - conditions.reserve_share
-    since_start = _least_capacity_wh(short_wh, share - missing_share)
-    needed = np.maximum(since_start, _least_capacity_wh(short_wh + peak_wh, share))
+    drawn_wh = conditions.reserve_wh + _drawn_in_cell_wh(conditions, plant)[cells.ends] - TOLERANCE_WH
+    # in the first interval nothing is gained yet, and no ceiling was met
+    n, share = cells.n_first, _some(conditions.free_share, windows)[:, cells.ends]
+    short_wh = drawn_wh[n:] - gained_wh[:, cells.before]
+    needed = np.maximum(
+        _least_capacity_wh(drawn_wh[None, :n], share[:, :n] - missing_share),
+        _least_capacity_wh(short_wh, share[:, n:] - missing_share),
+    )
+    short_wh += peak_wh[:, cells.before]
+    needed = np.maximum(needed, _least_capacity_wh(short_wh, share[:, n:]))
     if not np.all(conditions.may_discharge):
-        is_short = ~conditions.may_discharge & (flow.net_w * conditions.step_h < -TOLERANCE_WH)
+        is_short = ~_some(conditions.may_discharge, windows) & (of.net_w * conditions.step_h < -TOLERANCE_WH)
         needed[np.any(is_short, axis=1)] = np.inf
     return needed
 
 
 def _least_capacity_wh(short_wh: Floats, share: Floats) -> Floats:
     """The least capacity of which that share makes good what is short in every step. [Wh]"""
-    share = np.broadcast_to(share, short_wh.shape)
+    if np.all(share > 0.0):
+        return np.asarray(np.max(short_wh / share, axis=1, initial=0.0))
+    short_wh, share = np.broadcast_arrays(short_wh, share)
     each = np.where(share > 0.0, short_wh / np.where(share > 0.0, share, 1.0), np.inf)
-    return np.asarray(np.max(np.where(short_wh > 0.0, each, 0.0), axis=1))
+    return np.asarray(np.max(np.where(short_wh > 0.0, each, 0.0), axis=1, initial=0.0))
 
 
 @dataclass(frozen=True)

@@ -21,8 +21,9 @@ from numpy.typing import NDArray
 
 from kitopt.engine.joint import cuts, simulate
 from kitopt.engine.judge import TOLERANCE_WH, Verdict
+from kitopt.engine.needs import Fixed
 from kitopt.engine.plan import Case
-from kitopt.engine.sides import Fixed, Sides
+from kitopt.engine.sides import Sides
 
 Floats = NDArray[np.float64]
 

@@ -9,6 +9,7 @@ handed to the integer program unchanged.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -74,6 +75,24 @@ class Source:
 
     shape: int
     share: NDArray[np.float64] | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Cells:
+    """Steps at whose end a battery can be lowest in their interval of weather: the last ones, if all are as cold.
+
+    Attributes
+    ----------
+    ends : ndarray of int
+    n_first : int
+        How many of them lie in the first interval.
+    before : slice or ndarray of int
+        Of the others the last step of the interval before.
+    """
+
+    ends: NDArray[np.intp]
+    n_first: int
+    before: slice | NDArray[np.intp]
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,6 +192,33 @@ class Conditions:
         """Share of what is missing that is still missing after a step of charging as fast as the cells allow."""
         assert self.taper_h is not None
         return np.exp(-self.step_h / self.taper_h)
+
+    @cached_property
+    def known(self) -> dict[Any, Any]:
+        """What has been reckoned under these conditions, by what else it rests on: it goes when they go."""
+        return {}
+
+    @cached_property
+    def charged_share(self) -> NDArray[np.float64]:
+        """Stored over put in, where the cells may be charged."""
+        return np.asarray(self.charge_efficiency * self.may_charge)
+
+    @cached_property
+    def free_share(self) -> NDArray[np.float64]:
+        """Share of the usable capacity that is neither locked away by the cold nor held back."""
+        return self.capacity_share - self.reserve_share
+
+    @cached_property
+    def cells(self) -> Cells:
+        """Where in its intervals of weather a battery can be lowest."""
+        is_last = np.append(np.diff(self.first_of_cell) > 0, True)
+        is_even = np.all(self.capacity_share == self.capacity_share[:, self.first_of_cell])
+        ends = np.flatnonzero(is_last) if is_even else np.arange(self.n_steps)
+        before = self.first_of_cell[ends] - 1
+        n_first = int(np.count_nonzero(before < 0))
+        later = before[n_first:]
+        is_each = np.array_equal(later, np.arange(len(later)))
+        return Cells(ends, n_first, slice(len(later)) if is_each else later)
 
     def scaled(self, share: float) -> Conditions:
         """The same with that share of the loads and of the fixed reserve."""

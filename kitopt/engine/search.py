@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.engine.judge import Verdict
 from kitopt.engine.learned import CaseMemory
-from kitopt.engine.listing import Listed, Listing, RulesForbid, TooMany, fixed_of
+from kitopt.engine.listing import Listed, Listing, fixed_of
 from kitopt.engine.plan import Objective, Plan, Row
+from kitopt.engine.prices import RulesForbid, TooMany
 from kitopt.engine.sides import Sides, can_hold
 from kitopt.engine.solver import Program, solve
 from kitopt.engine.write import Asked, add_joint, add_learned, add_sides

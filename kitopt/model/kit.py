@@ -214,6 +214,7 @@ class KitModel:
     socket_columns: list[int] = field(default_factory=list)
     blocks: list[Block] = field(default_factory=list)
     losses: list[Loss] = field(default_factory=list)
+    _by_unit: dict[int, list[tuple[int, Join]]] = field(default_factory=dict)
 
     @cached_property
     def lead_stock(self) -> LeadStock:
@@ -262,15 +263,16 @@ class KitModel:
         self.columns.append(column)
         return len(self.columns) - 1
 
+    def add_join(self, join: Join, most: float, uses: Mapping[str, int]) -> int:
+        """Add the column of a join and return its index."""
+        j = self.add(Column(join, most, uses))
+        self.join_columns.append(j)
+        self._by_unit.setdefault(join.unit, []).append((j, join))
+        return j
+
     def joins_of(self, unit: int) -> list[tuple[int, Join]]:
         """Columns of the joins onto one unit."""
-        check_time()
-        found = []
-        for j in self.join_columns:
-            join = self.columns[j].meaning
-            if isinstance(join, Join) and join.unit == unit:
-                found.append((j, join))
-        return found
+        return self._by_unit.get(unit, [])
 
     def battery(self, column: int) -> Battery:
         """The battery that a column counts."""
@@ -285,6 +287,15 @@ class KitModel:
     def batteries_of(self, counts: Floats) -> list[tuple[Battery, int]]:
         """The batteries that counts put into the kit, and how many of each."""
         return [(self.battery(j), round(counts[j])) for j in self.battery_columns if round(counts[j]) > 0]
+
+    @cached_property
+    def terms(self) -> dict[str, list[tuple[int, float]]]:
+        """The columns that take an item, and how many each takes, by id; asked for when all columns are there."""
+        found: dict[str, list[tuple[int, float]]] = {}
+        for j, column in enumerate(self.columns):
+            for item_id, n in column.uses.items():
+                found.setdefault(item_id, []).append((j, float(n)))
+        return found
 
     def uses(self) -> dict[str, Floats]:
         """How many of each item each column takes, shape (n_columns,), by id in order."""

@@ -65,7 +65,6 @@ def apply_rules(model: KitModel, sky: Sky, peak_a: float) -> None:
     """
     _cold_voltage(model, sky.coldest_degc)
     _panel_volts(model, sky)
-    _own_batteries(model, sky)
     _chemistry(model)
     _panel_limits(model)
     _matching_panels(model)
@@ -122,7 +121,7 @@ def _panel_volts(model: KitModel, sky: Sky) -> None:
             model.block((panel.id, controller.id), "panel-volts", text)
 
 
-def _own_batteries(model: KitModel, sky: Sky) -> None:
+def own_batteries(model: KitModel, sky: Sky) -> None:
     """A load lives on its own battery only where that gets it through every window, the many others too.
 
     Nothing of it is to be chosen, so what it does in a window is one number, and the same in every kit.
@@ -207,10 +206,13 @@ def _matching_panels(model: KitModel) -> None:
         text = f"panels on {unit} must match within {MATCH_SHARE:.0%} in voltage"
         model.rows.append(Row((*((p, 1.0) for p in picks), (x, -1.0)), upper=0.0, rule="panel-match", text=text))
         # one row a type: all its joins together are no more panels than are owned, which binds more than a row a join
-        for panel in sorted({join.panel for _, join in joins}, key=lambda panel: panel.id):
+        own: dict[str, list[tuple[int, float]]] = {}
+        for j, join in joins:
+            own.setdefault(join.panel.id, []).append((j, float(join.n_joined)))
+        panels = {join.panel.id: join.panel for _, join in joins}
+        for panel_id, panel in sorted(panels.items()):
             fit = [p for p, (low, high) in zip(picks, groups, strict=True) if low <= panel.vmp_v <= high]
-            own = ((j, float(join.n_joined)) for j, join in joins if join.panel == panel)
-            terms = (*own, *((p, -float(panel.count)) for p in fit))
+            terms = (*own[panel_id], *((p, -float(panel.count)) for p in fit))
             model.rows.append(Row(terms, upper=0.0, rule="panel-match", text=text))
 
 

@@ -16,6 +16,7 @@ from kitopt.inventory.items import MODES, Assumed
 from kitopt.operation import tables
 from kitopt.operation.clock import swaps_after
 from kitopt.operation.moment import Moment, Skipped, moment_of, zone_at
+from kitopt.operation.place import Unplaced, place_given
 from kitopt.operation.terms import (
     Aim,
     Climate,
@@ -167,17 +168,11 @@ class _Operation(Document):
         )
 
     def _place(self, table: tables.SiteTable) -> tuple[float, float] | None:
-        given = table.latitude is not None or table.longitude is not None
-        if table.locator is not None:
-            if not given:
-                return table.locator
-            self.fault(("site", "locator"), "found a locator beside latitude and longitude; need one of them.")
-        elif table.latitude is not None and table.longitude is not None:
-            return table.latitude, table.longitude
-        else:
-            missing = "longitude" if table.latitude is not None else "latitude" if given else "latitude and longitude"
-            self.fault(("site",), f"{missing} missing; need latitude and longitude, or a locator.")
-        return None
+        try:
+            return place_given(table.latitude, table.longitude, table.locator)
+        except Unplaced as error:
+            self.fault(("site", error.key) if error.key else ("site",), error.text)
+            return None
 
     def _need(self, table: tables.NeedTable, site: tables.SiteTable | None) -> Need | None:
         weather = self._weather(table.weather)

@@ -10,7 +10,7 @@ import numpy as np
 
 from kitopt.files.kept import Kept, kept
 from kitopt.operation.terms import Operation, WeatherFile
-from kitopt.sky.windows import DayFrom, Sky
+from kitopt.sky.windows import DayFrom, Sky, asked_of_sky
 from kitopt.sky.worth import Numbered
 
 _MADE_BY = ("sky", "operation")
@@ -35,21 +35,9 @@ def kept_sky(operation: Operation, n: int, first: int, make: Callable[[], Sky]) 
         except (OSError, ValueError):
             # the reader of weather says in its own words what is wrong
             return make()
-        # what a file's sky says of itself depends on what is needed of it
-        file = (weather.path.absolute(), now.st_mtime_ns, now.st_size, operation.need)
-    asked = (
-        # where a file lies is told with its windows
-        weather,
-        file,
-        operation.start.isoformat(),
-        operation.hours,
-        operation.site,
-        operation.need.step_h,
-        operation.need.seed,
-        operation.aim,
-        n,
-        first,
-    )
+        file = (weather.path.absolute(), now.st_mtime_ns, now.st_size)
+    # where a file lies is told with its windows
+    asked = (file, *asked_of_sky(operation), n, first)
     return _sky_of(operation, kept(repr(asked), _MADE_BY, lambda: _laid_down(make())))
 
 

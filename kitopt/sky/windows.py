@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.inventory.items import Panel
-from kitopt.operation.terms import Operation
+from kitopt.operation.terms import Operation, WeatherFile
 from kitopt.sky.worth import Numbered, together
 
 Laid = Literal["flat", "aimed"]
@@ -116,6 +116,28 @@ class Sky:
         """Temperature of the panels' cells in the coldest step in which they see the sun; None without sun. [°C]"""
         is_lit = self.useful_wm2[way] > 0.0
         return float(np.min(np.where(is_lit, self.panel_degc[way], np.inf))) if np.any(is_lit) else None
+
+
+def asked_of_sky(operation: Operation) -> tuple[object, ...]:
+    """What of an operation its sky hangs on."""
+    need = operation.need
+    # what a file's sky says of itself depends on what is needed of it
+    of_file = need if isinstance(need.weather, WeatherFile) else None
+    return (
+        need.weather,
+        of_file,
+        operation.start.isoformat(),
+        operation.hours,
+        operation.site,
+        need.step_h,
+        need.seed,
+        operation.aim,
+    )
+
+
+def is_under_one_sky(one: Operation, other: Operation) -> bool:
+    """Whether two operations have the very same windows."""
+    return one.need.windows == other.need.windows and asked_of_sky(one) == asked_of_sky(other)
 
 
 def picked(parts: Iterable[Sky], numbers: NDArray[np.intp]) -> Sky:

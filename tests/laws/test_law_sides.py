@@ -20,7 +20,8 @@ from oracle.wired_instances import wired
 from kitopt.choice import Solved, pack
 from kitopt.engine import choose, search
 from kitopt.engine.learned import CaseMemory
-from kitopt.engine.listing import Listing, RulesForbid, TooMany, fixed_of
+from kitopt.engine.listing import Listing, fixed_of
+from kitopt.engine.prices import RulesForbid, TooMany
 from kitopt.engine.sides import Sides, can_hold
 from kitopt.engine.solver import solve
 from kitopt.engine.write import add_sides

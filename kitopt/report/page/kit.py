@@ -207,10 +207,15 @@ def _why(kit: KitOnPage) -> Markup:
         parts += [el("p", "Without it the best kit is:"), el("ul", rows)]
     else:
         parts.append(el("p", "The reasons were not asked for."))
-    sure = proof_text(choice.proof, choice.inventory.currency, _spells(choice)) if choice.packed else ""
+    sure = (
+        proof_text(choice.proof, choice.inventory.currency, _spells(choice))
+        if choice.packed and choice.proof.bound is not None
+        else ""
+    )
     parts.append(el("p", sure[:1].upper() + sure[1:]) if sure else None)
     if kit.why.agreement is not None:
-        parts.append(el("p", second_opinion_text(choice, kit.why.agreement)))
+        agreed = second_opinion_text(choice, kit.why.agreement)
+        parts.append(el("p", agreed[:1].upper() + agreed[1:]))
     return el("section", parts, class_="why")
 
 

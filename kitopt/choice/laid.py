@@ -1,0 +1,209 @@
+"""Kits laid out on a bus class under their skies: columns, rows, rules, and the cases that they must pass.
+
+What is asked with another confidence, or for what is best otherwise, is laid out alike: so it is done once.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from functools import partial
+
+import numpy as np
+
+from kitopt.budget import check_time
+from kitopt.engine import Case, Trial
+from kitopt.engine.joint import simulate
+from kitopt.inventory.items import Inventory
+from kitopt.model.backup import backup_cases, lay_backups
+from kitopt.model.bus import BusClass
+from kitopt.model.feeding import station_peak_a
+from kitopt.model.kit import (
+    KitModel,
+    add_fuse_stock,
+    add_stock,
+    case_under,
+    lay_out,
+    of_all_stores,
+    order_equal_units,
+    whole_case,
+)
+from kitopt.model.panel_side import lay_extras, lay_panels, lay_sockets
+from kitopt.model.rules import apply_rules, own_batteries
+from kitopt.model.station_side import lay_station
+from kitopt.operation.terms import Operation
+from kitopt.sky.windows import Sky, picked
+
+_MOST_BYTES = 120_000_000
+"""What layouts may take together; those that were asked for longest ago go first."""
+
+
+@dataclass(frozen=True, eq=False)
+class Laid:
+    """One kit on one bus class at each of its dates.
+
+    Attributes
+    ----------
+    asked : tuple
+        What it was laid out for: dates without what only tells how sure or how good the kit must be, stock, class,
+        and whether it comes out of a bag.
+    skies : tuple of Sky
+        One a date.
+    hardest : int
+        The date that the model is of.
+    cases : tuple of tuple of Case
+        By date.
+    """
+
+    asked: tuple[object, ...]
+    skies: tuple[Sky, ...]
+    model: KitModel
+    hardest: int
+    cases: tuple[tuple[Case, ...], ...]
+
+    def is_for(self, asked: tuple[object, ...], skies: Sequence[Sky]) -> bool:
+        """Whether it was laid out for that."""
+        return len(skies) == len(self.skies) and all(map(_is, skies, self.skies)) and asked == self.asked
+
+    def at(self, dates: Sequence[Operation]) -> Laid:
+        """The same with how sure and how good a kit must be at each date."""
+        model = replace(self.model, operation=dates[self.hardest])
+        cases = tuple(
+            tuple(replace(case, confidence=date.need.confidence) for case in some)
+            for date, some in zip(dates, self.cases, strict=True)
+        )
+        return replace(self, model=model, cases=cases)
+
+    @property
+    def n_bytes(self) -> int:
+        """Most of what it takes in memory."""
+        first = [part for some in self.cases for case in some[:1] for part in case.parts or (case,)]
+        return sum(shape.nbytes for case in first for shape in case.conditions.shapes)
+
+
+@dataclass(eq=False)
+class Layouts:
+    """What was laid out, to be taken again where the same is asked."""
+
+    _known: list[Laid] = field(default_factory=list)
+
+    def of(
+        self,
+        dates: Sequence[Operation],
+        inventory: Inventory,
+        bus: BusClass,
+        skies: Sequence[Sky],
+        *,
+        is_part_of_a_bag: bool = False,
+    ) -> Laid:
+        """One kit for several dates: laid out for the highest peak and the coldest air.
+
+        Raises
+        ------
+        OutOfTime
+        """
+        asked = (tuple(map(_as_laid, dates)), inventory, bus, is_part_of_a_bag)
+        found = next((one for one in self._known if one.is_for(asked, skies)), None)
+        if found is None:
+            peaks = [station_peak_a(date, inventory, bus) for date in dates]
+            hardest, coldest = int(np.argmax(peaks)), min(skies, key=lambda sky: sky.coldest_degc)
+            model = build_model(dates[hardest], inventory, bus, coldest, is_part_of_a_bag=is_part_of_a_bag)
+            for date, sky in zip(dates, skies, strict=True):
+                own_batteries(at_date(model, date), sky)
+            cases = tuple(
+                cases_under(at_date(model, date), sky, f"date {d}")
+                for d, (date, sky) in enumerate(zip(dates, skies, strict=True))
+            )
+            found = Laid(asked, tuple(skies), model, hardest, cases)
+        self._known = [*(one for one in self._known if one is not found), found]
+        while len(self._known) > 1 and sum(one.n_bytes for one in self._known) > _MOST_BYTES:
+            del self._known[0]
+        return found.at(dates)
+
+
+def _is(one: object, other: object) -> bool:
+    return one is other
+
+
+def _as_laid(date: Operation) -> Operation:
+    return replace(date, least="mass", need=replace(date.need, confidence=Fraction(1)))
+
+
+def at_date(model: KitModel, date: Operation) -> KitModel:
+    """A model at another date."""
+    return model if date is model.operation else replace(model, operation=date)
+
+
+def build_model(
+    operation: Operation, inventory: Inventory, bus: BusClass, sky: Sky, *, is_part_of_a_bag: bool = False
+) -> KitModel:
+    """Columns, rows and rules of one kit on one bus class.
+
+    Raises
+    ------
+    OutOfTime
+    """
+    model = lay_out(operation, inventory, bus)
+    amps = station_peak_a(operation, inventory, bus)
+    lay_panels(model)
+    lay_sockets(model)
+    lay_extras(model)
+    lay_station(model, amps)
+    check_time()
+    order_equal_units(model)
+    apply_rules(model, sky, amps)
+    check_time()
+    lay_backups(model)
+    add_stock(model, is_part_of_a_bag=is_part_of_a_bag)
+    add_fuse_stock(model)
+    return model
+
+
+def cases_under(model: KitModel, sky: Sky, name: str = "base", *, counts: np.ndarray | None = None) -> tuple[Case, ...]:
+    """Every case that a kit must pass under a sky: all in order first, then each loss.
+
+    Given `counts`, the cases are good for these alone.
+    """
+    base = whole_case(model, sky, name, counts=counts)
+    return tuple(of_all_stores(model, sky, case, counts=counts) for case in (base, *backup_cases(model, base)))
+
+
+def trial_under(
+    model: KitModel, sky: Sky, name: str, change: Callable[[Case], Case] = lambda case: case
+) -> Trial | None:
+    """The many other windows that a kit must survive, with one standard error to spare; None where there are none.
+
+    What is lost and backed up is not tried by them: they are about the weather.
+    """
+    others = sky.others
+    if others is None:
+        return None
+    known: dict[bytes, np.ndarray] = {}
+
+    def margins_wh(counts: np.ndarray) -> np.ndarray:
+        key = counts.tobytes()
+        if key not in known:
+            known.clear()
+            parts = []
+            for part in others():
+                check_time()
+                case = change(case_under(model, part, name, counts=counts))
+                parts.append(simulate(case.conditions, case.plant(counts)).margin_wh)
+            known[key] = np.concatenate(parts)
+        return known[key]
+
+    def case_of(windows: np.ndarray) -> Case:
+        return change(case_under(model, picked(others(), windows), name))
+
+    return Trial(partial(n_needed_of, model.operation.need.confidence), margins_wh, case_of)
+
+
+def n_needed_of(confidence: Fraction, n_windows: int) -> int:
+    """How many of many windows a kit must survive: its share, and one standard error of it, never more than all.
+
+    The error is that of a share that is counted over independent windows, the square root of q (1 - q) / n.
+    """
+    error = math.sqrt(n_windows * confidence * (1 - confidence))
+    return min(n_windows, math.ceil(confidence * n_windows + error))

@@ -1,0 +1,294 @@
+"""What each window asks of a battery beside a panel side, whatever the confidence.
+
+A *side* is how many panels of each kind hang on each unit. All joins of one kind to one unit are a *class*, here at
+the best power that any of them passes: what a side asks for is then asked of every kit that has it, or less than that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from functools import cached_property, reduce
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.engine.judge import cuts, needed_wh, simulate
+from kitopt.engine.plan import Case
+from kitopt.engine.plant import Conditions, Layout, Source
+
+Floats = NDArray[np.float64]
+Counts = NDArray[np.int64]
+
+_MOST_STEPS = 50
+"""So often the need of a side is followed along the judge's slope."""
+_MOST_KEPT = 4_000_000
+"""Numbers that are kept of the needs of one kit's sides."""
+
+
+@dataclass(frozen=True, eq=False)
+class Fixed:
+    """What of a plant does not hang on the side, each at its best for the kit.
+
+    Attributes
+    ----------
+    box : ndarray, shape (n_coordinates,)
+        Largest value of each coordinate.
+    demand_w : ndarray, shape (n_demands,)
+        Least size of each demand, but for what units draw that have panels. [W]
+    """
+
+    box: Floats
+    demand_w: Floats
+
+    @property
+    def key(self) -> tuple[bytes, bytes]:
+        """The same for the same numbers."""
+        return self.box.tobytes(), self.demand_w.tobytes()
+
+
+@dataclass(frozen=True, eq=False)
+class Tangent:
+    """What sets of panels need at least, window by window: ``need[k] >= least[k] - saved[k] @ set``. [Wh]
+
+    Attributes
+    ----------
+    least : ndarray, shape (n_windows,)
+    saved : ndarray, shape (n_windows, n_kinds)
+    hardest : ndarray of int, shape (n_allowed + 1,)
+        The windows that need most where it touches.
+    """
+
+    least: Floats
+    saved: Floats
+    hardest: NDArray[np.intp]
+
+    @cached_property
+    def _of_hardest(self) -> tuple[Floats, Floats]:
+        return self.least[self.hardest], np.ascontiguousarray(self.saved[self.hardest].T)
+
+    @cached_property
+    def most_saved(self) -> Floats:
+        """What a panel of each kind saves in any of the hardest windows at most, shape (n_kinds,). [Wh]"""
+        return np.asarray(np.max(self._of_hardest[1], axis=1))
+
+    def hardest_need_wh(self, sets: Counts) -> Floats:
+        """What sets need at least, since one of the hardest windows must be survived, shape (n_sets,). [Wh]"""
+        least, saved = self._of_hardest
+        return np.asarray(np.min(least - sets @ saved, axis=1))
+
+
+def in_order(needs: Floats, n_allowed: int) -> float:
+    """What is needed where the so many that need most may fail."""
+    place = len(needs) - 1 - n_allowed
+    return float(np.partition(needs, place)[place])
+
+
+class Needs:
+    """The needs of the sides of one kit under some conditions, window by window."""
+
+    def __init__(self, case: Case, fixed: Fixed) -> None:
+        # the case is held so that what it is known by stays its own
+        self.fixed, self.case, self._layout = fixed, case, case.conditions.layout
+        conditions, layout = case.conditions, case.conditions.layout
+        joins, unit_of, source_of = _joins(case)
+        pieces = np.eye(case.matrix.shape[1])[joins] if case.pieces is None else case.pieces
+        kinds = [k for k in range(len(pieces)) if np.any(pieces[k][joins] > 0)]
+        self.pieces = pieces[kinds]
+        self.columns: list[NDArray[np.intp]] = []
+        unit, kind, size, place = [], [], [], []
+        shapes, sources = list(conditions.shapes), list[Source]()
+        known: dict[int, int] = {}
+        for k in range(len(kinds)):
+            for u in range(layout.n_units):
+                mine = joins[(unit_of == u) & (self.pieces[k][joins] > 0)]
+                if not len(mine):
+                    continue
+                best = _best(conditions, case.matrix, mine, source_of, layout.panel(u, 0), self.pieces[k])
+                if best[0] is not None:
+                    source, watts = best[0], best[1]
+                    if source not in known:
+                        known[source] = len(sources)
+                        sources.append(conditions.sources[source])
+                    place.append(known[source])
+                else:
+                    assert best[2] is not None
+                    watts = 1.0
+                    place.append(len(sources))
+                    sources.append(Source(len(shapes)))
+                    shapes.append(best[2])
+                unit.append(u)
+                kind.append(k)
+                size.append(watts)
+                self.columns.append(mine)
+        self.unit, self.kind = np.array(unit, dtype=np.intp), np.array(kind, dtype=np.intp)
+        self._size, self._place = np.array(size), np.array(place, dtype=np.intp)
+        self.n_kinds = len(kinds)
+        self._conditions = replace(
+            conditions,
+            layout=Layout(layout.n_units, len(sources), layout.n_demands),
+            shapes=tuple(shapes),
+            sources=tuple(sources),
+        )
+        # all panels of a set on one unit that passes what all do, each at the best power of its classes
+        self._pooled = replace(
+            conditions,
+            layout=Layout(1, self.n_kinds, layout.n_demands),
+            shapes=tuple(
+                _most(self._size[c] * self._conditions.watts(self._place[c]) for c in np.flatnonzero(self.kind == k))
+                for k in range(self.n_kinds)
+            ),
+            sources=(),
+            has_charge_limit=False,
+        )
+        self.capacity = case.matrix[layout.capacity]
+        has = self.capacity > 0.0
+        missing = case.matrix[layout.missing][has] / self.capacity[has]
+        self.missing_share = float(np.min(missing)) if len(missing) else 0.0
+        self._idle_w = np.array(
+            [
+                np.min(case.matrix[_demands(layout)][:, case.matrix[layout.limit(u)] > 0.0], axis=1, initial=np.inf)
+                for u in range(layout.n_units)
+            ]
+        ).reshape(layout.n_units, layout.n_demands)
+        self._idle_w[~np.isfinite(self._idle_w)] = 0.0
+        self._without_limit = replace(self._conditions, has_charge_limit=False)
+        self._known: dict[bytes, Floats] = {}
+
+    @classmethod
+    def of(cls, case: Case, fixed: Fixed) -> Needs:
+        """Those of a case, reckoned once for all cases of its conditions."""
+        key = (fixed.key, id(case.matrix), id(case.pieces))
+        if key not in case.conditions.known:
+            # it holds what it is known by, so that nothing else can come to be in that place
+            case.conditions.known[key] = cls(case, fixed)
+        found = case.conditions.known[key]
+        assert isinstance(found, cls)
+        return found
+
+    @property
+    def n_classes(self) -> int:
+        """How many classes there are."""
+        return len(self.columns)
+
+    def each_wh(self, side: Counts, windows: NDArray[np.intp] | None = None) -> Floats:
+        """Usable capacity without which no kit with that side survives some windows, or each of all. [Wh]
+
+        Infinite where none suffices.
+        """
+        key = side.tobytes()
+        found = self._known.get(key)
+        if found is not None:
+            return found if windows is None else found[windows]
+        found = needed_wh(self._without_limit, self.plant(side), self.missing_share, windows)
+        if windows is None and len(self._known) * len(found) < _MOST_KEPT:
+            self._known[key] = found
+        return found
+
+    def followed_wh(self, side: Counts, need_wh: float, n_allowed: int) -> float:
+        """What a side needs so that no more windows fail, with all that the judge knows, from a need that is no more.
+
+        The margin is concave in the capacity, so from below its tangents meet zero before it does.
+        """
+        layout, conditions = self._conditions.layout, self._conditions
+        plant = self.plant(side)
+        plant[layout.charge_limit] = self.fixed.box[layout.charge_limit]
+        for _ in range(_MOST_STEPS):
+            if not np.isfinite(need_wh):
+                break
+            plant[layout.capacity], plant[layout.missing] = need_wh, self.missing_share * need_wh
+            verdict = simulate(conditions, plant)
+            failing = np.flatnonzero(~verdict.survives)
+            if len(failing) <= n_allowed:
+                break
+            slope = cuts(conditions, plant, verdict.lowest_step, failing).slope
+            by_wh = slope[:, layout.capacity] + self.missing_share * slope[:, layout.missing]
+            short = -verdict.margin_wh[failing]
+            each = np.where(by_wh > 0.0, short / np.where(by_wh > 0.0, by_wh, 1.0), np.inf)
+            more = in_order(each, n_allowed)
+            if more <= 1e-6:
+                break
+            need_wh += more
+        return need_wh
+
+    def tangent(self, counts: Counts, n_allowed: int) -> Tangent:
+        """The tangent at a set of panels on whatever units, shape (n_kinds,), where so many windows may fail."""
+        some = counts.astype(np.float64)
+        conditions, layout = self._pooled, self._pooled.layout
+        of_case = self._layout
+        plant = np.zeros(layout.size)
+        plant[layout.limit(0)] = sum(self.fixed.box[of_case.limit(u)] for u in range(of_case.n_units))
+        panels = slice(layout.panel(0, 0), layout.panel(0, 0) + self.n_kinds)
+        plant[panels] = some
+        plant[_demands(layout)] = self.fixed.demand_w
+        plant[layout.rated] = self.fixed.box[of_case.rated]
+        need = in_order(needed_wh(conditions, plant, self.missing_share), n_allowed)
+        plant[layout.capacity] = need if np.isfinite(need) else self.fixed.box[of_case.capacity]
+        plant[layout.missing] = self.missing_share * plant[layout.capacity]
+        verdict = simulate(conditions, plant)
+        found = cuts(conditions, plant, verdict.lowest_step, np.arange(conditions.n_windows))
+        by_wh = found.slope[:, layout.capacity] + self.missing_share * found.slope[:, layout.missing]
+        held = found.slope.copy()
+        held[:, [layout.capacity, layout.missing]] = 0.0
+        held[:, panels] = 0.0
+        short = -found.constant - held @ plant - 1e-5
+        # where more capacity helps no window, nothing is known of it
+        scale = np.where(by_wh > 1e-9, 1.0 / np.where(by_wh > 1e-9, by_wh, 1.0), 0.0)
+        least, saved = short * scale, found.slope[:, panels] * scale[:, None]
+        hardest = np.argsort(-(least - saved @ some), kind="stable")[: n_allowed + 1]
+        return Tangent(least, saved, hardest)
+
+    def plant(self, side: Counts) -> Floats:
+        """A kit with a side at its best, batteries apart, shape (n_coordinates of its own,)."""
+        layout, of_case = self._conditions.layout, self._layout
+        plant = np.zeros(layout.size)
+        for c in np.flatnonzero(side):
+            plant[layout.panel(int(self.unit[c]), int(self._place[c]))] += side[c] * self._size[c]
+        demand_w = self.fixed.demand_w.copy()
+        for u in np.unique(self.unit[side > 0]).tolist():
+            plant[layout.limit(u)] = self.fixed.box[of_case.limit(u)]
+            demand_w += self._idle_w[u]
+        plant[_demands(layout)] = demand_w
+        plant[layout.rated] = self.fixed.box[of_case.rated]
+        return plant
+
+
+def _demands(layout: Layout) -> slice:
+    return slice(layout.demand(0), layout.demand(0) + layout.n_demands)
+
+
+def _joins(case: Case) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
+    """Own columns that bring power, and the unit and source of each."""
+    layout = case.conditions.layout
+    panels = case.matrix[layout.panel(0, 0) : layout.demand(0)]
+    joins, at = np.nonzero(panels.T)
+    source = np.full(case.matrix.shape[1], -1)
+    source[joins] = at % max(1, layout.n_sources)
+    return joins, at // max(1, layout.n_sources), source
+
+
+def _best(
+    conditions: Conditions,
+    matrix: Floats,
+    joins: NDArray[np.intp],
+    source_of: NDArray[np.intp],
+    first: int,
+    pieces: Floats,
+) -> tuple[int | None, float, Floats | None]:
+    """The source and size of the join that passes most a panel in every step; where there is none, the most of each."""
+    most: dict[int, float] = {}
+    for j in joins.tolist():
+        source = int(source_of[j])
+        most[source] = max(most.get(source, 0.0), float(matrix[first + source, j] / pieces[j]))
+    if len(most) == 1:
+        return *most.popitem(), None
+    by_sun = sorted(most, key=lambda s: -most[s] * float(np.sum(conditions.watts(s))))
+    best = by_sun[0]
+    top = most[best] * conditions.watts(best)
+    if all(np.all(most[s] * conditions.watts(s) <= top + 1e-12) for s in by_sun[1:]):
+        return best, most[best], None
+    return None, 1.0, _most([top, *(most[s] * conditions.watts(s) for s in by_sun[1:])])
+
+
+def _most(some: Iterable[Floats]) -> Floats:
+    return reduce(np.maximum, some)

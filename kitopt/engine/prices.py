@@ -1,0 +1,273 @@
+"""What kits cost at the least by their side and capacity: prices from linear programs over the plan's own rows.
+
+With a side and a capacity given, what a plan's rows make the rest cost is convex in both, and the duals of a linear
+program are a *price*: a linear function below it everywhere, whatever the weather asks for and whatever counts first.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.budget import OutOfTime
+from kitopt.engine.needs import Counts
+from kitopt.engine.plan import Case, Objective, Plan, Row
+from kitopt.engine.sides import Sides
+from kitopt.engine.solver import Stated
+
+Floats = NDArray[np.float64]
+
+ALONE = "alone"
+"""The rule of rows that say what one of several kits costs alone at the least."""
+_MOST_SUMS = 20_000
+_MOST_KEPT = 8
+"""Plans of one kit whose prices are kept."""
+_LITTLE = 1e-3
+"""So much of every class is asked for, that its price is known."""
+SLACK = 0.01
+"""Objectives are whole numbers; what linear programs say is true to far less than this."""
+
+
+class TooMany(Exception):
+    """There are more sides than can be listed."""
+
+
+class RulesForbid(Exception):
+    """No counts at all obey the plan's rows."""
+
+
+@dataclass(frozen=True, eq=False)
+class Price:
+    """The objective is at least ``fixed + each @ side + by_wh · capacity``."""
+
+    fixed: float
+    each: Floats
+    by_wh: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Quantity:
+    """What is made small, or may not be more than a limit, with its prices."""
+
+    objective: Objective
+    most: float
+    prices: list[Price] = field(default_factory=list)
+
+
+class Prices:
+    """What kits of a plan with some sides cost at the least, by one objective.
+
+    Attributes
+    ----------
+    sums : ndarray
+        Every capacity that the batteries at hand can make, in order. [Wh]
+    stock : ndarray of int, shape (n_kinds,)
+        How many panels of each kind there are at most.
+    """
+
+    def __init__(self, plan: Plan, sides: Sides, objective: Objective) -> None:
+        self.sides, self._asked, self._objective = sides, plan, objective
+        # what the kit costs at the least is no news of what more costs: there a price would be flat
+        rows = tuple(row for row in (*plan.rows, *plan.known) if not _is_of(sides.case, row))
+        # which of some rows is kept, no price tells
+        self._plan = replace(plan, rows=rows, either=())
+        self.sums, self.stock = _sums(sides, plan), _stock(sides, plan)
+        limits = [_Quantity(_weighed(row, plan), row.upper) for row in plan.limits]
+        self._quantities = [_Quantity(objective, math.inf), *limits]
+        self._relaxed, self._rows, self._last, self._apart = self._stated()
+        self._known_at: set[float] = set()
+
+    @classmethod
+    def of(cls, plan: Plan, sides: Sides, objective: Objective) -> Prices:
+        """Those of a plan; of an earlier one where its rows, bounds and sides are alike, whatever the weather asks."""
+        kept: list[Prices] = sides.case.conditions.known.setdefault("prices", [])
+        found = next((one for one in kept if one._is_of(plan, sides, objective)), None) or cls(plan, sides, objective)
+        kept[:] = [*[one for one in kept if one is not found][-_MOST_KEPT + 1 :], found]
+        return found
+
+    def _is_of(self, plan: Plan, sides: Sides, objective: Objective) -> bool:
+        mine = self._asked
+        return (
+            mine.rows == plan.rows
+            and mine.known == plan.known
+            and np.array_equal(mine.lower, plan.lower)
+            and np.array_equal(mine.upper, plan.upper)
+            and (self._objective.name, self._objective.fixed) == (objective.name, objective.fixed)
+            and np.array_equal(self._objective.weights, objective.weights)
+            and self.sides.is_like(sides)
+        )
+
+    def learn_at(self, need_wh: float, left_s: Callable[[], float]) -> None:
+        """Make the prices exact where no panel is asked for beside a capacity.
+
+        Raises
+        ------
+        RulesForbid, TooMany, OutOfTime
+        """
+        need_wh = min(need_wh, float(self.sums[-1]))
+        if need_wh in self._known_at:
+            return
+        none = np.zeros(self.sides.n_classes)
+        for quantity in self._quantities:
+            price, met = self._price(quantity.objective, none, need_wh, left_s)
+            quantity.prices.append(price)
+            if np.any(met > _LITTLE + SLACK):
+                # rows ask for panels: what more than those cost is only told from there on
+                quantity.prices.append(self._price(quantity.objective, met, need_wh, left_s)[0])
+        self._known_at.add(need_wh)
+
+    def made(self, needs: Floats | float) -> Floats:
+        """The next capacity that the batteries at hand can make; infinite where they cannot. [Wh]"""
+        at = np.searchsorted(self.sums, np.asarray(needs) - 1e-6)
+        return np.where(at < len(self.sums), self.sums[np.minimum(at, len(self.sums) - 1)], np.inf)
+
+    def lowest(self, sets: Counts, n_decided: int, least_wh: float, needs: Sequence[tuple[Floats, Floats]]) -> Floats:
+        """The least objective of a kit with a set, whatever it has of the kinds that are not decided.
+
+        Parameters
+        ----------
+        least_wh : float
+            What every kit needs.
+        needs : sequence of (ndarray, ndarray)
+            What each set needs, and what a panel more of each kind that is not decided saves at most.
+        """
+        first, *limits = (self._lowest_of(quantity, sets, n_decided, least_wh, needs) for quantity in self._quantities)
+        return self._where_kept(first, limits)
+
+    def _lowest_of(
+        self, quantity: _Quantity, sets: Counts, n_decided: int, least_wh: float, needs: Sequence[tuple[Floats, Floats]]
+    ) -> Floats:
+        low = np.full(len(sets), -np.inf)
+        stock = self.stock[n_decided:]
+        for price in quantity.prices:
+            each = self._by_kind(price)
+            base, later = price.fixed + sets @ each, each[n_decided:]
+            low = np.maximum(low, base + price.by_wh * least_wh + float(stock @ np.minimum(later, 0.0)))
+            if price.by_wh > 0.0:
+                for need, saved in needs:
+                    rest = float(stock @ np.minimum(later - price.by_wh * saved, 0.0))
+                    low = np.maximum(low, base + price.by_wh * need + rest)
+        return low + quantity.objective.fixed
+
+    def _where_kept(self, value: Floats, limits: Sequence[Floats]) -> Floats:
+        """A value where limits are kept, and infinity elsewhere."""
+        for at_least, quantity in zip(limits, self._quantities[1:], strict=True):
+            value = np.where(at_least <= quantity.most + SLACK, value, np.inf)
+        return value
+
+    def bound(self, needs: Floats, *, sides: Counts | None = None, sets: Counts | None = None) -> Floats:
+        """What kits cost at least that need so much, with sides, and panels besides of which the unit is open."""
+        can_be_met = np.isfinite(needs)
+        capacity = np.where(can_be_met, needs, 0.0)
+
+        def of_panels(price: Price) -> Floats | float:
+            hung = 0.0 if sides is None else sides @ price.each
+            return hung if sets is None else hung + sets @ self._by_kind(price)
+
+        def least(quantity: _Quantity) -> Floats:
+            each = [price.fixed + of_panels(price) + price.by_wh * capacity for price in quantity.prices]
+            return np.asarray(np.max(each, axis=0) + quantity.objective.fixed)
+
+        first, *limits = map(least, self._quantities)
+        return np.where(can_be_met, self._where_kept(first, limits), np.inf)
+
+    def _by_kind(self, price: Price) -> Floats:
+        """The price of a panel of each kind on the unit where it costs least."""
+        least = np.full(self.sides.n_kinds, np.inf)
+        np.minimum.at(least, self.sides.kind, price.each)
+        return least
+
+    def _price(
+        self, objective: Objective, side: Floats, need: float, left_s: Callable[[], float]
+    ) -> tuple[Price, Floats]:
+        """The price that is exact for the relaxed program near one side and capacity, and the nearest side allowed."""
+        at = side + _LITTLE
+        # what is missed costs more than anything
+        costs = np.full(self._n_columns, 10.0 * float(np.max(np.abs(objective.weights), initial=1.0)))
+        costs[: self._plan.n_columns] = objective.weights
+        self._relaxed.set_costs(costs)
+        for row, n in zip(self._rows, at.tolist(), strict=True):
+            self._relaxed.set_row(row, n, n)
+        self._relaxed.set_row(self._last, need, math.inf)
+        answer = self._relaxed.solve(seconds=left_s())
+        if answer.status == "infeasible":
+            again = self._relaxed.has_any_within(math.inf, seconds=left_s())
+            # where the solver takes back what it said, cuts have to do
+            raise RulesForbid if again.status == "infeasible" else TooMany
+        if answer.duals is None or answer.values is None:
+            raise OutOfTime
+        each, by_wh = answer.duals[self._rows], max(0.0, float(answer.duals[self._last]))
+        met = at + np.array([answer.values[more] - answer.values[less] for less, more in self._apart])
+        return Price(answer.objective - float(each @ at) - by_wh * need, each, by_wh), met
+
+    def _stated(self) -> tuple[Stated, list[int], int, list[tuple[int, int]]]:
+        """The relaxed program of a side and a capacity that may be missed at a price.
+
+        Returns
+        -------
+        program : Stated
+        rows, last : list of int, int
+            The row of each class, and that of the capacity.
+        apart : list of (int, int)
+            The columns by which a class is missed: too few of it, too many.
+        """
+        program = self._plan.program(self._objective.weights)
+        rows, apart = [], []
+        for c in range(self.sides.n_classes):
+            less = program.add_column(0.0, math.inf, integer=False)
+            more = program.add_column(0.0, math.inf, integer=False)
+            terms = [*self.sides.terms(c), (less, 1.0), (more, -1.0)]
+            rows.append(program.add_row(terms, 0.0, 0.0))
+            apart.append((less, more))
+        short = program.add_column(0.0, math.inf, integer=False)
+        last = program.add_row([*self.sides.capacity_terms(), (short, 1.0)], lower=0.0)
+        self._n_columns = len(program.lower)
+        return Stated(program, is_relaxed=True), rows, last, apart
+
+
+def _is_of(case: Case, row: Row) -> bool:
+    """Whether a row says what a case's kit costs alone."""
+    own = range(case.matrix.shape[1]) if case.columns is None else case.columns.tolist()
+    return row.rule == ALONE and {j for j, _ in row.terms} <= {*own, case.served}
+
+
+def _weighed(row: Row, plan: Plan) -> Objective:
+    """What a row keeps within a limit."""
+    weights = np.zeros(plan.n_columns)
+    for j, c in row.terms:
+        weights[j] = c
+    return Objective(row.text, weights)
+
+
+def _sums(sides: Sides, plan: Plan) -> Floats:
+    """Every capacity that batteries can make; two ends and nothing between where there are too many. [Wh]"""
+    sums = np.zeros(1)
+    for j, wh in sides.capacity_terms():
+        for _ in range(int(plan.upper[j])):
+            more = np.unique(np.concatenate([sums, sums + wh]).round(9))
+            if len(more) > _MOST_SUMS:
+                raise TooMany
+            sums = more
+    return sums
+
+
+def _stock(sides: Sides, plan: Plan) -> Counts:
+    """How many panels of each kind there are at most, by the plan's bounds and by each of its rows."""
+    stock = np.zeros(sides.n_kinds, dtype=np.int64)
+    for k in range(sides.n_kinds):
+        pieces = {j: n for c in np.flatnonzero(sides.kind == k) for j, n in sides.terms(int(c))}
+        most = sum(n * float(plan.upper[j]) for j, n in pieces.items())
+        for row in plan.rows:
+            if math.isfinite(row.upper):
+                own = {j: c for j, c in row.terms if j in pieces}
+                if len(own) == len(pieces):
+                    others = sum(min(c * plan.lower[j], c * plan.upper[j]) for j, c in row.terms if j not in pieces)
+                    each = min(c / pieces[j] for j, c in own.items())
+                    if each > 0.0:
+                        most = min(most, (row.upper - others) / each)
+        stock[k] = max(0, math.floor(most + 1e-6))
+    return stock
