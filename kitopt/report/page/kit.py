@@ -73,7 +73,7 @@ class KitOnPage:
     @property
     def fuses(self) -> str:
         """Blades to have at hand; empty for none."""
-        return " ".join(filter(None, (fuses_text(fuses_to_fit(one.choice)) for one in self.carried)))
+        return fuses_text([fit for one in self.carried for fit in fuses_to_fit(one.choice)])
 
     def whose(self, one: Carried) -> str:
         """Of which circuit something is, to be said after it; empty where there is but one."""
