@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from kitopt.interface.calls import buy, grab_kit, pack, share, why
     from kitopt.interface.in_field import FieldResult, Learned, keep, learned, reading, site_at, sun
     from kitopt.interface.in_hand import Lasting, now
+    from kitopt.interface.region import Studied, read_study, study
     from kitopt.interface.result import Result
     from kitopt.inventory.demo import demo_folder
     from kitopt.inventory.items import Inventory
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from kitopt.operation.read import read_operation
     from kitopt.operation.read_plans import read_programme, read_standing
     from kitopt.operation.terms import Operation
+    from kitopt.study.terms import Study
 
 __version__ = "0.1.0"
 
@@ -44,6 +46,8 @@ __all__ = [
     "Programme",
     "Result",
     "Standing",
+    "Studied",
+    "Study",
     "__version__",
     "buy",
     "demo_folder",
@@ -56,9 +60,11 @@ __all__ = [
     "read_operation",
     "read_programme",
     "read_standing",
+    "read_study",
     "reading",
     "share",
     "site_at",
+    "study",
     "sun",
     "why",
 ]
@@ -72,7 +78,9 @@ _HOMES = {
     **dict.fromkeys(("Programme", "Standing"), "operation.plans"),
     "Argument": "interface.argument",
     "Inventory": "inventory.items",
+    **dict.fromkeys(("Studied", "read_study", "study"), "interface.region"),
     "Operation": "operation.terms",
+    "Study": "study.terms",
     "Result": "interface.result",
     "demo_folder": "inventory.demo",
     "read_inventory": "inventory.read",

@@ -28,10 +28,11 @@ LAYERS: tuple[frozenset[str], ...] = tuple(
         "sky",
         "model second_opinion",
         "choice",
-        "ask",
+        "ask certificate",
         "explain field",
         "facts",
         "report",
+        "study",
         "interface",
         "cli",
         "__main__",
@@ -56,8 +57,8 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
     "choice": tuple(
         frozenset(names.split())
         for names in (
-            "laid",
-            "problem side_by_side classes",
+            "laid side_by_side classes",
+            "problem",
             "program",
             "search",
             "terms",
@@ -90,6 +91,8 @@ SINGLE_IMPORTERS = {
     "highspy": ("kitopt.engine.solver",),
     "typer": ("kitopt.cli",),
     "typst": ("kitopt.report.sheet",),
+    "pyarrow": ("kitopt.study.rows",),
+    "distributed": ("kitopt.study.cluster",),
 }
 """Who alone imports a library; pvlib has two, since whoever checks the panels must not share the planner's."""
 
@@ -106,6 +109,8 @@ HEAVY = {
     "tomlkit",
     "rich",
     "typst",
+    "pyarrow",
+    "distributed",
 }
 """What a help text must not wait for."""
 
@@ -224,14 +229,15 @@ def test_a_library_has_its_importers(library: str, owners: tuple[str, ...]) -> N
 def test_every_library_that_is_imported_is_declared_and_no_other() -> None:
     with (PACKAGE.parent / "pyproject.toml").open("rb") as file:
         project = tomllib.load(file)["project"]
-    # what a sheet needs is an extra
-    wanted = [*project["dependencies"], *project["optional-dependencies"]["sheet"]]
+    # what a sheet, rows and a cluster need are extras
+    extras = [one for name in ("sheet", "study", "cluster") for one in project["optional-dependencies"][name]]
+    wanted = [*project["dependencies"], *extras]
     declared = {re.split(r"[<>=]", one)[0].replace("-", "_") for one in wanted}
     used = {one.split(".")[0] for name, tree in TREES.items() for one in imports(name, ast.walk(tree))}
-    # pydantic_core comes with pydantic; tzdata is found by the standard library
+    # pydantic_core comes with pydantic; tzdata is found by the standard library; distributed is dask's other half
     own = {"kitopt", "pydantic_core", *sys.stdlib_module_names}
     assert used - own - declared == set()
-    assert declared - used == {"tzdata"}
+    assert declared - used == {"tzdata", "dask"}
 
 
 def test_no_module_is_a_drawer_for_odds_and_ends() -> None:

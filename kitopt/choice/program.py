@@ -207,14 +207,11 @@ class Program:
             )
         cost, by_id = COST[name], self.stock.by_id
         terms = [(j, float(cost(by_id[i]))) for i, j in self.bag.items()]
-        if not self.bag:
-            terms = [
-                (j, c * cost(by_id[item_id]))
-                for kits in self.kits.values()
-                for kit in kits
-                for item_id in kit.items()
-                for j, c in kit.uses(item_id)
-            ]
+        for kits in self.kits.values() if not self.bag else ():
+            for kit in kits:
+                for item_id in kit.items():
+                    one = cost(by_id[item_id])
+                    terms += [(j, c * one) for j, c in kit.uses(item_id)]
         known = (lambda item: item.price_cents or 0) if name == "price" else cost
         return Objective(name, self.side.weights(terms), sum(n * known(by_id[i]) for i, n in self.carried().items()))
 

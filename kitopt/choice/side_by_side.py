@@ -62,11 +62,8 @@ class Placed:
 
     @cached_property
     def _uses(self) -> dict[str, list[tuple[int, float]]]:
-        found: dict[str, list[tuple[int, float]]] = {}
-        for j, column in enumerate(self.model.columns):
-            for item_id, n in column.uses.items():
-                found.setdefault(item_id, []).append((self.first + j, float(n)))
-        return found
+        found = self.model.terms
+        return {i: [(self.first + j, n) for j, n in terms] for i, terms in found.items()} if self.first else found
 
 
 @dataclass
@@ -125,7 +122,8 @@ class SideBySide:
 
         def placed(case: Case) -> Case:
             within = None if case.within is None else first + case.within
-            return replace(case, name=f"{name}{case.name}", columns=columns, served=made, within=within)
+            parts = tuple(placed(part) for part in case.parts)
+            return replace(case, name=f"{name}{case.name}", columns=columns, served=made, within=within, parts=parts)
 
         own = tuple(placed(case) for cases in dated for case in cases)
         self.cases += own

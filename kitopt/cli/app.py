@@ -14,7 +14,9 @@ from kitopt.cli.request import (
     NOW_SCHEMA,
     READING_SCHEMA,
     REVIEW_SCHEMA,
+    STUDY_SCHEMA,
     SUN_SCHEMA,
+    VERIFY_SCHEMA,
     WHY_SCHEMA,
     Answer,
     Request,
@@ -150,6 +152,10 @@ def _pack(
     sheet: Sheet = None,
     paper: PaperFormat = "a4",
     out: Out = None,
+    certificate: Annotated[
+        Path | None,
+        typer.Option("--certificate", metavar="FILE.json", help="Write the proof, for `kitopt verify` to check."),
+    ] = None,
     with_: With = None,
     without: Without = None,
     plain: Plain = False,
@@ -157,6 +163,7 @@ def _pack(
     """Choose the best kit for one operation, or judge the one that is named."""
 
     def run() -> Answer:
+        from kitopt.cli.certify import Certifying
         from kitopt.cli.options import Options
         from kitopt.cli.pack import run_pack
         from kitopt.cli.paper import Paper
@@ -184,9 +191,27 @@ def _pack(
             against=against,
             kit=kit,
             paper=Paper(page, sheet, paper, out),
+            certifying=Certifying(certificate, options),
         )
 
     return Request(run, json)
+
+
+@app.command("verify")
+def _verify(
+    certificate: Annotated[
+        Path, typer.Argument(metavar="FILE.json", help="What pack --certificate wrote; it needs no file beside it.")
+    ],
+    json: Json = False,
+) -> Request:
+    """Check a proof: make every row and number of it again from the files in it, and ask another solver."""
+
+    def run() -> Answer:
+        from kitopt.cli.certify import run_verify
+
+        return run_verify(certificate, is_json=json)
+
+    return Request(run, json, VERIFY_SCHEMA)
 
 
 @app.command("grab-kit")
@@ -329,6 +354,48 @@ def _share(
         return run_share(club, inventory, options, paper=Paper(page, sheet, paper, out), is_json=json)
 
     return Request(run, json)
+
+
+@app.command("study")
+def _study(
+    study: Annotated[
+        Path, typer.Argument(metavar="STUDY.toml", help="Sites, months and patterns, each an independent plan.")
+    ],
+    inventory: Inventory = None,
+    rows: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.parquet", help="Where rows are kept, and looked for; beside the study without it."),
+    ] = None,
+    processes: Annotated[
+        str | None, typer.Option(metavar="N", help="Processes of this machine; one for each core without it.")
+    ] = None,
+    cluster: Annotated[
+        str | None, typer.Option(metavar="tcp://HOST:PORT", help="A Dask scheduler that runs, instead.")
+    ] = None,
+    json: Json = False,
+    seconds: Annotated[
+        str | None, typer.Option(metavar="S", help="Stop then; what is finished is kept, and known the next time.")
+    ] = None,
+    page: Page = None,
+) -> Request:
+    """Answer many sites by months: where kits fail, what mends that, which few kits serve most."""
+
+    def run() -> Answer:
+        from kitopt.cli.options import Options
+        from kitopt.cli.study import run_study
+
+        return run_study(
+            study,
+            inventory,
+            Options(seconds=seconds),
+            rows=rows,
+            page=page,
+            processes=processes,
+            cluster=cluster,
+            is_json=json,
+        )
+
+    return Request(run, json, STUDY_SCHEMA)
 
 
 @app.command("why")

@@ -15,7 +15,8 @@ import os
 import secrets
 import sys
 import zipfile
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -33,6 +34,9 @@ FOLDER = "KITOPT_CACHE"
 
 _ENDING = ".npz"
 _PACKAGES = ("numpy", "scipy", "pandas", "pvlib", "gsee_climate_data")
+
+
+_KEEPS: ContextVar[bool] = ContextVar("keeps", default=True)
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +57,7 @@ def kept(question: str, made_by: Iterable[str], make: Callable[[], Kept]) -> Kep
     made_by : iterable of str
         Folders of the package whose code makes the answer, such as "sky".
     """
-    folder = cache_folder()
+    folder = cache_folder() if _KEEPS.get() else None
     if folder is None:
         return make()
     name = hashlib.sha256(f"{_code(tuple(made_by))}\n{question}".encode()).hexdigest()
@@ -66,6 +70,16 @@ def kept(question: str, made_by: Iterable[str], make: Callable[[], Kept]) -> Kep
                 _write(path, found)
                 _make_room(folder)
     return found
+
+
+@contextlib.contextmanager
+def nothing_kept() -> Iterator[None]:
+    """Reckon without the disk: thousands of questions that are asked once would push out what is asked again."""
+    token = _KEEPS.set(False)
+    try:
+        yield
+    finally:
+        _KEEPS.reset(token)
 
 
 def cache_folder() -> Path | None:

@@ -214,6 +214,9 @@ def reviewed_together(some: Sequence[Reviewed]) -> Reviewed:
 
 def _check_one_circuit(operation: Operation, inventory: Inventory) -> None:
     check_against(operation, inventory)
+    if operation.charge == "apart":
+        text = 'found "apart"; need "together": which battery is in which bank, and how full each is, is not said.'
+        raise BadInput([Fault(operation.file, None, "charge", text)])
     if len(operation.circuits) > 1:
         text = "found several circuits; need one: which battery is in which is not said."
         raise BadInput([Fault(operation.file, None, "loads.circuit", text)])

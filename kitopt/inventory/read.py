@@ -3,39 +3,31 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from pathlib import Path
-from typing import TypeVar
-
-from pydantic import ValidationError
 
 from kitopt.errors import BadInput, Fault
 from kitopt.files.decode import decode
 from kitopt.files.faults import FaultList, quoted
-from kitopt.files.marks import decimal_mark
 from kitopt.files.nearest import did_you_mean, nearest
 from kitopt.files.reading import read_bytes, what_lies_at
 from kitopt.files.table import Row, Table, read_table
 from kitopt.files.unknown import is_unknown
 from kitopt.inventory import readings, rows
-from kitopt.inventory.columns import Column, columns_of
 from kitopt.inventory.columns import Table as Described
+from kitopt.inventory.columns import columns_of
 from kitopt.inventory.document import Document
 from kitopt.inventory.families import UNKNOWN_CONTACT_OHM, family_of, first_words
-from kitopt.inventory.fields import Number, OneOf
 from kitopt.inventory.fill import KINDS, REQUIRED, Inconsistent, Kind, Notes
 from kitopt.inventory.items import MODES, Assumed, Connector, Extra, Inventory, Item, Panel, Unusual
 from kitopt.inventory.names import CONNECTORS, FUSES, READINGS, SETTINGS, other_names
 from kitopt.inventory.ranges import judge
+from kitopt.inventory.sheet import Checked, rows_of
 from kitopt.inventory.spreads import UNLABELLED_W
 
 _SAVE_CSV = 'save it as "CSV UTF-8"'
-_WARNINGS_LISTED = 50
 MISTYPED_LETTERS = 2
 """A word that is so much longer or shorter than a known one is another word."""
-
-
-Checked = TypeVar("Checked", bound=Described)
 
 
 def read_inventory(folder: Path | str, *, may_lack_label: bool = False) -> Inventory:
@@ -271,31 +263,12 @@ class _Folder:
         self, model: type[Checked], file: str, table: Table, faults: FaultList
     ) -> Iterator[tuple[Row, Checked | None, str | None]]:
         """Every row of a file, as checked unless it is at fault, and the file's decimal mark."""
-        known = columns_of(model)
-        self._check_header(file, table, known, faults)
-        # the mark that the file's numbers prove
-        numbers = [name for name in table.columns if name in known and isinstance(known[name].field, Number)]
-        decimal = decimal_mark(row.cells[name] for row in table.rows for name in numbers if name in row.cells)
-        for row in table.rows:
-            if faults.is_hopeless:
-                return
-            if "id" in known and "id" in row.cells:
-                self._check_id(file, row, faults)
-            yield row, self._checked(model, row, table, known, faults, decimal), decimal
 
-    def _check_header(self, file: str, table: Table, known: Mapping[str, Column], faults: FaultList) -> None:
-        unknown = [name for name in table.columns if name and name not in known]
-        for column, told in known.items():
-            if told.is_required and column not in table.columns:
-                found = ", ".join(name for name in table.columns if name)
-                found = found if len(found) <= 200 else found[:200] + "…"
-                text = f"this required column is missing ({told.help}); the header has {found}."
-                faults.add(table.header_line, column, text)
-        free = [column for column in known if column not in table.columns]
-        for name in unknown[:_WARNINGS_LISTED]:
-            hint = did_you_mean(name, free) or did_you_mean(name, known)
-            where = f"{file}, line {table.header_line}"
-            self.warnings.append(f"{where}: the unknown column {quoted(name)} is ignored.{hint}")
+        def look(row: Row) -> None:
+            if "id" in columns_of(model) and "id" in row.cells:
+                self._check_id(file, row, faults)
+
+        return rows_of(model, file, table, faults, self.warnings, look)
 
     def _judge(
         self, file: str, name: str, checked: Described, row: Row, faults: FaultList, decimal: str | None
@@ -309,34 +282,6 @@ class _Folder:
             else:
                 self.unusual.append(Unusual(file, line, name, one.column, one.text, one.keeps_out))
         return any(one.is_fault for one in found)
-
-    def _checked(
-        self,
-        model: type[Checked],
-        row: Row,
-        table: Table,
-        known: Mapping[str, Column],
-        faults: FaultList,
-        decimal: str | None,
-    ) -> Checked | None:
-        given = {
-            name: cell
-            for name, cell in row.cells.items()
-            if name in known and (not is_unknown(cell) or _is_word_of(known[name], cell))
-        }
-        try:
-            return model.model_validate(given, context={"decimal": decimal})
-        except ValidationError as error:
-            for one in error.errors(include_url=False):
-                name = str(one["loc"][0])
-                if one["type"] != "missing":
-                    faults.add(row.lines.get(name, row.line), name, one["msg"])
-                elif name in table.columns:
-                    # a column that is missing altogether has its one fault at the header
-                    cell = row.cells.get(name, "")
-                    found = f"found {quoted(cell)}, which says that it is unknown" if cell else "the cell is blank"
-                    faults.add(row.line, name, f"{found}; need {known[name].needed}.")
-            return None
 
     def _check_id(self, file: str, row: Row, faults: FaultList) -> None:
         name, line = row.cells["id"], row.lines["id"]
@@ -358,8 +303,3 @@ class _Folder:
         self.faults += document.faults.listed()
         self.warnings += document.warnings
         return settings or rows.SettingsTable()
-
-
-def _is_word_of(column: Column, cell: str) -> bool:
-    """Whether a word that elsewhere says nothing is one of those that a column takes."""
-    return isinstance(column.field, OneOf) and cell.lower() in column.field.choices

@@ -47,8 +47,7 @@ def lay_panels(model: KitModel) -> None:
         for u, x in enumerate(model.unit_columns):
             check_time()
             for panel in panels:
-                j = model.add(Column(Join(panel, 1, u), panel.count, {panel.id: 1}))
-                model.join_columns.append(j)
+                j = model.add_join(Join(panel, 1, u), panel.count, {panel.id: 1})
                 text = f"{panel.id} needs {model.units[u].name}"
                 model.rows.append(Row(((j, 1.0), (x, -float(panel.count))), upper=0.0, rule="needs", text=text))
         return
@@ -72,8 +71,7 @@ def _lay_one(model: KitModel, panel: Panel, u: int) -> None:
                     uses[joiner.id] = uses.get(joiner.id, 0) + 1
                 most = min(model.inventory.by_id[i].count // k for i, k in uses.items())
                 if most > 0:
-                    join = Join(panel, n, u, chain, joiner)
-                    model.join_columns.append(model.add(Column(join, most, uses)))
+                    model.add_join(Join(panel, n, u, chain, joiner), most, uses)
                     laid = True
     if not laid:
         demand = panel_demand(model.operation.panel_distance_m, panel)

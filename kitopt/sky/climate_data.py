@@ -99,6 +99,59 @@ class NoClimate(Exception):
         super().__init__(f"nearest climate cell is {distance_km:.0f} km away")
 
 
+@dataclass(frozen=True)
+class _Map:
+    """Which cells have data: middles of rows and columns, months that are lit or have data, and cells of use."""
+
+    latitudes: Array
+    longitudes: Array
+    outside_whm2: Array
+    lit: NDArray[np.bool_]
+    has_data: NDArray[np.bool_]
+    usable: NDArray[np.bool_]
+
+
+@lru_cache(maxsize=1)
+def _unpacked() -> tuple[Array, Array, Array, Array]:
+    """Middles of rows and columns, and of each cell and month the shares of days and their light. [Wm⁻²]"""
+    import gsee_climate_data
+
+    with gsee_climate_data.load() as file:
+        return file["lat"], file["lon"], file["pk"], file["xk"]
+
+
+@lru_cache(maxsize=1)
+def _map() -> _Map:
+    """The map of the data, which is small beside them."""
+    latitudes, longitudes, probability, _ = _unpacked()
+    outside = np.array([_outside_by_month(latitude) for latitude in latitudes])
+    lit = outside >= _DARK_WHM2
+    weight = probability.sum(axis=-1)
+    has_data = np.isfinite(weight) & (weight > 0)
+    return _Map(latitudes, longitudes, outside, lit, has_data, np.all(has_data | ~lit[:, None, :], axis=-1))
+
+
+@lru_cache(maxsize=256)
+def _cell(row: int, column: int) -> Cell:
+    """One cell; the places of a region share a few."""
+    known = _map()
+    _, _, probability, daily_wm2 = _unpacked()
+    months = np.flatnonzero(known.lit[row] & known.has_data[row, column])
+    values_whm2 = daily_wm2[row, column, months].astype(np.float64) * 24.0
+    share = probability[row, column, months].astype(np.float64)
+    half_bin = (values_whm2[:, 1:2] - values_whm2[:, :1]) / 2
+    edges = np.concatenate([values_whm2 - half_bin, values_whm2[:, -1:] + half_bin], axis=1)
+    cumulative = np.concatenate([np.zeros((len(months), 1)), np.cumsum(share, axis=1)], axis=1)
+    return Cell(
+        float(known.latitudes[row]),
+        float(known.longitudes[column]),
+        MONTH_MIDDLES[months],
+        # bins reach below zero, where no light is
+        np.maximum(edges, 0.0) / known.outside_whm2[row, months][:, None],
+        cumulative / cumulative[:, -1:],
+    )
+
+
 @lru_cache(maxsize=32)
 def cells_of(latitude_deg: float, longitude_deg: float) -> Cells:
     """Climate between the cells around a place, or of the nearest one with data within 600 km.
@@ -116,47 +169,25 @@ def cells_of(latitude_deg: float, longitude_deg: float) -> Cells:
     .. [1] R. Gelaro et al., "The Modern-Era Retrospective Analysis for Research and Applications, version 2,"
        J. Climate, vol. 30, no. 14, 2017; monthly distributions 2011–2015 from package gsee-climate-data.
     """
-    import gsee_climate_data
-
-    with gsee_climate_data.load() as file:
-        latitudes, longitudes = file["lat"], file["lon"]
-        probability, daily_wm2 = file["pk"], file["xk"]
-    outside = np.array([_outside_by_month(latitude) for latitude in latitudes])
-    lit = outside >= _DARK_WHM2
-    weight = probability.sum(axis=-1)
-    has_data = np.isfinite(weight) & (weight > 0)
-    usable = np.all(has_data | ~lit[:, None, :], axis=-1)
+    known = _map()
+    latitudes, longitudes = known.latitudes, known.longitudes
     around = {
         (row, column): share
         for (row, column), share in _around(latitude_deg, longitude_deg, latitudes, longitudes).items()
-        if usable[row, column]
+        if known.usable[row, column]
     }
     away_km = distance_km(latitude_deg, longitude_deg, latitudes[:, None], longitudes[None, :])
     if not around:
-        row, column = divmod(int(np.argmin(np.where(usable, away_km, np.inf))), len(longitudes))
+        row, column = divmod(int(np.argmin(np.where(known.usable, away_km, np.inf))), len(longitudes))
         around = {(row, column): 1.0}
     nearest_km = min(float(away_km[at]) for at in around)
     if nearest_km > FARTHEST_KM:
         raise NoClimate(nearest_km)
 
-    def cell(row: int, column: int) -> Cell:
-        months = np.flatnonzero(lit[row] & has_data[row, column])
-        values_whm2 = daily_wm2[row, column, months].astype(np.float64) * 24.0
-        share = probability[row, column, months].astype(np.float64)
-        half_bin = (values_whm2[:, 1:2] - values_whm2[:, :1]) / 2
-        edges = np.concatenate([values_whm2 - half_bin, values_whm2[:, -1:] + half_bin], axis=1)
-        cumulative = np.concatenate([np.zeros((len(months), 1)), np.cumsum(share, axis=1)], axis=1)
-        return Cell(
-            float(latitudes[row]),
-            float(longitudes[column]),
-            MONTH_MIDDLES[months],
-            # bins reach below zero, where no light is
-            np.maximum(edges, 0.0) / outside[row, months][:, None],
-            cumulative / cumulative[:, -1:],
-        )
-
     total = sum(around.values())
-    parts = tuple((share / total, cell(*at)) for at, share in sorted(around.items(), key=lambda one: -one[1]))
+    parts = tuple((share / total, _cell(*at)) for at, share in sorted(around.items(), key=lambda one: -one[1]))
+    # much larger than the cells that are kept
+    _unpacked.cache_clear()
     half_cell = float(latitudes[1] - latitudes[0]) / 2
     is_own = any(
         abs(one.latitude_deg - latitude_deg) <= half_cell

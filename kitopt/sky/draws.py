@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
+from collections.abc import Callable
+from functools import wraps
 from hashlib import sha256
 from statistics import NormalDist
+from threading import Lock
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,8 +24,38 @@ _BLOCK = 1024
 _MEMORY_DAYS = 40
 """0.33 to this power is far below rounding."""
 
+_REMEMBERED = 128
+"""Draws that are kept, of some hundred kilobytes each: no luck depends on the place, so many places share it."""
+
 _DAYS, _PLACE, _AIR, _FORECAST, _WORTH = range(5)
 """Streams of one window, apart by the generator's counter: none moves when another is drawn from."""
+
+
+Floats = NDArray[np.float64]
+Draw = Callable[[int, NDArray[np.int64], NDArray[np.int64]], Floats]
+
+
+def _remembered(draw: Draw) -> Draw:
+    """The same draw, made once for the same windows, and read-only."""
+    known: OrderedDict[tuple[int, bytes, bytes], Floats] = OrderedDict()
+    lock = Lock()
+
+    @wraps(draw)
+    def draws(seed: int, windows: NDArray[np.int64], which: NDArray[np.int64]) -> Floats:
+        key = (seed, windows.tobytes(), which.tobytes())
+        with lock:
+            found = known.get(key)
+        if found is None:
+            found = draw(seed, windows, which)
+            found.flags.writeable = False
+        with lock:
+            known[key] = found
+            known.move_to_end(key)
+            while len(known) > _REMEMBERED:
+                known.popitem(last=False)
+        return found
+
+    return draws
 
 
 def _raw(seed: int, windows: NDArray[np.int64], stream: int, n: int) -> NDArray[np.uint64]:
@@ -43,6 +77,13 @@ def _gaussian(raw: NDArray[np.uint64]) -> NDArray[np.float64]:
     return found.reshape(uniform.shape)
 
 
+@_remembered
+def _levels(seed: int, windows: NDArray[np.int64], which: NDArray[np.int64]) -> Floats:
+    """Gaussian values of a stream, shape (n_windows, n): `which` holds its number and n."""
+    stream, n = which.tolist()
+    return _gaussian(_raw(seed, windows, stream, n))
+
+
 def of_mean_one(level: NDArray[np.float64], spread: NDArray[np.float64] | float) -> NDArray[np.float64]:
     """Lognormal factors with mean one."""
     return np.asarray(np.exp(spread * level - np.square(spread) / 2.0), dtype=np.float64)
@@ -60,12 +101,12 @@ def place_factors(seed: int, windows: NDArray[np.int64], spread: float) -> NDArr
     -------
     ndarray, shape (n_windows, 1)
     """
-    return of_mean_one(_gaussian(_raw(seed, windows, _PLACE, 1)), spread)
+    return of_mean_one(_levels(seed, windows, np.array([_PLACE, 1])), spread)
 
 
 def air_shifts_degc(seed: int, windows: NDArray[np.int64], spread_degc: float) -> NDArray[np.float64]:
     """How much warmer than usual each window is, shape (n_windows, 1). [°C]"""
-    return spread_degc * _gaussian(_raw(seed, windows, _AIR, 1))
+    return spread_degc * _levels(seed, windows, np.array([_AIR, 1]))
 
 
 def forecast_factors(seed: int, windows: NDArray[np.int64], spreads: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -76,7 +117,7 @@ def forecast_factors(seed: int, windows: NDArray[np.int64], spreads: NDArray[np.
     spreads : ndarray, shape (n_days,)
         Standard deviation of each day's logarithm. A longer forecast leaves the first days as they were.
     """
-    return of_mean_one(_gaussian(_raw(seed, windows, _FORECAST, len(spreads))), spreads)
+    return of_mean_one(_levels(seed, windows, np.array([_FORECAST, len(spreads)])), spreads)
 
 
 def worth_levels(seed: int, windows: NDArray[np.int64], name: str) -> NDArray[np.float64]:
@@ -96,6 +137,7 @@ def worth_levels(seed: int, windows: NDArray[np.int64], name: str) -> NDArray[np
     return levels
 
 
+@_remembered
 def day_ranks(seed: int, windows: NDArray[np.int64], days: NDArray[np.int64]) -> NDArray[np.float64]:
     """Rank of each day among its like, uniform on (0, 1), from darkest to brightest.
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 
@@ -54,6 +55,7 @@ BUNDLE_SHARE = 0.7
 """Two or three conductors side by side, as a twin lead is: ABYC E-11, from memory."""
 
 
+@lru_cache(maxsize=256)
 def ohm_per_m(area_mm2: float, degc: float = LEAD_DEGC) -> float:
     """Resistance of one stranded copper conductor. [Ω m⁻¹]
 

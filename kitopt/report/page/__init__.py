@@ -10,7 +10,7 @@ from importlib.resources import files
 from kitopt.report.page.html import Inside, Markup, el, name
 from kitopt.report.page.kit import KitOnPage, article
 
-__all__ = ["KitOnPage", "page"]
+__all__ = ["KitOnPage", "page", "whole"]
 
 
 def page(title: str, kits: Sequence[KitOnPage], intro: str = "") -> str:
@@ -23,9 +23,19 @@ def page(title: str, kits: Sequence[KitOnPage], intro: str = "") -> str:
     intro : str
         A sentence before several kits.
     """
-    style, script = _own("page.css"), f"{_own('judge.js')}\n{_own('page.js')}"
-    policy = f"default-src 'none'; script-src '{_hash(script)}'; style-src '{_hash(style)}'; "
-    policy += "base-uri 'none'; form-action 'none'"
+    main: list[Inside] = []
+    if len(kits) > 1:
+        links = [el("li", el("a", name(kit.title), href=f"#k{n}")) for n, kit in enumerate(kits, start=1)]
+        main.append(el("nav", el("p", intro) if intro else None, el("ul", links), aria_label="Kits"))
+    main += [article(kit, f"k{n}") for n, kit in enumerate(kits, start=1)]
+    return whole(title, main, f"{_own('judge.js')}\n{_own('page.js')}")
+
+
+def whole(title: str, main: Inside, script: str = "") -> str:
+    """One document around what is told, with the style that all pages share and a script of its own, if any."""
+    style = _own("page.css")
+    policy = f"default-src 'none'; style-src '{_hash(style)}'; base-uri 'none'; form-action 'none'"
+    policy += f"; script-src '{_hash(script)}'" if script else ""
     head = [
         el("meta", charset="utf-8"),
         el("meta", http_equiv="Content-Security-Policy", content=policy),
@@ -34,12 +44,7 @@ def page(title: str, kits: Sequence[KitOnPage], intro: str = "") -> str:
         el("title", title),
         el("style", Markup(style)),
     ]
-    main: list[Inside] = []
-    if len(kits) > 1:
-        links = [el("li", el("a", name(kit.title), href=f"#k{n}")) for n, kit in enumerate(kits, start=1)]
-        main.append(el("nav", el("p", intro) if intro else None, el("ul", links), aria_label="Kits"))
-    main += [article(kit, f"k{n}") for n, kit in enumerate(kits, start=1)]
-    body = el("body", el("main", main), el("script", Markup(script)))
+    body = el("body", el("main", main), el("script", Markup(script)) if script else None)
     return f"<!DOCTYPE html>\n{el('html', el('head', head), body, lang='en')}\n"
 
 

@@ -7,7 +7,7 @@ from typing import TypeVar
 
 from kitopt.facts.carried import Carried
 from kitopt.facts.joins import JoinToMake, border_of
-from kitopt.model.wiring_list import STATION
+from kitopt.model.kit import STATION
 from kitopt.report import words
 from kitopt.report.page.html import Inside, Markup, el, name, names
 

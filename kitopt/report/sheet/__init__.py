@@ -6,6 +6,7 @@ import json
 import re
 from collections.abc import Sequence
 from importlib.resources import files
+from tempfile import gettempdir
 from typing import Any, Literal
 
 from kitopt.report.page import KitOnPage
@@ -38,7 +39,9 @@ def sheet(title: str, kits: Sequence[KitOnPage], paper: Paper = "a4") -> tuple[b
     ) -> bytes:
         flags = {"split": "yes" if is_split else "no", "picture": "yes" if has_picture else "no"}
         inputs = {"data": json.dumps(told), "size": f"{size_pt:g}", **flags}
-        made = typst.compile(source, sys_inputs=inputs, pdf_standards=["ua-1"], ignore_system_fonts=is_own)
+        # it asks where it is, which may be gone, unless it is told a folder
+        how: dict[str, Any] = {"root": gettempdir(), "ignore_system_fonts": is_own}
+        made = typst.compile(source, sys_inputs=inputs, pdf_standards=["ua-1"], **how)
         assert isinstance(made, bytes)
         return made
 

@@ -24,7 +24,6 @@ from kitopt.report.page.charts import charge_in_words, charge_on_paper
 from kitopt.report.page.field import saved_by
 from kitopt.report.page.kit import KitOnPage
 from kitopt.report.page.rail import ends_of, fuse_text
-from kitopt.report.wiring import swaps_text
 from kitopt.report.words import moment
 from kitopt.sky.overhead import SKIES
 
@@ -98,7 +97,7 @@ def _circuit(kit: KitOnPage, one: Carried) -> dict[str, Any]:
         "wire": f"Wire{of}",
         "order": "Plug in this order, tick each; strike in reverse." + (f" All meet at {place}." if place else ""),
         "joins": [_join(one, join, number) for number, join in enumerate(one.joins, start=1)],
-        "swaps": swaps_text(one.choice),
+        "swaps": kit.swaps(one),
         "charge": charge_in_words(one),
         "picture": picture,
         "key": key,

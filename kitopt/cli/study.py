@@ -1,0 +1,84 @@
+"""``kitopt study``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from kitopt.budget import Budget
+from kitopt.cli.answering import answered, warn
+from kitopt.cli.inputs import Gather
+from kitopt.cli.options import Options, check_options, read_option
+from kitopt.cli.request import Answer
+from kitopt.errors import BadInput, Fault
+
+if TYPE_CHECKING:
+    from kitopt.interface.region import Studied
+
+
+def run_study(
+    file: Path,
+    folder: Path | None,
+    options: Options,
+    *,
+    rows: Path | None = None,
+    page: Path | None = None,
+    processes: str | None = None,
+    cluster: str | None = None,
+    is_json: bool = False,
+) -> Answer:
+    """Answer a study, and keep its rows.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the options and files.
+    """
+    from kitopt.interface.region import read_study, study
+    from kitopt.study.rows import check_can_write
+
+    gather = Gather()
+    gather.get(check_can_write)
+    overrides = gather.get(lambda: check_options(options))
+    n = None if processes is None else gather.get(lambda: _number(processes))
+    where = file.with_suffix(".parquet") if rows is None else rows
+    gather.get(lambda: _check_ending("--rows", where, ".parquet"))
+    if page is not None:
+        gather.get(lambda: _check_ending("--page", page, ".html"))
+    if processes is not None and cluster is not None:
+        gather.faults.append(Fault("--cluster", None, None, "found beside --processes; need one of them."))
+    asked = gather.get(lambda: read_study(file, () if folder is None else (folder,)))
+    gather.stop_if_any()
+    assert overrides is not None
+    assert asked is not None
+    from kitopt.report.words import tell_in
+
+    tell_in(asked.inventories[0].units)
+    warn(overrides.warnings, asked.warnings)
+
+    def call(clock: Budget) -> Studied:
+        found = study(asked, where, processes=n, cluster=cluster, clock=clock)
+        if page is not None:
+            from kitopt.files.writing import write_file
+
+            write_file(page, found.to_page(), may_replace=True)
+        return found
+
+    return answered(call, overrides, "mass", is_json=is_json)
+
+
+def _number(text: str) -> int:
+    from kitopt.inventory.fields import Number
+
+    field = Number("a number of processes", "2", least=1, most=1024, whole="exact")
+    return int(read_option("--processes", field, text))
+
+
+def _check_ending(option: str, path: Path, ending: str) -> None:
+    """Refuse what cannot be written, or has another ending than what is written."""
+    from kitopt.files.writing import check_target
+
+    if path.suffix.lower() != ending:
+        text = f'found "{path}", need a name that ends in {ending}: what is there is replaced.'
+        raise BadInput([Fault(option, None, None, text)])
+    check_target(path, may_replace=True)
