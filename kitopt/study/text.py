@@ -154,8 +154,8 @@ def _standard(region: Region, one: Standard) -> list[str]:
     lines = [
         (
             f"Standard kits{label}: {n} serve{'s' if n == 1 else ''} {len(served)} of "
-            f"{counted(len(study.places), 'site')} in every plan, each site the lightest that passes there; proved among "
-            f"{counted(len(one.kits), 'kit')}, those that were found and what they come to together."
+            f"{counted(len(study.places), 'site')} in every plan, each site the lightest that passes there; proved "
+            f"among {counted(len(one.kits), 'kit')}, those that were found and what they come to together."
         )
     ]
     for j in one.picked.kits:
@@ -169,9 +169,8 @@ def _standard(region: Region, one: Standard) -> list[str]:
         gained = [n for n, kit in enumerate(more.of_site) if kit is not None and now.of_site[n] is None]
         lines.append(f"One more would serve {', '.join(study.places[n].name for n in gained)} too.")
     elif more.cost < now.cost:
-        lines += wrapped(
-            f"One more would serve no other site, and save {words.mass(now.cost - more.cost)} over all sites."
-        )
+        saved = words.mass(now.cost - more.cost)
+        lines.append(f"One more would serve no other site, and save {saved} over all sites.")
     else:
         lines.append("One more would bring nothing.")
     left = [n for n, kit in enumerate(more.of_site) if kit is None]
@@ -203,8 +202,8 @@ def _closing(region: Region) -> list[str]:
 
 
 _CAUTION = (
-    "No rule failed where a kit passes; that is no promise that nothing can go wrong. Local codes and licensed practice "
-    "come first."
+    "No rule failed where a kit passes; that is no promise that nothing can go wrong. Local codes and licensed "
+    "practice come first."
 )
 
 
