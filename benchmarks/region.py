@@ -2,10 +2,10 @@
 
 Everything is invented. Asks the same plans, with a climate, of this process, of one and two processes, and through a
 scheduler on the loopback address; measures CPU seconds a plan, what each way adds to them, memory of a worker and bytes
-sent for a plan. The model: seconds = start + plans x CPU seconds a plan / (workers x share of a core that each gets).
-It is fitted on the smaller of two sizes and checked on the larger.
+sent for a plan. The model: CPU seconds = start + plans x CPU seconds a plan. It is fitted on the smaller two of three
+sizes and checked on the largest; where every worker has a core, elapsed seconds are CPU seconds over workers.
 
-    python benchmarks/region.py [--smoke] [--sites 12 36] [--no-cluster]
+    python benchmarks/region.py [--smoke] [--sites 4 8 24] [--no-cluster]
 """
 
 from __future__ import annotations
@@ -125,11 +125,11 @@ def told(one: Measured) -> str:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--smoke", action="store_true", help="two sizes that take seconds, without a cluster")
-    parser.add_argument("--sites", type=int, nargs=2, default=(12, 36), metavar="N")
+    parser.add_argument("--smoke", action="store_true", help="three sizes that take seconds, in this process alone")
+    parser.add_argument("--sites", type=int, nargs=3, default=(4, 8, 24), metavar="N")
     parser.add_argument("--no-cluster", action="store_true")
     options = parser.parse_args()
-    sizes = (1, 3) if options.smoke else tuple(options.sites)
+    sizes = (1, 2, 4) if options.smoke else tuple(options.sites)
     with_cluster = not (options.smoke or options.no_cluster)
     # what is kept on the disk from an earlier run would be no work
     os.environ["KITOPT_CACHE"] = ""
@@ -146,29 +146,22 @@ def main() -> None:
             print(told(one))
         assert len({one.content for one in found}) == 1, "the same plans gave other bytes"
         by_size.append(found)
-    small, large = by_size
+    small, middle, large = by_size
     print(f"bytes sent: {sent:,} a plan with its row; {once:,} once to each worker")
-    memory = (
-        resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss or resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    )
-    print(f"memory of the largest worker: {memory / 1024:,.0f} MB")
-    print("model, fitted on two sizes of each way: CPU s = start + plans x CPU s a plan")
-    for a, b in zip(small, large, strict=True):
-        each_s = (b.cpu_s - a.cpu_s) / (b.plans - a.plans)
-        start_s = a.cpu_s - each_s * a.plans
-        print(f"  {b.name:<22}{each_s:.3f} CPU s a plan, {max(0.0, start_s):.1f} CPU s to start")
-    here, last = large[0], large[-1]
-    before = small[0].cpu_s / small[0].plans
-    off = here.cpu_a_plan_s / before - 1.0
-    print(f"check: CPU s a plan in this process, {here.plans} plans against {small[0].plans}: {off:+.0%}")
-    over_s = (large[-1].cpu_s - small[-1].cpu_s) / (last.plans - small[-1].plans) - (
-        large[0].cpu_s - small[0].cpu_s
-    ) / (here.plans - small[0].plans)
-    print(f"overhead of {last.name}: {1000 * over_s:+.0f} ms a plan")
-    each_s = (last.cpu_s - small[-1].cpu_s) / (last.plans - small[-1].plans)
-    print(
-        f"so 10,000 sites x 12 months on {WORKERS} workers, a core each: about {PLANS * each_s / WORKERS / 60:,.0f} min"
-    )
+    memory = max(resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    print(f"memory of the largest process: {memory / 1024:,.0f} MB")
+    each_s: list[float] = []
+    for a, b, c in zip(small, middle, large, strict=True):
+        each_s.append((b.cpu_s - a.cpu_s) / (b.plans - a.plans))
+        start_s = a.cpu_s - each_s[-1] * a.plans
+        model_s = start_s + each_s[-1] * c.plans
+        print(
+            f"{c.name:<22}{start_s:.1f} CPU s to start and {each_s[-1]:.3f} a plan; so {c.plans} plans would take "
+            f"{model_s:.1f}, and took {c.cpu_s:.1f} ({c.cpu_s / model_s - 1.0:+.0%})"
+        )
+    print(f"overhead of {large[-1].name}: {1000 * (each_s[-1] - each_s[0]):+.0f} ms a plan over this process")
+    minutes = PLANS * each_s[-1] / WORKERS / 60
+    print(f"so 10,000 sites x 12 months on {WORKERS} workers, a core each: about {minutes:,.0f} min")
 
 
 if __name__ == "__main__":
