@@ -4,27 +4,31 @@ For every file of a folder that the program reads, and every month: light on the
 and three days, how often it lies below our windows' 5th percentile, and of the file's own windows the share that the
 kit survives which is chosen for our windows. ``benchmarks/stations.py`` writes files of ten measured places. Typical
 years are counted apart: they hide bad years. ``--fit`` fits what the data are lowered by and the spread of places,
-leaving one place out at a time.
+leaving one place out at a time. ``--learned N`` chooses every kit for N owners, whose panels are worth what they
+happen to be and were read ten times each (``benchmarks/learned.py``), and judges it by what they are worth.
 
-    python benchmarks/places.py FOLDER [--months 1,4,7,10] [--no-kits] [--fit] [--smoke]
+    python benchmarks/places.py FOLDER [--months 1,4,7,10] [--no-kits] [--fit] [--learned N] [--smoke]
 """
 
 from __future__ import annotations
 
 import argparse
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from learned import after_readings, drawn_worths, with_worths
 from numpy.typing import NDArray
 
 from kitopt.choice import pack, with_fresh
 from kitopt.errors import BadInput
 from kitopt.inventory import demo_folder, read_inventory
+from kitopt.inventory.items import Inventory, Panel
+from kitopt.model.kit import Join, KitModel
 from kitopt.operation.terms import Aim, LoadUse, Need, Operation, Site, WeatherFile
 from kitopt.sky import Sky, climate, windows_for
 from kitopt.sky.draws import place_factors
@@ -116,18 +120,54 @@ def near(sky: Sky, operation: Operation) -> tuple[Sky, Array]:
     return sky.only(keep), outside[0] / outside[1:]
 
 
-def survived_share(operation: Operation, ours: Sky, theirs: Sky) -> float:
-    """Share of a file's windows that the kit chosen for ours survives; NaN where no kit with a panel is chosen."""
-    choice = pack(operation, read_inventory(demo_folder()), ours)
-    if not any(item.kind == "panel" for item in choice.packed):
+def survived_share(operation: Operation, ours: Sky, theirs: Sky, n_owners: int = 0) -> float:
+    """Share of a file's windows that the kits chosen for ours survive; NaN where no kit with a panel is chosen.
+
+    Parameters
+    ----------
+    n_owners : int
+        With panels that were read ten times each; none with panels as the demo guesses them.
+    """
+    guessed = read_inventory(demo_folder())
+    if not n_owners:
+        return _survived_share(operation, ours, theirs, guessed, {})
+    shares = []
+    for owner in range(n_owners):
+        draw = np.random.default_rng([owner, operation.start.month, *operation.name.encode()])
+        worths = drawn_worths(guessed, draw)
+        shares.append(_survived_share(operation, ours, theirs, after_readings(guessed, worths, draw), worths))
+    known = [share for share in shares if not math.isnan(share)]
+    return float(np.mean(known)) if known else math.nan
+
+
+def _survived_share(
+    operation: Operation, ours: Sky, theirs: Sky, inventory: Inventory, worths: Mapping[str, float]
+) -> float:
+    choice = pack(operation, inventory, ours)
+    made = choice.made
+    if made is None or not any(item.kind == "panel" for item in choice.packed):
         return math.nan
-    # the air is ours, so that light alone is on trial
+    # the air is ours, so that light alone is on trial, and what the panels are worth
     mild = replace(theirs, air_degc=ours.air_degc[:1], battery_degc=ours.battery_degc[:1])
+    if worths:
+        really = {panel.id: panel for panel in with_worths(inventory, worths).panels}
+        choice = replace(choice, made=replace(made, model=_of_panels(made.model, really)))
     survival = with_fresh(choice, lambda: [mild]).survival
     return survival.fresh_survived / survival.fresh_tried if survival and survival.fresh_tried else math.nan
 
 
-def rows_of(path: Path, months: Sequence[int], with_kits: Sequence[int]) -> Iterable[Row]:
+def _of_panels(model: KitModel, really: Mapping[str, Panel]) -> KitModel:
+    """A model whose panels are others."""
+    columns = [
+        replace(one, meaning=replace(one.meaning, panel=really[one.meaning.panel.id]))
+        if isinstance(one.meaning, Join)
+        else one
+        for one in model.columns
+    ]
+    return replace(model, columns=columns)
+
+
+def rows_of(path: Path, months: Sequence[int], with_kits: Sequence[int], n_owners: int = 0) -> Iterable[Row]:
     """One row a month; nothing where the climate does not reach."""
     for month in months:
         operation = outing(path, month)
@@ -136,7 +176,7 @@ def rows_of(path: Path, months: Sequence[int], with_kits: Sequence[int]) -> Iter
         by_file = replace(operation, need=replace(operation.need, weather=WeatherFile(path), windows=20_000))
         theirs, factor = near(windows_for(by_file), operation)
         ours = windows_for(operation)
-        share = survived_share(operation, ours, theirs) if month in with_kits else math.nan
+        share = survived_share(operation, ours, theirs, n_owners) if month in with_kits else math.nan
         yield Row(
             path.stem,
             month,
@@ -260,6 +300,7 @@ def main() -> None:
     parser.add_argument("--kit-months", default="1,4,7,10")
     parser.add_argument("--no-kits", action="store_true")
     parser.add_argument("--fit", action="store_true")
+    parser.add_argument("--learned", type=int, default=0, metavar="N", help="owners whose panels were read ten times")
     parser.add_argument("--smoke", action="store_true", help="October only")
     given = parser.parse_args()
     months = [int(month) for month in given.months.split(",")]
@@ -270,7 +311,7 @@ def main() -> None:
     print(HEAD)
     for path in files_in(given.folder):
         try:
-            for row in rows_of(path, months, with_kits):
+            for row in rows_of(path, months, with_kits, given.learned):
                 rows.append(row)
                 print(line(row), flush=True)
         except BadInput as why:

@@ -27,6 +27,7 @@ NUMBERED = {
     "nice_numbers": (200, 4_000, 20),
     "wired_nice_numbers": (100, 2_000, 20),
     "circuit_numbers": (100, 2_000, 20),
+    "bank_numbers": (40, 800, 4),
     "wired_circuit_numbers": (6, 600, 6),
     "backup_numbers": (40, 800, 20),
     "several_numbers": (60, 1_200, 20),
@@ -36,6 +37,9 @@ NUMBERED = {
     "strongest_numbers": (50, 1_000, 50),
     "second_numbers": (40, 800, 20),
     "cell_numbers": (5_000, 100_000, 500),
+    "mutant_numbers": (25, 500, 25),
+    "witness_numbers": (10, 200, 10),
+    "kill_numbers": (12, 204, 12),
 }
 """Fixtures that are ranges of numbers: how many in all, how many in the long run, how many in a chunk."""
 

@@ -28,7 +28,7 @@ LAYERS: tuple[frozenset[str], ...] = tuple(
         "sky",
         "model second_opinion",
         "choice",
-        "ask",
+        "ask certificate",
         "explain field",
         "facts",
         "report",
@@ -57,7 +57,8 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
     "choice": tuple(
         frozenset(names.split())
         for names in (
-            "problem side_by_side classes",
+            "laid side_by_side classes",
+            "problem",
             "program",
             "search",
             "terms",

@@ -22,8 +22,7 @@ from kitopt.choice.program import COST, Program
 from kitopt.choice.search import Found, Search, Solved
 from kitopt.choice.terms import Choice, Floats, Survival
 from kitopt.engine import Case, Objective, Outcome, Plan, Row, Trial
-from kitopt.engine.joint import joined
-from kitopt.engine.judge import simulate
+from kitopt.engine.joint import joined, simulate
 from kitopt.engine.lazily import choose_lazily
 from kitopt.inventory.items import Extra, Inventory
 from kitopt.model.bus import BusClass

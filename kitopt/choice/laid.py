@@ -15,12 +15,21 @@ import numpy as np
 
 from kitopt.budget import check_time
 from kitopt.engine import Case, Trial
-from kitopt.engine.judge import simulate
+from kitopt.engine.joint import simulate
 from kitopt.inventory.items import Inventory
 from kitopt.model.backup import backup_cases, lay_backups
 from kitopt.model.bus import BusClass
 from kitopt.model.feeding import station_peak_a
-from kitopt.model.kit import KitModel, add_fuse_stock, add_stock, case_under, lay_out, order_equal_units
+from kitopt.model.kit import (
+    KitModel,
+    add_fuse_stock,
+    add_stock,
+    by_bank,
+    case_under,
+    lay_out,
+    order_equal_units,
+    whole_case,
+)
 from kitopt.model.panel_side import lay_extras, lay_panels
 from kitopt.model.rules import apply_rules
 from kitopt.model.station_side import lay_station
@@ -70,7 +79,8 @@ class Laid:
     @property
     def n_bytes(self) -> int:
         """Most of what it takes in memory."""
-        return sum(shape.nbytes for some in self.cases for case in some[:1] for shape in case.conditions.shapes)
+        first = [part for some in self.cases for case in some[:1] for part in case.parts or (case,)]
+        return sum(shape.nbytes for case in first for shape in case.conditions.shapes)
 
 
 @dataclass(eq=False)
@@ -153,8 +163,8 @@ def cases_under(model: KitModel, sky: Sky, name: str = "base", *, counts: np.nda
 
     Given `counts`, the cases are good for these alone.
     """
-    base = case_under(model, sky, name, counts=counts)
-    return (base, *backup_cases(model, base))
+    base = whole_case(model, sky, name, counts=counts)
+    return tuple(by_bank(model, case) for case in (base, *backup_cases(model, base)))
 
 
 def trial_under(

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.engine import Case
-from kitopt.engine.judge import TOLERANCE_WH, simulate
+from kitopt.engine.joint import simulate
+from kitopt.engine.judge import TOLERANCE_WH
 
 
 def lasts_h(case: Case, counts: NDArray[np.float64]) -> float:

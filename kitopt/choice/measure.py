@@ -16,14 +16,15 @@ from kitopt.choice.program import given, used_by
 from kitopt.choice.search import Found, Solved
 from kitopt.choice.terms import Choice, Floats, Loss, Lowest, Made, Packed, Proof, Status, Survival
 from kitopt.engine import Case, Trial
-from kitopt.engine.judge import TOLERANCE_WH, Verdict, simulate
+from kitopt.engine.joint import simulate
+from kitopt.engine.judge import TOLERANCE_WH, Verdict
 from kitopt.engine.plant import Conditions
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import BusClass
 from kitopt.model.feeding import station_peak_a
 from kitopt.model.kit import Join, KitModel, Unit, case_under
 from kitopt.model.need import draws, peak_a
-from kitopt.model.wiring_list import wiring_list
+from kitopt.model.wiring_list import Wire, wiring_list
 from kitopt.operation.clock import moment_after, steps_of
 from kitopt.operation.extras import packed_with_panels
 from kitopt.operation.terms import Operation
@@ -106,21 +107,55 @@ def measured(choice: Choice, made: Made) -> Choice:
     case, model, counts = made.cases[0], made.model, made.counts
     verdict = simulate(case.conditions, case.plant(counts))
     survives = verdict.survives
-    lowest = lowest_of(made, verdict, survives)
+    wiring, lowest = wiring_list(model, counts), lowest_of(made, verdict, survives)
+    banks = _banks_of(choice, made, wiring, survives)
     return replace(
         with_need(choice, model.bus),
+        banks=banks,
         bus=model.bus,
         packed=packed_of(model, counts),
         joins=joins_of(model, counts),
-        wiring=wiring_list(model, counts),
+        wiring=wiring,
         survival=Survival(
             case.conditions.n_windows, int(np.count_nonzero(survives)), case.n_needed, others=others_of(made)
         ),
         lowest=lowest,
         losses=losses_of(made),
-        no_sun_hours=hours_without_sun(case.conditions, case.plant(counts)),
+        no_sun_hours=min(bank.no_sun_hours or 0.0 for bank in banks)
+        if banks
+        else hours_without_sun(case.conditions, case.plant(counts)),
         made=made,
     )
+
+
+def _banks_of(choice: Choice, made: Made, wiring: Sequence[Wire], survives: Bools) -> tuple[Choice, ...]:
+    """Each bank of a kit whose batteries charge apart, as a kit of its own; empty for one store."""
+    model, n = made.model, made.model.operation.n_banks
+    if n == 1:
+        return ()
+    counts = made.counts.copy()
+    counts[model.battery_columns] /= n
+    found = []
+    for number in range(n):
+        own = Made(replace(model, operation=replace(model.operation, bank=number)), made.sky, counts)
+        conditions, plant = own.base
+        verdict = simulate(conditions, plant)
+        found.append(
+            replace(
+                with_need(choice, model.bus),
+                operation=replace(choice.operation, bank=number),
+                bus=model.bus,
+                packed=packed_of(model, counts),
+                joins=joins_of(model, counts),
+                wiring=tuple(replace(w, count=max(1, w.count // n)) if w.kind == "battery" else w for w in wiring),
+                survival=Survival(len(survives), int(np.count_nonzero(survives)), made.cases[0].n_needed),
+                lowest=lowest_of(own, verdict, survives),
+                no_sun_hours=hours_without_sun(conditions, plant),
+                made=own,
+                solved=(),
+            )
+        )
+    return tuple(found)
 
 
 def others_of(made: Made) -> tuple[int, int, int] | None:

@@ -122,7 +122,8 @@ class SideBySide:
 
         def placed(case: Case) -> Case:
             within = None if case.within is None else first + case.within
-            return replace(case, name=f"{name}{case.name}", columns=columns, served=made, within=within)
+            parts = tuple(placed(part) for part in case.parts)
+            return replace(case, name=f"{name}{case.name}", columns=columns, served=made, within=within, parts=parts)
 
         own = tuple(placed(case) for cases in dated for case in cases)
         self.cases += own

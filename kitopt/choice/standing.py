@@ -23,7 +23,7 @@ from kitopt.choice.side_by_side import Placed
 from kitopt.choice.strongest import strongest_over
 from kitopt.choice.terms import Choice, Floats, Nice, Packed, Proof, Status
 from kitopt.engine.halving import last_that_holds
-from kitopt.engine.judge import simulate
+from kitopt.engine.joint import places_of_missing, simulate
 from kitopt.engine.strongest import share_met
 from kitopt.inventory.items import CHOSEN_KINDS, Inventory
 from kitopt.model.bus import SELF_DISCHARGE_PER_MONTH, BusClass
@@ -231,7 +231,8 @@ class _SetUp:
         for case in self.kit.cases:
             if case.is_asked(self.counts):
                 plant = case.plant(self.counts)
-                plant[case.conditions.layout.missing] += days * lost_wh
+                places = places_of_missing(case.conditions)
+                plant[places] += days * lost_wh / len(places)
                 if int(np.count_nonzero(simulate(case.conditions, plant).survives)) < case.n_needed:
                     return False
         return True

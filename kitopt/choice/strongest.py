@@ -30,7 +30,7 @@ def strongest_of(choice: Choice, tried: Sequence[Solved], budget: Budget = UNLIM
     best = strongest_over(tried, budget)
     if best is None:
         conditions = tried[0].plan.cases[0].conditions if tried else None
-        need_wh = float(conditions.load_w @ conditions.step_h) if conditions else 0.0
+        need_wh = conditions.load_wh if conditions else 0.0
         return Shortfall((), (), need_wh, None, in_the_way=shortages(tried))
     solved, counts = best
     made = Made(solved.model, choice.sky, counts)

@@ -210,6 +210,8 @@ class Choice:
     no_sun_hours: float | None = None
     blocks: tuple[tuple[BusClass, tuple[Block, ...]], ...] = ()
     shortfall: Shortfall | None = None
+    banks: tuple[Choice, ...] = field(default=(), repr=False, compare=False)
+    """Where two charge apart, each by itself: half the batteries, loads while it is on the air, else the sun."""
     circuits: tuple[tuple[str, Choice], ...] = ()
     """Where there are several, each by its name, wired and judged by itself; without a kit, what each is alone."""
     made: Made | None = field(default=None, repr=False, compare=False)
@@ -229,6 +231,16 @@ class Choice:
     def parts(self) -> tuple[Choice, ...]:
         """What is wired together: each circuit, or the whole."""
         return tuple(part for _, part in self.circuits) or (self,)
+
+    @property
+    def stores(self) -> tuple[Choice, ...]:
+        """What has one store of charge: each bank of each circuit, or the whole."""
+        return tuple(bank for part in self.parts for bank in part.banks or (part,))
+
+    @property
+    def hardest(self) -> Choice:
+        """Of two banks that one which comes lowest in the spells survived; else the whole."""
+        return min(self.banks, key=lambda one: one.lowest.margin_wh if one.lowest else 0.0) if self.banks else self
 
     @property
     def mass_g(self) -> int:

@@ -36,6 +36,7 @@ def answered(
     *,
     is_json: bool = False,
     is_brief: bool = False,
+    is_plain: bool = False,
     paper: Paper = NO_PAPER,
 ) -> Answer:
     """Call with the time that there is, and render what comes of it.
@@ -44,6 +45,8 @@ def answered(
     ----------
     least : str
         What the progress line counts: mass, price or items.
+    is_plain : bool
+        Whether pictures are drawn in letters of ASCII alone.
     paper : Paper
         What is written beside the answer.
     """
@@ -57,21 +60,21 @@ def answered(
 
             text = as_json(found.to_dict())
         else:
-            fit_the_page()
+            fit_the_page(is_plain=is_plain)
             text = found.to_text(is_brief=is_brief)
     finally:
         progress.clear()
     return Answer(text, EXIT_CODES[found.status])
 
 
-def fit_the_page() -> None:
+def fit_the_page(*, is_plain: bool = False) -> None:
     """Word what follows for the page that standard output is read on."""
     from kitopt.report.words import tell_within
 
     tell_within(columns(sys.stdout))
     from kitopt.report.letters import BLOCKS, PLAIN, draw_with
 
-    letters = BLOCKS if _can_draw(sys.stdout) else PLAIN
+    letters = BLOCKS if _can_draw(sys.stdout) and not is_plain else PLAIN
     draw_with(letters, is_large=sys.stdout is not None and sys.stdout.isatty())
 
 

@@ -16,6 +16,7 @@ from kitopt.cli.request import (
     REVIEW_SCHEMA,
     STUDY_SCHEMA,
     SUN_SCHEMA,
+    VERIFY_SCHEMA,
     WHY_SCHEMA,
     Answer,
     Request,
@@ -43,6 +44,7 @@ Inventory = Annotated[
     Path | None, typer.Option("--inventory", metavar="DIR", help="Folder of CSV files that says what is owned.")
 ]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output, nothing else there.")]
+Plain = Annotated[bool, typer.Option("--plain", help="Draw pictures in letters of ASCII alone.")]
 Backup = Annotated[
     str | None,
     typer.Option(metavar="WHAT,...", help="Survive the loss of any one battery, controller, panel or lead named."),
@@ -150,12 +152,18 @@ def _pack(
     sheet: Sheet = None,
     paper: PaperFormat = "a4",
     out: Out = None,
+    certificate: Annotated[
+        Path | None,
+        typer.Option("--certificate", metavar="FILE.json", help="Write the proof, for `kitopt verify` to check."),
+    ] = None,
     with_: With = None,
     without: Without = None,
+    plain: Plain = False,
 ) -> Request:
     """Choose the best kit for one operation, or judge the one that is named."""
 
     def run() -> Answer:
+        from kitopt.cli.certify import Certifying
         from kitopt.cli.options import Options
         from kitopt.cli.pack import run_pack
         from kitopt.cli.paper import Paper
@@ -178,13 +186,32 @@ def _pack(
             options,
             is_json=json,
             is_brief=brief,
+            is_plain=plain,
             with_reasons=reasons,
             against=against,
             kit=kit,
             paper=Paper(page, sheet, paper, out),
+            certifying=Certifying(certificate, options),
         )
 
     return Request(run, json)
+
+
+@app.command("verify")
+def _verify(
+    certificate: Annotated[
+        Path, typer.Argument(metavar="FILE.json", help="What pack --certificate wrote; it needs no file beside it.")
+    ],
+    json: Json = False,
+) -> Request:
+    """Check a proof: make every row and number of it again from the files in it, and ask another solver."""
+
+    def run() -> Answer:
+        from kitopt.cli.certify import run_verify
+
+        return run_verify(certificate, is_json=json)
+
+    return Request(run, json, VERIFY_SCHEMA)
 
 
 @app.command("grab-kit")
@@ -409,13 +436,16 @@ def _sun(
     ] = None,
     inventory: Inventory = None,
     json: Json = False,
+    plain: Plain = False,
 ) -> Request:
     """Say what each panel should give now and by the hour, and where to aim it."""
 
     def run() -> Answer:
         from kitopt.cli.field import run_sun
 
-        return run_sun(where, inventory, at=at, air=air, panel=panel, declination=declination, is_json=json)
+        return run_sun(
+            where, inventory, at=at, air=air, panel=panel, declination=declination, is_json=json, is_plain=plain
+        )
 
     return Request(run, json, SUN_SCHEMA)
 
@@ -527,22 +557,29 @@ def _now(
 
 @app.command("review")
 def _review(
-    log: Annotated[
-        Path, typer.Argument(metavar="LOG.csv", help="Times and currents, known by the words and units of the columns.")
+    files: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="LOG.csv OPERATION.toml...",
+            help="Times and currents, known by the words and units of the columns, and what was planned; "
+            "several outings one after the other.",
+        ),
     ],
-    operation: Annotated[Path, typer.Argument(metavar="OPERATION.toml", help="What was planned.")],
     kit: Annotated[
-        str | None, typer.Option(metavar="ID:COUNT,...", help="The kit that was there; else that of kitopt pack.")
+        list[str] | None,
+        typer.Option(
+            "--kit", metavar="ID:COUNT,...", help="The kit that was there, or one each; else that of kitopt pack."
+        ),
     ] = None,
     inventory: Inventory = None,
     json: Json = False,
 ) -> Request:
-    """Hold a logged outing against its plan: ampere-hours by the hour, what was unlike it, and what to do at home."""
+    """Hold logged outings against their plans: ampere-hours by the hour, what was unlike them, what none needed."""
 
     def run() -> Answer:
         from kitopt.cli.review import run_review
 
-        return run_review(log, operation, inventory, kit=kit, is_json=json)
+        return run_review(files, inventory, kits=kit or (), is_json=json)
 
     return Request(run, json, REVIEW_SCHEMA)
 
@@ -551,7 +588,10 @@ def _review(
 def _learned(
     inventory: Inventory = None,
     meter: Annotated[
-        str | None, typer.Option(metavar="SHARE", help='What the meter may be off by in all readings, such as "4 %".')
+        str | None,
+        typer.Option(
+            metavar="SHARE", help='What the meter may be off by in all readings, such as "4 %"; else by inventory.toml.'
+        ),
     ] = None,
     json: Json = False,
 ) -> Request:

@@ -61,6 +61,7 @@ def run_sun(
     panel: str | None,
     declination: str | None,
     is_json: bool = False,
+    is_plain: bool = False,
 ) -> Answer:
     """Say what panels should give.
 
@@ -78,7 +79,7 @@ def run_sun(
 
     from kitopt.interface.in_field import sun
 
-    return told(lambda: sun(site, inventory, panel=panel, declination_deg=east), is_json=is_json)
+    return told(lambda: sun(site, inventory, panel=panel, declination_deg=east), is_json=is_json, is_plain=is_plain)
 
 
 def run_reading(
@@ -201,25 +202,24 @@ def run_learned(folder: Path | None, meter: str | None, *, is_json: bool = False
     BadInput
         With every fault of what was typed and of the files.
     """
-    from kitopt.inventory.fields import Number
+    from kitopt.inventory.rows import OFF
 
     gather = Gather()
-    off = Number("a share", '"4 %"', "share", least=0, most=0.5)
-    spread = read_number(gather, "--meter", off, meter)
+    spread = read_number(gather, "--meter", OFF, meter)
     inventory = read_owned(gather, folder)
 
     from kitopt.interface.in_field import learned
 
-    return told(lambda: learned(inventory, meter_spread=spread or 0.0), is_json=is_json)
+    return told(lambda: learned(inventory, meter_spread=spread), is_json=is_json)
 
 
 def _is_file(where: str | None) -> bool:
     return where is not None and where.lower().endswith(".toml")
 
 
-def told(call: Callable[[], Told], *, is_json: bool, paper: Paper = NO_PAPER) -> Answer:
+def told(call: Callable[[], Told], *, is_json: bool, is_plain: bool = False, paper: Paper = NO_PAPER) -> Answer:
     """The answer to a call that needs no time limit."""
-    return answered(lambda _: call(), Overrides(), "mass", is_json=is_json, paper=paper)
+    return answered(lambda _: call(), Overrides(), "mass", is_json=is_json, is_plain=is_plain, paper=paper)
 
 
 def _site(

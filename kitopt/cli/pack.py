@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from kitopt.budget import Budget
 from kitopt.cli.against import check_against_what, trade
 from kitopt.cli.answering import answered, warn
+from kitopt.cli.certify import NOT_CERTIFIED, Certifying
 from kitopt.cli.inputs import Gather, read_both
 from kitopt.cli.options import Options, check_options
 from kitopt.cli.paper import NO_PAPER, Paper
@@ -27,10 +28,12 @@ def run_pack(
     *,
     is_json: bool = False,
     is_brief: bool = False,
+    is_plain: bool = False,
     with_reasons: bool = True,
     against: str | None = None,
     kit: str | None = None,
     paper: Paper = NO_PAPER,
+    certifying: Certifying = NOT_CERTIFIED,
 ) -> Answer:
     """Choose the best kit for one operation, or judge the one that is named, and word the answer.
 
@@ -44,6 +47,10 @@ def run_pack(
     gather.get(lambda: check_against_what(against))
     paper = replace(paper, is_asking=with_reasons and not is_brief)
     gather.get(paper.check)
+    gather.get(certifying.check)
+    if certifying.path is not None and not against is kit is None:
+        text = "found with --kit or --against: it is of the best kit for one question."
+        gather.faults.append(Fault("--certificate", None, None, text))
     if against is not None and paper.is_wanted:
         text = "found with --page, --sheet or --out, which hold one plan: leave one out."
         gather.faults.append(Fault("--against", None, None, text))
@@ -59,7 +66,7 @@ def run_pack(
     from kitopt.interface.calls import pack
 
     def call(clock: Budget) -> Result:
-        return pack(
+        found = pack(
             operation,
             inventory,
             kit=kit,
@@ -69,7 +76,12 @@ def run_pack(
             fresh=against is None,
             clock=clock,
         )
+        certifying.write(found, clock)
+        return found
 
+    least = operation.least
     if against is None:
-        return answered(call, overrides, operation.least, is_json=is_json, is_brief=is_brief, paper=paper)
-    return answered(lambda clock: trade(call(clock), against, clock), overrides, operation.least, is_json=is_json)
+        return answered(call, overrides, least, is_json=is_json, is_brief=is_brief, is_plain=is_plain, paper=paper)
+    return answered(
+        lambda clock: trade(call(clock), against, clock), overrides, least, is_json=is_json, is_plain=is_plain
+    )

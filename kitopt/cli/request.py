@@ -14,6 +14,7 @@ NOW_SCHEMA = "kitopt/now-1"
 LEARNED_SCHEMA = "kitopt/learned-1"
 REVIEW_SCHEMA = "kitopt/review-1"
 STUDY_SCHEMA = "kitopt/study-1"
+VERIFY_SCHEMA = "kitopt/verify-1"
 
 FOUND, DEFECT, BAD_INPUT, NO_KIT, TIME_LIMIT, INTERRUPTED = 0, 1, 2, 3, 4, 130
 """Exit codes."""

@@ -6,7 +6,7 @@ has the least lies above the margin of all.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import cast
 
@@ -36,6 +36,26 @@ class Joint:
         """Number of windows."""
         return self.parts[0].n_windows
 
+    @property
+    def is_in_step(self) -> bool:
+        """Whether all have the same steps."""
+        first = self.parts[0].step_h
+        return all(part.step_h.shape == first.shape and bool(np.all(part.step_h == first)) for part in self.parts)
+
+    @property
+    def step_h(self) -> Floats:
+        """Length of each step, where all have the same. [h]"""
+        return self.parts[0].step_h
+
+    @property
+    def load_wh(self) -> float:
+        """What all loads draw over all steps. [Wh]"""
+        return sum(part.load_wh for part in self.parts)
+
+    def scaled(self, share: float) -> Joint:
+        """The same with that share of all loads and fixed reserves."""
+        return Joint(tuple(part.scaled(share) for part in self.parts))
+
     def each(self, plant: Floats) -> Iterator[tuple[Conditions, slice]]:
         """Each part with its place in a plant."""
         first = 0
@@ -44,13 +64,21 @@ class Joint:
             first += part.layout.size
 
 
+def places_of_missing(conditions: Conditions | Joint) -> list[int]:
+    """Where in a plant the charge missing at the start stands, of each plant."""
+    parts = (conditions,) if isinstance(conditions, Conditions) else conditions.parts
+    ends = np.cumsum([part.layout.size for part in parts])
+    return [int(end) - part.layout.size + part.layout.missing for end, part in zip(ends, parts, strict=True)]
+
+
 def simulate(conditions: Conditions | Joint, plant: Floats) -> Verdict:
     """Run one plant or several through every window; of several each window is told of that with the least margin.
 
     Returns
     -------
     Verdict
-        Of several plants the charge of each step is not told. [Wh]
+        Of several plants the charge of each step is that of the one with the least margin, what is free the least of
+        all; neither is told where their steps differ. [Wh]
     """
     if isinstance(conditions, Conditions):
         return judge.simulate(conditions, plant)
@@ -59,7 +87,12 @@ def simulate(conditions: Conditions | Joint, plant: Floats) -> Verdict:
     hardest = np.argmin(margins, axis=0)
     steps = np.stack([one.lowest_step for one in each])
     windows, nothing = np.arange(conditions.n_windows), np.zeros((conditions.n_windows, 0))
-    return Verdict(margins[hardest, windows], steps[hardest, windows], nothing, nothing, nothing)
+    margin_wh, lowest = margins[hardest, windows], steps[hardest, windows]
+    if not conditions.is_in_step:
+        return Verdict(margin_wh, lowest, nothing, nothing, nothing)
+    charge_wh = np.stack([one.charge_wh for one in each])[hardest, windows]
+    held_wh = np.stack([np.broadcast_to(one.held_wh, charge_wh.shape) for one in each])[hardest, windows]
+    return Verdict(margin_wh, lowest, charge_wh, np.min([one.free_wh for one in each], axis=0), held_wh)
 
 
 def cuts(
@@ -95,7 +128,22 @@ def joined(cases: tuple[Case, ...], n_first: int) -> Case:
     for one, (rows, columns) in zip(cases, size, strict=True):
         matrix[row : row + rows, column : column + columns] = one.matrix
         row, column = row + rows, column + columns
-    parts = tuple(replace(one, columns=np.arange(n_first) if one.columns is None else one.columns) for one in cases)
-    own = [one.columns for one in parts if one.columns is not None]
-    together = cast(Conditions, Joint(tuple(one.conditions for one in cases)))
-    return Case("all circuits", together, cases[0].confidence, matrix, np.concatenate(own), parts=parts)
+    placed = [_placed(one, np.arange(n_first)) if one.columns is None else one for one in cases]
+    columns = np.concatenate([one.columns for one in placed if one.columns is not None])
+    parts = tuple(part for one in placed for part in one.parts or (one,))
+    return Case("all circuits", _conditions_of(parts), cases[0].confidence, matrix, columns, parts=parts)
+
+
+def in_banks(cases: Sequence[Case]) -> Case:
+    """Cases of the same counts as one: a window is survived when it is survived in each of them."""
+    parts = tuple(cases)
+    matrix = np.concatenate([part.matrix for part in parts])
+    return replace(parts[0], conditions=_conditions_of(parts), matrix=matrix, parts=parts)
+
+
+def _placed(case: Case, columns: NDArray[np.intp]) -> Case:
+    return replace(case, columns=columns, parts=tuple(_placed(part, columns) for part in case.parts))
+
+
+def _conditions_of(parts: Sequence[Case]) -> Conditions:
+    return cast(Conditions, Joint(tuple(part.conditions for part in parts)))

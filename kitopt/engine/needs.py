@@ -180,7 +180,7 @@ class Needs:
         found = self._known.get(key)
         if found is not None:
             return found if windows is None else found[windows]
-        found = needed_wh(self._without_limit, self._plant(side), self.missing_share, windows)
+        found = needed_wh(self._without_limit, self.plant(side), self.missing_share, windows)
         if windows is None and len(self._known) * len(found) < _MOST_KEPT:
             self._known[key] = found
         return found
@@ -191,7 +191,7 @@ class Needs:
         The margin is concave in the capacity, so from below its tangents meet zero before it does.
         """
         layout, conditions = self._conditions.layout, self._conditions
-        plant = self._plant(side)
+        plant = self.plant(side)
         plant[layout.charge_limit] = self.fixed.box[layout.charge_limit]
         for _ in range(_MOST_STEPS):
             if not np.isfinite(need_wh):
@@ -238,7 +238,8 @@ class Needs:
         hardest = np.argsort(-(least - saved @ some), kind="stable")[: n_allowed + 1]
         return Tangent(least, saved, hardest)
 
-    def _plant(self, side: Counts) -> Floats:
+    def plant(self, side: Counts) -> Floats:
+        """A kit with a side at its best, batteries apart, shape (n_coordinates of its own,)."""
         layout, of_case = self._conditions.layout, self._layout
         plant = np.zeros(layout.size)
         for c in np.flatnonzero(side):

@@ -177,7 +177,7 @@ class Trial:
     margins_wh: Callable[[Floats], Floats | None]
     case_of: Callable[[NDArray[np.intp]], Case]
     cases: list[Case] = field(default_factory=list)
-    _taken: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
+    taken: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
 
     def fails(self, counts: Floats) -> bool:
         """Whether counts fail; if so there is one case more.
@@ -194,14 +194,18 @@ class Trial:
         if np.count_nonzero(margin_wh < -TOLERANCE_WH) <= n_allowed:
             return False
         hardest = np.argsort(margin_wh, kind="stable")[: _HARDEST * (n_allowed + 1)]
-        taken = np.union1d(self._taken, hardest)
-        if len(taken) == len(self._taken):
+        taken = np.union1d(self.taken, hardest)
+        if len(taken) == len(self.taken):
             raise ModelError("a kit passes the hardest of many windows and yet fails too many of them")
-        self._taken = taken
-        case = self.case_of(taken)
-        confidence = Fraction(len(taken) - n_allowed, len(taken))
-        self.cases.append(replace(case, name=f"{case.name}, hardest {len(taken)}", confidence=confidence))
+        self.taken = taken
+        self.cases.append(self.hardest(taken, len(margin_wh)))
         return True
+
+    def hardest(self, windows: NDArray[np.intp], n_all: int) -> Case:
+        """The case of some windows, by number, of which as many may fail as of all of them."""
+        case, n_allowed = self.case_of(windows), n_all - self.needed_of(n_all)
+        confidence = Fraction(max(0, len(windows) - n_allowed), len(windows))
+        return replace(case, name=f"{case.name}, hardest {len(windows)}", confidence=confidence)
 
 
 @dataclass(frozen=True, eq=False)

@@ -183,6 +183,11 @@ class Conditions:
         return int(self.load_w.shape[0])
 
     @property
+    def load_wh(self) -> float:
+        """What the loads draw over all steps. [Wh]"""
+        return float(self.load_w @ self.step_h)
+
+    @property
     def kept_share(self) -> NDArray[np.float64]:
         """Share of what is missing that is still missing after a step of charging as fast as the cells allow."""
         assert self.taper_h is not None
@@ -214,6 +219,29 @@ class Conditions:
         later = before[n_first:]
         is_each = np.array_equal(later, np.arange(len(later)))
         return Cells(ends, n_first, slice(len(later)) if is_each else later)
+
+    def scaled(self, share: float) -> Conditions:
+        """The same with that share of the loads and of the fixed reserve."""
+        # the 20-hour power too, so that need and kit may be scaled together
+        less = share * self.load_w, share * self.reserve_wh, share * self.rated_w
+        return replace(self, load_w=less[0], reserve_wh=less[1], rated_w=less[2])
+
+    def only(self, drawn: NDArray[np.bool_], lit: NDArray[np.bool_], n_lit_demands: int = 1) -> Conditions:
+        """The same with loads in some steps alone, and sun in some.
+
+        Parameters
+        ----------
+        drawn, lit : ndarray of bool, shape (n_steps,)
+        n_lit_demands : int
+            So many of the demands, the first ones, are drawn with the sun.
+        """
+        when = np.where(np.arange(len(self.demand_shapes))[:, None] < n_lit_demands, lit, drawn)
+        return replace(
+            self,
+            shapes=tuple(shape * lit for shape in self.shapes),
+            demand_shapes=self.demand_shapes * when,
+            load_w=self.load_w * drawn,
+        )
 
     def watts(self, source: int) -> NDArray[np.float64]:
         """Watts per watt of a panel coordinate, shape (n_windows, n_steps)."""

@@ -23,8 +23,8 @@ class Sides:
     """The needs of the sides of one case."""
 
     def __init__(self, case: Case, fixed: Fixed) -> None:
-        self.case, self._needs = case, Needs.of(case, fixed)
-        self.kind, self.n_kinds, self.n_classes = self._needs.kind, self._needs.n_kinds, len(self._needs.columns)
+        self.case, self.needs = case, Needs.of(case, fixed)
+        self.kind, self.n_kinds, self.n_classes = self.needs.kind, self.needs.n_kinds, len(self.needs.columns)
         self._need_wh: dict[bytes, float] = {}
         self.tangents: dict[bytes, Tangent] = {}
         """By the set of panels that each is at."""
@@ -34,18 +34,18 @@ class Sides:
         mine, theirs = self.case.columns, other.case.columns
         return (
             (mine is theirs or (mine is not None and theirs is not None and np.array_equal(mine, theirs)))
-            and np.array_equal(self._needs.capacity, other._needs.capacity)
+            and np.array_equal(self.needs.capacity, other.needs.capacity)
             and self.n_classes == other.n_classes
-            and all(np.array_equal(a, b) for a, b in zip(self._needs.columns, other._needs.columns, strict=True))
+            and all(np.array_equal(a, b) for a, b in zip(self.needs.columns, other.needs.columns, strict=True))
         )
 
     def terms(self, c: int) -> list[tuple[int, float]]:
         """What counts the panels of a class, in the plan's columns."""
-        return self._terms(self._needs.columns[c], self._needs.pieces[self.kind[c]])
+        return self._terms(self.needs.columns[c], self.needs.pieces[self.kind[c]])
 
     def capacity_terms(self) -> list[tuple[int, float]]:
         """What counts the usable capacity, in the plan's columns. [Wh]"""
-        return self._terms(np.flatnonzero(self._needs.capacity), self._needs.capacity)
+        return self._terms(np.flatnonzero(self.needs.capacity), self.needs.capacity)
 
     def _terms(self, columns: NDArray[np.intp], weights: Floats) -> list[tuple[int, float]]:
         at = columns if self.case.columns is None else self.case.columns[columns]
@@ -55,7 +55,7 @@ class Sides:
         """The side that a kit's counts have, shape (n_classes,)."""
         own = self.case.own(counts)
         each = [
-            round(float(self._needs.pieces[k][j] @ own[j])) for k, j in zip(self.kind, self._needs.columns, strict=True)
+            round(float(self.needs.pieces[k][j] @ own[j])) for k, j in zip(self.kind, self.needs.columns, strict=True)
         ]
         return np.array(each, dtype=np.int64)
 
@@ -65,7 +65,7 @@ class Sides:
         """Usable capacity without which no kit with that side passes; infinite where none does. [Wh]"""
         key = side.tobytes()
         if key not in self._need_wh:
-            self._need_wh[key] = in_order(self._needs.each_wh(side), self.case.n_allowed)
+            self._need_wh[key] = in_order(self.needs.each_wh(side), self.case.n_allowed)
         return self._need_wh[key]
 
     def need_at_least_wh(self, side: Counts) -> float:
@@ -75,15 +75,15 @@ class Sides:
             return self.need_wh(side)
         some = np.bincount(self.kind, weights=side, minlength=self.n_kinds)
         each = reduce(np.maximum, (one.least - one.saved @ some for one in self.tangents.values()))
-        return float(np.min(self._needs.each_wh(side, np.argpartition(-each, n_hard - 1)[:n_hard])))
+        return float(np.min(self.needs.each_wh(side, np.argpartition(-each, n_hard - 1)[:n_hard])))
 
     def each_need_wh(self, side: Counts) -> Floats:
         """Usable capacity without which no kit with that side survives a window, shape (n_windows,). [Wh]"""
-        return self._needs.each_wh(side)
+        return self.needs.each_wh(side)
 
     def follow(self, side: Counts) -> float:
         """The need of a side with all that the judge knows; it is kept."""
-        need_wh = self._needs.followed_wh(side, self.need_wh(side), self.case.n_allowed)
+        need_wh = self.needs.followed_wh(side, self.need_wh(side), self.case.n_allowed)
         self._need_wh[side.tobytes()] = need_wh
         return need_wh
 
@@ -93,7 +93,7 @@ class Sides:
         """The tangent at a set of panels, shape (n_kinds,)."""
         key = some.tobytes()
         if key not in self.tangents:
-            self.tangents[key] = self._needs.tangent(some, self.case.n_allowed)
+            self.tangents[key] = self.needs.tangent(some, self.case.n_allowed)
         return self.tangents[key]
 
     def at_least_wh(self, tangent: Tangent, sets: Counts) -> Floats:

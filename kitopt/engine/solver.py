@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import time
+import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -318,3 +319,28 @@ def _write(program: Program, free: NDArray[np.intp], moved: Sequence[float], rel
             problem.addConstraint(pulp.LpConstraint(expression, sense, rhs=side - fixed), f"r{n_written:06d}")
             n_written += 1
     return problem, rows
+
+
+def least_otherwise(program: Program) -> float | None:
+    """The least objective of a program by another solver, CBC, as a witness; None where there is no point at all.
+
+    Raises
+    ------
+    SolverFailed
+        If it comes to neither, or is not to be had here.
+    """
+    import pulp
+
+    problem, _ = _write(program, np.arange(len(program.lower)), [0.0] * len(program.rows), relaxed=False)
+    with warnings.catch_warnings():
+        # it goes with PuLP 4, which is not allowed yet
+        warnings.simplefilter("ignore", DeprecationWarning)
+        solver = pulp.PULP_CBC_CMD(msg=False, threads=1, gapRel=0.0, gapAbs=0.0)
+    if not solver.available():
+        raise SolverFailed("the solver CBC, which comes with PuLP, is not there to be a witness")
+    problem.solve(solver)
+    if problem.sol_status == pulp.LpSolutionInfeasible or problem.status == pulp.LpStatusInfeasible:
+        return None
+    if problem.sol_status != pulp.LpSolutionOptimal:
+        raise SolverFailed(f"the solver CBC stopped with {pulp.LpStatus[problem.status]}")
+    return float(pulp.value(problem.objective) or 0.0)

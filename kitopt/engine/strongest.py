@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.engine.halving import last_that_holds
-from kitopt.engine.judge import cuts, simulate
+from kitopt.engine.joint import cuts, simulate
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.plan import Case, Plan
 from kitopt.engine.solver import solve
@@ -50,10 +50,8 @@ class Strongest:
 
 def scaled(case: Case, share: float) -> Case:
     """A case with that share of its loads and fixed reserve."""
-    c = case.conditions
-    # the 20-hour power too, so that need and kit may be scaled together
-    less = replace(c, load_w=share * c.load_w, reserve_wh=share * c.reserve_wh, rated_w=share * c.rated_w)
-    return replace(case, conditions=less)
+    parts = tuple(scaled(part, share) for part in case.parts)
+    return replace(case, conditions=case.conditions.scaled(share), parts=parts)
 
 
 def share_met(case: Case, counts: Floats) -> float:

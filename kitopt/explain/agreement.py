@@ -96,11 +96,16 @@ def plain_kit(choice: Choice) -> PlainKit:
 def agreement(choice: Choice, *, every: bool = False) -> Agreement | None:
     """Ask for a second opinion on a chosen kit; None where there is no kit, or none of its windows is survived.
 
+    Of two banks that charge apart the one that fares worse is told.
+
     Parameters
     ----------
     every : bool
         On every window that is survived, not only the hardest and some at random.
     """
+    if choice.banks:
+        each = [one for bank in choice.banks if (one := agreement(bank, every=every)) is not None]
+        return max(each, key=lambda one: (one.failed, one.short_wh, -one.least_wh), default=None)
     compared = compare(choice, every=every)
     if compared is None:
         return None

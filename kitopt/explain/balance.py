@@ -56,7 +56,11 @@ class Balance:
 
 
 def balance(choice: Choice) -> Balance | None:
-    """The balance of a chosen kit; None without one, where no spell is survived, and of several circuits together."""
+    """The balance of a chosen kit, of two banks of the one that comes lowest.
+
+    None without one, where no spell is survived, and of several circuits together.
+    """
+    choice = choice.hardest
     made, lowest = choice.made, choice.lowest
     if made is None or lowest is None or choice.circuits:
         return None

@@ -89,7 +89,8 @@ class Binding:
 
 
 def binding(choice: Choice) -> Binding | None:
-    """What binds the chosen kit; None without one."""
+    """What binds the chosen kit, of two banks the one that comes lowest; None without one."""
+    choice = choice.hardest
     made = choice.made
     if made is None:
         return None

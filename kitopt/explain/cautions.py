@@ -103,13 +103,25 @@ def _batteries(choice: Choice) -> Iterator[Caution]:
     count = sum(n for _, n in batteries)
     if count < 2:
         return
-    if choice.operation.batteries == "in turn":
+    is_in_turn, whose = choice.operation.batteries == "in turn", ""
+    if choice.operation.charge == "apart":
+        count, whose = count // 2, " of each bank"
         yield Caution(
             "warn",
-            f"The {count} batteries count as one store: swap them by ampere-hours out, never by volts."
+            f"Two banks of {count} change places by the clock: write on each which it is, and never join one to "
+            f"the other.{_PANEL_FIRST if choice.joins else ''}",
+            "swaps",
+            f"mark the two banks; they change places by the clock{', the panel covered' if choice.joins else ''}",
+        )
+        if count < 2:
+            return
+    if is_in_turn:
+        yield Caution(
+            "warn",
+            f"The {count} batteries{whose} count as one store: swap them by ampere-hours out, never by volts."
             f"{_PANEL_FIRST if choice.joins else ''}",
             "swaps",
-            f"swap the {count} batteries by ampere-hours out, not by volts"
+            f"swap the {count} batteries{whose} by ampere-hours out, not by volts"
             f"{', the panel covered' if choice.joins else ''}",
         )
         return
@@ -128,15 +140,15 @@ def _cold(choice: Choice) -> Iterator[Caution]:
     made = choice.made
     if made is None or not choice.joins:
         return
-    case = made.cases[0]
-    is_lost = ~case.conditions.may_charge & (charging_w(case.conditions, case.plant(made.counts)) > 0.0)
-    n = int(np.count_nonzero(np.any(is_lost, axis=1)))
+    meets = [store.made.base for store in choice.stores if store.made is not None]
+    is_lost = [np.any(~one.may_charge & (charging_w(one, plant) > 0.0), axis=1) for one, plant in meets]
+    n = int(np.count_nonzero(np.any(is_lost, axis=0)))
     if n:
         coldest = made.model.bus.lowest_charging_degc
         yield Caution(
             "warn",
             f"Battery cells colder than {coldest:g} °C must not be charged: that stops charging while the sun is up "
-            f"in {n:,} of {case.conditions.n_windows:,} spells. Keep the batteries warm.",
+            f"in {n:,} of {meets[0][0].n_windows:,} spells. Keep the batteries warm.",
             "cold-cells",
             f"keep the batteries warm: no charging while their cells are below {coldest:g} °C",
         )

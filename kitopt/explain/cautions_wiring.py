@@ -10,10 +10,10 @@ from kitopt.inventory.fuses import HOLDERS
 from kitopt.inventory.items import Battery, Lead, Load
 from kitopt.model.bus import lowest_loaded_v
 from kitopt.model.feeding import limits_v
-from kitopt.model.kit import Join, Unit
+from kitopt.model.kit import STATION, Join, Unit
 from kitopt.model.panel_side import meets_station
 from kitopt.model.wiring import FUSE_WITHIN_M, ampacity_a
-from kitopt.model.wiring_list import STATION, Wire
+from kitopt.model.wiring_list import Wire
 
 SHORT_CIRCUIT_PER_AH = 25.0
 """Amperes that a battery may give into a short, for each ampere-hour; common practice, no source. [A/Ah]"""

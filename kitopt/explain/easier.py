@@ -16,7 +16,7 @@ from kitopt.choice import Choice
 from kitopt.choice.lasts import lasts_h
 from kitopt.choice.offers import bought_of
 from kitopt.choice.singles import with_few
-from kitopt.engine.judge import simulate
+from kitopt.engine.joint import simulate
 from kitopt.errors import BadInput
 from kitopt.explain.take_along import NO_LEAD, lead_for, y_for
 from kitopt.inventory.items import CHOSEN_KINDS, Battery, Inventory, Item, Panel

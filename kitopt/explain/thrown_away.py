@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kitopt.choice import Choice
+from kitopt.choice.terms import Floats
 from kitopt.engine.judge import simulate, unit_power_w
 from kitopt.model.kit import Unit
 from kitopt.model.rules import delivered_a
@@ -41,6 +42,16 @@ def thrown_away(choice: Choice) -> ThrownAway | None:
     made = choice.made
     if made is None or not choice.joins:
         return None
+    each = [_of_one(store) for store in choice.stores]
+    units = dict.fromkeys(unit for clipped, _ in each for unit in clipped)
+    offered_wh, above_wh, full_wh = (float(one) for one in np.median(np.sum([wh for _, wh in each], axis=0), axis=1))
+    return ThrownAway(tuple(units), offered_wh, above_wh, max(0.0, full_wh))
+
+
+def _of_one(choice: Choice) -> tuple[list[Unit], Floats]:
+    """Of one store the controllers that clip, and the energies in their order, shape (3, n_windows). [Wh]"""
+    made = choice.made
+    assert made is not None
     conditions, plant = made.base
     layout = conditions.layout
     offered_wh = np.zeros(conditions.n_windows)
@@ -62,5 +73,4 @@ def thrown_away(choice: Choice) -> ThrownAway | None:
     roomy[layout.capacity] += _MUCH_WH
     roomy[layout.missing] += _MUCH_WH
     full_wh = simulate(conditions, roomy).charge_wh[:, -1] - simulate(conditions, plant).charge_wh[:, -1]
-    when_full_wh = max(0.0, float(np.median(full_wh)))
-    return ThrownAway(tuple(clipped), float(np.median(offered_wh)), float(np.median(above_wh)), when_full_wh)
+    return clipped, np.stack([offered_wh, above_wh, full_wh])

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from kitopt.choice import Choice, Packed
 from kitopt.inventory.items import Inventory
-from kitopt.model.wiring_list import STATION, item_at, strips_of
+from kitopt.model.kit import STATION
+from kitopt.model.wiring_list import item_at, strips_of
 
 GROUPS = (
     ("Batteries and what they hang on", ("battery", "converter")),

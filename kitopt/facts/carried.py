@@ -37,8 +37,8 @@ class Carried:
 
 
 def carried(choice: Choice) -> tuple[Carried, ...]:
-    """Of each circuit of a choice that has a kit; empty without one."""
-    return tuple(_of_one(part) for part in choice.parts if part.made is not None and part.packed)
+    """Of each circuit, and each bank of it, of a choice that has a kit; empty without one."""
+    return tuple(_of_one(part) for part in choice.stores if part.made is not None and part.packed)
 
 
 def _of_one(part: Choice) -> Carried:

@@ -9,8 +9,9 @@ from typing import Literal
 from kitopt.choice import Choice
 from kitopt.explain.fuses import fuses_to_fit
 from kitopt.inventory.items import Battery, Connector, Item, Lead, Panel
+from kitopt.model.kit import STATION
 from kitopt.model.rules import cold_voc_v
-from kitopt.model.wiring_list import STATION, Wire, item_at, strips_of
+from kitopt.model.wiring_list import Wire, item_at, strips_of
 
 FuseIs = Literal["to fit", "in it", "inside", "wanted", ""]
 

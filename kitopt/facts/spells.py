@@ -26,8 +26,11 @@ MOST_BYTES = 160_000
 """Of spells times lit intervals; where there are more, every second or third spell is carried, and that is said."""
 _CODES = 254
 _NOTHING_WH = 0.01
-_COLD_EVERY_H = 2.0
-"""Cells follow the air late, so what the cold leaves runs on a line between two of its values."""
+_COLD_EVERY_H = (0.5, 1.0, 2.0)
+"""Cells follow the air late, so what the cold leaves runs on a line between two of its values: the closer, the nearer
+the chances are to the planner's."""
+_FINE_BYTES = 120_000
+"""Of sun and cold together; where there are more, the values of the cold are farther apart."""
 
 
 @dataclass(frozen=True)
@@ -121,8 +124,12 @@ def spells(choice: Choice) -> Spells:
     lit = np.flatnonzero(np.any(brought_wh > 0.0, axis=0))
     stride = max(1, -(-len(brought_wh) * max(1, len(lit)) // MOST_BYTES))
     unit_wh, codes = _coded(brought_wh[::stride][:, lit])
-    every = max(1, round(_COLD_EVERY_H / choice.operation.need.step_h))
-    cold, low, step = _cold(_rows(conditions.capacity_share, stride)[:, starts], every)
+    share = _rows(conditions.capacity_share, stride)[:, starts]
+    for every_h in _COLD_EVERY_H:
+        every = max(1, round(every_h / choice.operation.need.step_h))
+        if len(codes) + share.size // every <= _FINE_BYTES:
+            break
+    cold, low, step = _cold(share, every)
     full_wh = float(plant[layout.capacity])
     return Spells(
         n=len(brought_wh[::stride]),

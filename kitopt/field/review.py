@@ -15,6 +15,7 @@ from kitopt.engine.between import between
 from kitopt.engine.judge import charging_w, demand_w, simulate
 from kitopt.engine.plant import Conditions
 from kitopt.errors import BadInput, Fault
+from kitopt.field.drawn import Discharge, Drew, discharge_of, empty_by, loads_drawn
 from kitopt.inventory.items import Battery, Inventory
 from kitopt.model.kit import Join, KitModel, case_under, missing_wh
 from kitopt.operation.clock import moment_after
@@ -101,6 +102,15 @@ class Review:
         Whether nothing was left by this count.
     recharge_ah : float
         To be put in until full. [Ah]
+    start_ah : float
+        What may be used at the start. [Ah]
+    came_ah, went_ah : ndarray, shape (n_hours,)
+        Into the battery, less what is lost in it, and out of it; no sun and what was planned where too little of the
+        hour was logged. [Ah]
+    gave_ah : mapping of panel id to float
+        By columns of their own. [Ah]
+    loads : tuple of Drew
+    discharges : tuple of Discharge
     """
 
     operation: Operation
@@ -115,6 +125,7 @@ class Review:
     planned_out_ah: float
     below_share: float
     like: str
+    nominal_v: float
     usable_ah: float
     lowest_share: float
     lowest_at: datetime
@@ -124,6 +135,12 @@ class Review:
     stores: tuple[Store, ...]
     best: Best | None
     columns: tuple[tuple[str, str], ...]
+    start_ah: float
+    came_ah: Floats
+    went_ah: Floats
+    gave_ah: Mapping[str, float]
+    loads: tuple[Drew, ...]
+    discharges: tuple[Discharge, ...]
 
 
 def review(operation: Operation, inventory: Inventory, kit: Mapping[str, int], log: Log, sky: Sky) -> Review:
@@ -141,8 +158,9 @@ def review(operation: Operation, inventory: Inventory, kit: Mapping[str, int], l
     steps_h = np.concatenate([[0.0], np.cumsum(case.conditions.step_h)])
     planned_in = _by_hour(_taken_w(case.conditions, plant) / nominal_v, steps_h, edges_h)
     planned_out = _by_hour(demand_w(case.conditions, plant)[None, :] / nominal_v, steps_h, edges_h)[0]
-    in_ah, out_ah, share = _logged(log, operation, edges_h)
-    is_whole = share >= WHOLE_SHARE
+    logged = _Logged(log, operation, edges_h)
+    in_ah, out_ah = logged.by_hour(log.in_a), logged.by_hour(log.out_a)
+    is_whole = logged.by_hour(np.ones(len(log.in_a))) / np.diff(edges_h) >= WHOLE_SHARE
     if not is_whole.any():
         starts, ends = (moment_after(operation, timedelta(hours=h)) for h in (0.0, operation.hours))
         text = f"no hour from {starts:%Y-%m-%d %H:%M} to {ends:%Y-%m-%d %H:%M} was logged; is it of this outing?"
@@ -159,8 +177,30 @@ def review(operation: Operation, inventory: Inventory, kit: Mapping[str, int], l
     batteries = model.batteries_of(counts)
     usable_ah = sum(n * b.measured_ah * b.depth_share for b, n in batteries)
     start_ah = usable_ah - sum(n * missing_wh(b, operation) for b, n in batteries) / nominal_v
-    level = _levels(start_ah, usable_ah, in_ah * model.bus.charge_efficiency - out_ah)
+    came_ah = in_ah * model.bus.charge_efficiency
+    level = levels(start_ah, usable_ah, came_ah - out_ah)
     lowest = int(np.argmin(level))
+    own_ah = {name: logged.by_hour(amps) for name, amps in log.of.items()}
+    # what controllers draw themselves is in what the battery gives, and not in what the loads take
+    idle_ah = planned_out - _by_hour((case.conditions.load_w / nominal_v)[None, :], steps_h, edges_h)[0]
+
+    def whole_wh(load_wh: Floats) -> Floats:
+        return np.asarray(between(load_wh, steps_h, edges_h)[is_whole])
+
+    loads = loads_drawn(
+        operation,
+        inventory,
+        nominal_v,
+        whole_wh,
+        (out_ah - (idle_ah if log.is_net else 0.0))[is_whole],
+        {use.id: own_ah[use.id][is_whole] for use in operation.loads if use.id in own_ah},
+    )
+    discharges: tuple[Discharge, ...] = ()
+    if len(batteries) == 1 and batteries[0][1] == 1:
+        battery = batteries[0][0]
+        empty = empty_by(logged.lowest_v(), battery, out_ah, planned_out * is_whole)
+        gave = discharge_of(battery, level, came_ah - out_ah, moments, empty)
+        discharges = () if gave is None else (gave,)
     return Review(
         operation,
         inventory,
@@ -174,6 +214,7 @@ def review(operation: Operation, inventory: Inventory, kit: Mapping[str, int], l
         float(planned_out[is_whole].sum()),
         float(np.mean(of_spells < in_ah[is_whole].sum() - _NOTHING_AH)),
         sky.labels[nearest],
+        nominal_v,
         usable_ah,
         max(float(level[lowest]), 0.0) / usable_ah,
         moments[lowest],
@@ -183,6 +224,12 @@ def review(operation: Operation, inventory: Inventory, kit: Mapping[str, int], l
         tuple(_store(b, moments[-1]) for b, _ in batteries),
         _best(model, counts, log),
         log.columns,
+        start_ah,
+        came_ah * is_whole,
+        np.where(is_whole, out_ah, np.maximum(out_ah, planned_out)),
+        {panel.id: float(own_ah[panel.id].sum()) for panel in inventory.panels if panel.id in own_ah},
+        loads,
+        discharges,
     )
 
 
@@ -201,20 +248,33 @@ def _by_hour(amps: Floats, steps_h: Floats, edges_h: Floats) -> Floats:
     return between(amps * np.diff(steps_h), steps_h, edges_h)
 
 
-def _logged(log: Log, operation: Operation, edges_h: Floats) -> tuple[Floats, Floats, Floats]:
-    """Ampere-hours in and out, and the share that was logged, of every hour. [Ah]"""
-    since_h = (log.start_s - operation.start.timestamp()) / 3600.0
-    # each row begins and ends; between the end of one and the start of the next nothing is known
-    at_h = np.stack([since_h, since_h + log.length_s / 3600.0], axis=1).ravel()
+class _Logged:
+    """A log by the hours of an operation."""
 
-    def by_hour(each: Floats) -> Floats:
-        return between(np.stack([each, np.zeros(len(each))], axis=1).ravel()[:-1], at_h, edges_h)
+    def __init__(self, log: Log, operation: Operation, edges_h: Floats) -> None:
+        since_h = (log.start_s - operation.start.timestamp()) / 3600.0
+        self._length_h, self._edges_h, self._volts = log.length_s / 3600.0, edges_h, log.volts
+        self._hour = np.searchsorted(edges_h, since_h, side="right") - 1
+        # each row begins and ends; between the end of one and the start of the next nothing is known
+        self._at_h = np.stack([since_h, since_h + self._length_h], axis=1).ravel()
 
-    hours = log.length_s / 3600.0
-    return by_hour(log.in_a * hours), by_hour(log.out_a * hours), by_hour(hours) / np.diff(edges_h)
+    def by_hour(self, amps: Floats) -> Floats:
+        """Amperes of every row as ampere-hours of every hour, shape (n_hours,). [Ah]"""
+        each = amps * self._length_h
+        return between(np.stack([each, np.zeros(len(each))], axis=1).ravel()[:-1], self._at_h, self._edges_h)
+
+    def lowest_v(self) -> Floats | None:
+        """The lowest volts of every hour, infinite where none were read; None without a column of them. [V]"""
+        if self._volts is None:
+            return None
+        n_hours = len(self._edges_h) - 1
+        is_in = (self._hour >= 0) & (self._hour < n_hours) & (self._volts > 0.0)
+        lowest = np.full(n_hours, np.inf)
+        np.minimum.at(lowest, self._hour[is_in], self._volts[is_in])
+        return lowest
 
 
-def _levels(start_ah: float, usable_ah: float, gained_ah: Floats) -> Floats:
+def levels(start_ah: float, usable_ah: float, gained_ah: Floats) -> Floats:
     """Charge at the start and after every hour; never above full. [Ah]"""
     levels = [start_ah]
     for gain in gained_ah.tolist():

@@ -52,6 +52,9 @@ def check_target(path: Path, *, may_replace: bool, otherwise: str = "choose anot
         folder = what_lies_at(target.parent)
     except ValueError as error:
         raise _fault(path, f"is no name for a file ({error}): choose another.") from None
+    except OSError as error:
+        # the folder that all is said from may be gone
+        raise _fault(path, f"cannot be written: {reason_of(error)}: choose another place.") from None
     if there in ("folder", "other"):
         raise _fault(path, f"is a {'folder' if there == 'folder' else 'device or pipe'}: name a file to be written.")
     if there == "file" and not may_replace:
@@ -196,9 +199,9 @@ def _check_all(folder: Path, names: Iterable[str], may_replace: bool) -> None:
 
 def _new_folder(folder: Path, contents: Mapping[str, str | bytes]) -> list[Path]:
     """A folder that was not there, complete from its first moment on."""
-    target = Path(os.path.realpath(folder))
     made: list[Path] = []
     with _refusals_of(folder):
+        target = Path(os.path.realpath(folder))
         try:
             for above in reversed(target.parents):
                 if what_lies_at(above) == "nothing":

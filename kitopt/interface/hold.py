@@ -99,13 +99,17 @@ def _kits(answer: Answer, why: Why, most_solves: int, clock: Budget) -> Iterator
         choice = answer if isinstance(answer, Choice) else answer.choice
         if choice.packed:
             listed = choice.packed if isinstance(answer, Choice) else answer.named
-            clock.say("weighing hours and chances")
-            table = grid(choice, windows_for, most_solves=most_solves, budget=clock)
+            table = None
+            if most_solves:
+                clock.say("weighing hours and chances")
+                table = grid(choice, windows_for, most_solves=most_solves, budget=clock)
             yield _kit(choice.operation.name, what_it_does(choice), choice, listed=listed, why=why, table=table)
     elif isinstance(answer, GrabKit):
         yield from _of_grab_kit(answer)
     elif isinstance(answer, Shared):
-        handed = unwrapped(handovers_section(answer))
+        # a headline and its points, or one sentence
+        head, *points = unwrapped(handovers_section(answer))
+        handed = [f"{head}: {one.removeprefix('- ')}" for one in points] or [head]
         for sheet in answer.sheets:
             if sheet.choice is not None and sheet.choice.packed:
                 notes = (*sheet_notes(sheet), *handed)

@@ -260,6 +260,7 @@ class Learned:
 
     worths: tuple[Worth, ...]
     inventory: Inventory
+    meter_spread: float = 0.0
 
     @property
     def status(self) -> str:
@@ -276,20 +277,21 @@ class Learned:
         """What the command prints."""
         from kitopt.report.field import learned_text
 
-        return learned_text(self.worths, self.inventory)
+        return learned_text(self.worths, self.inventory, self.meter_spread)
 
 
-def learned(inventory: Inventory, *, meter_spread: float = 0.0) -> Learned:
+def learned(inventory: Inventory, *, meter_spread: float | None = None) -> Learned:
     """What the kept readings of an inventory say of each panel's worth.
 
     Parameters
     ----------
-    meter_spread : float
-        What the meter may be off by in every reading alike, as a share.
+    meter_spread : float, optional
+        What the meter may be off by in every reading alike, as a share; as the inventory has it without it.
     """
     from kitopt.inventory.learned import learn
 
-    return Learned(learn(inventory, meter_spread), inventory)
+    spread = inventory.meter_spread if meter_spread is None else meter_spread
+    return Learned(learn(inventory, spread), inventory, spread)
 
 
 def owned(inventory: Inventory, name: str, kind: type[Any], argument: str) -> Any:

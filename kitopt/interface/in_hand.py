@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -10,12 +11,13 @@ from zoneinfo import ZoneInfo
 
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.errors import BadInput, Fault
-from kitopt.inventory.items import MODES, Battery, Inventory, Load
+from kitopt.inventory.items import MODES, Battery, Inventory, Item, Load, Panel
 from kitopt.operation.check import check_against
 from kitopt.operation.force import Pieces, pieces_of_kit
 from kitopt.operation.terms import LoadUse, Need, NoSun, Operation, Site
 
 if TYPE_CHECKING:
+    from kitopt.field.not_needed import NotNeeded
     from kitopt.field.now import Now, State
     from kitopt.field.review import Review
     from kitopt.interface.hold import Held
@@ -25,6 +27,8 @@ _LONGEST_H = 240.0
 _TRANSMIT_SHARE = 0.5
 """As an operation has it that does not say."""
 _ROOM_DEGC = 20.0
+_WAY: dict[type[Item], str] = {Panel: "in", Battery: "net"}
+"""Which way a current flows whose column in a log has the name of a panel or battery."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,9 +135,23 @@ def now(
 
 @dataclass(frozen=True, eq=False)
 class Reviewed:
-    """What came of `review`: everything that is known, as values, and the same rendered."""
+    """What came of `review`.
 
-    answer: Review
+    Attributes
+    ----------
+    outings : tuple of Review
+        Each outing, as values.
+    spare : NotNeeded
+        What none of them needed.
+    """
+
+    outings: tuple[Review, ...]
+    spare: NotNeeded
+
+    @property
+    def answer(self) -> Review:
+        """The first outing."""
+        return self.outings[0]
 
     @property
     def status(self) -> str:
@@ -144,13 +162,13 @@ class Reviewed:
         """The object that the command prints with ``--json``."""
         from kitopt.report.field import review_value
 
-        return review_value(self.answer)
+        return review_value(self.outings, self.spare)
 
     def to_text(self, *, is_brief: bool = False) -> str:
         """What the command prints."""
         from kitopt.report.field import review_text
 
-        return review_text(self.answer)
+        return review_text(self.outings, self.spare)
 
 
 def review(
@@ -161,7 +179,8 @@ def review(
     Parameters
     ----------
     log : Path
-        A CSV file with a column of times and one or more of currents, known by their words and units.
+        A CSV file with a column of times and one or more of currents, known by their words and units; a column whose
+        name holds the id of a panel, battery or load is of it alone.
     kit : str, list or mapping, optional
         The kit that was there; that of `pack` without it.
 
@@ -170,6 +189,7 @@ def review(
     BadInput
         With every fault of what was given.
     """
+    from kitopt.field.not_needed import not_needed
     from kitopt.field.review import review as hold
     from kitopt.operation.log import read_log
     from kitopt.sky import windows_for
@@ -177,12 +197,26 @@ def review(
     _check_one_circuit(operation, inventory)
     operation, counts = _in_hand(operation, inventory, kit, clock)
     batteries = [item for name in counts if isinstance(item := inventory.by_id[name], Battery)]
-    logged = read_log(log, operation.site.timezone, batteries[0].nominal_v)
-    return Reviewed(hold(operation, inventory, counts, logged, windows_for(operation)))
+    ways = {name: _WAY[kind] for name in counts if (kind := type(inventory.by_id[name])) in _WAY}
+    ways |= {use.id: "out" for use in operation.loads}
+    logged = read_log(log, operation.site.timezone, batteries[0].nominal_v, ways)
+    found = (hold(operation, inventory, counts, logged, windows_for(operation)),)
+    return Reviewed(found, not_needed(found))
+
+
+def reviewed_together(some: Sequence[Reviewed]) -> Reviewed:
+    """Several outings as one answer: what none of them needed is found over all."""
+    from kitopt.field.not_needed import not_needed
+
+    outings = tuple(one for each in some for one in each.outings)
+    return Reviewed(outings, not_needed(outings))
 
 
 def _check_one_circuit(operation: Operation, inventory: Inventory) -> None:
     check_against(operation, inventory)
+    if operation.charge == "apart":
+        text = 'found "apart"; need "together": which battery is in which bank, and how full each is, is not said.'
+        raise BadInput([Fault(operation.file, None, "charge", text)])
     if len(operation.circuits) > 1:
         text = "found several circuits; need one: which battery is in which is not said."
         raise BadInput([Fault(operation.file, None, "loads.circuit", text)])

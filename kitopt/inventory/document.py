@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
@@ -29,6 +30,8 @@ _SHAPES = {
 
 
 T = TypeVar("T", bound=Table)
+_PRINTED = re.compile(r'\s*\{\s*"schema":\s*"(kitopt/[\w-]{1,40})"')
+"""How a document of kitopt's own begins, of any version."""
 
 
 class Document:
@@ -50,7 +53,11 @@ class Document:
         text = None if self.content is None else decode(self.content, self.faults, "save it as UTF-8 text")
         # TOML knows no lone carriage returns, and Windows ends lines with two characters
         text = None if text is None else text.replace("\r\n", "\n")
-        self.values = None if text is None else parse_toml(text, self.faults)
+        printed = None if text is None else _PRINTED.match(text)
+        if printed:
+            told = f"found {quoted(printed[1])}, which kitopt writes and never reads as this; need the TOML file."
+            self.faults.add(1, None, told)
+        self.values = None if text is None or printed else parse_toml(text, self.faults)
         self._lines = KeyLines(text if text is not None and self.values is not None else "")
         self._decimal = decimal_mark(texts_in(self.values))
 

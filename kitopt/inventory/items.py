@@ -359,6 +359,8 @@ class Inventory:
     declared: Mapping[str, tuple[float, bool, float]] = field(default_factory=dict)
     """Each panel's worth before anything was learned, whether it was assumed, and its relative spread."""
     measured: tuple[Measured, ...] = ()
+    meter_spread: float = 0.0
+    """Relative spread of what the owner's meter may be off by in all readings alike."""
     currency: str = ""
     units: tuple[str, ...] = ()
     """In which masses and lengths are told: "lb", "ft"; metric without."""

@@ -71,16 +71,17 @@ class Worth:
         return self.n_readings > 0 or self.is_assumed
 
 
-def learn(inventory: Inventory, meter_spread: float = 0.0) -> tuple[Worth, ...]:
+def learn(inventory: Inventory, meter_spread: float | None = None) -> tuple[Worth, ...]:
     """What the kept readings of an inventory say of every panel, those without any too.
 
     Parameters
     ----------
-    meter_spread : float
-        Relative spread of what the owner's meter may be off by in every reading alike, where that is told.
+    meter_spread : float, optional
+        Relative spread of what the owner's meter may be off by in every reading alike; the inventory's own without it.
     """
+    spread = inventory.meter_spread if meter_spread is None else meter_spread
     # of what was read before anything was learned
-    return _learned(inventory.declared, inventory.readings, meter_spread)
+    return _learned(inventory.declared, inventory.readings, spread)
 
 
 def _learned(
@@ -96,7 +97,10 @@ def _learned(
 
 
 def taken_up(
-    panels: Iterable[Panel], declared: Mapping[str, tuple[float, bool, float]], readings: Sequence[Reading]
+    panels: Iterable[Panel],
+    declared: Mapping[str, tuple[float, bool, float]],
+    readings: Sequence[Reading],
+    meter_spread: float = 0.0,
 ) -> tuple[tuple[Panel, ...], list[Assumed]]:
     """The panels as plans count with them once some readings are kept, and what is to be said of it.
 
@@ -105,7 +109,7 @@ def taken_up(
     declared : mapping of id to (worth, whether it is assumed, relative spread)
         Of every panel, as its file has it.
     """
-    known = {one.panel: one for one in _learned(declared, readings) if one.is_planned_with}
+    known = {one.panel: one for one in _learned(declared, readings, meter_spread) if one.is_planned_with}
     found = [
         replace(panel, output_factor=known[panel.id].mean, worth_spread=known[panel.id].spread)
         if panel.id in known

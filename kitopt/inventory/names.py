@@ -12,7 +12,8 @@ CONNECTORS, FUSES, READINGS = "connectors.csv", "fuses.csv", "readings.csv"
 
 CATALOGUE = "catalogue"
 SETTINGS = "inventory.toml"
-_NAMES = (*(kind.file for kind in KINDS), CONNECTORS, FUSES, READINGS, SETTINGS, CATALOGUE)
+NAMES = (*(kind.file for kind in KINDS), CONNECTORS, FUSES, READINGS, SETTINGS, CATALOGUE)
+"""Everything that an inventory may hold by name."""
 _MISNAMED_LISTED = 50
 _LIKE = 0.8
 
@@ -27,12 +28,12 @@ def other_names(folder: Path) -> tuple[dict[str, str], tuple[str, ...]]:
     except OSError:
         # each file that cannot be reached has its own fault
         return {}, ()
-    free = [name for name in _NAMES if name not in there]
+    free = [name for name in NAMES if name not in there]
     misnamed: dict[str, str] = {}
     others: list[str] = []
     for name, is_folder in there.items():
         # where a file system knows no capitals, Panels.csv has been read
-        if name in _NAMES or name.startswith((".", "~")) or _is_read_as(folder / name):
+        if name in NAMES or name.startswith((".", "~")) or _is_read_as(folder / name):
             continue
         stem, _, ending = name.rpartition(".")
         is_toml = ending.lower() == "toml"
@@ -51,6 +52,6 @@ def _is_read_as(path: Path) -> bool:
     """Whether the file system takes a file for one of an inventory's."""
     small = path.name.lower()
     try:
-        return small in _NAMES and path.samefile(path.with_name(small))
+        return small in NAMES and path.samefile(path.with_name(small))
     except OSError:
         return False

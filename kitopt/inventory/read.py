@@ -120,7 +120,7 @@ class _Folder:
             raise BadInput(self.faults)
         for name in sorted(contents):
             self.digest.update(contents[name])
-        taken_up, self.assumed = readings.taken_up(items, read, self.assumed, self.read_labels)
+        taken_up, self.assumed = readings.taken_up(items, read, self.assumed, self.read_labels, settings.meter)
         return Inventory(
             folder=str(self.folder),
             **items,  # type: ignore[arg-type]  # each kind's build function returns its own type
@@ -130,6 +130,7 @@ class _Folder:
             fuses=fuses,
             **taken_up,
             unlabelled=tuple(self.unlabelled),
+            meter_spread=settings.meter,
             currency=settings.currency,
             units=tuple(unit for unit in settings.units if unit in ("lb", "ft")),
             assumed=tuple(self.assumed),

@@ -80,6 +80,7 @@ def taken_up(
     read: Sequence[ReadingRow],
     assumed: list[Assumed],
     read_labels: Collection[str],
+    meter_spread: float = 0.0,
 ) -> tuple[dict[str, Any], list[Assumed]]:
     """Put what was read into the items.
 
@@ -89,6 +90,8 @@ def taken_up(
         By kind; panels are told how sure their worth is, and whatever was read of is replaced.
     read_labels : collection of str
         Panels whose label is lost, and known by their readings alone.
+    meter_spread : float
+        What the owner's meter may be off by in all readings alike, as a share.
 
     Returns
     -------
@@ -112,7 +115,7 @@ def taken_up(
     say: list[Assumed] = []
     readings = _of_panels(read, panels)
     if readings:
-        items["panels"], say = learned.taken_up(panels, declared, readings)
+        items["panels"], say = learned.taken_up(panels, declared, readings, meter_spread)
     tests = [CapacityTest(one.at, one.battery, one.discharged_ah) for one in read if one.battery and one.discharged_ah]
     on_leads = [LeadTest(one.at, one.lead, one.amps, _lost_v(one)) for one in read if one.lead and one.amps]
     batteries = [one for one in items.get("batteries", ()) if isinstance(one, Battery)]

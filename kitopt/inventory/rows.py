@@ -84,6 +84,7 @@ _DATE = Text(cells.iso_date, "a date as year-month-day, such as 2026-10-09")
 
 _MOMENT = Text(cells.moment, "a date and time with its offset, such as 2027-06-12T12:30+02:00")
 _READ_A = Number("a current in amperes", '3.2 or "320 mA"', "A", least=-50, most=200)
+OFF = Number("a share", '0.04 or "4 %"', "share", least=0, most=0.5)
 _WORTH = Number("a share", '0.72 or "72 %"', "share", least=0, most=3)
 _ODDS = Number("a share", '0.9 or "90 %"', "share", least=0, most=1)
 
@@ -386,3 +387,4 @@ class SettingsTable(Table):
 
     currency: As[str, _CURRENCY, "in which the prices are written", Such('"EUR"')] = ""
     units: As[tuple[str, ...], _UNITS, "in which masses and lengths are told; JSON stays metric", Such('"kg m"')] = ()
+    meter: As[float, OFF, "what your meter may be off by in all readings alike", Such('"0 %"')] = 0.0

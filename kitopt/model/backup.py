@@ -36,7 +36,7 @@ def backup_cases(model: KitModel, base: Case) -> tuple[Case, ...]:
     Parameters
     ----------
     base : Case
-        From ``case_under``; its large arrays are shared, not copied.
+        From ``whole_case``; its large arrays are shared, not copied.
     """
     if not model.losses:
         return ()
@@ -48,7 +48,7 @@ def backup_cases(model: KitModel, base: Case) -> tuple[Case, ...]:
     demand_shapes = base.conditions.demand_shapes.copy()
     for i, load_id in enumerate(fed):
         if load_id not in must_ids:
-            demand_shapes[1 + i] = 0.0
+            demand_shapes[operation.n_banks + i] = 0.0
     conditions = replace(
         base.conditions,
         load_w=total_w(direct, base.conditions.step_h),
@@ -58,7 +58,8 @@ def backup_cases(model: KitModel, base: Case) -> tuple[Case, ...]:
     for j in model.fed_columns:
         feeding = model.columns[j].meaning
         if isinstance(feeding, Fed) and not any(load.id in must_ids for load, _ in feeding.loads):
-            shed[conditions.layout.demand(0), j] = 0.0  # the converter is switched off with its loads
+            # the converter is switched off with its loads
+            shed[conditions.layout.demand(operation.n_banks - 1), j] = 0.0
     return tuple(
         Case(
             f"{base.name}, loss {number}",
@@ -85,38 +86,41 @@ def _batteries(model: KitModel) -> None:
     known = list(model.rows)
     for j in present:
         battery = model.battery(j)
+        # equal banks: what is lost of one is laid aside of the other
+        n = model.operation.n_banks
         text = f"without one {battery.id}"
         if model.columns[j].upper <= 1:
             mark = j
             loss = Loss("battery", battery.id, within=j, gone=(j,))
         else:
             mark = _mark(model, j, battery.id)
-            loss = Loss("battery", battery.id, within=mark, less=((mark, j, 1.0),))
+            loss = Loss("battery", battery.id, within=mark, less=((mark, j, float(n)),))
         model.losses.append(loss)
         # at the counts less one: the row's coefficient of the lost one is taken back
         for row in known:
             of_lost = sum(c for i, c in row.terms if i == j)
             if row.rule == "charge-limit" and of_lost < 0:
-                terms = _less_one(row.terms, j, mark)
+                terms = _less(n, row.terms, j, mark)
                 model.rows.append(Row(terms, row.lower, row.upper, "backup", f"{row.text}, {text}"))
         if model.operation.batteries == "parallel":
-            amps = tuple((i, model.battery(i).max_discharge_a) for i in present)
+            amps = tuple((i, model.battery(i).max_discharge_a / n) for i in present)
             words = f"the batteries left must carry {must_a:.1f} A {text}"
-            row = Row(_less_one(amps, j, mark), must_a - 1e-9, rule="backup", text=words)
+            row = Row(_less(n, amps, j, mark), must_a - 1e-9, rule="backup", text=words)
             model.rows.append(row)
     if present:
         pieces = tuple((j, 1.0) for j in present)
-        model.rows.append(Row(pieces, lower=2.0, rule="backup", text="a battery is left when one is lost"))
-        if sum(model.columns[j].upper for j in present) < 2:
+        least = 2 * model.operation.n_banks
+        model.rows.append(Row(pieces, lower=float(least), rule="backup", text="a battery is left when one is lost"))
+        if sum(model.columns[j].upper for j in present) < least:
             only = model.battery(present[0]).id
             text = f"{only} is the only battery of {model.bus.name} that can be used; with it lost none is left"
             model.block((only,), "backup", text)
 
 
-def _less_one(terms: Iterable[tuple[int, float]], column: int, mark: int) -> tuple[tuple[int, float], ...]:
-    """A row's terms at the counts less one of a column, where its mark is 1; each column named once."""
+def _less(n: int, terms: Iterable[tuple[int, float]], column: int, mark: int) -> tuple[tuple[int, float], ...]:
+    """A row's terms at the counts less some of a column, where its mark is 1; each column named once."""
     total = dict(terms)
-    total[mark] = total.get(mark, 0.0) - total[column]
+    total[mark] = total.get(mark, 0.0) - n * total[column]
     return tuple(total.items())
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.budget import check_time
+from kitopt.engine.joint import in_banks
 from kitopt.engine.plan import Case, Row
 from kitopt.engine.plant import Conditions, Layout
 from kitopt.inventory.items import Battery, Controller, Converter, Inventory, Lead, Load, Panel
@@ -29,7 +30,7 @@ from kitopt.model.harvest import ShapeBook
 from kitopt.model.need import draws, total_w
 from kitopt.model.rulebook import RULES
 from kitopt.model.wiring import Chain, Contacts, LeadStock, loop_ohm
-from kitopt.operation.clock import steps_of
+from kitopt.operation.clock import on_air, steps_of
 from kitopt.operation.terms import Bound, Operation
 from kitopt.sky.windows import Sky
 
@@ -91,12 +92,19 @@ class Fed:
         return sum(load.id == load_id for load, _ in self.loads)
 
 
+STATION = "station"
+"""Where batteries, controllers and loads meet."""
+CHARGING = "charging bank"
+"""Where controllers meet the bank that is not on the air, if banks charge apart."""
+
+
 @dataclass(frozen=True)
 class Strip:
     """A distribution strip or joiner on the station's bus, or at one controller's input."""
 
     lead: Lead
     unit: int | None = None
+    at: str = STATION
 
 
 Meaning = Battery | Unit | Join | Link | Fed | Strip | str
@@ -266,12 +274,27 @@ def lay_out(operation: Operation, inventory: Inventory, bus: BusClass) -> KitMod
     """Columns for every battery and controller unit; joins are laid afterwards."""
     model = KitModel(operation, inventory, bus)
     for battery in bus.batteries:
-        model.battery_columns.append(model.add(Column(battery, battery.count, {battery.id: 1})))
+        j = model.add(Column(battery, battery.count, {battery.id: 1}))
+        model.battery_columns.append(j)
+        if operation.n_banks > 1:
+            _part_equally(model, j, battery)
     for controller in sorted(inventory.controllers, key=lambda c: c.id):
         for number in range(1, controller.count + 1):
             model.unit_columns.append(model.add(Column(Unit(controller, number), 1, {controller.id: 1})))
             model.units.append(Unit(controller, number))
     return model
+
+
+def _part_equally(model: KitModel, column: int, battery: Battery) -> None:
+    """As many of a battery in each bank."""
+    n = model.operation.n_banks
+    if battery.count < n:
+        model.forbid(column)
+        model.block((battery.id,), "banks", f"{battery.count} × {battery.id} owned; two equal banks take two of it")
+        return
+    each = model.add(Column(f"{battery.id} in each bank", battery.count // n))
+    text = f"as many {battery.id} in each bank"
+    model.rows.append(Row(((column, 1.0), (each, -float(n))), 0.0, 0.0, "banks", text))
 
 
 def order_equal_units(model: KitModel) -> None:
@@ -389,7 +412,49 @@ def case_under(
     *,
     counts: Floats | None = None,
 ) -> Case:
-    """The case of a kit under a sky: what it meets, and how counts become a plant.
+    """The case of a kit under a sky: what it meets, and how counts become a plant; of two banks what both meet.
+
+    Given `counts`, the case is good for these alone.
+
+    Raises
+    ------
+    OutOfTime
+    """
+    return by_bank(model, whole_case(model, sky, name, counts=counts))
+
+
+def by_bank(model: KitModel, whole: Case) -> Case:
+    """A case of all batteries as what two banks that charge apart meet, or one of them; as it is without banks.
+
+    The controllers and what they draw are with the bank that has the sun, all loads with the one on the air. Counts
+    are of both banks, or of the one that is looked at alone.
+    """
+    operation = model.operation
+    if operation.n_banks == 1:
+        return whole
+    edges_s = steps_of(operation).edges_s
+
+    def bank(number: int) -> Case:
+        is_on = on_air(operation, edges_s, number)
+        conditions = whole.conditions.only(is_on, ~is_on)
+        reserve_wh = conditions.reserve_wh / operation.n_banks
+        return replace(whole, conditions=replace(conditions, reserve_wh=reserve_wh))
+
+    if operation.bank is not None:
+        return bank(operation.bank)
+    halved = whole.matrix.copy()
+    halved[:, model.battery_columns] /= operation.n_banks
+    return in_banks([replace(bank(number), matrix=halved) for number in range(operation.n_banks)])
+
+
+def whole_case(
+    model: KitModel,
+    sky: Sky,
+    name: str = "base",
+    *,
+    counts: Floats | None = None,
+) -> Case:
+    """The case of a kit under a sky, all batteries as one store.
 
     Given `counts`, the case is good for these alone: what they do not hold is left out.
 
@@ -411,7 +476,9 @@ def case_under(
     parts = draws(operation, model.inventory, bus.nominal_v)
     steps = steps_of(operation)
     step_h = steps.length_h
-    demand_shapes = [np.ones_like(step_h)]
+    # where banks charge apart, converters stay with the loads and controllers with the sun
+    idle = operation.n_banks - 1
+    demand_shapes = [np.ones_like(step_h)] * operation.n_banks
     for load_id in fed:
         own = [part for part in parts if part.load.id == load_id]
         count = own[0].use.count if own else 1
@@ -438,9 +505,9 @@ def case_under(
     for j in model.fed_columns:
         feeding = model.columns[j].meaning
         assert isinstance(feeding, Fed)
-        matrix[layout.demand(0), j] = feeding.converter.idle_ma / 1000.0 * bus.nominal_v
+        matrix[layout.demand(idle), j] = feeding.converter.idle_ma / 1000.0 * bus.nominal_v
         for load, _ in feeding.loads:
-            matrix[layout.demand(1 + fed.index(load.id)), j] += 1.0 / feeding.converter.efficiency
+            matrix[layout.demand(operation.n_banks + fed.index(load.id)), j] += 1.0 / feeding.converter.efficiency
 
     direct = [part for part in parts if part.load.id not in fed]
     conditions = Conditions(

@@ -73,6 +73,7 @@ RULES: dict[str, Rule] = {
         "Cells colder than their lowest charging temperature are not charged, and no charge is counted.",
         "cell specifications: LiFePO4 from 0 °C up",
     ),
+    "banks": Rule(("block",), "Banks that charge apart hold the same batteries, as many of each.", NO_SOURCE),
     "swaps": Rule(("warn",), "Batteries in turn are swapped in time.", NO_SOURCE),
     "parallel": Rule(("warn",), "Batteries are joined in parallel only full, rested, alike and fused.", NO_SOURCE),
     "backup": Rule(

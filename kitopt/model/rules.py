@@ -13,7 +13,7 @@ from kitopt.inventory.items import Battery, Controller, Item, Panel
 from kitopt.model.bus import BusClass, charging_v, thresholds, thresholds_of
 from kitopt.model.feeding import CONTINUOUS_FUSE
 from kitopt.model.harvest import highest_v, laid
-from kitopt.model.kit import Column, Join, KitModel, Link, Strip
+from kitopt.model.kit import CHARGING, STATION, Column, Join, KitModel, Link, Strip
 from kitopt.model.wiring import ampacity_a
 from kitopt.operation.extras import always_packed
 from kitopt.sky.windows import Sky
@@ -176,7 +176,8 @@ def _matching_panels(model: KitModel) -> None:
 def _discharge_limit(model: KitModel, peak_a: float) -> None:
     """In turn, each battery carries the peak alone; in parallel, their limits add up."""
     if model.operation.batteries == "parallel":
-        terms = tuple((j, model.battery(j).max_discharge_a) for j in model.battery_columns)
+        n = model.operation.n_banks
+        terms = tuple((j, model.battery(j).max_discharge_a / n) for j in model.battery_columns)
         text = f"the batteries together must carry {peak_a:.1f} A"
         model.rows.append(Row(terms, lower=peak_a - 1e-9, rule="discharge-limit", text=text))
         return
@@ -209,7 +210,7 @@ def _charge_limit(model: KitModel) -> None:
     output = [_output(model, u, most) for u, most in enumerate(most_by_unit) if most > 0.0]
     delivered = tuple((d, 1.0) for d in output)
     if is_parallel:
-        limits = tuple((j, -b.max_charge_a) for j, b in batteries)
+        limits = tuple((j, -b.max_charge_a / model.operation.n_banks) for j, b in batteries)
         text = "the controllers can deliver no more than the batteries together may take"
         model.rows.append(Row((*delivered, *limits), upper=1e-9, rule="charge-limit", text=text))
     marks: dict[int, int] = {}
@@ -239,6 +240,7 @@ def _on_the_way(model: KitModel, is_parallel: bool) -> list[tuple[int, float, st
     """
     found = []
     is_checked = model.inventory.has_leads_file and model.operation.station_connector is not None
+    charged = (STATION,) if model.operation.n_banks == 1 else (CHARGING,)
     batteries = {model.battery(j).id: model.battery(j) for j in model.battery_columns if model.columns[j].upper > 0}
     for j, column in enumerate(model.columns):
         thing = column.meaning
@@ -262,7 +264,7 @@ def _on_the_way(model: KitModel, is_parallel: bool) -> list[tuple[int, float, st
             if carries_a < batteries[thing.source].max_charge_a:
                 text = f"the leads from {thing.source} ({', '.join(thing.chain.ids)}) carry {carries_a:.3g} A of charge"
                 found.append((j, carries_a, "ampacity", text))
-        elif isinstance(thing, Strip) and thing.unit is None:
+        elif isinstance(thing, Strip) and thing.unit is None and thing.at in charged:
             text = f"{thing.lead.id} carries {ampacity_a(thing.lead):g} A of charge"
             found.append((j, ampacity_a(thing.lead), "ampacity", text))
     return found

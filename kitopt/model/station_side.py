@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations_with_replacement, product
 
@@ -12,7 +13,7 @@ from kitopt.engine.plan import Row
 from kitopt.inventory.items import Battery, Connector, Converter, Load
 from kitopt.model.bus import BusClass, charging_v
 from kitopt.model.feeding import CONTINUOUS_FUSE, fits_load, fuse_share, needs_converter, station_fuse_a
-from kitopt.model.kit import Column, Fed, KitModel, Link, Strip
+from kitopt.model.kit import CHARGING, STATION, Column, Fed, KitModel, Link, Strip
 from kitopt.model.need import idle_and_full_w
 from kitopt.model.protection import Protection, passes_a
 from kitopt.model.wiring import FUSE_WITHIN_M, Chain, Demand, LeadStock, ampacity_a, chains, fits, why_no_chain
@@ -37,6 +38,7 @@ def lay_station(model: KitModel, most_a: float) -> None:
     bus = model.operation.station_connector
     if not model.inventory.has_leads_file:
         bus = None
+    # of two banks which leads are whose is not said: all that any battery lets through counts, as without banks
     guard = Protection(model.operation.batteries == "parallel")
     if bus is not None:
         _batteries(model, bus, battery_demand(model, most_a), guard)
@@ -185,7 +187,8 @@ def _batteries(model: KitModel, bus: Connector, demand: Demand, guard: Protectio
             if is_shared:
                 w = model.add(Column(link, 1))
                 for lead_id, n in chain.uses.items():
-                    pieces.setdefault(lead_id, []).append((w, float(n), j))
+                    # of two banks each has them at its own place
+                    pieces.setdefault(lead_id, []).append((w, float(n * model.operation.n_banks), j))
             else:
                 most = min([battery.count, *(model.inventory.by_id[i].count // n for i, n in chain.uses.items())])
                 w = model.add(Column(link, most, chain.uses))
@@ -399,18 +402,46 @@ def _strips(model: KitModel, bus: Connector, n_loads: int, most_a: float, guard:
     A bus of a two-sided family, such as sockets, is itself one strip: two plugs meet nowhere else,
     and strips of sockets do not plug into each other.
     """
-    terms: list[tuple[int, float]] = [(x, 1.0) for x in model.unit_columns]
-    things = float(n_loads)
+    n_banks = model.operation.n_banks
+    units = [(x, 1.0) for x in model.unit_columns]
+    things, own, shared = 1.0, [], []
     # what shares a converter takes one place together
     for j in model.fed_columns:
         fed = model.columns[j].meaning
         if isinstance(fed, Fed) and len(fed.loads) > 1:
-            terms.append((j, 1.0 - len(fed.loads)))
+            shared.append((j, 1.0 - len(fed.loads)))
     if model.operation.batteries == "parallel":
-        terms += [(j, 1.0) for j in model.battery_columns]
-    else:
-        things += 1.0
+        things, own = 0.0, [(j, 1.0 / n_banks) for j in model.battery_columns]
+    if n_banks == 1:
+        _meet(model, bus, Meeting(STATION, things + n_loads, [*units, *shared, *own], most_a), guard)
+        return
+    _meet(model, bus, Meeting(STATION, things + n_loads, [*shared, *own], most_a), guard)
+    _meet(model, bus, Meeting(CHARGING, things, [*units, *own], 0.0), guard)
+
+
+@dataclass(frozen=True)
+class Meeting:
+    """What meets at one place: things that are always there, and columns that are.
+
+    Attributes
+    ----------
+    amps : float
+        What its strips must carry. [A]
+    """
+
+    place: str
+    things: float
+    terms: Sequence[tuple[int, float]]
+    amps: float
+
+
+def _meet(model: KitModel, bus: Connector, at: Meeting, guard: Protection) -> None:
+    things, terms, most_a = at.things, list(at.terms), at.amps
     direct = 2.0 if bus.mates_with(bus) else 0.0
+    room_for = 0.0
+    if at.place == CHARGING and not direct:
+        # a bank that nothing charges needs no place there; one that is charged takes one of the strip's
+        things, room_for = 0.0, things
     if things + sum(model.columns[j].upper for j, c in terms if c > 0) <= direct:
         return
     strips = []
@@ -418,8 +449,8 @@ def _strips(model: KitModel, bus: Connector, n_loads: int, most_a: float, guard:
         is_strip = lead.ways >= 2 and lead.count > 0
         if is_strip and lead.from_connector == lead.to_connector == bus:
             if ampacity_a(lead) >= max(most_a, guard.least_a) - 1e-9:
-                strips.append(model.add(Column(Strip(lead), lead.count, {lead.id: 1})))
-                terms.append((strips[-1], -(lead.ways - 1.0 if direct else lead.ways + 1.0)))
+                strips.append(model.add(Column(Strip(lead, at=at.place), lead.count, {lead.id: 1})))
+                terms.append((strips[-1], -(lead.ways - 1.0 if direct else lead.ways + 1.0 - room_for)))
                 guard.branch(strips[-1], ampacity_a(lead))
             else:
                 text = f"{lead.id} carries {ampacity_a(lead):g} A; the loads peak at {most_a:.1f} A"

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from kitopt.inventory.items import Battery, Connector, Load
 from kitopt.model.bus import charging_v
 from kitopt.model.feeding import CONTINUOUS_FUSE, station_fuse_a, station_peak_a
-from kitopt.model.kit import Fed, Join, KitModel, Link, Strip
+from kitopt.model.kit import CHARGING, STATION, Fed, Join, KitModel, Link, Strip
 from kitopt.model.need import idle_and_full_w
 from kitopt.model.rules import delivered_a
 from kitopt.model.station_side import shares_lead
@@ -24,9 +24,6 @@ Floats = NDArray[np.float64]
 
 WireKind = Literal["battery", "strip", "load", "converter", "controller", "joiner", "panel"]
 
-STATION = "station"
-"""Where batteries, controllers and loads meet."""
-
 
 def item_at(end: str) -> str:
     """The id of what stands at an end: of equal controllers each bears a number besides."""
@@ -35,7 +32,7 @@ def item_at(end: str) -> str:
 
 def strips_of(wiring: Iterable[Wire]) -> list[str]:
     """The strips at which things meet, by id."""
-    return [i for wire in wiring if wire.kind == "strip" for i in wire.leads]
+    return [i for wire in wiring if wire.kind == "strip" and wire.source == STATION for i in wire.leads]
 
 
 @dataclass(frozen=True)
@@ -168,14 +165,16 @@ class _Kit:
     def strips(self) -> list[Wire]:
         """Strips and joiners at which things meet."""
         charge_a = math.fsum(self.output_a(u) for u in self.units)
-        amps = max(self.peak_a, charge_a)
+        is_apart = self.model.operation.n_banks > 1
         wires = []
         for strip, n in self.packed:
             if isinstance(strip, Strip) and strip.unit is None:
+                at_it = (self.peak_a if strip.at == STATION else 0.0, charge_a if strip.at == CHARGING else 0.0)
+                amps = max(at_it) if is_apart else max(self.peak_a, charge_a)
                 ohm = loop_ohm(strip.lead) + self.model.contacts.pair_ohm(strip.lead.from_connector.family)
                 wires.append(
                     Wire(
-                        *(STATION, STATION, "strip", n, (strip.lead.id,), amps, ohm, amps * ohm),
+                        *(strip.at, strip.at, "strip", n, (strip.lead.id,), amps, ohm, amps * ohm),
                         loss_share=amps * ohm / self.bus_v,
                         fuse_a=strip.lead.fuse_a,
                     )
@@ -227,7 +226,8 @@ class _Kit:
             unit = self.model.units[u]
             links = [link for link, _ in self.links if link.source == unit.name and link.sink == STATION]
             chain = links[0].chain if links else self._direct(unit.controller.battery_connector, self.bus)
-            wires.append(self._wire(unit.name, STATION, "controller", 1, chain, self.output_a(u)))
+            sink = STATION if self.model.operation.n_banks == 1 else CHARGING
+            wires.append(self._wire(unit.name, sink, "controller", 1, chain, self.output_a(u)))
         return wires
 
     def panels(self) -> list[Wire]:

@@ -120,7 +120,7 @@ class Steps:
 
 
 def steps_of(operation: Operation) -> Steps:
-    """Return the steps of weather, split where a load's hours begin or end."""
+    """Return the steps of weather, split where a load's hours begin or end, and where banks change places."""
     step_s, end_s = operation.need.step_h * 3600, operation.hours * 3600
     cells_s = np.minimum(np.arange(operation.n_steps + 1) * step_s, end_s)
     wanted = [
@@ -131,10 +131,36 @@ def steps_of(operation: Operation) -> Steps:
         for edge in interval
     ]
     # an edge within a second of another is that one
-    inside = [s for s in sorted(set(wanted)) if np.min(np.abs(cells_s - s)) >= 1.0]
+    inside = [s for s in sorted({*wanted, *swaps_s(operation)}) if np.min(np.abs(cells_s - s)) >= 1.0]
     inside = [s for n, s in enumerate(inside) if n == 0 or s - inside[n - 1] >= 1.0]
     edges_s = np.sort(np.concatenate([cells_s, np.array(inside, dtype=np.float64)]))
     return Steps(edges_s, np.searchsorted(cells_s, edges_s[:-1], side="right") - 1)
+
+
+def swaps_s(operation: Operation) -> list[float]:
+    """Return when two banks change places, as seconds after the start; one that falls on the start is none."""
+    is_apart = operation.charge == "apart"
+    return swaps_after(operation.start, operation.hours, operation.site.timezone, operation.swap) if is_apart else []
+
+
+def swaps_after(start: datetime, hours: float, zone: ZoneInfo, times: tuple[int, ...]) -> list[float]:
+    """Return when some times of the day, in minutes after midnight, come within the hours after a start. [s]"""
+    first, since = start.astimezone(zone).date(), start.astimezone(UTC)
+    days = [first + timedelta(days=n) for n in range(int(hours // 24) + 3)]
+    moments = (_instant(day, minute, zone, fold=0) for day in days for minute in times)
+    return sorted({s for at in moments if 1.0 <= (s := (at - since).total_seconds()) <= hours * 3600 - 1.0})
+
+
+def on_air(operation: Operation, edges_s: NDArray[np.float64], bank: int) -> NDArray[np.bool_]:
+    """Return whether one of two banks is on the air between each two edges; else it has the sun.
+
+    Parameters
+    ----------
+    edges_s : ndarray, shape (n + 1,)
+        Seconds after the start; no swap lies between two, or less than a second after one.
+    """
+    n_swaps = np.searchsorted(np.array(swaps_s(operation)) - 1.0, edges_s[:-1], side="right")
+    return np.asarray(n_swaps % 2 == bank)
 
 
 def _intervals(operation: Operation, spans: tuple[Span, ...], end_s: float) -> list[tuple[float, float]]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -55,6 +56,10 @@ class Log:
         When nothing was logged. [s]
     columns : tuple of (name, meaning)
         What each column was taken as.
+    of : mapping of item id to ndarray
+        What items gave or drew by columns of their own; of a battery what went in. [A]
+    is_net : bool
+        Whether what goes out is told by what the battery gives alone, the controllers' own draw with it.
     """
 
     start_s: Floats
@@ -64,23 +69,28 @@ class Log:
     volts: Floats | None
     gaps: tuple[tuple[float, float], ...]
     columns: tuple[tuple[str, str], ...]
+    of: Mapping[str, Floats] = field(default_factory=dict)
+    is_net: bool = False
 
 
 @dataclass(frozen=True)
 class _Meant:
-    """What a column is: which way, and in what unit."""
+    """What a column is: which way, in what unit, and of which item where it is of one alone."""
 
     way: str
     unit: str
+    item: str = ""
 
 
-def read_log(path: Path, zone: ZoneInfo, nominal_v: float) -> Log:
+def read_log(path: Path, zone: ZoneInfo, nominal_v: float, ways: Mapping[str, str] | None = None) -> Log:
     """Read a log; times without an offset are on the clock of the place.
 
     Parameters
     ----------
     nominal_v : float
         Turns watts into amperes where no volts are logged. [V]
+    ways : mapping of item id to "in", "out" or "net"
+        Items of which a column may be: one whose name holds the id.
 
     Raises
     ------
@@ -93,7 +103,7 @@ def read_log(path: Path, zone: ZoneInfo, nominal_v: float) -> Log:
     table = None if text is None else read_table(text, faults)
     if table is None:
         raise BadInput(faults.listed())
-    meant = {name: one for name in table.columns if (one := _meant(name)) is not None}
+    meant = {name: one for name in table.columns if (one := _meant(name, ways or {})) is not None}
     times = [name for name, one in meant.items() if one.way == "time"]
     currents = [name for name, one in meant.items() if one.way in ("in", "out", "net")]
     if not times or not currents:
@@ -114,29 +124,49 @@ def read_log(path: Path, zone: ZoneInfo, nominal_v: float) -> Log:
     )
     length_s = np.where(length_s > longest_s, usual_s, length_s)
     volts = next((values[name] for name, one in meant.items() if one.unit == "V"), None)
-    flows = {"in": np.zeros(len(start_s)), "out": np.zeros(len(start_s))}
+    of: dict[str, Floats] = {}
+    parts: dict[tuple[str, bool], Floats] = {}
     for name in currents:
-        amps = _amps(values[name], meant[name].unit, length_s, volts, nominal_v)
-        if meant[name].way == "net":
-            flows["in"] += np.maximum(amps, 0.0)
-            flows["out"] += np.maximum(-amps, 0.0)
-        else:
-            flows[meant[name].way] += np.abs(amps)
-    told = tuple((name, f"{one.way}, {one.unit}" if one.unit else one.way) for name, one in meant.items())
-    return Log(start_s, length_s, flows["in"], flows["out"], volts, gaps, told)
+        one, amps = meant[name], _amps(values[name], meant[name].unit, length_s, volts, nominal_v)
+        amps = amps if one.way == "net" else np.abs(amps)
+        parts[one.way, bool(one.item)] = parts.get((one.way, bool(one.item)), 0.0) + amps
+        if one.item:
+            of[one.item] = of.get(one.item, 0.0) + amps
+    # a column of the whole, else the sum of those of items
+    way_a = {way: parts.get((way, False), parts.get((way, True))) for way in _WORDS}
+    in_a, out_a = _both_ways(way_a["in"], way_a["out"], way_a["net"])
+    told = tuple((name, ", ".join(filter(None, (one.item, one.way, one.unit)))) for name, one in meant.items())
+    return Log(start_s, length_s, in_a, out_a, volts, gaps, told, of, way_a["out"] is None)
 
 
-def _meant(name: str) -> _Meant | None:
+def _both_ways(in_a: Floats | None, out_a: Floats | None, net_a: Floats | None) -> tuple[Floats, Floats]:
+    """What goes in and out; of what is not told, as much as the battery's own current leaves. [A]"""
+    none = np.zeros(len(next(one for one in (in_a, out_a, net_a) if one is not None)))
+    if net_a is not None:
+        if in_a is None:
+            in_a = np.maximum(net_a + (none if out_a is None else out_a), 0.0)
+            out_a = np.maximum(-net_a, 0.0) if out_a is None else out_a
+        elif out_a is None:
+            out_a = np.maximum(in_a - net_a, 0.0)
+    return none if in_a is None else in_a, none if out_a is None else out_a
+
+
+def _meant(name: str, ways: Mapping[str, str]) -> _Meant | None:
     """What a column is, by the words and the unit in its name; None where it is neither time, current nor volts."""
-    words = re.findall(r"[a-z]+", name.lower())
+    lower = name.lower()
+    # the longest, so that hf-10 is not found in hf-10w
+    item = max((one for one in ways if one.lower() in lower), key=len, default="")
+    words = re.findall(r"[a-z]+", lower.replace(item.lower(), " ") if item else lower)
     if _TIME & set(words):
         return _Meant("time", "")
     unit = next((_UNITS[word] for word in reversed(words) if word in _UNITS), "")
     if _VOLTS & set(words) or unit == "V":
         return _Meant("volts", "V")
-    ways = [way for way, some in _WORDS.items() if some & set(words)]
+    if item:
+        return _Meant(ways[item], unit or "A", item)
+    found = [way for way, some in _WORDS.items() if some & set(words)]
     # "battery in" is what goes in
-    way = next((one for one in ways if one != "net"), ways[0] if ways else "")
+    way = next((one for one in found if one != "net"), found[0] if found else "")
     return _Meant(way, unit or "A") if way else None
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, cast
@@ -13,6 +14,7 @@ from kitopt.files.toml_text import KeyPath
 from kitopt.inventory.document import Document
 from kitopt.inventory.items import MODES, Assumed
 from kitopt.operation import tables
+from kitopt.operation.clock import swaps_after
 from kitopt.operation.moment import Moment, Skipped, moment_of, zone_at
 from kitopt.operation.place import Unplaced, place_given
 from kitopt.operation.terms import (
@@ -85,6 +87,7 @@ class _Operation(Document):
             return None
         if moment.is_twice:
             self.assume("start", f"{moment.time:%H:%M %z}", "clocks show this time twice; the first is taken")
+        self._swap(top, moment.time, site)
         return Operation(
             file=str(self.path),
             name=top.name or self.path.stem,
@@ -98,6 +101,8 @@ class _Operation(Document):
             panel_distance_m=top.panel_distance_m,
             batteries=top.batteries,  # type: ignore[arg-type]  # checked against the list
             battery_lead=top.battery_lead,  # type: ignore[arg-type]  # checked against the list
+            charge=top.charge,  # type: ignore[arg-type]  # checked against the list
+            swap=tuple(sorted(top.swap)) if top.charge == "apart" else (),
             mass_limit_g=limits.mass_g,
             nice_at_most_g=limits.nice_at_most_g,
             air_travel=limits.air_travel,
@@ -118,6 +123,23 @@ class _Operation(Document):
             found = f"found {top.start:%Y-%m-%d %H:%M}, which clocks in {site.timezone} skip"
             self.fault(("start",), f"{found}; need another time, such as {error.shown:%H:%M}.")
             return None
+
+    def _swap(self, top: tables.TopTable, start: datetime, site: Site) -> None:
+        """Note swap times that change nothing."""
+        if top.charge != "apart":
+            if top.swap:
+                self.warn(("swap",), 'only charge = "apart" uses it; it is ignored.')
+            return
+        for n, minute in enumerate(top.swap):
+            if minute in top.swap[:n]:
+                text = f"found {minute // 60:02}:{minute % 60:02} again; need each time once."
+                self.fault(("swap", n), text)
+        if not top.swap:
+            text = 'found "apart" without swap; need the times at which the banks change places, such as '
+            self.fault(("charge",), f'{text}swap = ["06:00", "18:00"].')
+        elif not swaps_after(start, top.hours, site.timezone, top.swap):
+            text = f"found no time between {start:%H:%M} and {top.hours:g} h later; need one, or the second bank is "
+            self.fault(("swap",), f"{text}never on the air.")
 
     def _site(self, table: tables.SiteTable) -> Site | None:
         place = self._place(table)

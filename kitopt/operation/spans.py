@@ -1,4 +1,4 @@
-"""Hours of the day, written "18:00-23:00"."""
+"""Hours of the day, written "18:00-23:00", and times, written "18:00"."""
 
 from __future__ import annotations
 
@@ -7,7 +7,23 @@ import re
 from kitopt.operation.terms import Span
 
 _SPAN = re.compile(r"([0-9]{1,2}):([0-9]{2})\s*[-–]\s*([0-9]{1,2}):([0-9]{2})", re.ASCII)
+_TIME = re.compile(r"([0-9]{1,2}):([0-9]{2})", re.ASCII)
 DAY_MIN = 24 * 60
+
+
+def read_time(text: str) -> int:
+    """Return the time written ``HH:MM``, in minutes after midnight.
+
+    Raises
+    ------
+    ValueError
+        If it is written otherwise, or is no time of day.
+    """
+    match = _TIME.fullmatch(text.strip())
+    hour, minute = (24, 0) if match is None else (int(part) for part in match.groups())
+    if hour > 23 or minute > 59:
+        raise ValueError("not a time of day")
+    return 60 * hour + minute
 
 
 def read_span(text: str) -> Span:

@@ -24,11 +24,12 @@ from kitopt.inventory.fields import (
 from kitopt.inventory.items import MODES, Connector
 from kitopt.operation.maidenhead import place_of
 from kitopt.operation.moment import zone_named
-from kitopt.operation.spans import read_span
+from kitopt.operation.spans import read_span, read_time
 from kitopt.operation.terms import Shade, Span
 
 BACKUPS = ("battery", "controller", "panel", "lead")
 
+_TIME = Text(read_time, 'a time of the day, such as "06:00"')
 _SPAN = Text(read_span, 'hours of the day, such as "18:00-23:00" or "22:00-06:00"')
 DEGC = Number("an air temperature in °C", "6 or -8", "degC", least=-90, most=60)
 _SHARE = Number("a share", '0.2 or "20 %"', "share", least=0, most=1)
@@ -167,6 +168,7 @@ MAY_FAIL = f"kinds of which any one may fail: {', '.join(BACKUPS)}"
 
 _WHAT_PASSES = 'hours in the shade; or { hours = [...], beam = "0 %", diffuse = "40 %" }: what passes'
 _FIRST_DAYS = f"of the first days: shares of clear sky, or {', '.join(FORECAST_WORDS)}"
+_APART = 'or "apart": two equal banks, one on the air while the sun charges the other'
 _Hills = tuple[tuple[As[float, _AROUND], As[float, _HEIGHT]], ...]
 _Spans = tuple[As[Span, _SPAN], ...]
 
@@ -183,6 +185,8 @@ class TopTable(Table):
     panel_distance_m: As[float, _DISTANCE, "from the panels to the station"] = 0.0
     batteries: As[str, OneOf(("in turn", "parallel")), 'one after another, or "parallel": all at once'] = "in turn"
     battery_lead: As[str, OneOf(("each", "moved")), 'each on its own fused lead; "moved": one lead for all'] = "each"
+    charge: As[str, OneOf(("together", "apart")), _APART] = "together"
+    swap: As[tuple[As[int, _TIME], ...], "where apart: when they change places", Such('["06:00", "18:00"]')] = ()
 
 
 class SiteTable(Table):

@@ -166,6 +166,12 @@ class Operation:
     batteries: Literal["in turn", "parallel"] = "in turn"
     battery_lead: Literal["each", "moved"] = "each"
     """In turn: a fused lead to each battery that has no fused plug, or one that is moved."""
+    charge: Literal["together", "apart"] = "together"
+    """Apart: two equal banks, one on the air while the other has the sun; they change places at each `swap`."""
+    swap: tuple[int, ...] = ()
+    """Times of the day, in minutes after local midnight, rising."""
+    bank: int | None = None
+    """Where one of the two banks is looked at alone: 0 for that which goes on the air first, else 1."""
     mass_limit_g: int | None = None
     nice_at_most_g: int | None = None
     """What nice loads may add to the kit of the musts alone; None for any mass. [g]"""
@@ -200,6 +206,16 @@ class Operation:
     def running(self, nices: Container[str] = ()) -> Operation:
         """The same with the loads that must run and some that are nice; the others stay at home."""
         return replace(self, loads=tuple(use for use in self.loads if use.priority == "must" or use.id in nices))
+
+    @property
+    def n_banks(self) -> int:
+        """How many equal parts of the batteries there are, each with a store of its own."""
+        return 2 if self.charge == "apart" else 1
+
+    @property
+    def bank_name(self) -> str:
+        """What the one bank that is looked at is called; empty for the whole."""
+        return "" if self.bank is None else f"bank {'AB'[self.bank]}"
 
     @property
     def has_own_leads(self) -> bool:

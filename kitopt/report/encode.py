@@ -16,9 +16,9 @@ if TYPE_CHECKING:
 SCHEMA = "kitopt/plan-1"
 
 
-def as_json(value: dict[str, Any]) -> str:
+def as_json(value: dict[str, Any], *, is_for_eyes: bool = True) -> str:
     """One document, in letters that every encoding has; never NaN or Infinity."""
-    return json.dumps(value, indent=2, allow_nan=False) + "\n"
+    return json.dumps(value, indent=2 if is_for_eyes else None, allow_nan=False) + "\n"
 
 
 def number(value: float | None, digits: int = 3) -> float | None:

@@ -25,18 +25,20 @@ def charge_picture(choice: Choice) -> list[str]:
     """Charge over time of a kit that is measured; nothing without one."""
     if choice.made is None or choice.lowest is None or choice.circuits:
         return []
-    charge = charge_over_time(choice)
-    return _large(choice, charge) if drawn()[1] else _small(charge)
+    choice = choice.hardest
+    charge, whose = charge_over_time(choice), choice.operation.bank_name
+    of_it = f", {whose}" if whose else ""
+    return _large(choice, charge, of_it) if drawn()[1] else _small(charge, of_it)
 
 
-def _small(charge: ChargeOverTime) -> list[str]:
+def _small(charge: ChargeOverTime, of_it: str) -> list[str]:
     assert charge.hardest_ah is not None
     columns = min(len(charge.at_h), width() - 42)
     median, hardest = (_at(charge, row, columns) for row in (charge.quantiles_ah[2], charge.hardest_ah))
     top_ah = max(float(median.max()), float(hardest.max()))
     lines: list[str] = []
-    told = [(median, ", median"), (hardest, ", hardest")]
-    for row, name in told if np.any(charge.quantiles_ah[0] != charge.quantiles_ah[-1]) else [(hardest, "")]:
+    told = [(median, f", median{of_it}"), (hardest, f", hardest{of_it}")]
+    for row, name in told if np.any(charge.quantiles_ah[0] != charge.quantiles_ah[-1]) else [(hardest, of_it)]:
         picture = spark(row, 0.0, top_ah)
         # what is left is never told too high
         left_ah = int(10 * row[-1] + 1e-6) / 10
@@ -50,7 +52,7 @@ def _at(charge: ChargeOverTime, row: Floats, columns: int) -> Floats:
     return np.interp(edges, charge.at_h, row)
 
 
-def _large(choice: Choice, charge: ChargeOverTime) -> list[str]:
+def _large(choice: Choice, charge: ChargeOverTime, of_it: str) -> list[str]:
     """The band of 9 spells in 10, the hardest survived and what is held back, over day and night."""
     assert charge.hardest_ah is not None
     letters = drawn()[0]
@@ -76,4 +78,4 @@ def _large(choice: Choice, charge: ChargeOverTime) -> list[str]:
     first, last = (moment(moment_after(choice.operation, timedelta(hours=float(h)))) for h in (at_h[0], at_h[-1]))
     lines.append(f"{'':{_LABEL}} {first}{last:>{columns - len(first)}}")
     key = f"{letters.hardest} hardest survived  {letters.band} 9 in 10 spells  {letters.held} held back  "
-    return [*lines, f"{'Charge':{_LABEL}} {key}{letters.night} night"]
+    return [*lines, f"{'Charge':{_LABEL}} {key}{letters.night} night{of_it}"]

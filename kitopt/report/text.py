@@ -103,8 +103,8 @@ def starts(choice: Choice) -> str:
 
 def start_share(choice: Choice) -> float | None:
     """How full the batteries are at the start, of several circuits those with the least; None without any."""
-    if choice.circuits:
-        shares = [share for part in choice.parts if (share := start_share(part)) is not None]
+    if choice.circuits or choice.banks:
+        shares = [share for part in choice.stores if (share := start_share(part)) is not None]
         return min(shares, default=None)
     made = choice.made
     if made is None:
@@ -159,9 +159,10 @@ def facts(choice: Choice) -> list[str]:
     operation = choice.operation
     lines = forced_fact(operation.bounds)
     for part in choice.parts:
-        found = balance(part)
-        whose = next((f"{name or 'main'}: " for name, one in choice.circuits if one is part), "")
-        lines += [] if found is None else fact("Balance", whose + balance_text(part, found))
+        circuit = next((f"{name or 'main'}: " for name, one in choice.circuits if one is part), "")
+        for store in part.banks or (part,):
+            found, whose = balance(store), circuit + (f"{store.operation.bank_name}: " if part.banks else "")
+            lines += [] if found is None else fact("Balance", whose + balance_text(store, found))
     need = f"{choice.need_wh:,.0f} Wh, {choice.peak_a:.1f} A at most"
     if choice.no_sun_hours is not None:
         lasts_h = int(choice.no_sun_hours * 10 + 1e-6) / 10

@@ -10,11 +10,12 @@ from kitopt.files.plain import cut
 from kitopt.inventory.items import Extra, Load
 from kitopt.report import words
 from kitopt.report.document import document
+from kitopt.report.letters import drawn
 from kitopt.report.reasons import listed
-from kitopt.report.words import WIDTH, wrapped
+from kitopt.report.words import width, wrapped
 
 _ROWS = 10
-_COLUMNS = 60
+_LABEL = 9
 _NAMES = {"hours": "hours", "confidence": "share of the spells survived", "price": "price"}
 
 
@@ -58,32 +59,34 @@ def _json_value(found: Tradeoff, point: Point) -> float:
 
 def _table(found: Tradeoff) -> list[str]:
     values = [value_text(found, point) for point in found.points]
-    width = max(len(text) for text in values)
+    widest = max(len(text) for text in values)
     lines = []
     for text, point in zip(values, found.points, strict=True):
         owned = point.choice.inventory.by_id
         chosen = [(p.id, p.count) for p in point.choice.packed if not isinstance(owned[p.id], Load | Extra)]
-        head = f"{text:>{width}}  {words.mass(point.choice.mass_g):>8}  "
-        lines.append(cut(head + ", ".join(listed(tuple(chosen))), WIDTH))
+        head = f"{text:>{widest}}  {words.mass(point.choice.mass_g):>8}  "
+        lines.append(cut(head + ", ".join(listed(tuple(chosen))), width()))
     return lines
 
 
 def _chart(found: Tradeoff) -> list[str]:
-    """A star for each kit: mass upwards, the other quantity to the right."""
+    """A mark for each kit: mass upwards, the other quantity to the right."""
+    mark, columns = drawn()[0].hardest, width() - _LABEL - 2
     masses = [point.choice.mass_g for point in found.points]
     values = [point.value for point in found.points]
     low_g, high_g, low, high = min(masses), max(masses), min(values), max(values)
-    grid = [[" "] * (_COLUMNS + 1) for _ in range(_ROWS + 1)]
+    grid = [[" "] * columns for _ in range(_ROWS + 1)]
     for mass_g, value in zip(masses, values, strict=True):
         row = round(_ROWS * (mass_g - low_g) / max(1, high_g - low_g))
-        column = round(_COLUMNS * (value - low) / max(1e-9, high - low))
-        grid[_ROWS - row][column] = "*"
+        column = round((columns - 1) * (value - low) / max(1e-9, high - low))
+        grid[_ROWS - row][column] = mark
     lines = []
     for i, cells in enumerate(grid):
         label = words.mass(high_g) if i == 0 else words.mass(low_g) if i == _ROWS else ""
-        lines.append(f"{label:>9} |{''.join(cells)}".rstrip())
-    lines.append(f"{'':>9} +{'-' * (_COLUMNS + 1)}")
+        lines.append(f"{label:>{_LABEL}} |{''.join(cells)}".rstrip())
+    lines.append(f"{'':>{_LABEL}} +{'-' * columns}")
     left, right = value_text(found, found.points[0]), value_text(found, found.points[-1])
-    room = max(1, _COLUMNS + 1 - len(left) - len(right))
-    lines.append(f"{'':>9}  {left}{' ' * room}{right}" if len(found.points) > 1 else f"{'':>9}  {left}")
+    room = max(1, columns - len(left) - len(right))
+    ends = f"{left}{' ' * room}{right}" if len(found.points) > 1 else left
+    lines.append(f"{'':>{_LABEL}}  {ends}")
     return lines

@@ -9,7 +9,8 @@ from kitopt.choice import Choice
 from kitopt.explain.fuses import Fit, fuses_to_fit
 from kitopt.explain.swaps import Spell, Swap, swap_plan
 from kitopt.inventory.items import Lead
-from kitopt.model.wiring_list import STATION, Wire, strips_of
+from kitopt.model.kit import STATION
+from kitopt.model.wiring_list import Wire, strips_of
 from kitopt.report import encode
 from kitopt.report.lists import in_short
 from kitopt.report.words import moment, spell, wrapped
@@ -33,7 +34,8 @@ def _of_one(choice: Choice) -> list[str]:
     meet = f"; all meet at {place}" if place != BOX else ""
     lines = wrapped(f"Wiring in this order, struck in reverse{meet}", "", "  ")
     fits = fuses_to_fit(choice)
-    groups = _together([wire for wire in choice.wiring if wire.kind != "strip" or wire.count > 1 or place == STRIPS])
+    told = [w for w in choice.wiring if w.kind != "strip" or w.count > 1 or place == STRIPS or w.source != STATION]
+    groups = _together(told)
     digits = len(str(sum(len(wires) for wires in groups)))
     for n, wires in enumerate(groups, start=1):
         indent = f"{n:{digits + 1}}. "
@@ -91,13 +93,20 @@ def swaps_text(choice: Choice) -> str:
     are_alike = len({one.swaps for one in plan.spells}) == 1
     uses = [use.id for use in choice.operation.loads]
     off = "all loads" if list(plan.drops) == uses and len(uses) > 1 else " and ".join(plan.drops)
-    drill = ("panel covered, " if plan.has_panels else "") + "empty battery off, full one on"
+    does = "empty battery off, full one on"
+    if plan.banks:
+        does = f"bank off the air{' to the controllers' if plan.has_panels else ''}, the other on"
+    drill = ("panel covered, " if plan.has_panels else "") + does
     drill += f"; {off} drop{'s' * (len(plan.drops) == 1)} out"
+    first = plan.order[0]
+    if plan.banks:
+        named = (f"{name} ({' + '.join(some)})" for name, some in zip(plan.order, plan.banks, strict=True))
+        first = f"{' and '.join(named)}, {first}"
     if not spells:
         said = "stays on in the median and the hardest spell survived"
-        return f"Swaps ({drill}): {plan.order[0]} goes on first, and {said}."
+        return f"Swaps ({drill}): {first} goes on first, and {said}."
     told = [_spell(one, are_alike=are_alike) for one in (spells[:1] if are_alike else plan.spells)]
-    return f"Swaps ({drill}): {plan.order[0]} first. {' '.join(told)}"
+    return f"Swaps ({drill}): {first} first. {' '.join(told)}"
 
 
 def _spell(one: Spell, *, are_alike: bool) -> str:
@@ -133,6 +142,10 @@ def swaps_value(choice: Choice) -> list[dict[str, Any]]:
         {
             "spell": spell.kind,
             "window": spell.window,
+            # only where banks change places, and are what "off" and "on" name
+            **(
+                {"banks": {n: list(some) for n, some in zip(plan.order, plan.banks, strict=True)}} if plan.banks else {}
+            ),
             "swaps": [
                 {
                     "time": encode.time(one.time),
@@ -154,7 +167,9 @@ def ends(choice: Choice, wires: Sequence[Wire]) -> str:
     wire, place = wires[0], meeting_place(choice)
     if wire.kind == "strip":
         times = f"{wire.count} x " if wire.count > 1 else ""
-        return f"{times}{', '.join(wire.leads)}, {'where all meet' if place in wire.leads else 'where they meet'}"
+        meet = "where all meet" if place in wire.leads else "where they meet"
+        meet = meet if wire.source == STATION else f"where controllers and {wire.source} meet"
+        return f"{times}{', '.join(wire.leads)}, {meet}"
     source = place if wire.source == STATION else wire.source
     sink = place if wire.sink == STATION else wire.sink
     if wire.kind == "load":

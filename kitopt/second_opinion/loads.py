@@ -45,6 +45,11 @@ class Drawn:
     is_on: NDArray[np.bool_]
     lowest_v: float
 
+    def while_(self, is_here: NDArray[np.bool_]) -> Drawn:
+        """What of it is drawn from a battery that has the loads in some minutes alone."""
+        drawn = (self.mean_a * is_here, self.peak_a * is_here, self.mean_w * is_here, self.peak_w * is_here)
+        return Drawn(self.fed, *drawn, self.is_on & is_here, self.lowest_v)
+
 
 def by_minute(operation: Operation) -> Operation:
     """The operation in steps of a minute."""

@@ -90,6 +90,7 @@ def run(
     windows: NDArray[np.intp],
     step_of: NDArray[np.intp],
     strip_ohm: float,
+    has_sun: Floats | float = 1.0,
 ) -> Opinion:
     """Go through every minute of every window at once.
 
@@ -105,9 +106,12 @@ def run(
     held_share, held_wh : float
         Reserve, as a share of usable capacity and as energy. [0–1], [Wh]
     step_of : ndarray of int, shape (n_minutes,)
+    has_sun : ndarray, shape (n_minutes,), or 1
+        Whether the controllers are joined to this battery; 0 while it is another's turn.
     """
     n_minutes, n_windows = bright.shape
-    load_fixed_a = idle_a + sum((d.mean_a for d in drawn), np.zeros(n_minutes))
+    joined = np.broadcast_to(has_sun, n_minutes)
+    load_fixed_a = idle_a * joined + sum((d.mean_a for d in drawn), np.zeros(n_minutes))
     load_w = sum((d.mean_w for d in drawn), np.zeros(n_minutes))
     volts = station_volts(bank)
     step_v, last = volts[1] - volts[0], len(volts) - 1.001
@@ -130,7 +134,7 @@ def run(
         position = np.clip((station_v - volts[0]) / step_v, 0.0, last)
         low = position.astype(np.intp)
         at_low = mixed[low, columns]
-        harvest = at_low + (position - low) * (mixed[low + 1, columns] - at_low)
+        harvest = joined[m] * (at_low + (position - low) * (mixed[low + 1, columns] - at_low))
         load = load_fixed_a[m] + load_w[m] / np.maximum(station_v, least_v)
         net = harvest - load
         most = np.minimum((bank.constant_v - fed_v) / fill_ohm[t], may_fill[t])
@@ -148,7 +152,7 @@ def run(
     held_ah = held_share * bank.usable_ah + held_wh / bank.volts + (1.0 - left[step_of]) * bank.usable_ah
     free_wh = (kept[0] - (bank.full_ah - bank.usable_ah) - held_ah) * bank.volts
     lowest = np.argmin(free_wh, axis=0)
-    cut_offs = _cut_offs(bank, drawn, idle_a, rests, kept[1], drain_ohm[step_of], strip_ohm)
+    cut_offs = _cut_offs(bank, drawn, idle_a * joined, rests, kept[1], drain_ohm[step_of], strip_ohm)
     charge_ah, harvest_a, load_a, filled_a, drained_a = (np.ascontiguousarray(one.T) for one in kept)
     return Opinion(
         windows=windows,
@@ -166,7 +170,7 @@ def run(
 def _cut_offs(
     bank: Bank,
     drawn: Sequence[Drawn],
-    idle_a: float,
+    idle_a: Floats,
     rest_v: Floats,
     harvest_a: Floats,
     drain_ohm: Floats,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.operation.clock import on_air
 from kitopt.operation.terms import Operation
 from kitopt.second_opinion.cells import bank_of
 from kitopt.second_opinion.clouds import dim_and_bright
@@ -23,7 +24,8 @@ def second_opinion(operation: Operation, sky: Sky, kit: PlainKit, windows: NDArr
     """Run a kit through some windows of a sky in steps of a minute.
 
     A window's answer does not depend on which others are asked for. Of several batteries it makes one: side by side
-    they share the current, in turn the pool is theirs and the resistance that of the smallest.
+    they share the current, in turn the pool is theirs and the resistance that of the smallest. One of two banks that
+    charge apart has the loads while it is on the air, else the controllers.
 
     Parameters
     ----------
@@ -34,6 +36,10 @@ def second_opinion(operation: Operation, sky: Sky, kit: PlainKit, windows: NDArr
     minutes = by_minute(operation)
     bank = bank_of(kit.batteries, operation)
     drawn = [drawn_by(fed, minutes, rng) for fed in kit.loads]
+    has_sun = np.ones(minutes.n_steps)
+    if operation.bank is not None:
+        is_on = on_air(operation, np.linspace(0.0, 60.0 * minutes.n_steps, minutes.n_steps + 1), operation.bank)
+        drawn, has_sun = [one.while_(is_on) for one in drawn], np.where(is_on, 0.0, 1.0)
     lit, share = dim_and_bright(sky, windows)
     table_a = harvest_table_a(kit.circuits, sky, windows, station_volts(bank), lit)
     n_steps, a_step = share.shape[1], round(sky.step_h * 60)
@@ -54,4 +60,5 @@ def second_opinion(operation: Operation, sky: Sky, kit: PlainKit, windows: NDArr
         windows,
         step_of,
         kit.strip_ohm,
+        has_sun,
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from kitopt.facts.carried import Carried, carried
 from kitopt.inventory.read import read_inventory
 from kitopt.operation.read import read_operation
 from kitopt.report.page import KitOnPage, page
+from kitopt.report.sheet import sheet
 from kitopt.report.text import what_it_does
 from kitopt.sky import windows_for
 
@@ -29,7 +31,7 @@ KITS: dict[str, dict[str, int]] = {
     "operations/canoe-lakes": {"lfp-10": 1, "fold-20": 1, "pwm-5": 1, "usb-5v": 1},
     "plans/meadow-day": {"lfp-20-old": 1, "fold-50": 1, "mppt-10": 1},
 }
-WINDOWS = 60
+WINDOWS = 500
 
 
 @cache
@@ -54,6 +56,12 @@ def held_kit(name: str) -> KitOnPage:
 @cache
 def page_of(name: str) -> str:
     return page(kit_in_hand(name).operation.name, [held_kit(name)])
+
+
+def digest_of(name: str) -> str:
+    """Of a page's bytes and a sheet's."""
+    pdf, _ = sheet(name, [held_kit(name)])
+    return sha256(page_of(name).encode() + pdf).hexdigest()
 
 
 @dataclass

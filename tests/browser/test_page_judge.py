@@ -31,14 +31,17 @@ SURVIVED = (
 )
 
 
+POINT = 0.01
+"""Of a chance. The page rounds sun and cold, so where spells lie close together some of 500 may be turned."""
+
+
 def survived(needed_wh: Any, charges: list[float]) -> list[int]:
     return [int(np.count_nonzero(needed_wh <= one + TOLERANCE_WH)) for one in charges]
 
 
 @pytest.mark.parametrize("name", KITS)
 def test_its_chance_is_that_of_the_judge_within_a_point(name: str, opened: Open) -> None:
-    # 3 outings, 5 moments, 14 charges: 210 cases. One of 60 spells is 1.7 points: where spells lie close together the
-    # rounding may turn one of them, in the mean far less
+    # 3 outings, 5 moments, 14 charges: 210 cases
     choice = kit_in_hand(name)
     operation, made = choice.operation, choice.made
     assert made is not None
@@ -57,33 +60,31 @@ def test_its_chance_is_that_of_the_judge_within_a_point(name: str, opened: Open)
         asked = page.evaluate(
             f"(hour) => Array.from({OUTLOOK}.judge.needs({OUTLOOK}.demand([]), {OUTLOOK}.stepAt(hour)))", hour
         )
-        off_ah = [
-            abs(a - b) / volts
-            for a, b in zip(asked, least_wh[:, step], strict=True)
-            if a is not None and np.isfinite(b)
-        ]
-        assert max(off_ah, default=0.0) < 0.2
-    assert max(map(abs, differences)) <= 2
-    assert abs(float(np.mean(differences))) < 0.3
+        needs_wh = np.array([np.inf if one is None else one for one in asked])
+        both = np.isfinite(needs_wh) & np.isfinite(least_wh[:, step])
+        assert np.max(np.abs(needs_wh[both] - least_wh[both, step]), initial=0.0) / volts < 0.2
+        # infinite is what a full battery does not survive; a spell that needs all but all of it may be either
+        assert np.count_nonzero(np.isfinite(needs_wh) != np.isfinite(least_wh[:, step])) <= POINT * found_n(name)
+    assert max(map(abs, differences)) <= POINT * found_n(name)
 
 
-def test_its_chance_is_that_of_now(opened: Open) -> None:
-    # `now` cuts the weather anew from the moment on: panels are turned at other hours, the cells begin at the air's
-    # temperature; all the same the chances differ by a point in the mean
-    name = "operations/coastal-checkpoint"
+@pytest.mark.parametrize("name", KITS)
+def test_its_chance_is_that_of_now_within_a_point(name: str, opened: Open) -> None:
+    # `now` cuts the weather anew from the moment on: 3 outings, 5 moments, 14 charges
     choice = kit_in_hand(name)
     operation, made = choice.operation, choice.made
     assert made is not None
     page = opened(page_of(name)).page
     differences = []
-    for hour in (4.0, 13.0):
+    for part in (0.0, 0.1, 0.4, 0.62, 0.83):
+        hour = round(2 * part * operation.hours) / 2
         rest = rest_of(operation, operation.start + timedelta(hours=hour))
         case = Hand(made.model, made.counts, windows_for).case(rest)
         plant = case.plant(made.counts)
         charges = [float(plant[case.conditions.layout.capacity]) * (n + 1) / 14 for n in range(14)]
         wanted = survived(least_charge_wh(case.conditions, plant)[:, 0], charges)
         differences += [a - b for a, b in zip(page.evaluate(SURVIVED, [hour, charges]), wanted, strict=True)]
-    assert abs(float(np.mean(differences))) / found_n(name) < 0.01
+    assert max(map(abs, differences)) <= POINT * found_n(name)
 
 
 def test_its_trip_wires_are_those_of_the_planner_within_a_fifth_of_an_ampere_hour(opened: Open) -> None:
@@ -173,8 +174,7 @@ def test_the_bytes_are_the_same_twice_and_the_page_is_small() -> None:
     page_of.cache_clear()
     carried_of.cache_clear()
     assert page_of(name) == markup
-    # of a hundredth of the spells the bytes are a ninth; all 500 are measured below 300 kB
-    assert len(markup) < 120_000
+    assert len(markup) < 300_000
 
 
 def test_loads_switched_on_the_page_are_those_that_the_planner_switches(opened: Open) -> None:

@@ -26,13 +26,14 @@ from kitopt.errors import BadInput
 from kitopt.inventory import demo_folder
 from kitopt.sky.weather_file import read_weather
 
+PROOF = "proof.json"
 ROWS = 4
 """Rows kept of each file, so that a change is likely to meet others."""
 
 SECONDS = 20
 MOST_KB = 1_000_000
-WEATHER_SHARE = 0.01
-"""Of the changes; a weather file has a year of rows and takes longest."""
+WEATHER_SHARE, PROOF_SHARE = 0.01, 0.004
+"""Of the changes; a weather file has a year of rows, a proof is solved where nothing is wrong: both take longest."""
 
 CONTROL = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
 
@@ -47,6 +48,18 @@ CELLS = [
     "# remark", '"', "'", ",", ";", "\t", "\n", "\r\n", "[", "]", "{", "}", "%", "{0}", "$(id)", "../x",
     "/dev/null", "/", "x" * 300, "é" * 100, "日本語",
 ]  # fmt: skip
+JSON_VALUES = [
+    None, True, False, 0, -1, 1, 7, 10**30, -1e300, 1e-300, float("inf"), float("nan"), 0.5, [], {}, [[1, 2]],
+    [[0, 1.0], [0, 1.0]], [[-1, 1.0]], [[10**6, 1.0]], {"a": 1}, [None], [[[[]]]], "kitopt/certificate-9",
+]  # fmt: skip
+HUT = """\
+name = "Hut"
+start = 2027-01-15T12:00:00
+hours = 6
+site = { latitude = 47.0, longitude = 13.0, timezone = "Europe/Vienna", coldest_degc = 20, warmest_degc = 20 }
+need = { weather = "no sun" }
+loads = [{ id = "hf-5w", mode = "on" }]
+"""
 TOML_VALUES = [
     "true", "false", "1", "-1", "0", "1.5", "1e400", "nan", "inf", "0x" + "f" * 9000, "99999999999999999999",
     "[]", "{}", "[[1, 2]]", "[1, [2]]", '["18:00-23:00"]', "{ a = 1 }", "2026-10-09", "2026-10-09T09:00:00",
@@ -79,6 +92,27 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         text = (demo / "plans" / name).read_text(encoding="utf-8")
         (root / name).write_text(re.sub(r'file = ".*"', 'file = "operation.toml"', text))
     shutil.copy(Path(pvlib.__file__).parent / "data" / "703165TY.csv", root / "weather.csv")
+    first = {kind: (root / f"{kind}.csv").read_text().splitlines()[1].split(",")[0] for kind in ("panels", "batteries")}
+    (root / "readings.csv").write_text(
+        "at,panel,amps,worth,normal,battery,discharged_ah,lead,near_v,far_v\n"
+        f"2027-06-01T12:00+00:00,{first['panels']},2.1,0.70,1,,,,,\n"
+        f"2027-06-02T12:00+00:00,,,,,{first['batteries']},2.1,,,\n"
+    )
+    (root / "proof").mkdir()
+    (root / "proof" / "hut.toml").write_text(HUT)
+    _run(
+        [
+            "pack",
+            str(root / "proof" / "hut.toml"),
+            "--inventory",
+            str(root),
+            "--brief",
+            "--certificate",
+            str(root / PROOF),
+        ]
+    )
+    shutil.rmtree(root / "proof")
+    assert (root / PROOF).exists()
     return root
 
 
@@ -113,6 +147,8 @@ def _soon() -> Iterator[None]:
 def _changed(text: str, name: str, chance: random.Random) -> str:
     """The text of a file with one cell, one name of a column or one value of a key changed."""
     lines = text.splitlines(keepends=True)
+    if name == PROOF:
+        return _changed_proof(text, chance)
     if name.endswith(".toml"):
         at = chance.choice([n for n, line in enumerate(lines) if "=" in line.split("#")[0]])
         key, _, _ = lines[at].partition("=")
@@ -137,6 +173,24 @@ def _changed(text: str, name: str, chance: random.Random) -> str:
     return "".join(lines).replace(",", ";") if chance.random() < 0.1 else "".join(lines)
 
 
+def _changed_proof(text: str, chance: random.Random) -> str:
+    """One value of a proof changed, of whatever sort, or some letters left out."""
+    if chance.random() < 0.2:
+        at = chance.randrange(len(text))
+        return text[:at] + text[at + chance.randrange(1, 9) :]
+    value = json.loads(text)
+    inner, key = value, chance.choice(list(value))
+    # down by one in four at each step, so that the short lists near the top have their turn
+    while isinstance(inner[key], dict | list) and inner[key] and chance.random() < 0.8:
+        inner = inner[key]
+        key = chance.choice(list(inner) if isinstance(inner, dict) else range(len(inner)))
+    if chance.random() < 0.2:
+        del inner[key]
+    else:
+        inner[key] = chance.choice(JSON_VALUES if chance.random() < 0.6 else CELLS)
+    return json.dumps(value)
+
+
 def _run(args: list[str]) -> tuple[int, str, str]:
     out, err = io.StringIO(), io.StringIO()
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), pytest.raises(SystemExit) as ended:
@@ -150,6 +204,8 @@ def _command(root: Path, name: str) -> list[str]:
     if name == "grab-kit.toml":
         # an inventory without its files: the plan is read and told, and nothing is chosen
         return ["grab-kit", str(root / name), "--inventory", str(root / "empty")]
+    if name == PROOF:
+        return ["verify", str(root / name)]
     if name == "season.toml":
         return ["buy", str(root / name), "--inventory", str(root / "empty")]
     return ["check", str(root / "operation.toml"), "--inventory", str(root)]
@@ -157,7 +213,14 @@ def _command(root: Path, name: str) -> list[str]:
 
 def _one(root: Path, names: list[str], number: int) -> None:
     chance = random.Random(number)
-    name = "weather.csv" if chance.random() < WEATHER_SHARE else chance.choice(names)
+    share = chance.random()
+    name = (
+        "weather.csv"
+        if share < WEATHER_SHARE
+        else PROOF
+        if share < WEATHER_SHARE + PROOF_SHARE
+        else chance.choice(names)
+    )
     path = root / name
     good = path.read_bytes()
     try:
@@ -186,7 +249,9 @@ def test_a_changed_cell_ends_in_an_answer_or_in_faults(folder: Path, cell_number
     # the largest that this process has been, other tests' work included
     before_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     names = sorted(
-        str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file() and path.name != "weather.csv"
+        str(path.relative_to(folder))
+        for path in folder.rglob("*")
+        if path.is_file() and path.name not in ("weather.csv", PROOF)
     )
     for number in cell_numbers:
         _one(folder, names, number)

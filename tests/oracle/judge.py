@@ -49,6 +49,7 @@ class Bank:
                 # 3 % of the whole capacity in 30 days; the trade's figure for both chemistries
                 charge_wh -= 0.03 * max(0, days) / 30 * battery.measured_ah * battery.nominal_v
             self.start_wh += n * max(0.0, charge_wh)
+        self.reserve_wh = need.reserve_wh
         self.charge_limit_w = sum(n * b.max_charge_a for b, n in batteries) * self.nominal_v
         self.charging_v = CHARGING_V[self.chemistry] * self.nominal_v
         self.load_w = world.load(self.nominal_v)[0]
@@ -71,7 +72,7 @@ class Bank:
         load_w = self.load_w
         locked = world.locked_share(self.chemistry)[window]
         degc = world.battery_degc[window]
-        reserve_wh = need.reserve_share * self.capacity_wh + share * need.reserve_wh
+        reserve_wh = need.reserve_share * self.capacity_wh + share * self.reserve_wh
         charge_wh, lowest_wh = self.start_wh, float("inf")
         before_wh, drawn_wh = charge_wh, 0.0
         for t in range(world.n_steps):

@@ -51,7 +51,7 @@ class World:
         self.company: tuple[Battery, ...] = ()
         """Batteries that lie in the same bag: the weakest of all judges a kit."""
         self.n_windows = len(sky.labels)
-        self.step_min, self.cell = _pieces(whole or operation)
+        self.step_min, self.cell, self.n_swaps = _pieces(whole or operation)
         self.n_steps = len(self.step_min)
         self.coldest_degc = sky.coldest_degc
         self.useful = {way: self._lists(array.tolist()) for way, array in sky.useful_wm2.items()}
@@ -188,23 +188,31 @@ class World:
         return self._cold[chemistry]
 
 
-def _pieces(operation: Operation) -> tuple[list[int], list[int]]:
-    """Minutes of each piece of time within which neither weather nor any load's state changes, and its weather."""
+def _pieces(operation: Operation) -> tuple[list[int], list[int], list[int]]:
+    """Minutes of each piece of time within which neither weather nor any load's state changes, and its weather.
+
+    Then how often two banks have changed places before it.
+    """
     start_min = operation.start.hour * 60 + operation.start.minute
     whole_min, step_min = round(operation.hours * 60), round(operation.need.step_h * 60)
     lengths: list[int] = []
     cells: list[int] = []
+    swapped: list[int] = []
     before: object = None
+    n_swaps = 0
     for minute in range(whole_min):
         now = (start_min + minute) % 1440
         states = [any(_inside(now, s.start_min, s.end_min) for s in use.spans) for use in operation.loads]
-        state = (minute // step_min, states)
+        if operation.charge == "apart" and minute > 0 and now in operation.swap:
+            n_swaps += 1
+        state = (minute // step_min, states, n_swaps)
         if state != before:
             lengths.append(0)
+            swapped.append(n_swaps)
             cells.append(minute // step_min)
         lengths[-1] += 1
         before = state
-    return lengths, cells
+    return lengths, cells, swapped
 
 
 def _inside(now: int, start_min: int, end_min: int) -> bool:

@@ -10,13 +10,13 @@ from kitopt.inventory import measured
 from kitopt.inventory.items import Inventory, Measured
 from kitopt.inventory.learned import Worth
 from kitopt.report.field.measured import measured_value
-from kitopt.report.field.wording import lines
+from kitopt.report.field.wording import lines, percent
 from kitopt.report.lists import counted
 
 SCHEMA = "kitopt/learned-1"
 
 
-def learned_text(worths: Sequence[Worth], inventory: Inventory) -> str:
+def learned_text(worths: Sequence[Worth], inventory: Inventory, meter_spread: float = 0.0) -> str:
     """Each panel's worth with its 90 % interval, and what to write into its file."""
     n = len(inventory.readings)
     others = [line for one in inventory.measured for line in _other(one)]
@@ -32,7 +32,12 @@ def learned_text(worths: Sequence[Worth], inventory: Inventory) -> str:
         declared = f"{one.declared:.2f}{' guess' if one.is_assumed else ''}"
         within = f"{one.low:.2f} to {one.high:.2f}"
         rows.append(f"{cut(one.panel, 19):20}{declared:>12}{one.middle:>10.2f}{within:>17}{one.n_readings:>11}")
-    if any(one.is_planned_with for one in worths):
+    if meter_spread != inventory.meter_spread:
+        text = (
+            f"Plans count with a meter that is off by {percent(inventory.meter_spread)}; so that they count with this:"
+        )
+        rows += lines(f'{text} meter = "{100 * meter_spread:g} %" in inventory.toml.')
+    elif any(one.is_planned_with for one in worths):
         rows += lines("Plans count with what is learned, and with how sure it is.")
     told = [one.panel for one in worths if not one.is_planned_with]
     if told:

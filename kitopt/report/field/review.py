@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
+from kitopt.field.not_needed import NotNeeded
 from kitopt.field.review import Review
+from kitopt.inventory.spreads import NINETY_SPREADS
 from kitopt.report.encode import number, time
 from kitopt.report.field.wording import head, lines, percent
 from kitopt.report.words import moment, spell
@@ -14,8 +17,13 @@ SCHEMA = "kitopt/review-1"
 _DIFFERS = 0.1
 
 
-def review_text(found: Review) -> str:
-    """What came in and went out against the plan, hour by hour, and what to do at home."""
+def review_text(outings: Sequence[Review], spare: NotNeeded) -> str:
+    """What came in and went out against the plan, hour by hour, what to do at home, and what nobody needed."""
+    rows = [row for one in outings for row in (*_outing(one), "")]
+    return "\n".join([*rows[:-1], *_spare(spare)]) + "\n"
+
+
+def _outing(found: Review) -> list[str]:
     operation = found.operation
     kit = ", ".join(name if n == 1 else f"{n} {name}" for name, n in found.kit.items())
     rows = lines(f"{head(operation.name, operation.start)}: {kit}.")
@@ -37,8 +45,38 @@ def review_text(found: Review) -> str:
         rows.append(text)
     for at, hours in found.gaps:
         rows += lines(f"Nothing was logged from {moment(at)} on for {hours:.1f} h.")
-    rows += ["", *_home(found)]
-    return "\n".join(rows) + "\n"
+    return [*rows, "", *_home(found)]
+
+
+def _spare(spare: NotNeeded) -> list[str]:
+    """What could have stayed at home."""
+    if not spare.is_any:
+        return []
+    many = f"{spare.n_outings} outings" if spare.n_outings > 1 else "this outing"
+    rows = ["", f"Carried and not needed, by the log{'s' if spare.n_outings > 1 else ''} of {many}"]
+
+    def named(pieces: Mapping[str, int]) -> str:
+        each = [name if n == 1 else f"{n} {name}" for name, n in pieces.items()]
+        return ", ".join(f"{text}{_carried(spare, name)}" for text, name in zip(each, pieces, strict=True))
+
+    if spare.batteries:
+        rows += lines(f"{named(spare.batteries)}: with the sun as it was, the others would have lasted.", "- ")
+    if spare.panels:
+        other = "instead of that, " if spare.batteries else ""
+        rows += lines(f"{other}{named(spare.panels)}: the batteries would have lasted without any sun.", "- ")
+    if spare.gave_nothing:
+        rows += lines(f"{', '.join(spare.gave_nothing)}: no current ever came from it.", "- ")
+    if spare.loads:
+        rows += lines(f"{', '.join(spare.loads)}: it drew next to nothing.", "- ")
+    if spare.n_outings == 1:
+        rows += lines("One outing proves little: give several logs, each followed by its operation.")
+    return rows
+
+
+def _carried(spare: NotNeeded, name: str) -> str:
+    """How often, where not always."""
+    n = spare.carried[name]
+    return "" if n == spare.n_outings else f" (there {n} times)" if n > 1 else " (there once)"
 
 
 def _like(found: Review) -> str:
@@ -70,11 +108,44 @@ def _home(found: Review) -> list[str]:
         rows += lines(f"{best.panel} gave {best.amps:.2f} A at most, {moment(best.at)}; to learn from it:", "- ")
         at = f"--at {best.at:%Y-%m-%dT%H:%M} --keep"
         rows.append(f"  kitopt reading {best.panel} {best.controller} --amps {best.amps:.2f} {at}")
+    for gave in found.discharges:
+        rows += lines(f"{gave.battery} gave {gave.gave_ah:.1f} Ah from full until it was empty:", "- ")
+        rows.append(
+            f"  kitopt reading {gave.battery} --discharged {gave.gave_ah:.1f} --at {gave.at:%Y-%m-%dT%H:%M} --keep"
+        )
+    for load in found.loads:
+        if load.is_off:
+            rows += lines(f"{load.load} drew next to nothing of the {load.planned_ah:.1f} Ah planned.", "- ")
+        elif load.is_other:
+            within = f"{NINETY_SPREADS * load.spread_share * load.planned_ah:.1f}"
+            sure = "" if float(within) == 0.0 else f", ± {within}"
+            where = "its operation" if load.file == "operation" else load.file
+            rows += lines(f"{load.load} drew {load.drew_ah:.1f} Ah{sure}, planned {load.planned_ah:.1f}:", "- ")
+            rows += lines(f"{load.key} = {load.value:.3g} in {where} plans with that.", "  ", "  ")
     return rows
 
 
-def review_value(found: Review) -> dict[str, Any]:
-    """The same as JSON."""
+def review_value(outings: Sequence[Review], spare: NotNeeded) -> dict[str, Any]:
+    """The same as JSON; of several outings an object each."""
+    first = _value(outings[0])
+    each = {} if len(outings) == 1 else {"outings": [_value(one) for one in outings]}
+    return {**first, **each, "not_needed": _spare_value(spare)}
+
+
+def _spare_value(spare: NotNeeded) -> dict[str, Any]:
+    def pieces(some: Mapping[str, int]) -> list[dict[str, Any]]:
+        return [{"id": name, "count": n, "outings": spare.carried[name]} for name, n in some.items()]
+
+    return {
+        "outings": spare.n_outings,
+        "batteries": pieces(spare.batteries),
+        "or_panels": pieces(spare.panels),
+        "gave_nothing": list(spare.gave_nothing),
+        "loads": list(spare.loads),
+    }
+
+
+def _value(found: Review) -> dict[str, Any]:
     best = found.best
     return {
         "schema": SCHEMA,
@@ -108,6 +179,20 @@ def review_value(found: Review) -> dict[str, Any]:
             {"battery": one.battery, "share": [one.low_share, one.high_share], "by": one.until.date().isoformat()}
             for one in found.stores
         ],
+        "loads": [
+            {
+                "id": one.load,
+                "drew_ah": number(one.drew_ah),
+                "planned_ah": number(one.planned_ah),
+                "spread_share": number(one.spread_share, 4),
+                "write": {"file": one.file, "key": one.key, "value": number(one.value, 4)},
+            }
+            for one in found.loads
+        ],
+        "discharges": [
+            {"battery": one.battery, "gave_ah": number(one.gave_ah), "time": time(one.at)} for one in found.discharges
+        ],
+        "panels": [{"id": name, "gave_ah": number(ah)} for name, ah in found.gave_ah.items()],
         "reading": None
         if best is None
         else {"panel": best.panel, "controller": best.controller, "time": time(best.at), "amps": number(best.amps)},

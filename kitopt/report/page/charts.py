@@ -16,12 +16,41 @@ from kitopt.report.words import moment
 
 WIDTH, HEIGHT = 360.0, 210.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 34.0, 8.0, 26.0, 40.0
+_BOX = f"0 0 {WIDTH:g} {HEIGHT:g}"
+
+_SAME_AH = 0.05
+"""Spells that lie no further apart are one line."""
 
 Scale = Callable[[float], float]
 
 
+Key = list[tuple[str, str]]
+"""What each class of line or area means."""
+
+PRINTED = (
+    "text { font: 12px 'Libertinus Serif' } .left, .unit { text-anchor: end } .below { text-anchor: middle } "
+    ".tick { stroke: #888; stroke-width: .5; stroke-dasharray: 2 4 } .axis { stroke: #000 } .band { fill: #ddd } "
+    ".edge, .middle, .hardest, .held { fill: none; stroke: #000 } .edge { stroke-width: .6 } "
+    ".middle { stroke-width: 1.2 } .hardest { stroke-width: 2.6 } .held { stroke-width: 1.6; stroke-dasharray: 7 4 }"
+)
+"""Style of a picture on paper; on the page its style sheet has it."""
+
+
 def charge_chart(one: Carried) -> Markup:
     """The band of all spells, the median, the hardest survived and what is held back, over the nights."""
+    shapes, key = _charge(one)
+    return _figure(shapes, charge_in_words(one), key)
+
+
+def charge_on_paper(one: Carried) -> tuple[str, str]:
+    """The same as a drawing that is whole by itself, and its key in words."""
+    shapes, key = _charge(one)
+    drawing = el("svg", el("style", PRINTED), shapes, xmlns="http://www.w3.org/2000/svg", viewBox=_BOX)
+    signs = {"middle": "thin", "band": "grey", "edge": "thinnest", "hardest": "thick", "held": "dashed"}
+    return drawing, "; ".join(f"{signs[class_]}: {words}" for class_, words in key) + "; bar: night."
+
+
+def _charge(one: Carried) -> tuple[list[Markup], Key]:
     charge, hours = one.charge, one.choice.operation.hours
     least, low, middle, high, most = charge.quantiles_ah
     top_ah = min(charge.full_ah, 1.15 * float(most.max()))
@@ -36,10 +65,16 @@ def charge_chart(one: Carried) -> Markup:
     ]
     if charge.hardest_ah is not None:
         lines.append(el("polyline", points=_points(x, y, at, charge.hardest_ah), class_="hardest"))
-    key = [("middle", "half of all spells have more"), ("band", "9 in 10 spells"), ("edge", "best and worst spell")]
+    key: Key = [
+        ("middle", "half of all spells have more"),
+        ("band", "9 in 10 spells"),
+        ("edge", "best and worst spell"),
+    ]
+    if charge.hardest_ah is not None and float((most - least).max()) < _SAME_AH:
+        key = []
     key += [] if charge.hardest_ah is None else [("hardest", "hardest spell survived")]
     key += [("held", "held back: reserve and cold")]
-    return _figure(frame + lines, charge_in_words(one), key)
+    return frame + lines, key
 
 
 def charge_in_words(one: Carried) -> str:
@@ -71,7 +106,9 @@ def power_chart(one: Carried) -> Markup:
             )
     steps = [(x(edges[n + k]), y(float(value))) for n, value in enumerate(power.out_w) for k in (0, 1)]
     shapes.append(el("polyline", points=" ".join(f"{a:.1f},{b:.1f}" for a, b in steps), class_="drawn"))
-    key = [("sun", "from the sun, median spell"), ("spread", "9 in 10 spells"), ("drawn", "drawn by the loads")]
+    key = [("drawn", "drawn by the loads")]
+    if high.any():
+        key = [("sun", "from the sun, median spell"), ("spread", "9 in 10 spells"), *key]
     return _figure(frame + shapes, power_in_words(one), key)
 
 
@@ -119,7 +156,7 @@ def _frame(one: Carried, hours: float, most: float, unit: str) -> tuple[Scale, S
 
 
 def _figure(shapes: Iterable[Markup], words: str, key: Sequence[tuple[str, str]]) -> Markup:
-    drawing = el("svg", list(shapes), viewBox=f"0 0 {WIDTH:g} {HEIGHT:g}", role="img", aria_label=words)
+    drawing = el("svg", list(shapes), viewBox=_BOX, role="img", aria_label=words)
     entries = [el("li", _sample(class_), text) for class_, text in key]
     entries.append(el("li", _sample("night"), "night"))
     return el("figure", drawing, el("ul", entries, class_="key"), el("figcaption", words))

@@ -16,7 +16,6 @@ from kitopt.report.field.now import action_text, change_text
 from kitopt.report.field.two_minutes import test_steps
 from kitopt.report.lists import counted
 from kitopt.report.page.html import Inside, Markup, data, el, name, table
-from kitopt.report.wiring import swaps_text
 from kitopt.report.words import moment, percent
 from kitopt.sky.overhead import SKIES
 
@@ -72,11 +71,10 @@ def amperes_section(one: Carried, of: str) -> Markup | None:
     return el("section", parts, class_="amperes")
 
 
-def swaps_section(one: Carried, of: str) -> Markup:
+def swaps_section(one: Carried, swaps: str, of: str) -> Markup:
     """Swaps, trip-wires, what to switch off in which order, and the chance to last by charge and time."""
     now = one.now
     parts: list[Inside] = [el("h2", f"Swaps and trip-wires{of}")]
-    swaps = swaps_text(one.choice)
     parts.append(el("p", swaps) if swaps else None)
     if now.wires:
         times = _times(one, [hours_to(one.choice.operation, wire.time) for wire in now.wires])

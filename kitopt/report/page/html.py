@@ -70,5 +70,5 @@ def table(caption: str, heads: Iterable[Inside], rows: Iterable[Iterable[Inside]
 
 def scrolling(caption: str, top: Inside, lines: Inside, class_: str | None = None) -> Markup:
     """A table of rows that are made already."""
-    whole = el("table", el("caption", caption), el("thead", top), el("tbody", lines), class_=class_)
+    whole = el("table", el("caption", el("span", caption)), el("thead", top), el("tbody", lines), class_=class_)
     return el("div", whole, class_="wide", tabindex="0", role="group", aria_label=caption)

@@ -26,7 +26,7 @@ from kitopt.report.page.steps import steps_section
 from kitopt.report.proof import proof_text
 from kitopt.report.reasons import sentence
 from kitopt.report.second_opinion import second_opinion_text
-from kitopt.report.wiring import fuses_text
+from kitopt.report.wiring import fuses_text, swaps_text
 
 NOTHING_ASKED = Why()
 
@@ -73,11 +73,23 @@ class KitOnPage:
     @property
     def fuses(self) -> str:
         """Blades to have at hand; empty for none."""
-        return " ".join(filter(None, (fuses_text(fuses_to_fit(one.choice)) for one in self.carried)))
+        parts = (part for part in self.choice.parts if part.packed)
+        return " ".join(filter(None, (fuses_text(fuses_to_fit(part)) for part in parts)))
 
     def whose(self, one: Carried) -> str:
-        """Of which circuit something is, to be said after it; empty where there is but one."""
-        return next((f", {name or 'main'} circuit" for name, part in self.choice.circuits if part is one.choice), "")
+        """Of which circuit and bank something is, to be said after it; empty where there is but one."""
+        part = self._part_of(one)
+        of = next((f", {name or 'main'} circuit" for name, some in self.choice.circuits if some is part), "")
+        return of + (f", {one.choice.operation.bank_name}" if one.choice is not part else "")
+
+    def swaps(self, one: Carried) -> str:
+        """When batteries are swapped; of two banks that change places it is said with the first."""
+        part = self._part_of(one)
+        return "" if part.banks and one.choice is not part.banks[0] else swaps_text(part)
+
+    def _part_of(self, one: Carried) -> Choice:
+        """What is wired together with it."""
+        return next(part for part in self.choice.parts if any(one.choice is s for s in (part, *part.banks)))
 
     @property
     def key(self) -> str:
@@ -176,7 +188,7 @@ def _of_circuit(kit: KitOnPage, one: Carried, n: int, prefix: str) -> Markup:
         el("div", _checklist(kit, prefix) if n == 0 else None, wiring, class_="pair"),
         pictures,
         amperes_section(one, of),
-        swaps_section(one, of),
+        swaps_section(one, kit.swaps(one), of),
         now_section(one, own, of),
         reading_section(one, own, of),
         data_circuit=str(n),
@@ -195,10 +207,15 @@ def _why(kit: KitOnPage) -> Markup:
         parts += [el("p", "Without it the best kit is:"), el("ul", rows)]
     else:
         parts.append(el("p", "The reasons were not asked for."))
-    sure = proof_text(choice.proof, choice.inventory.currency, _spells(choice)) if choice.packed else ""
+    sure = (
+        proof_text(choice.proof, choice.inventory.currency, _spells(choice))
+        if choice.packed and choice.proof.bound is not None
+        else ""
+    )
     parts.append(el("p", sure[:1].upper() + sure[1:]) if sure else None)
     if kit.why.agreement is not None:
-        parts.append(el("p", second_opinion_text(choice, kit.why.agreement)))
+        agreed = second_opinion_text(choice, kit.why.agreement)
+        parts.append(el("p", agreed[:1].upper() + agreed[1:]))
     return el("section", parts, class_="why")
 
 

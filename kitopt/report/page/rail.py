@@ -7,7 +7,7 @@ from typing import TypeVar
 
 from kitopt.facts.carried import Carried
 from kitopt.facts.joins import JoinToMake, border_of
-from kitopt.model.wiring_list import STATION
+from kitopt.model.kit import STATION
 from kitopt.report import words
 from kitopt.report.page.html import Inside, Markup, el, name, names
 
@@ -70,7 +70,7 @@ def ends_of(join: JoinToMake, told: Callable[[str], T]) -> list[T | str]:
 
 def fuse_text(join: JoinToMake) -> str:
     """What is to be done about a fuse; empty for none."""
-    rating = "" if join.fuse_a is None else f"{join.fuse_a:.3g} A"
+    rating = "" if join.fuse_a is None else f"{join.fuse_a:.3g}\N{NO-BREAK SPACE}A"
     return {
         "to fit": f"fit {join.holder} fuse {rating}",
         "in it": f"fuse {rating} is in it",

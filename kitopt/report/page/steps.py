@@ -39,13 +39,18 @@ def letter(number: int) -> str:
     return chr(ord("A") + number)
 
 
-def _cell(grid: Grid, cell: Cell) -> str:
+def _cell(grid: Grid, cell: Cell) -> Inside:
     if cell.is_none:
         return "none"
     if cell.kit is not None:
-        return f"{letter(cell.kit)} {words.mass(grid.masses_g[cell.kit])}"
+        return [el("span", f"{letter(cell.kit)} ", class_="letter"), _whole(words.mass(grid.masses_g[cell.kit]))]
     if cell.most_g is not None and cell.least_g is not None:
-        return f"{words.mass(cell.least_g)} to {words.mass(cell.most_g)}"
+        return [_whole(words.mass(cell.least_g)), " to ", _whole(words.mass(cell.most_g))]
     if cell.most_g is not None:
-        return f"≤ {words.mass(cell.most_g)}"
-    return f"≥ {words.mass(cell.least_g)}, or none" if cell.least_g is not None else "?"
+        return _whole(f"≤ {words.mass(cell.most_g)}")
+    return [_whole(f"≥ {words.mass(cell.least_g)}"), " or none"] if cell.least_g is not None else "?"
+
+
+def _whole(told: str) -> Markup:
+    """A mass that is not torn apart at the end of a line."""
+    return el("span", told)

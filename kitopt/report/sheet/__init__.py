@@ -6,6 +6,7 @@ import json
 import re
 from collections.abc import Sequence
 from importlib.resources import files
+from tempfile import gettempdir
 from typing import Any, Literal
 
 from kitopt.report.page import KitOnPage
@@ -33,9 +34,14 @@ def sheet(title: str, kits: Sequence[KitOnPage], paper: Paper = "a4") -> tuple[b
     values = {"title": title, "paper": paper, "kits": [kit_values(kit) for kit in kits]}
     source = files(__package__).joinpath("sheet.typ").read_bytes()
 
-    def at(size_pt: float, told: dict[str, Any], *, is_own: bool, is_split: bool = False) -> bytes:
-        inputs = {"data": json.dumps(told), "size": f"{size_pt:g}", "split": "yes" if is_split else "no"}
-        made = typst.compile(source, sys_inputs=inputs, pdf_standards=["ua-1"], ignore_system_fonts=is_own)
+    def at(
+        size_pt: float, told: dict[str, Any], *, is_own: bool, is_split: bool = False, has_picture: bool = False
+    ) -> bytes:
+        flags = {"split": "yes" if is_split else "no", "picture": "yes" if has_picture else "no"}
+        inputs = {"data": json.dumps(told), "size": f"{size_pt:g}", **flags}
+        # it asks where it is, which may be gone, unless it is told a folder
+        how: dict[str, Any] = {"root": gettempdir(), "ignore_system_fonts": is_own}
+        made = typst.compile(source, sys_inputs=inputs, pdf_standards=["ua-1"], **how)
         assert isinstance(made, bytes)
         return made
 
@@ -48,12 +54,21 @@ def sheet(title: str, kits: Sequence[KitOnPage], paper: Paper = "a4") -> tuple[b
         except typst.TypstError:
             if is_replaced:
                 raise
-    for size_pt in SIZES_PT[1:]:
-        if _pages(found) > len(kits):
-            found = at(size_pt, told, is_own=is_own)
-    if _pages(found) > len(kits):
-        found = at(SIZES_PT[0], told, is_own=is_own, is_split=True)
-    return found, is_replaced
+    size_pt, is_split, n_pages = SIZES_PT[0], False, len(kits)
+    if _pages(found) > n_pages:
+        # the smallest first: where it does not do, none does
+        for smaller_pt in reversed(SIZES_PT[1:]):
+            smaller = at(smaller_pt, told, is_own=is_own)
+            if _pages(smaller) > n_pages:
+                break
+            size_pt, found = smaller_pt, smaller
+        if size_pt == SIZES_PT[0]:
+            is_split, n_pages = True, n_pages + sum(bool(kit.carried) for kit in kits)
+    # the picture of the charge where it takes no page more
+    drawn = at(size_pt, told, is_own=is_own, is_split=is_split, has_picture=True)
+    if _pages(drawn) > n_pages:
+        drawn = at(size_pt, told, is_own=is_own, is_split=True) if is_split else found
+    return drawn, is_replaced
 
 
 def _pages(pdf: bytes) -> int:

@@ -20,11 +20,10 @@ from kitopt.report import words
 from kitopt.report.field.now import action_text
 from kitopt.report.field.two_minutes import test_steps
 from kitopt.report.heed import to_heed
-from kitopt.report.page.charts import charge_in_words
+from kitopt.report.page.charts import charge_in_words, charge_on_paper
 from kitopt.report.page.field import saved_by
 from kitopt.report.page.kit import KitOnPage
 from kitopt.report.page.rail import ends_of, fuse_text
-from kitopt.report.wiring import swaps_text
 from kitopt.report.words import moment
 from kitopt.sky.overhead import SKIES
 
@@ -93,12 +92,15 @@ def _circuit(kit: KitOnPage, one: Carried) -> dict[str, Any]:
         due = [f"{float(np.interp(at_h, one.amperes.at_h, row)):.2f}" if is_up else "" for row in amps]
         half, most = one.chances.used_ah[:, n]
         rows.append([when, f"{half:.1f}", f"{most:.1f}", act, *due])
+    picture, key = charge_on_paper(one)
     return {
         "wire": f"Wire{of}",
         "order": "Plug in this order, tick each; strike in reverse." + (f" All meet at {place}." if place else ""),
         "joins": [_join(one, join, number) for number, join in enumerate(one.joins, start=1)],
-        "swaps": swaps_text(one.choice),
+        "swaps": kit.swaps(one),
         "charge": charge_in_words(one),
+        "picture": picture,
+        "key": key,
         "plan": f"Every {_every(one)} h: Ah out less Ah in since the start, amperes of one panel, what is read{of}",
         "below": f"Above the column “act above”: {action_text(one.now)}, at once.",
         "columns": 4 + len(amps),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextvars import copy_context
 from dataclasses import replace
 
 import pytest
@@ -15,7 +16,9 @@ from kitopt.choice import Choice, pack
 from kitopt.explain.tradeoff import AGAINST, Against, tradeoff
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import LoadUse, Operation
+from kitopt.report.letters import PLAIN, draw_with
 from kitopt.report.tradeoff import tradeoff_text, tradeoff_value
+from kitopt.report.words import tell_within
 from kitopt.sky.windows import Sky
 
 
@@ -73,10 +76,18 @@ def test_hours_by_hand() -> None:
     told = {point.value: point.choice.mass_g for point in found.points}
     # sixteen hours are twelve steps of 1.33 h, each to the nearest whole one
     assert told == {4.0: 950, 5.0: 1100, 9.0: 1550, 11.0: 1700, 16.0: 2150}
+    # in a context of its own, as width and letters are told for all that follows
+    apart = copy_context()
+    apart.run(tell_within, 50)
+    apart.run(lambda: draw_with(PLAIN, is_large=False))
+    narrow = apart.run(tradeoff_text, choice, found)
+    assert max(len(line) for line in narrow.splitlines()) <= 50
+    assert narrow.isascii()
+    assert narrow.count("*") == 5
     text = tradeoff_text(choice, found)
     assert "\n 4 h     950 g  a\n" in text
     assert "\n16 h   2.15 kg  a, c\n" in text
-    assert text.count("*") == 5
+    assert text.count("●") == 5
     assert max(len(line) for line in text.splitlines()) <= 80
     value = tradeoff_value(choice, found)
     assert [kit["value"] for kit in value["kits"]] == [4.0, 5.0, 9.0, 11.0, 16.0]

@@ -56,6 +56,15 @@ def test_a_device_a_pipe_and_a_folder_are_no_targets(tmp_path: Path) -> None:
     assert stat.S_ISFIFO((tmp_path / "pipe").stat().st_mode)
 
 
+def test_a_folder_that_is_gone_while_one_is_in_it_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    gone = tmp_path / "gone"
+    gone.mkdir()
+    monkeypatch.chdir(gone)
+    gone.rmdir()
+    with pytest.raises(BadInput, match="No such file or directory"):
+        check_target(Path("a.csv"), may_replace=True)
+
+
 def test_links_are_followed_and_stay_links_even_dangling_ones(tmp_path: Path) -> None:
     (tmp_path / "real").mkdir()
     link = tmp_path / "link.csv"

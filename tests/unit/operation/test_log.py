@@ -31,6 +31,9 @@ def log(tmp_path: Path, text: str):  # type: ignore[no-untyped-def]
         ("when,panel w,load w", ["25.6,12.8", "12.8,12.8"], [2, 1], [1, 1]),
         # a counter: 0.25 Ah more in half an hour is 0.5 A
         ("at,used Ah", ["1.0", "1.25"], [0, 0], [0.5, 0]),
+        # what neither column tells is what the battery's own current leaves
+        ("time,solar a,battery a", ["2,1.5", "1,-0.5"], [2, 1], [0.5, 1.5]),
+        ("time,load a,battery a", ["0.5,1.5", "1.5,-0.5"], [2, 1], [0.5, 1.5]),
         # what is blank is as before
         ("time,in a", ["2", "?"], [2, 2], [0, 0]),
     ],
@@ -45,6 +48,30 @@ def test_columns_mean_what_they_say(
     assert found.length_s.tolist() == [1800.0, 1800.0]
     # noon in Madrid in June is ten in universal time
     assert found.start_s[0] % 86400 == 10 * 3600
+
+
+WAYS = {"leaf-60": "in", "box": "net", "hf-10": "out", "hf-10w": "out"}
+
+
+@pytest.mark.parametrize(
+    ("header", "row", "in_a", "out_a", "of"),
+    [
+        ("time,LEAF-60 (mA),hf-10w A", "2000,0.5", 2.0, 0.5, {"leaf-60": 2.0, "hf-10w": 0.5}),
+        # one load of several: the column of the whole holds it
+        ("time,load a,hf-10 a,in a", "1.5,0.5,2", 2.0, 1.5, {"hf-10": 0.5}),
+        # 2 A from the panel of which 1.5 go into the battery
+        ("time,leaf-60,box", "2,1.5", 2.0, 0.5, {"leaf-60": 2.0, "box": 1.5}),
+        ("time,box w,volts", "-13,13", 0.0, 1.0, {"box": -1.0}),
+    ],
+)
+def test_a_column_may_be_of_one_item(
+    tmp_path: Path, header: str, row: str, in_a: float, out_a: float, of: dict[str, float]
+) -> None:
+    path = tmp_path / "log.csv"
+    path.write_text(f"{header}\n2027-06-12 12:00,{row}\n2027-06-12 12:30,{row}\n", encoding="utf-8")
+    found = read_log(path, ZONE, 12.8, WAYS)
+    assert (found.in_a[0], found.out_a[0]) == pytest.approx((in_a, out_a))
+    assert {name: amps[0] for name, amps in found.of.items()} == pytest.approx(of)
 
 
 def test_a_gap_is_told_and_counts_nothing(tmp_path: Path) -> None:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 import re
+import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -13,7 +15,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "browser"))
 
-from pages import held_kit, kit_in_hand
+from pages import digest_of, held_kit, kit_in_hand
 
 from kitopt.report.checklist_csv import COLUMNS, checklist_csv, harmless
 from kitopt.report.sheet import sheet
@@ -64,6 +66,20 @@ def _kinds(node: object, most: int = 4000) -> list[object]:
             if "/K" in one:
                 waiting.append(one["/K"])
     return found
+
+
+def test_another_process_writes_the_same_bytes() -> None:
+    """Whatever order its sets have: the seed of their hashes is another."""
+    pytest.importorskip("typst")
+    seed = 7 if os.environ.get("PYTHONHASHSEED") != "7" else 8
+    there = subprocess.run(
+        [sys.executable, "-c", f"import pages; print(pages.digest_of({NAME!r}))"],
+        env={**os.environ, "PYTHONHASHSEED": str(seed), "PYTHONPATH": os.pathsep.join(sys.path)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert there.stdout.strip() == digest_of(NAME)
 
 
 def test_letters_that_no_font_has_are_replaced_with_a_word() -> None:

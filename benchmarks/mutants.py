@@ -1,0 +1,243 @@
+"""Change one thing in one line of the program, and run the tests that execute that line: do they notice?
+
+By area: its tests are run once and each line keeps who executes it and how long they take; then a mutant meets those
+tests alone, the quickest first, in a fork of a process that has everything but kitopt loaded, so that a verdict takes
+seconds. What survives is printed with its line, to be read: it may be the same program, or a test that is missing.
+
+    python benchmarks/mutants.py judge --n 50        # fifty of that area, by a seed
+    python benchmarks/mutants.py --list              # the areas
+    python benchmarks/mutants.py --smoke             # two mutants of the smallest area
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import copy
+import itertools
+import os
+import random
+import resource
+import shutil
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent.parent
+
+_ENGINE, _LAWS, _MODEL = "tests/unit/engine/test_", "tests/laws/test_law_", "tests/unit/model/wiring/test_"
+AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "judge": (
+        ("engine/judge.py",),
+        (f"{_ENGINE}judge.py", f"{_ENGINE}least_charge.py", f"{_ENGINE}needed_capacity.py", f"{_LAWS}margin.py"),
+    ),
+    "search": (("engine/search.py", "engine/plan.py"), (f"{_ENGINE}choose_plan.py", f"{_LAWS}choice.py")),
+    "cuts": (
+        ("engine/learned.py", "engine/write.py"),
+        (f"{_ENGINE}confidence.py", f"{_LAWS}rows.py", f"{_LAWS}choice.py"),
+    ),
+    "sides": (("engine/sides.py", "engine/needs.py", "engine/listing.py"), (f"{_LAWS}sides.py",)),
+    "rules": (("model/rules.py",), (f"{_MODEL}rules_at_their_boundary.py", f"{_LAWS}choice.py")),
+    "wiring": (("model/wiring/*.py", "model/station_side.py", "model/wiring_list.py"), ("tests/unit/model",)),
+    "several": (("choice/*.py",), ("tests/unit/choice", f"{_LAWS}many.py", f"{_LAWS}circuits.py")),
+    "opinion": (("second_opinion/*.py",), ("tests/unit/second_opinion",)),
+    "diagnosis": (("field/*.py",), ("tests/unit/field",)),
+    "certificate": (("certificate/*.py",), (f"{_LAWS}certificate.py",)),
+    "marks": (("files/nearest.py",), ("tests/unit/files/test_nearest.py",)),
+}
+"""What is changed, below kitopt, and the tests that are to notice."""
+
+MOST_S = 60
+"""Processor time of a verdict; a mutant that takes longer does not end, and is noticed by that."""
+OPPOSITES: dict[type, type] = {
+    **{ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq},
+    **{ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.And: ast.Or, ast.Or: ast.And},
+    **{ast.In: ast.NotIn, ast.NotIn: ast.In, ast.Is: ast.IsNot, ast.IsNot: ast.Is},
+}
+NAMES = {"min": "max", "max": "min", "minimum": "maximum", "maximum": "minimum", "any": "all", "all": "any"}
+NAMES |= {"argmin": "argmax", "argmax": "argmin", "floor": "ceil", "ceil": "floor"}
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One change: of which node, in which of its ways, and what that is."""
+
+    file: Path
+    place: int
+    way: int
+    line: int
+    what: str
+
+    def text(self) -> str:
+        """The file with that change."""
+        tree = ast.parse(self.file.read_text(encoding="utf-8"))
+        _change(next(itertools.islice(ast.walk(tree), self.place, None)), self.way)
+        return ast.unparse(tree)
+
+
+def mutants_of(file: Path) -> Iterator[Mutant]:
+    """Every single change of a file that may matter."""
+    for place, node in enumerate(ast.walk(ast.parse(file.read_text(encoding="utf-8")))):
+        for way in range(2):
+            what = _change(copy.copy(node), way)
+            if what:
+                yield Mutant(file, place, way, node.lineno, what)  # type: ignore[attr-defined]
+
+
+def _change(node: ast.AST, way: int) -> str | None:
+    """Change a node in place and say how; None where it is nothing that is changed in that way."""
+    if way == 0:
+        if isinstance(node, ast.Compare) and type(node.ops[0]) in OPPOSITES:
+            was, node.ops = node.ops[0], [OPPOSITES[type(node.ops[0])](), *node.ops[1:]]
+            return f"{type(was).__name__} is {type(node.ops[0]).__name__}"
+        if isinstance(node, ast.BinOp | ast.BoolOp | ast.AugAssign) and type(node.op) in OPPOSITES:
+            was_op, node.op = node.op, OPPOSITES[type(node.op)]()  # type: ignore[assignment]
+            return f"{type(was_op).__name__} is {type(node.op).__name__}"
+        if isinstance(node, ast.Constant) and type(node.value) in (int, float):
+            node.value = node.value + 1
+            return f"{node.value - 1} is {node.value}"
+        if isinstance(node, ast.Constant) and isinstance(node.value, bool):
+            node.value = not node.value
+            return f"{not node.value} is {node.value}"
+        if isinstance(node, ast.Attribute | ast.Name):
+            name = node.attr if isinstance(node, ast.Attribute) else node.id
+            if name in NAMES and isinstance(node.ctx, ast.Load):
+                setattr(node, "attr" if isinstance(node, ast.Attribute) else "id", NAMES[name])
+                return f"{name} is {NAMES[name]}"
+    elif isinstance(node, ast.If | ast.While | ast.IfExp):
+        node.test = ast.copy_location(ast.UnaryOp(ast.Not(), node.test), node.test)
+        return "the condition is turned round"
+    elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub | ast.Not):
+        node.op = ast.UAdd() if isinstance(node.op, ast.USub) else ast.Not()
+        node.operand = node.operand if isinstance(node.op, ast.UAdd) else ast.UnaryOp(ast.Not(), node.operand)
+        return "the sign is left out"
+    return None
+
+
+def lines_of(tests: tuple[str, ...], root: Path) -> tuple[dict[tuple[str, int], set[str]], dict[str, float]]:
+    """By file and line the tests that execute it, and how long each takes. [s]"""
+    import coverage
+    import pytest
+
+    measured = coverage.Coverage(data_file=None, source=[str(root / "kitopt")], config_file=False)
+    took: dict[str, float] = {}
+
+    class Heard:
+        @pytest.hookimpl(wrapper=True)
+        def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+            measured.switch_context(item.nodeid)
+            began = time.process_time()
+            found = yield
+            took[item.nodeid] = time.process_time() - began
+            return found
+
+    measured.start()
+    code = pytest.main([*_QUIET, *tests], plugins=[Heard()])
+    measured.stop()
+    if code:
+        raise SystemExit(f"the tests of the area fail by themselves: {code}")
+    data = measured.get_data()
+    found: dict[tuple[str, int], set[str]] = defaultdict(set)
+    for file in data.measured_files():
+        for line, contexts in data.contexts_by_lineno(file).items():
+            found[str(Path(file).relative_to(root)), line] |= set(contexts) & set(took)
+    return found, took
+
+
+_QUIET = ["-q", "-q", "-x", "-n", "0", "-p", "no:cacheprovider", "--no-header", "--tb=no", "-W", "ignore"]
+
+
+def is_noticed(mutant: Mutant, tests: list[str], root: Path) -> bool:
+    """Whether a test fails, or takes without end."""
+    good = mutant.file.read_text(encoding="utf-8")
+    mutant.file.write_text(mutant.text(), encoding="utf-8")
+    try:
+        number = os.fork()
+        if not number:
+            silent = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(silent, 1)
+            os.dup2(silent, 2)
+            resource.setrlimit(resource.RLIMIT_CPU, (MOST_S, MOST_S))
+            import pytest
+
+            code = 1
+            try:
+                code = int(pytest.main([*_QUIET, *tests]))
+            finally:
+                os._exit(code)
+        return os.waitpid(number, 0)[1] != 0
+    finally:
+        mutant.file.write_text(good, encoding="utf-8")
+
+
+def in_a_fork(tests: tuple[str, ...], root: Path) -> tuple[dict[tuple[str, int], set[str]], dict[str, float]]:
+    """Measure in a fork, so that this process never loads kitopt."""
+    import pickle
+
+    with tempfile.NamedTemporaryFile() as file:
+        number = os.fork()
+        if not number:
+            code = 1
+            try:
+                Path(file.name).write_bytes(pickle.dumps(lines_of(tests, root)))
+                code = 0
+            finally:
+                os._exit(code)
+        if os.waitpid(number, 0)[1]:
+            raise SystemExit("the tests of the area could not be measured")
+        return pickle.loads(Path(file.name).read_bytes())  # type: ignore[no-any-return]
+
+
+def main() -> None:
+    """Make mutants and print what survives."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
+    parser.add_argument("area", nargs="?", choices=list(AREAS))
+    parser.add_argument("--n", type=int, default=50)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--list", action="store_true")
+    parser.add_argument("--smoke", action="store_true")
+    given = parser.parse_args()
+    if given.list or not (given.area or given.smoke):
+        print(*AREAS, sep="\n")
+        return
+    area, n = (given.area, given.n) if not given.smoke else ("marks", 2)
+    with tempfile.TemporaryDirectory() as folder:
+        root = Path(folder)
+        for name in ("kitopt", "tests", "inventory"):
+            shutil.copytree(HERE / name, root / name, ignore=shutil.ignore_patterns("__pycache__"))
+        for name in ("pyproject.toml", "README.md", "DEVELOPERS.md"):
+            shutil.copy(HERE / name, root)
+        os.chdir(root)
+        os.environ |= {"PYTHONPATH": str(root), "PYTHONDONTWRITEBYTECODE": "1", "OPENBLAS_NUM_THREADS": "1"}
+        sys.path[:] = [str(root), str(root / "tests"), *(p for p in sys.path if Path(p or ".").resolve() != HERE)]
+        sys.dont_write_bytecode = True
+        import hypothesis
+        import numpy
+        import scipy.optimize  # noqa: F401
+
+        del hypothesis, numpy
+        files, tests = AREAS[area]
+        by_line, took = in_a_fork(tests, root)
+        every = [one for name in files for file in sorted((root / "kitopt").glob(name)) for one in mutants_of(file)]
+        n = min(n, len(every))
+        print(f"{area}: {len(took)} tests, {sum(took.values()):.0f} s; {n} of {len(every)} mutants", flush=True)
+        killed = unseen = 0
+        chosen = random.Random(given.seed).sample(every, n)
+        for one in chosen:
+            name = str(one.file.relative_to(root))
+            here = sorted(by_line.get((name, one.line), ()), key=lambda test: took[test])
+            if here and is_noticed(one, here, root):
+                killed += 1
+                continue
+            unseen += not here
+            line = one.file.read_text(encoding="utf-8").splitlines()[one.line - 1].strip()
+            print(f"{'survives' if here else 'never run'}: {name}:{one.line}: {one.what}: {line}", flush=True)
+        print(f"{area}: {killed} of {len(chosen)} noticed, {unseen} on lines that none of these tests runs")
+
+
+if __name__ == "__main__":
+    main()
