@@ -13,6 +13,10 @@ from pathlib import Path
 
 import pytest
 
+from kitopt.cli.options import Options
+from kitopt.cli.request import TIME_LIMIT
+from kitopt.cli.study import run_study
+from kitopt.errors import BadInput
 from kitopt.study.found import Asking, Region
 from kitopt.study.page import _Frame, region_page
 from kitopt.study.processes import Here
@@ -109,13 +113,20 @@ def test_a_map_goes_on_over_the_date_line(huts: Study) -> None:
     assert frame.at(west.site)[0] < frame.at(east.site)[0]
 
 
-def kitopt(folder: Path, *args: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "kitopt", "study", *args]
-    return subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
-
-
 def test_the_command_keeps_rows_and_writes_a_page(folder: Path) -> None:
-    done = kitopt(folder, "huts.toml", "--processes", "1", "--json", "--page", "huts.html")
+    command = [
+        sys.executable,
+        "-m",
+        "kitopt",
+        "study",
+        "huts.toml",
+        "--processes",
+        "1",
+        "--json",
+        "--page",
+        "huts.html",
+    ]
+    done = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     told = json.loads(done.stdout)
     assert (told["plans"]["pass"], told["rows"]) == (12, "huts.parquet")
@@ -124,19 +135,19 @@ def test_the_command_keeps_rows_and_writes_a_page(folder: Path) -> None:
 
 
 def test_the_time_is_up_and_the_exit_says_so(folder: Path) -> None:
-    done = kitopt(folder, "huts.toml", "--processes", "1", "--seconds", "0.001")
-    assert done.returncode == 4, done.stderr
-    assert "12 not asked yet: run it again" in " ".join(done.stdout.split())
+    answer = run_study(folder / "huts.toml", None, Options(seconds="0.001"), processes="1")
+    assert answer.exit_code == TIME_LIMIT
+    assert "12 not asked yet: run it again" in " ".join(answer.text.split())
 
 
 def test_every_fault_is_told_before_any_work(folder: Path) -> None:
     (folder / "sites.csv").write_text("name,latitude,longitude,coldest_degc,warmest_degc,store\nA,95,1,2,3,\n")
-    done = kitopt(folder, "huts.toml", "--rows", "rows.csv", "--processes", "0", "--json")
-    assert done.returncode == 2
-    faults = json.loads(done.stdout)["faults"]
-    assert [(fault["file"], fault["line"], fault["column"]) for fault in faults] == [
+    with pytest.raises(BadInput) as caught:
+        run_study(folder / "huts.toml", None, Options(), rows=folder / "rows.csv", processes="0", cluster="tcp://a:1")
+    assert [(Path(fault.file).name, fault.line, fault.column) for fault in caught.value.faults] == [
         ("--processes", None, None),
         ("--rows", None, None),
+        ("--cluster", None, None),
         ("sites.csv", 2, "latitude"),
     ]
-    assert sorted(one.name for one in folder.iterdir() if one.suffix == ".parquet") == []
+    assert [one for one in folder.iterdir() if one.suffix == ".parquet"] == []
