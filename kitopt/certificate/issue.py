@@ -29,7 +29,7 @@ def certificate(choice: Choice, options: Mapping[str, Any], budget: Budget = UNL
     Raises
     ------
     NoCertificate
-        For a choice without proof or kit, of several circuits, or with rules that are not rows.
+        For a choice without proof or kit, of several circuits or banks, or with rules that are not rows.
     BadInput
         If a file of it cannot be carried.
     OutOfTime
@@ -39,6 +39,10 @@ def certificate(choice: Choice, options: Mapping[str, Any], budget: Budget = UNL
         raise NoCertificate("there is no kit that is proved best")
     if choice.circuits or choice.made is None:
         raise NoCertificate("several circuits have a program of their own kind, whose rows are not restated yet")
+    if operation.n_banks > 1:
+        raise NoCertificate("banks that charge apart are judged together, and their rows are not restated yet")
+    if choice.made.model.socket_columns:
+        raise NoCertificate("what loads with batteries of their own get through is settled beside the rows")
     if operation.nices and operation.nice_at_most_g is not None and operation.least != "mass":
         raise NoCertificate("a limit to what nice loads may add counts mass, and something else is made small")
     value, inputs = choice.proof.objective, carried(operation, choice.inventory, options)

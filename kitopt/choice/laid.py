@@ -24,14 +24,14 @@ from kitopt.model.kit import (
     KitModel,
     add_fuse_stock,
     add_stock,
-    by_bank,
     case_under,
     lay_out,
+    of_all_stores,
     order_equal_units,
     whole_case,
 )
-from kitopt.model.panel_side import lay_extras, lay_panels
-from kitopt.model.rules import apply_rules
+from kitopt.model.panel_side import lay_extras, lay_panels, lay_sockets
+from kitopt.model.rules import apply_rules, own_batteries
 from kitopt.model.station_side import lay_station
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky, picked
@@ -110,6 +110,8 @@ class Layouts:
             peaks = [station_peak_a(date, inventory, bus) for date in dates]
             hardest, coldest = int(np.argmax(peaks)), min(skies, key=lambda sky: sky.coldest_degc)
             model = build_model(dates[hardest], inventory, bus, coldest, is_part_of_a_bag=is_part_of_a_bag)
+            for date, sky in zip(dates, skies, strict=True):
+                own_batteries(at_date(model, date), sky)
             cases = tuple(
                 cases_under(at_date(model, date), sky, f"date {d}")
                 for d, (date, sky) in enumerate(zip(dates, skies, strict=True))
@@ -146,6 +148,7 @@ def build_model(
     model = lay_out(operation, inventory, bus)
     amps = station_peak_a(operation, inventory, bus)
     lay_panels(model)
+    lay_sockets(model)
     lay_extras(model)
     lay_station(model, amps)
     check_time()
@@ -164,7 +167,7 @@ def cases_under(model: KitModel, sky: Sky, name: str = "base", *, counts: np.nda
     Given `counts`, the cases are good for these alone.
     """
     base = whole_case(model, sky, name, counts=counts)
-    return tuple(by_bank(model, case) for case in (base, *backup_cases(model, base)))
+    return tuple(of_all_stores(model, sky, case, counts=counts) for case in (base, *backup_cases(model, base)))
 
 
 def trial_under(

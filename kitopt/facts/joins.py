@@ -10,6 +10,7 @@ from kitopt.choice import Choice
 from kitopt.explain.fuses import fuses_to_fit
 from kitopt.inventory.items import Battery, Connector, Item, Lead, Panel
 from kitopt.model.kit import STATION
+from kitopt.model.panel_side import USB_SOCKET
 from kitopt.model.rules import cold_voc_v
 from kitopt.model.wiring_list import Wire, item_at, strips_of
 
@@ -91,6 +92,8 @@ def _plugs(choice: Choice, wire: Wire, leads: list[Lead]) -> tuple[str, ...]:
     source, sink = _item(choice, wire.source), _item(choice, wire.sink)
     if wire.kind == "controller":
         ends.append(getattr(source, "battery_connector", None))
+    elif wire.kind == "socket":
+        ends.append(USB_SOCKET if leads else None)
     elif wire.source == STATION:
         ends.append(choice.operation.station_connector)
     else:

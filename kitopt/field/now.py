@@ -25,7 +25,7 @@ from kitopt.operation.clock import hours_to, moment_after, steps_of
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, Weather
 from kitopt.second_opinion.cells import CELLS, CHARGES
 from kitopt.sky.overhead import Overhead, day_share
-from kitopt.sky.windows import SkyOf
+from kitopt.sky.windows import Sky, SkyOf
 
 VOLTS_SPREAD_V = 0.05
 """What a meter, the hours since the last current and the cells' make may be off by. From memory. [V]"""
@@ -349,15 +349,31 @@ class Hand:
 
     def __init__(self, model: KitModel, counts: Floats, sky_of: SkyOf) -> None:
         self.model, self.counts, self._sky_of = model, counts, sky_of
+        self._skies: list[tuple[Operation, Sky]] = []
+        self._cases: list[tuple[Operation, Case]] = []
 
     def case(self, operation: Operation) -> Case:
-        """The case of an operation."""
+        """The case of an operation; asked for again and again while the changes are weighed."""
+        for known, case in self._cases:
+            if known == operation:
+                return case
         model = replace(self.model, operation=operation)
-        return case_under(model, self._sky_of(operation), counts=self.counts)
+        case = case_under(model, self._sky(operation), counts=self.counts)
+        self._cases.append((operation, case))
+        return case
+
+    def _sky(self, operation: Operation) -> Sky:
+        """Its weather, which is the same whatever the loads are."""
+        without_loads = replace(operation, loads=())
+        for known, sky in self._skies:
+            if known == without_loads:
+                return sky
+        self._skies.append((without_loads, self._sky_of(operation)))
+        return self._skies[-1][1]
 
     def measured(self) -> Choice:
         """The kit as a choice of which nothing is proved, for the rest of the operation."""
-        return of_wired(self.model, self.counts, self._sky_of(self.model.operation))
+        return of_wired(self.model, self.counts, self._sky(self.model.operation))
 
     def strongest(self, judged: Sequence[tuple[Change, Case]]) -> tuple[Change, ...]:
         """The change of loads that saves most, with all that is nice off besides; without any, the heaviest off."""
@@ -384,7 +400,7 @@ class Hand:
         rest = changed = self.model.operation
         for change in action:
             changed = change.operation(changed)
-        other = Hand(self.model, self.counts, sky_of)
+        other = self if sky_of is self._sky_of else Hand(self.model, self.counts, sky_of)
         return Course(other.case(rest), other.case(changed), self.counts)
 
     def panels(self) -> list[tuple[Panel, int]]:

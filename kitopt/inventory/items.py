@@ -124,6 +124,8 @@ class Panel(Item):
     folding: bool
     output_factor: float
     worth_spread: float = 0.0
+    usb_w: float | None = None
+    """What its own USB socket gives at most; None where it has none. [W]"""
     height_cm: float | None = None
 
 
@@ -253,6 +255,8 @@ class Load(Item):
     lowest_v: float | None = None
     highest_v: float | None = None
     connector: Connector
+    battery_wh: float | None = None
+    """Energy of its own battery. [Wh]"""
     own_lead: bool = False
     """Whether its connector is the end of its maker's lead, with its maker's fuse."""
     role: tuple[str, ...] = ()

@@ -160,6 +160,7 @@ RANGES: tuple[Range, ...] = (
     Range("panels", ("mass_g", "rated_w"), "mass per watt", "g/W", 18, 90, _GLASS, _over("mass_g", "rated_w"), "high"),
     Range("panels", ("power_per_degc",), "the change of power", "per K", -0.0055, -0.0024, CEC, worse="low"),
     Range("panels", ("voc_per_degc",), "the change of open-circuit voltage", "per K", -0.0045, -0.002, CEC),
+    Range("panels", ("usb_w",), "what a panel's USB socket gives", "W", 2, 30, worse="low"),
     Range("panels", ("height_cm",), "a panel's height", "cm", 15, 200),
     Range("panels", ("output_factor",), "real output over label", "W/W", 0.5, 1.05, worse="low"),
     # ---- batteries
@@ -269,6 +270,7 @@ RANGES: tuple[Range, ...] = (
     Range("loads", ("idle_w",), "a load's idle power", "W", 0.05, 40, worse="high"),
     Range("loads", ("full_a",), "a load's full current", "A", 0.03, 30, worse="high"),
     Range("loads", ("full_w",), "a load's full power", "W", 0.2, 300, worse="high"),
+    Range("loads", ("battery_wh",), "a load's own battery", "Wh", 0.5, 120, worse="low"),
     Range("loads", ("supply_v",), "a load's voltage", "V", 3, 50),
     Range("loads", ("lowest_v",), "a load's lowest voltage", "V", 2.5, 48),
     Range("loads", ("highest_v",), "a load's highest voltage", "V", 3.5, 60),

@@ -66,6 +66,7 @@ _IDLE_W = Number("a power in watts", '3 or "3 W"', "W", least=0, most=5000)
 _IDLE_MA = Number("a current in milliamperes", '10 or "0.01 A"', "mA", least=0, most=10_000)
 _EFFICIENCY = Number("an efficiency", '0.95 or "95 %"', "share", above=0, most=1)
 _SHARE = Number("a share", '0.9 or "90 %"', "share", above=0, most=1)
+_OWN_WH = Number("an energy in watt-hours", '11 or "11 Wh"', "Wh", above=0, most=10_000)
 _CHARGE = Number("a capacity in ampere-hours", '12 or "4500 mAh"', "Ah", above=0, most=10_000)
 _PER_DEGC = Number("a relative change per degree, not positive,", '-0.0035 or "-0.35 %"', "share", least=-0.02, most=0)
 _OUTPUT = Number("real output over label", '0.75 or "75 %"', "share", above=0, most=1.2)
@@ -273,6 +274,7 @@ class PanelRow(Row):
     tilts: As[bool | None, Flag(), "whether it can be aimed", Blank(False, "taken to lie flat")] = None
     folding: As[bool | None, Flag(), "folding, not framed", Blank(True, "taken as a folding panel")] = None
     output_factor: As[float | None, _OUTPUT, "real output over label", _REAL] = None
+    usb_w: As[float | None, _POWER, "most that its own USB socket gives; blank where it has none"] = None
     height_cm: As[float | None, _HEIGHT, "between the edge on the ground and the one that is raised"] = None
 
 
@@ -369,6 +371,7 @@ class LoadRow(Row):
     lowest_v: As[float | None, _VOLTAGE, "lowest voltage at which it works"] = None
     highest_v: As[float | None, _VOLTAGE, "highest voltage that it bears"] = None
     connector: As[Connector, CONNECTOR, "its own end"]
+    battery_wh: As[float | None, _OWN_WH, "energy of its own battery, charged at a panel's USB socket"] = None
     own_lead: As[bool, Flag(), "yes where that is the end of its maker's lead, taken with its fuse as it is"] = False
     role: As[tuple[str, ...], _ROLES, "what it is for, such as hf: one load stands in for another of its role"] = ()
 

@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.budget import check_time
-from kitopt.engine.joint import in_banks
+from kitopt.engine.joint import in_banks, simulate
 from kitopt.engine.plan import Case, Row
 from kitopt.engine.plant import Conditions, Layout
-from kitopt.inventory.items import Battery, Controller, Converter, Inventory, Lead, Load, Panel
+from kitopt.inventory.items import Battery, Connector, Controller, Converter, Inventory, Lead, Load, Panel
 from kitopt.model.bus import (
     LOWEST_DISCHARGING_DEGC,
     PEUKERT,
@@ -35,6 +35,27 @@ from kitopt.operation.terms import Bound, Operation
 from kitopt.sky.windows import Sky
 
 Floats = NDArray[np.float64]
+
+SOCKET_V = 5.0
+"""USB 2.0 specification, nominal. [V]"""
+SOCKET_EFFICIENCY = 0.85
+"""Out of a device's battery over what its USB plug takes in; common practice, no source."""
+SOCKET_LOWEST_DEGC = 0.0
+"""Colder lithium-ion cells are not charged; cell specifications. [°C]"""
+_SOCKET = Controller(
+    id="socket",
+    name="",
+    mass_g=0,
+    price_cents=None,
+    count=1,
+    kind="mppt",
+    boost=True,
+    max_charge_a=0.0,
+    efficiency=1.0,
+    idle_ma=0.0,
+    pv_connector=Connector("usb-a", "socket"),
+    battery_connector=Connector("usb-a", "plug"),
+)
 
 
 @dataclass(frozen=True)
@@ -107,7 +128,17 @@ class Strip:
     at: str = STATION
 
 
-Meaning = Battery | Unit | Join | Link | Fed | Strip | str
+@dataclass(frozen=True)
+class Socket:
+    """A load that lives on its own battery, charged at the USB socket of a panel that does nothing else."""
+
+    load: Load
+    panel: Panel | None
+    """None where the battery is enough without any."""
+    chain: Chain | None = None
+
+
+Meaning = Battery | Unit | Join | Link | Fed | Socket | Strip | str
 """What a column counts; text for helpers such as "lfp-6 is packed"."""
 
 
@@ -180,6 +211,7 @@ class KitModel:
     unit_columns: list[int] = field(default_factory=list)
     join_columns: list[int] = field(default_factory=list)
     fed_columns: list[int] = field(default_factory=list)
+    socket_columns: list[int] = field(default_factory=list)
     blocks: list[Block] = field(default_factory=list)
     losses: list[Loss] = field(default_factory=list)
     _by_unit: dict[int, list[tuple[int, Join]]] = field(default_factory=dict)
@@ -194,9 +226,15 @@ class KitModel:
         """Resistance and rating of the connector families."""
         return self.lead_stock.contacts
 
+    def socket(self, column: int) -> Socket:
+        """The load with a battery of its own that a column counts."""
+        meaning = self.columns[column].meaning
+        assert isinstance(meaning, Socket)
+        return meaning
+
     def fed_loads(self) -> list[str]:
-        """Ids of the loads that need a converter, sorted."""
-        found: set[str] = set()
+        """Ids of the loads that are not drawn from the bus itself, sorted."""
+        found: set[str] = {self.socket(j).load.id for j in self.socket_columns}
         for j in self.fed_columns:
             fed = self.columns[j].meaning
             if isinstance(fed, Fed):
@@ -381,6 +419,8 @@ def chains_of(meaning: Meaning) -> tuple[Chain, ...]:
     """The chains of leads that one of a column has."""
     if isinstance(meaning, Link):
         return (meaning.chain,)
+    if isinstance(meaning, Socket):
+        return () if meaning.chain is None else (meaning.chain,)
     if isinstance(meaning, Fed):
         return (meaning.before, *(chain for _, chain in meaning.loads))
     return () if not isinstance(meaning, Join) or meaning.chain is None else (meaning.chain,)
@@ -420,18 +460,17 @@ def case_under(
     ------
     OutOfTime
     """
-    return by_bank(model, whole_case(model, sky, name, counts=counts))
+    return of_all_stores(model, sky, whole_case(model, sky, name, counts=counts), counts=counts)
 
 
-def by_bank(model: KitModel, whole: Case) -> Case:
-    """A case of all batteries as what two banks that charge apart meet, or one of them; as it is without banks.
+def of_all_stores(model: KitModel, sky: Sky, whole: Case, *, counts: Floats | None = None) -> Case:
+    """A case of all batteries as what each of them meets that is charged apart, or one bank; as it is without any.
 
     The controllers and what they draw are with the bank that has the sun, all loads with the one on the air. Counts
-    are of both banks, or of the one that is looked at alone.
+    are of both banks, or of the one that is looked at alone. Loads with batteries of their own got through all windows
+    that the rules looked at; given counts, they are asked in these windows too.
     """
-    operation = model.operation
-    if operation.n_banks == 1:
-        return whole
+    operation, stores = model.operation, [whole]
     edges_s = steps_of(operation).edges_s
 
     def bank(number: int) -> Case:
@@ -442,9 +481,57 @@ def by_bank(model: KitModel, whole: Case) -> Case:
 
     if operation.bank is not None:
         return bank(operation.bank)
-    halved = whole.matrix.copy()
-    halved[:, model.battery_columns] /= operation.n_banks
-    return in_banks([replace(bank(number), matrix=halved) for number in range(operation.n_banks)])
+    if operation.n_banks > 1:
+        halved = whole.matrix.copy()
+        halved[:, model.battery_columns] /= operation.n_banks
+        stores = [replace(bank(number), matrix=halved) for number in range(operation.n_banks)]
+    for j in [] if counts is None else [j for j in model.socket_columns if counts[j] > 0]:
+        own = replace(own_store(model, j, sky), name=whole.name)
+        if not np.all(simulate(own.conditions, own.matrix[:, j]).survives):
+            stores.append(own)
+    return stores[0] if len(stores) == 1 else in_banks(stores)
+
+
+def own_store(model: KitModel, column: int, sky: Sky) -> Case:
+    """The case of a load that lives on its own battery, charged at a panel's socket.
+
+    The socket passes the panel's power, tracked, up to its limit.
+    """
+    operation, thing = model.operation, model.socket(column)
+    steps, need = steps_of(operation), operation.need
+    book = ShapeBook(sky, SOCKET_V, SOCKET_V)
+    gain = None if thing.panel is None else book.gain(thing.panel, _SOCKET)
+    parts = draws(operation, model.inventory, SOCKET_V)
+    own = [part for part in parts if part.load.id == thing.load.id]
+    cells_degc = steps.spread(sky.battery_degc)
+    layout = Layout(1, len(book.sources), 1)
+    matrix = np.zeros((layout.size, len(model.columns)))
+    capacity_wh = thing.load.battery_wh or 0.0
+    matrix[layout.capacity, column] = capacity_wh
+    matrix[layout.missing, column] = (1.0 - need.start_charge_share) * capacity_wh
+    matrix[layout.demand(0), column] = 1.0
+    if gain is not None and thing.panel is not None:
+        matrix[layout.limit(0), column] = thing.panel.usb_w or 0.0
+        matrix[layout.panel(0, gain.source), column] = gain.size_w
+    conditions = Conditions(
+        layout=layout,
+        shapes=tuple(steps.spread(shape) for shape in book.shapes),
+        demand_shapes=np.array([total_w(own, steps.length_h) / own[0].use.count]),
+        load_w=np.zeros_like(steps.length_h),
+        step_h=steps.length_h,
+        capacity_share=capacity_share("li-ion", cells_degc),
+        may_charge=cells_degc >= SOCKET_LOWEST_DEGC,
+        charge_efficiency=SOCKET_EFFICIENCY,
+        discharge_efficiency=1.0,
+        reserve_share=need.reserve_share,
+        reserve_wh=0.0,
+        has_charge_limit=False,
+        n_windows=sky.n_windows,
+        first_of_cell=steps.first_of_cell,
+        may_discharge=cells_degc >= LOWEST_DISCHARGING_DEGC,
+        sources=tuple(book.sources),
+    )
+    return Case("own battery", conditions, need.confidence, matrix, pieces=_pieces(model))
 
 
 def whole_case(

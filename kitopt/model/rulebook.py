@@ -73,6 +73,11 @@ RULES: dict[str, Rule] = {
         "Cells colder than their lowest charging temperature are not charged, and no charge is counted.",
         "cell specifications: LiFePO4 from 0 °C up",
     ),
+    "own-battery": Rule(
+        ("block",),
+        "A load that lives on its own battery, charged at a panel's socket, gets through every spell looked at.",
+        "what a device's battery gives out of what it takes in: common practice, no source",
+    ),
     "banks": Rule(("block",), "Banks that charge apart hold the same batteries, as many of each.", NO_SOURCE),
     "swaps": Rule(("warn",), "Batteries in turn are swapped in time.", NO_SOURCE),
     "parallel": Rule(("warn",), "Batteries are joined in parallel only full, rested, alike and fused.", NO_SOURCE),

@@ -288,6 +288,8 @@ def _through_converters(
 ) -> None:
     """One column for each converter and the loads on its ports; each load is fed as often as it is used."""
     feeds: dict[str, list[tuple[int, float]]] = {use.id: [] for use, _ in uses}
+    for j in model.socket_columns:
+        feeds[model.socket(j).load.id].append((j, 1.0))
     said: dict[str, tuple[str, str]] = {}
     for converter in sorted(model.inventory.converters, key=lambda c: c.id):
         fitting = [(use, load) for use, load in uses if fits_load(converter, load, model.bus.nominal_v)]
@@ -308,7 +310,7 @@ def _through_converters(
                         feeds[load_id].append((j, float(fed.n_of(load_id))))
     for use, load in uses:
         if feeds[use.id]:
-            text = f"{load.id} is fed through a converter"
+            text = f"{load.id} is fed through a converter{' or by its own battery' if load.battery_wh else ''}"
             model.rows.append(Row(tuple(feeds[use.id]), float(use.count), float(use.count), "voltage", text))
         else:
             _not_fed(model, load, said.get(load.id))

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from kitopt.inventory.items import Battery, Connector, Load
 from kitopt.model.bus import charging_v
 from kitopt.model.feeding import CONTINUOUS_FUSE, station_fuse_a, station_peak_a
-from kitopt.model.kit import CHARGING, STATION, Fed, Join, KitModel, Link, Strip
+from kitopt.model.kit import CHARGING, SOCKET_V, STATION, Fed, Join, KitModel, Link, Socket, Strip
 from kitopt.model.need import idle_and_full_w
 from kitopt.model.rules import delivered_a
 from kitopt.model.station_side import shares_lead
@@ -22,7 +22,7 @@ from kitopt.model.wiring import Chain, fits, loop_ohm
 
 Floats = NDArray[np.float64]
 
-WireKind = Literal["battery", "strip", "load", "converter", "controller", "joiner", "panel"]
+WireKind = Literal["battery", "strip", "load", "converter", "controller", "joiner", "panel", "socket"]
 
 
 def item_at(end: str) -> str:
@@ -105,6 +105,7 @@ def wiring_list(model: KitModel, counts: Floats) -> tuple[Wire, ...]:
         *kit.loads(),
         *kit.controllers(),
         *kit.panels(),
+        *kit.sockets(),
     )
 
 
@@ -194,7 +195,8 @@ class _Kit:
             links = [(link, n) for link, n in self.links if link.sink == use.id]
             for link, n in links:
                 wires.append(self._wire(STATION, use.id, "load", n, link.chain, amps))
-            plugged = use.count - sum(n for _, n in links)
+            own = [(thing, n) for thing, n in self.packed if isinstance(thing, Socket) and thing.load.id == use.id]
+            plugged = use.count - sum(n for _, n in (*links, *own))
             if plugged > 0:
                 chain = None if self.bus is None else self._direct(self.bus, load.connector)
                 wires.append(self._wire(STATION, use.id, "load", plugged, chain, amps))
@@ -241,6 +243,18 @@ class _Kit:
                     wires.append(Wire("panels", unit.name, "joiner", 1, (strip.lead.id,), isc_a))
             wires += [self._panel(join, n) for join, n in self.joins if join.unit == u]
         return wires
+
+    def sockets(self) -> list[Wire]:
+        """Loads that live on their own batteries, each at its panel's socket."""
+        return [
+            self._wire(
+                *("its own battery" if thing.panel is None else thing.panel.id, thing.load.id, "socket", n),
+                *(thing.chain, 0.0 if thing.panel is None else (thing.panel.usb_w or 0.0) / SOCKET_V),
+                at_v=SOCKET_V,
+            )
+            for thing, n in self.packed
+            if isinstance(thing, Socket)
+        ]
 
     def _panel(self, join: Join, n: int) -> Wire:
         panel, unit = join.panel, self.model.units[join.unit]

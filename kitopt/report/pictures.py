@@ -78,4 +78,4 @@ def _large(choice: Choice, charge: ChargeOverTime, of_it: str) -> list[str]:
     first, last = (moment(moment_after(choice.operation, timedelta(hours=float(h)))) for h in (at_h[0], at_h[-1]))
     lines.append(f"{'':{_LABEL}} {first}{last:>{columns - len(first)}}")
     key = f"{letters.hardest} hardest survived  {letters.band} 9 in 10 spells  {letters.held} held back  "
-    return [*lines, f"{'Charge':{_LABEL}} {key}{letters.night} night{of_it}"]
+    return [*lines, *fact("Charge", f"{key}{letters.night} night{of_it}")]

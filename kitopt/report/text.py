@@ -161,8 +161,8 @@ def facts(choice: Choice) -> list[str]:
     for part in choice.parts:
         circuit = next((f"{name or 'main'}: " for name, one in choice.circuits if one is part), "")
         for store in part.banks or (part,):
-            found, whose = balance(store), circuit + (f"{store.operation.bank_name}: " if part.banks else "")
-            lines += [] if found is None else fact("Balance", whose + balance_text(store, found))
+            found = balance(store)
+            lines += [] if found is None else fact("Balance", circuit + balance_text(store, found))
     need = f"{choice.need_wh:,.0f} Wh, {choice.peak_a:.1f} A at most"
     if choice.no_sun_hours is not None:
         lasts_h = int(choice.no_sun_hours * 10 + 1e-6) / 10
@@ -177,7 +177,11 @@ def facts(choice: Choice) -> list[str]:
 
 
 def balance_text(choice: Choice, found: Balance) -> str:
-    """Stored + sun - used = left, and what of it is held back; what is left is never told too high, so it adds up."""
+    """Stored + sun - used = left, and what of it is held back; what is left is never told too high, so it adds up.
+
+    Of two banks it is that of the one which comes lowest.
+    """
+    bank = choice.hardest.operation.bank_name
 
     def down(value_ah: float) -> float:
         return int(10 * value_ah + 1e-6) / 10
@@ -191,7 +195,10 @@ def balance_text(choice: Choice, found: Balance) -> str:
     cold, margin = round(found.cold_ah, 1), down(found.margin_ah)
     held = [f"reserve {left - cold - margin:.1f}"]
     held += [f"cold {cold:.1f}"] if cold > 0 else []
-    text = f"{' '.join(parts)} - {used:.1f} used = {left:.1f} Ah left at {words.moment(found.time)}, the lowest of the "
+    text = f"{bank}: " if bank else ""
+    text += (
+        f"{' '.join(parts)} - {used:.1f} used = {left:.1f} Ah left at {words.moment(found.time)}, the lowest of the "
+    )
     text += f"hardest spell survived ({words.spell(found.window)}): {', '.join(held)}, margin {margin:.1f}."
     return text + (f" {found.depth_ah:.1f} more below the depth." if found.depth_ah >= 0.05 else "")
 

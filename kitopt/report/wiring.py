@@ -178,6 +178,8 @@ def ends(choice: Choice, wires: Sequence[Wire]) -> str:
         return f"{', '.join(wire.leads)} to {sink}, for the panels"
     if wire.joined > 1:
         source = f"{wire.joined} x {source} side by side"
+    if wire.kind == "socket" and wire.amps:
+        source = f"the socket of {source}"
     by = f" by {', '.join(wire.leads)}" if wire.leads else ""
     if wire.count > 1:
         source = f"each of {wire.count} {source}" if wire.source != STATION else source
@@ -188,6 +190,8 @@ def ends(choice: Choice, wires: Sequence[Wire]) -> str:
 
 def _said(choice: Choice, wires: Sequence[Wire], fits: Sequence[Fit]) -> str:
     wire = wires[0]
+    if wire.kind == "socket" and not wire.amps:
+        return "enough to the end"
     fuse = _fuse(choice, wire, fits)
     said = [f"{', '.join(f'{one.amps:.1f}' for one in wires)} A"]
     if wire.drop_v is not None and wire.drop_v >= 0.005 and len(wires) == 1:

@@ -118,13 +118,11 @@ def test_odd_names_do_no_harm(opened: Open) -> None:
     choice, one = kit_in_hand(NAME), carried_of(NAME)
     for odd in ("".join(ODD[:2]), "".join(ODD[2:4]), "".join(ODD[4:])):
         operation = replace(choice.operation, name=odd)
-        named = replace(choice, operation=operation)
         items = tuple(replace(item, name=odd) for item in choice.inventory.batteries)
         inventory = replace(choice.inventory, batteries=items)
+        named = replace(choice, operation=operation, inventory=inventory)
         inside = heaps(inventory, choice.packed, choice.parts)
-        kit = KitOnPage(
-            odd, odd, replace(named, inventory=inventory), inside, (replace(one, choice=named),), notes=(odd,)
-        )
+        kit = KitOnPage(odd, odd, named, inside, (replace(one, choice=named),), notes=(odd,))
         found = opened(page(odd, [kit]), wide=320)
         assert found.faults == []
         assert found.page.evaluate("document.documentElement.scrollWidth") <= 320

@@ -73,8 +73,7 @@ class KitOnPage:
     @property
     def fuses(self) -> str:
         """Blades to have at hand; empty for none."""
-        parts = (part for part in self.choice.parts if part.packed)
-        return " ".join(filter(None, (fuses_text(fuses_to_fit(part)) for part in parts)))
+        return fuses_text([fit for part in self.choice.parts if part.packed for fit in fuses_to_fit(part)])
 
     def whose(self, one: Carried) -> str:
         """Of which circuit and bank something is, to be said after it; empty where there is but one."""

@@ -70,7 +70,7 @@ def ends_of(join: JoinToMake, told: Callable[[str], T]) -> list[T | str]:
 
 def fuse_text(join: JoinToMake) -> str:
     """What is to be done about a fuse; empty for none."""
-    rating = "" if join.fuse_a is None else f"{join.fuse_a:.3g}\N{NO-BREAK SPACE}A"
+    rating = "" if join.fuse_a is None else f"{join.fuse_a:.3g} A"
     return {
         "to fit": f"fit {join.holder} fuse {rating}",
         "in it": f"fuse {rating} is in it",

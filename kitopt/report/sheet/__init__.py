@@ -16,7 +16,7 @@ __all__ = ["Paper", "sheet"]
 
 Paper = Literal["a4", "us-letter"]
 SIZES_PT = (10.5, 9.75, 9.0)
-"""Of the letters, tried until each kit has one page; else the largest, the things on one and the field on another."""
+"""Of the letters, tried until each kit has one page; else the things on one and the field on others."""
 _LAST_LETTER = 0x0590
 _SIGNS = (0x2000, 0x2300)
 
@@ -54,7 +54,7 @@ def sheet(title: str, kits: Sequence[KitOnPage], paper: Paper = "a4") -> tuple[b
         except typst.TypstError:
             if is_replaced:
                 raise
-    size_pt, is_split, n_pages = SIZES_PT[0], False, len(kits)
+    size_pt, n_pages = SIZES_PT[0], len(kits)
     if _pages(found) > n_pages:
         # the smallest first: where it does not do, none does
         for smaller_pt in reversed(SIZES_PT[1:]):
@@ -62,13 +62,17 @@ def sheet(title: str, kits: Sequence[KitOnPage], paper: Paper = "a4") -> tuple[b
             if _pages(smaller) > n_pages:
                 break
             size_pt, found = smaller_pt, smaller
-        if size_pt == SIZES_PT[0]:
-            is_split, n_pages = True, n_pages + sum(bool(kit.carried) for kit in kits)
+    if _pages(found) > n_pages:
+        # the field by itself, a page for each circuit
+        n_pages += sum(len(kit.carried) for kit in kits)
+        for size_pt, has_picture in ((SIZES_PT[0], True), *((one, False) for one in SIZES_PT)):
+            found = at(size_pt, told, is_own=is_own, is_split=True, has_picture=has_picture)
+            if _pages(found) <= n_pages:
+                break
+        return found, is_replaced
     # the picture of the charge where it takes no page more
-    drawn = at(size_pt, told, is_own=is_own, is_split=is_split, has_picture=True)
-    if _pages(drawn) > n_pages:
-        drawn = at(size_pt, told, is_own=is_own, is_split=True) if is_split else found
-    return drawn, is_replaced
+    drawn = at(size_pt, told, is_own=is_own, has_picture=True)
+    return drawn if _pages(drawn) <= n_pages else found, is_replaced
 
 
 def _pages(pdf: bytes) -> int:
