@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from kitopt.interface.calls import buy, grab_kit, pack, share, why
     from kitopt.interface.in_field import FieldResult, Learned, keep, learned, reading, site_at, sun
     from kitopt.interface.in_hand import Lasting, now
-    from kitopt.interface.region import Studied, read_study, study
+    from kitopt.interface.region import Studied, answer_study, read_study
     from kitopt.interface.result import Result
     from kitopt.inventory.demo import demo_folder
     from kitopt.inventory.items import Inventory
@@ -49,6 +49,7 @@ __all__ = [
     "Studied",
     "Study",
     "__version__",
+    "answer_study",
     "buy",
     "demo_folder",
     "grab_kit",
@@ -64,7 +65,6 @@ __all__ = [
     "reading",
     "share",
     "site_at",
-    "study",
     "sun",
     "why",
 ]
@@ -78,7 +78,7 @@ _HOMES = {
     **dict.fromkeys(("Programme", "Standing"), "operation.plans"),
     "Argument": "interface.argument",
     "Inventory": "inventory.items",
-    **dict.fromkeys(("Studied", "read_study", "study"), "interface.region"),
+    **dict.fromkeys(("Studied", "answer_study", "read_study"), "interface.region"),
     "Operation": "operation.terms",
     "Study": "study.terms",
     "Result": "interface.result",

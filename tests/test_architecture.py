@@ -70,6 +70,19 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
             "standing sharing season in_hand",
         )
     ),
+    "study": tuple(
+        frozenset(names.split())
+        for names in (
+            "tables row program",
+            "terms rows standard",
+            "read answer summary stock",
+            "processes",
+            "run cluster",
+            "found",
+            "text",
+            "page",
+        )
+    ),
     "facts": tuple(
         frozenset(names.split())
         for names in ("charge power amperes chances spells joins bags grid", "two_minutes", "carried")

@@ -36,8 +36,8 @@ from kitopt.model.station_side import lay_station
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky, picked
 
-_MOST_BYTES = 120_000_000
-"""What layouts may take together; those that were asked for longest ago go first."""
+_MOST_KEPT, _MOST_BYTES = 12, 60_000_000
+"""How many layouts are kept, and what they may take together; those that were asked for longest ago go first."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,7 +117,7 @@ class Layouts:
                 for d, (date, sky) in enumerate(zip(dates, skies, strict=True))
             )
             found = Laid(asked, tuple(skies), model, hardest, cases)
-        self._known = [*(one for one in self._known if one is not found), found]
+        self._known = [*[one for one in self._known if one is not found][-_MOST_KEPT + 1 :], found]
         while len(self._known) > 1 and sum(one.n_bytes for one in self._known) > _MOST_BYTES:
             del self._known[0]
         return found.at(dates)

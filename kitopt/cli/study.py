@@ -34,7 +34,7 @@ def run_study(
     BadInput
         With every fault of the options and files.
     """
-    from kitopt.interface.region import read_study, study
+    from kitopt.interface.region import answer_study, read_study
     from kitopt.study.rows import check_can_write
 
     gather = Gather()
@@ -57,7 +57,7 @@ def run_study(
     warn(overrides.warnings, asked.warnings)
 
     def call(clock: Budget) -> Studied:
-        found = study(asked, where, processes=n, cluster=cluster, clock=clock)
+        found = answer_study(asked, where, processes=n, cluster=cluster, clock=clock)
         if page is not None:
             from kitopt.files.writing import write_file
 

@@ -22,7 +22,7 @@ Counts = NDArray[np.int64]
 
 _MOST_STEPS = 50
 """So often the need of a side is followed along the judge's slope."""
-_MOST_KEPT = 4_000_000
+_MOST_KEPT = 500_000
 """Numbers that are kept of the needs of one kit's sides."""
 
 
@@ -88,8 +88,8 @@ class Needs:
     """The needs of the sides of one kit under some conditions, window by window."""
 
     def __init__(self, case: Case, fixed: Fixed) -> None:
-        # the case is held so that what it is known by stays its own
-        self.fixed, self.case, self._layout = fixed, case, case.conditions.layout
+        # what it is known by is held, so that nothing else can come to be in that place
+        self.fixed, self._known_by, self._layout = fixed, (case.matrix, case.pieces), case.conditions.layout
         conditions, layout = case.conditions, case.conditions.layout
         joins, unit_of, source_of = _joins(case)
         pieces = np.eye(case.matrix.shape[1])[joins] if case.pieces is None else case.pieces
@@ -160,7 +160,6 @@ class Needs:
         """Those of a case, reckoned once for all cases of its conditions."""
         key = (fixed.key, id(case.matrix), id(case.pieces))
         if key not in case.conditions.known:
-            # it holds what it is known by, so that nothing else can come to be in that place
             case.conditions.known[key] = cls(case, fixed)
         found = case.conditions.known[key]
         assert isinstance(found, cls)

@@ -24,7 +24,7 @@ Floats = NDArray[np.float64]
 ALONE = "alone"
 """The rule of rows that say what one of several kits costs alone at the least."""
 _MOST_SUMS = 20_000
-_MOST_KEPT = 8
+_MOST_KEPT = 2
 """Plans of one kit whose prices are kept."""
 _LITTLE = 1e-3
 """So much of every class is asked for, that its price is known."""
@@ -70,11 +70,14 @@ class Prices:
     """
 
     def __init__(self, plan: Plan, sides: Sides, objective: Objective) -> None:
-        self.sides, self._asked, self._objective = sides, plan, objective
+        self._objective, self._kind = objective, sides.kind
+        self._classes, self._capacity = _terms(sides)
+        # it outlives the question, so it holds nothing of the weather
+        self._asked = replace(plan, cases=(), trials=())
         # what the kit costs at the least is no news of what more costs: there a price would be flat
         rows = tuple(row for row in (*plan.rows, *plan.known) if not _is_of(sides.case, row))
         # which of some rows is kept, no price tells
-        self._plan = replace(plan, rows=rows, either=())
+        self._plan = replace(self._asked, rows=rows, either=())
         self.sums, self.stock = _sums(sides, plan), _stock(sides, plan)
         limits = [_Quantity(_weighed(row, plan), row.upper) for row in plan.limits]
         self._quantities = [_Quantity(objective, math.inf), *limits]
@@ -98,7 +101,8 @@ class Prices:
             and np.array_equal(mine.upper, plan.upper)
             and (self._objective.name, self._objective.fixed) == (objective.name, objective.fixed)
             and np.array_equal(self._objective.weights, objective.weights)
-            and self.sides.is_like(sides)
+            and np.array_equal(self._kind, sides.kind)
+            and (self._classes, self._capacity) == _terms(sides)
         )
 
     def learn_at(self, need_wh: float, left_s: Callable[[], float]) -> None:
@@ -111,7 +115,7 @@ class Prices:
         need_wh = min(need_wh, float(self.sums[-1]))
         if need_wh in self._known_at:
             return
-        none = np.zeros(self.sides.n_classes)
+        none = np.zeros(len(self._classes))
         for quantity in self._quantities:
             price, met = self._price(quantity.objective, none, need_wh, left_s)
             quantity.prices.append(price)
@@ -177,8 +181,8 @@ class Prices:
 
     def _by_kind(self, price: Price) -> Floats:
         """The price of a panel of each kind on the unit where it costs least."""
-        least = np.full(self.sides.n_kinds, np.inf)
-        np.minimum.at(least, self.sides.kind, price.each)
+        least = np.full(len(self.stock), np.inf)
+        np.minimum.at(least, self._kind, price.each)
         return least
 
     def _price(
@@ -217,16 +221,21 @@ class Prices:
         """
         program = self._plan.program(self._objective.weights)
         rows, apart = [], []
-        for c in range(self.sides.n_classes):
+        for of_class in self._classes:
             less = program.add_column(0.0, math.inf, integer=False)
             more = program.add_column(0.0, math.inf, integer=False)
-            terms = [*self.sides.terms(c), (less, 1.0), (more, -1.0)]
+            terms = [*of_class, (less, 1.0), (more, -1.0)]
             rows.append(program.add_row(terms, 0.0, 0.0))
             apart.append((less, more))
         short = program.add_column(0.0, math.inf, integer=False)
-        last = program.add_row([*self.sides.capacity_terms(), (short, 1.0)], lower=0.0)
+        last = program.add_row([*self._capacity, (short, 1.0)], lower=0.0)
         self._n_columns = len(program.lower)
         return Stated(program, is_relaxed=True), rows, last, apart
+
+
+def _terms(sides: Sides) -> tuple[list[list[tuple[int, float]]], list[tuple[int, float]]]:
+    """What counts the panels of each class, and the usable capacity."""
+    return [sides.terms(c) for c in range(sides.n_classes)], sides.capacity_terms()
 
 
 def _is_of(case: Case, row: Row) -> bool:

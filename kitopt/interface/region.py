@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class Studied:
-    """What came of `study`.
+    """What came of `answer_study`.
 
     Attributes
     ----------
@@ -71,7 +71,7 @@ def read_study(file: Path | str, inventories: Sequence[Path | str] = ()) -> Stud
     return read(file, inventories)
 
 
-def study(
+def answer_study(
     asked: Study,
     rows: Path | str | None = None,
     *,

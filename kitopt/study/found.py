@@ -217,19 +217,29 @@ class Asking:
         ]
         kits = self._candidates(answered, plans)
         known: dict[tuple[Question, Kit], tuple[bool, float | None]] = {}
-        open_: dict[tuple[Question, Kit], Question] = {}
+        open_: list[tuple[Question, Kit]] = []
         for plan in plans:
             for kit in kits:
                 of_proof = self._is_known(answered.rows[plan], plan, kit)
                 if of_proof is None:
-                    open_[plan, kit] = Question(plan.place, plan.when, plan.pattern, inventory, kit)
+                    open_.append((plan, kit))
                 else:
                     known[plan, kit] = of_proof
         self.clock.say("standard kits")
-        judged = self._ask(open_.values()).rows
-        for cell, question in open_.items():
-            row = judged.get(question)
-            known[cell] = (False, None) if row is None else self._claim(row, question)
+        # the hardest plan of each site first: a kit that fails there is asked nowhere else at that site
+        hardest = {plan.place: plan for plan in sorted(plans, key=lambda plan: _hardness(answered.rows[plan]))}
+        for is_first in (True, False):
+            out = {(plan.place, kit) for (plan, kit), (does, _) in known.items() if not does}
+            asked = {
+                (plan, kit): Question(plan.place, plan.when, plan.pattern, inventory, kit)
+                for plan, kit in open_
+                if (plan.place, kit) not in out and (plan, kit) not in known
+                if is_first == (plan == hardest[plan.place])
+            }
+            judged = self._ask(asked.values()).rows
+            for cell, question in asked.items():
+                row = judged.get(question)
+                known[cell] = (False, None) if row is None else self._claim(row, question)
         n_sites = len(study.places)
         passes = np.ones((n_sites, len(kits)), dtype=bool)
         chances = np.full((n_sites, len(kits)), np.nan)
@@ -297,3 +307,8 @@ class Asking:
 
     def _inventory(self, row: Row) -> int:
         return next(n for n in range(len(self.study.inventories)) if self.study.label(n) == row.inventory)
+
+
+def _hardness(row: Row) -> tuple[float, float]:
+    """What the best kit of a plan weighs, and the less the longer it would last."""
+    return (float(row.mass_g or 0), -(row.margin_wh or 0.0))

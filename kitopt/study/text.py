@@ -169,9 +169,8 @@ def _standard(region: Region, one: Standard) -> list[str]:
         gained = [n for n, kit in enumerate(more.of_site) if kit is not None and now.of_site[n] is None]
         lines.append(f"One more would serve {', '.join(study.places[n].name for n in gained)} too.")
     elif more.cost < now.cost:
-        lines += wrapped(
-            f"One more would serve no other site, and save {words.mass(now.cost - more.cost)} over all sites."
-        )
+        saved = words.mass(now.cost - more.cost)
+        lines.append(f"One more would serve no other site, and save {saved} over all sites.")
     else:
         lines.append("One more would bring nothing.")
     left = [n for n, kit in enumerate(more.of_site) if kit is None]

@@ -71,7 +71,20 @@ def test_the_demo_without_reasons_fits_a_screen(tmp_path: Path) -> None:
 
 
 def test_every_option_named_exists() -> None:
-    commands = ("pack", "grab-kit", "share", "buy", "check", "start", "sun", "reading", "learned", "now", "review")
+    commands = (
+        "pack",
+        "grab-kit",
+        "share",
+        "buy",
+        "check",
+        "start",
+        "sun",
+        "reading",
+        "learned",
+        "now",
+        "review",
+        "study",
+    )
     told = "".join(
         subprocess.run(
             [sys.executable, "-m", "kitopt", command, "--help"], capture_output=True, text=True, check=True

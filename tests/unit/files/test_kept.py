@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from kitopt.files import kept as module
-from kitopt.files.kept import FOLDER, Kept, cache_folder, kept
+from kitopt.files.kept import FOLDER, Kept, cache_folder, kept, nothing_kept
 
 
 @pytest.fixture
@@ -127,3 +127,12 @@ def test_a_repeated_command_loads_nothing_that_makes_weather(folder: Path) -> No
     assert "'pvlib'" in runs[0]
     assert runs[1].splitlines()[-1] == "[] 0"
     assert runs[0].splitlines()[:-1] == runs[1].splitlines()[:-1]
+
+
+def test_what_is_asked_once_pushes_nothing_out(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(FOLDER, str(tmp_path))
+    with nothing_kept():
+        kept("once", ("files",), lambda: Kept({}, 1))
+    assert list(tmp_path.iterdir()) == []
+    kept("again", ("files",), lambda: Kept({}, 1))
+    assert len(list(tmp_path.iterdir())) == 1

@@ -11,6 +11,7 @@ import kitopt
 EXPORTED = {
     *("read_inventory", "read_operation", "read_standing", "read_programme", "demo_folder"),
     *("pack", "grab_kit", "share", "buy", "why", "site_at", "sun", "reading", "keep", "learned", "now"),
+    *("read_study", "answer_study", "Study", "Studied"),
     *("Inventory", "Operation", "Standing", "Programme", "Result", "Argument", "FieldResult", "Learned", "Lasting"),
     *("KitoptError", "BadInput", "Fault", "__version__"),
 }

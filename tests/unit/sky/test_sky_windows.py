@@ -14,6 +14,7 @@ import pytest
 from kitopt.errors import BadInput
 from kitopt.operation.terms import Aim, Climate, LoadUse, NoSun, Operation, Shares, WeatherFile
 from kitopt.sky import fresh_windows, windows_for
+from kitopt.sky.draws import day_ranks
 
 Make = Callable[..., Operation]
 
@@ -185,3 +186,14 @@ def test_no_sun_needs_no_solar_library() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"
+
+
+def test_luck_is_drawn_once_for_all_places_and_cannot_be_spoilt() -> None:
+    windows, days = np.arange(7, 27), np.array([3, 4, 5])
+    ranks = day_ranks(5, windows, days)
+    assert day_ranks(5, windows.copy(), days.copy()) is ranks
+    assert not ranks.flags.writeable
+    # a memory that is asked for other days or windows gives these
+    assert np.array_equal(day_ranks(5, windows[4:6], days), ranks[4:6])
+    assert np.array_equal(day_ranks(5, windows, days[1:]), ranks[:, 1:])
+    assert not np.array_equal(day_ranks(6, windows, days), ranks)
