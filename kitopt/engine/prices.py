@@ -271,7 +271,7 @@ def _stock(sides: Sides, plan: Plan) -> Counts:
         pieces = {j: n for c in np.flatnonzero(sides.kind == k) for j, n in sides.terms(int(c))}
         most = sum(n * float(plan.upper[j]) for j, n in pieces.items())
         for row in plan.rows:
-            if math.isfinite(row.upper):
+            if math.isfinite(row.upper) and len(row.terms) >= len(pieces):
                 own = {j: c for j, c in row.terms if j in pieces}
                 if len(own) == len(pieces):
                     others = sum(min(c * plan.lower[j], c * plan.upper[j]) for j, c in row.terms if j not in pieces)
