@@ -16,6 +16,7 @@ import resource
 import shutil
 import signal
 from collections.abc import Iterator
+from contextvars import copy_context
 from pathlib import Path
 from types import FrameType
 
@@ -194,7 +195,8 @@ def _changed_proof(text: str, chance: random.Random) -> str:
 def _run(args: list[str]) -> tuple[int, str, str]:
     out, err = io.StringIO(), io.StringIO()
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), pytest.raises(SystemExit) as ended:
-        main(args)
+        # width and letters are told for all that follows
+        copy_context().run(main, args)
     return int(ended.value.code or 0), out.getvalue(), err.getvalue()
 
 

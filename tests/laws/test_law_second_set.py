@@ -20,7 +20,7 @@ from oracle.judge import Bank
 from oracle.search import kits_in_order, legal_layouts
 
 from kitopt.choice import Choice, pack
-from kitopt.choice.problem import n_needed_of
+from kitopt.choice.laid import n_needed_of
 from kitopt.sky.windows import Sky
 from kitopt.sky.worth import Numbered
 

@@ -6,6 +6,7 @@ import contextlib
 import io
 import json
 from collections.abc import Callable
+from contextvars import copy_context
 from pathlib import Path
 from subprocess import CompletedProcess
 
@@ -26,7 +27,8 @@ def run(hut: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
     def kitopt(*args: str) -> CompletedProcess[str]:
         out, err = io.StringIO(), io.StringIO()
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), pytest.raises(SystemExit) as ended:
-            main(args)
+            # width and letters are told for all that follows
+            copy_context().run(main, args)
         return CompletedProcess(args, int(ended.value.code or 0), out.getvalue(), err.getvalue())
 
     return kitopt
