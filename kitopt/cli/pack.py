@@ -48,7 +48,7 @@ def run_pack(
     paper = replace(paper, is_asking=with_reasons and not is_brief)
     gather.get(paper.check)
     gather.get(certifying.check)
-    if certifying.path is not None and not against is kit is None:
+    if certifying.path is not None and (against is not None or kit is not None):
         text = "found with --kit or --against: it is of the best kit for one question."
         gather.faults.append(Fault("--certificate", None, None, text))
     if against is not None and paper.is_wanted:
