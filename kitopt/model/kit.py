@@ -297,16 +297,6 @@ class KitModel:
                 found.setdefault(item_id, []).append((j, float(n)))
         return found
 
-    def uses(self) -> dict[str, Floats]:
-        """How many of each item each column takes, shape (n_columns,), by id in order."""
-        found: dict[str, Floats] = {}
-        for j, column in enumerate(self.columns):
-            for item_id, n in column.uses.items():
-                if item_id not in found:
-                    found[item_id] = np.zeros(len(self.columns))
-                found[item_id][j] = n
-        return dict(sorted(found.items()))
-
 
 def lay_out(operation: Operation, inventory: Inventory, bus: BusClass) -> KitModel:
     """Columns for every battery and controller unit; joins are laid afterwards."""
@@ -367,10 +357,9 @@ def add_stock(model: KitModel, *, is_part_of_a_bag: bool = False) -> None:
         Whether the kit need not take all that is carried, so that nothing can be forced into it.
     """
     asked = {bound.id: bound for bound in model.operation.bounds}
-    uses_of = model.uses()
-    for item_id in sorted({*uses_of, *asked}):
+    for item_id in sorted({*model.terms, *asked}):
         item = model.inventory.by_id.get(item_id)
-        uses = uses_of.get(item_id)
+        terms = tuple(model.terms.get(item_id, ()))
         owned = 0 if item is None else item.count
         bound = asked.get(item_id, Bound(item_id))
         least = 0 if is_part_of_a_bag else bound.least
@@ -384,11 +373,10 @@ def add_stock(model: KitModel, *, is_part_of_a_bag: bool = False) -> None:
         else:
             text = f"{owned} × {item_id} owned"
         rule = "stock" if bound == Bound(item_id) else "asked"
-        if uses is None:
+        if not terms:
             if least:
                 model.refuse(text, rule)
-        elif least or float(uses @ model.upper()) > most:
-            terms = tuple((int(j), float(uses[j])) for j in np.flatnonzero(uses))
+        elif least or sum(n * model.columns[j].upper for j, n in terms) > most:
             model.rows.append(Row(terms, float(least) if least else -math.inf, float(most), rule, text))
 
 
