@@ -19,19 +19,12 @@ from kitopt.engine.joint import simulate
 from kitopt.inventory.items import Inventory
 from kitopt.model.backup import backup_cases, lay_backups
 from kitopt.model.bus import BusClass
+from kitopt.model.case import case_under, of_all_stores, whole_case
 from kitopt.model.feeding import station_peak_a
-from kitopt.model.kit import (
-    KitModel,
-    add_fuse_stock,
-    add_stock,
-    case_under,
-    lay_out,
-    of_all_stores,
-    order_equal_units,
-    whole_case,
-)
-from kitopt.model.panel_side import lay_extras, lay_panels, lay_sockets
-from kitopt.model.rules import apply_rules, own_batteries
+from kitopt.model.kit import KitModel, add_fuse_stock, add_stock, lay_out, order_equal_units
+from kitopt.model.own_battery import lay_sockets, own_batteries
+from kitopt.model.panel_side import lay_extras, lay_panels
+from kitopt.model.rules import apply_rules
 from kitopt.model.station_side import lay_station
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky, picked

@@ -21,8 +21,9 @@ from kitopt.engine.judge import TOLERANCE_WH, Verdict
 from kitopt.engine.plant import Conditions
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import BusClass
+from kitopt.model.case import case_under
 from kitopt.model.feeding import station_peak_a
-from kitopt.model.kit import Join, KitModel, Unit, case_under
+from kitopt.model.kit import Join, KitModel, Unit
 from kitopt.model.need import draws, peak_a
 from kitopt.model.wiring_list import Wire, wiring_list
 from kitopt.operation.clock import moment_after, steps_of

@@ -16,7 +16,7 @@ from kitopt.choice import Choice
 from kitopt.choice.terms import Floats
 from kitopt.engine.joint import simulate
 from kitopt.inventory.items import Battery
-from kitopt.model.kit import missing_wh
+from kitopt.model.case import missing_wh
 from kitopt.operation.clock import moment_after, steps_of, swaps_s
 
 _NOTHING_WH = 1e-6

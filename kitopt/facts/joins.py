@@ -10,7 +10,7 @@ from kitopt.choice import Choice
 from kitopt.explain.fuses import fuses_to_fit
 from kitopt.inventory.items import Battery, Connector, Item, Lead, Panel
 from kitopt.model.kit import STATION
-from kitopt.model.panel_side import USB_SOCKET
+from kitopt.model.own_battery import USB_SOCKET
 from kitopt.model.rules import cold_voc_v
 from kitopt.model.wiring_list import Wire, item_at, strips_of
 

@@ -20,7 +20,7 @@ from kitopt.engine.judge import charging_w, demand_w
 from kitopt.engine.plant import Conditions
 from kitopt.field.now import changes_of_loads
 from kitopt.field.tripwires import over_steps
-from kitopt.model.kit import case_under
+from kitopt.model.case import case_under
 
 MOST_BYTES = 160_000
 """Of spells times lit intervals; where there are more, every second or third spell is carried, and that is said."""

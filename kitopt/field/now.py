@@ -20,7 +20,8 @@ from kitopt.engine.judge import simulate
 from kitopt.errors import BadInput, Fault
 from kitopt.field.tripwires import Course, Followed, Heeding, limits_of
 from kitopt.inventory.items import Battery, Inventory, Panel
-from kitopt.model.kit import Join, KitModel, case_under, missing_wh
+from kitopt.model.case import case_under, missing_wh
+from kitopt.model.kit import Join, KitModel
 from kitopt.operation.clock import hours_to, moment_after, steps_of
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, Weather
 from kitopt.second_opinion.cells import CELLS, CHARGES

@@ -17,7 +17,8 @@ from kitopt.engine.plant import Conditions
 from kitopt.errors import BadInput, Fault
 from kitopt.field.drawn import Discharge, Drew, discharge_of, empty_by, loads_drawn
 from kitopt.inventory.items import Battery, Inventory
-from kitopt.model.kit import Join, KitModel, case_under, missing_wh
+from kitopt.model.case import case_under, missing_wh
+from kitopt.model.kit import Join, KitModel
 from kitopt.operation.clock import moment_after
 from kitopt.operation.log import Log
 from kitopt.operation.terms import Operation

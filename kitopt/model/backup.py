@@ -36,7 +36,7 @@ def backup_cases(model: KitModel, base: Case) -> tuple[Case, ...]:
     Parameters
     ----------
     base : Case
-        From ``whole_case``; its large arrays are shared, not copied.
+        From ``model.case.whole_case``; its large arrays are shared, not copied.
     """
     if not model.losses:
         return ()

@@ -8,21 +8,17 @@ linear. A controller has one panel input; each joiner there makes more.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 from kitopt.budget import check_time
 from kitopt.engine.plan import Row
-from kitopt.inventory.families import is_off_bus
-from kitopt.inventory.items import Connector, Lead, Load, Panel
-from kitopt.model.kit import SOCKET_V, Column, Join, KitModel, Socket, Strip, add_mark
-from kitopt.model.wiring import Chain, Demand, ampacity_a, chains, why_no_chain
+from kitopt.inventory.items import Connector, Lead, Panel
+from kitopt.model.kit import Column, Join, KitModel, Strip, add_mark
+from kitopt.model.wiring import ampacity_a, why_no_chain
 from kitopt.model.wiring.of_panels import PV_FUSE_PER_ISC, panel_chains, panel_demand
 from kitopt.operation.extras import packed_with_panels
 from kitopt.operation.terms import Operation
 
 MOST_JOINED = 4
-USB_SOCKET = Connector("usb-a", "socket")
-"""What a panel's own socket is taken to be."""
 _NOT_TOLD = ("no-lead", "no leads of yours join them")
 
 
@@ -60,39 +56,6 @@ def lay_panels(model: KitModel) -> None:
             check_time()
             _lay_one(model, panel, u)
         _inputs(model, u)
-
-
-def lay_sockets(model: KitModel) -> None:
-    """Add each load with a battery of its own at each panel's socket that it can be led to, and on its battery alone.
-
-    A panel that charges one does nothing else, and what a load's battery cannot do it does from the bus, as ever.
-    """
-    # the loss of a panel would have to be tried with each
-    panels = () if "panel" in model.operation.need.backup else model.inventory.panels
-    for use in model.operation.loads:
-        load = model.inventory.by_id[use.id]
-        if not isinstance(load, Load) or load.battery_wh is None or not is_off_bus(load.connector.family):
-            continue
-        ways: list[tuple[Socket, int, dict[str, int]]] = [(Socket(load, None), use.count, {})]
-        for panel in sorted(panels, key=lambda panel: panel.id):
-            for chain in _socket_chains(model, panel, load) if panel.usb_w and panel.count else ():
-                uses = {panel.id: 1} | ({} if chain is None else dict(chain.uses))
-                most = min(use.count, *(model.inventory.by_id[i].count // n for i, n in uses.items()))
-                ways.append((Socket(load, panel, chain), most, uses))
-        for thing, most, uses in ways:
-            if most > 0:
-                model.socket_columns.append(model.add(Column(thing, most, uses)))
-
-
-def _socket_chains(model: KitModel, panel: Panel, load: Load) -> Sequence[Chain | None]:
-    """Ways from a panel's socket to a load; the one without leads where these are not checked."""
-    if not model.inventory.has_leads_file:
-        return (None,)
-    amps = (panel.usb_w or 0.0) / SOCKET_V
-    demand, contacts = Demand(amps, amps), model.contacts
-    return chains(
-        model.lead_stock.leads, USB_SOCKET, load.connector, suits=lambda chain: demand.is_met(chain, contacts)
-    )
 
 
 def _lay_one(model: KitModel, panel: Panel, u: int) -> None:

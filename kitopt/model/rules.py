@@ -7,19 +7,13 @@ and not a filtered one.
 from __future__ import annotations
 
 import math
-from itertools import chain
-from weakref import WeakKeyDictionary
 
-import numpy as np
-
-from kitopt.budget import check_time
-from kitopt.engine.judge import TOLERANCE_WH, simulate
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Battery, Controller, Item, Panel
 from kitopt.model.bus import BusClass, charging_v, thresholds, thresholds_of
 from kitopt.model.feeding import CONTINUOUS_FUSE
 from kitopt.model.harvest import highest_v, laid
-from kitopt.model.kit import CHARGING, STATION, Column, Join, KitModel, Link, Strip, own_store
+from kitopt.model.kit import CHARGING, STATION, Column, Join, KitModel, Link, Strip
 from kitopt.model.wiring import ampacity_a
 from kitopt.operation.extras import always_packed
 from kitopt.sky.windows import Sky
@@ -119,43 +113,6 @@ def _panel_volts(model: KitModel, sky: Sky) -> None:
         if text:
             model.forbid(j)
             model.block((panel.id, controller.id), "panel-volts", text)
-
-
-def own_batteries(model: KitModel, sky: Sky) -> None:
-    """A load lives on its own battery only where that gets it through every window, the many others too.
-
-    Nothing of it is to be chosen, so what it does in a window is one number, and the same in every kit.
-    """
-    for j in model.socket_columns:
-        thing = model.socket(j)
-        margin_wh = _least_own_wh(model, j, sky)
-        if margin_wh < -TOLERANCE_WH:
-            model.forbid(j)
-            if thing.panel is not None:
-                text = f"{thing.load.id} on the socket of {thing.panel.id} is {-margin_wh:.1f} Wh short in some spell"
-                model.block((thing.load.id, thing.panel.id), "own-battery", text)
-
-
-_OWN_WH: WeakKeyDictionary[Sky, dict[tuple[object, ...], float]] = WeakKeyDictionary()
-
-
-def _least_own_wh(model: KitModel, column: int, sky: Sky) -> float:
-    """Least margin of a load that lives on its own battery, over all windows until one fails; kept. [Wh]"""
-    operation, thing = model.operation, model.socket(column)
-    uses = tuple(use for use in operation.loads if use.id == thing.load.id)
-    # leads do not matter, nor what else is used
-    key = (thing.load, thing.panel, uses, operation.start, operation.hours, operation.need)
-    known = _OWN_WH.setdefault(sky, {})
-    if key not in known:
-        least_wh = math.inf
-        for part in chain((sky,), () if sky.others is None else sky.others()):
-            check_time()
-            own = own_store(model, column, part)
-            least_wh = min(least_wh, float(np.min(simulate(own.conditions, own.matrix[:, column]).margin_wh)))
-            if least_wh < -TOLERANCE_WH:
-                break
-        known[key] = least_wh
-    return known[key]
 
 
 def _chemistry(model: KitModel) -> None:

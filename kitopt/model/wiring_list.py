@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 from kitopt.inventory.items import Battery, Connector, Load
 from kitopt.model.bus import charging_v
 from kitopt.model.feeding import CONTINUOUS_FUSE, station_fuse_a, station_peak_a
-from kitopt.model.kit import CHARGING, SOCKET_V, STATION, Fed, Join, KitModel, Link, Socket, Strip
+from kitopt.model.kit import CHARGING, STATION, Fed, Join, KitModel, Link, Socket, Strip
 from kitopt.model.need import idle_and_full_w
+from kitopt.model.own_battery import SOCKET_V
 from kitopt.model.rules import delivered_a
 from kitopt.model.station_side import shares_lead
 from kitopt.model.wiring import Chain, fits, loop_ohm

@@ -15,7 +15,7 @@ from oracle.world import World
 from kitopt.choice import Choice, pack
 from kitopt.engine import joint, judge
 from kitopt.inventory.items import Inventory
-from kitopt.model.kit import case_under
+from kitopt.model.case import case_under
 from kitopt.operation.terms import LoadUse
 
 N_LAWS = 10

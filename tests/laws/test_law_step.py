@@ -19,7 +19,7 @@ from kitopt.choice import build_model, pack
 from kitopt.engine.judge import simulate
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import bus_classes
-from kitopt.model.kit import case_under
+from kitopt.model.case import case_under
 from kitopt.operation.terms import LoadUse, Operation, Span
 from kitopt.sky.windows import Sky
 

@@ -15,7 +15,7 @@ from oracle.instances import Instance, battery, load, operation, panel, sky
 from kitopt.choice import Choice, pack
 from kitopt.engine.judge import simulate
 from kitopt.inventory.items import Connector, Converter, Inventory
-from kitopt.model.kit import own_store
+from kitopt.model.own_battery import own_store
 from kitopt.operation.terms import LoadUse
 
 USB = Connector("usb-c", "socket")
