@@ -188,6 +188,11 @@ class KitModel:
         """Resistance and rating of the connector families."""
         return self.lead_stock.contacts
 
+    @property
+    def charged_at(self) -> str:
+        """Where controllers meet what they charge."""
+        return STATION if self.operation.n_banks == 1 else CHARGING
+
     def socket(self, column: int) -> Socket:
         """The load with a battery of its own that a column counts."""
         meaning = self.columns[column].meaning

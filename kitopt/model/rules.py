@@ -13,7 +13,7 @@ from kitopt.inventory.items import Battery, Controller, Item, Panel
 from kitopt.model.bus import BusClass, charging_v, thresholds, thresholds_of
 from kitopt.model.feeding import CONTINUOUS_FUSE
 from kitopt.model.harvest import highest_v, laid
-from kitopt.model.kit import CHARGING, STATION, Column, Join, KitModel, Link, Strip
+from kitopt.model.kit import Column, Join, KitModel, Link, Strip
 from kitopt.model.wiring import ampacity_a
 from kitopt.operation.extras import always_packed
 from kitopt.sky.windows import Sky
@@ -240,7 +240,6 @@ def _on_the_way(model: KitModel, is_parallel: bool) -> list[tuple[int, float, st
     """
     found = []
     is_checked = model.inventory.has_leads_file and model.operation.station_connector is not None
-    charged = (STATION,) if model.operation.n_banks == 1 else (CHARGING,)
     batteries = {model.battery(j).id: model.battery(j) for j in model.battery_columns if model.columns[j].upper > 0}
     for j, column in enumerate(model.columns):
         thing = column.meaning
@@ -264,7 +263,7 @@ def _on_the_way(model: KitModel, is_parallel: bool) -> list[tuple[int, float, st
             if carries_a < batteries[thing.source].max_charge_a:
                 text = f"the leads from {thing.source} ({', '.join(thing.chain.ids)}) carry {carries_a:.3g} A of charge"
                 found.append((j, carries_a, "ampacity", text))
-        elif isinstance(thing, Strip) and thing.unit is None and thing.at in charged:
+        elif isinstance(thing, Strip) and thing.unit is None and thing.at == model.charged_at:
             text = f"{thing.lead.id} carries {ampacity_a(thing.lead):g} A of charge"
             found.append((j, ampacity_a(thing.lead), "ampacity", text))
     return found

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from kitopt.inventory.items import Battery, Connector, Load
 from kitopt.model.bus import charging_v
 from kitopt.model.feeding import CONTINUOUS_FUSE, station_fuse_a, station_peak_a
-from kitopt.model.kit import CHARGING, STATION, Fed, Join, KitModel, Link, Socket, Strip
+from kitopt.model.kit import STATION, Fed, Join, KitModel, Link, Socket, Strip
 from kitopt.model.need import idle_and_full_w
 from kitopt.model.own_battery import SOCKET_V
 from kitopt.model.rules import delivered_a
@@ -167,12 +167,11 @@ class _Kit:
     def strips(self) -> list[Wire]:
         """Strips and joiners at which things meet."""
         charge_a = math.fsum(self.output_a(u) for u in self.units)
-        is_apart = self.model.operation.n_banks > 1
         wires = []
         for strip, n in self.packed:
             if isinstance(strip, Strip) and strip.unit is None:
-                at_it = (self.peak_a if strip.at == STATION else 0.0, charge_a if strip.at == CHARGING else 0.0)
-                amps = max(at_it) if is_apart else max(self.peak_a, charge_a)
+                is_charging = strip.at == self.model.charged_at
+                amps = max(self.peak_a if strip.at == STATION else 0.0, charge_a if is_charging else 0.0)
                 ohm = loop_ohm(strip.lead) + self.model.contacts.pair_ohm(strip.lead.from_connector.family)
                 wires.append(
                     Wire(
@@ -229,8 +228,7 @@ class _Kit:
             unit = self.model.units[u]
             links = [link for link, _ in self.links if link.source == unit.name and link.sink == STATION]
             chain = links[0].chain if links else self._direct(unit.controller.battery_connector, self.bus)
-            sink = STATION if self.model.operation.n_banks == 1 else CHARGING
-            wires.append(self._wire(unit.name, sink, "controller", 1, chain, self.output_a(u)))
+            wires.append(self._wire(unit.name, self.model.charged_at, "controller", 1, chain, self.output_a(u)))
         return wires
 
     def panels(self) -> list[Wire]:
