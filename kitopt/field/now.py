@@ -26,7 +26,7 @@ from kitopt.operation.clock import hours_to, moment_after, steps_of
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, Weather
 from kitopt.second_opinion.cells import CELLS, CHARGES
 from kitopt.sky.overhead import Overhead, day_share
-from kitopt.sky.windows import Sky, SkyOf
+from kitopt.sky.windows import Sky, SkyOf, is_under_one_sky
 
 VOLTS_SPREAD_V = 0.05
 """What a meter, the hours since the last current and the cells' make may be off by. From memory. [V]"""
@@ -351,25 +351,21 @@ class Hand:
     def __init__(self, model: KitModel, counts: Floats, sky_of: SkyOf) -> None:
         self.model, self.counts, self._sky_of = model, counts, sky_of
         self._skies: list[tuple[Operation, Sky]] = []
-        self._cases: list[tuple[Operation, Case]] = []
+        self._cases: dict[Operation, Case] = {}
 
     def case(self, operation: Operation) -> Case:
         """The case of an operation; asked for again and again while the changes are weighed."""
-        for known, case in self._cases:
-            if known == operation:
-                return case
-        model = replace(self.model, operation=operation)
-        case = case_under(model, self._sky(operation), counts=self.counts)
-        self._cases.append((operation, case))
-        return case
+        if operation not in self._cases:
+            model = replace(self.model, operation=operation)
+            self._cases[operation] = case_under(model, self._sky(operation), counts=self.counts)
+        return self._cases[operation]
 
     def _sky(self, operation: Operation) -> Sky:
         """Its weather, which is the same whatever the loads are."""
-        without_loads = replace(operation, loads=())
         for known, sky in self._skies:
-            if known == without_loads:
+            if is_under_one_sky(known, operation):
                 return sky
-        self._skies.append((without_loads, self._sky_of(operation)))
+        self._skies.append((operation, self._sky_of(operation)))
         return self._skies[-1][1]
 
     def measured(self) -> Choice:
