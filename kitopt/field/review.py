@@ -157,8 +157,12 @@ def review(operation: Operation, inventory: Inventory, kit: Mapping[str, int], l
     plant = case.plant(counts)
     edges_h = np.append(np.arange(np.ceil(operation.hours - 1e-9)), operation.hours)
     steps_h = np.concatenate([[0.0], np.cumsum(case.conditions.step_h)])
-    planned_in = _by_hour(_taken_w(case.conditions, plant) / nominal_v, steps_h, edges_h)
-    planned_out = _by_hour(demand_w(case.conditions, plant)[None, :] / nominal_v, steps_h, edges_h)[0]
+
+    def by_hour(power_w: Floats) -> Floats:
+        return between(power_w / nominal_v * np.diff(steps_h), steps_h, edges_h)
+
+    planned_in = by_hour(_taken_w(case.conditions, plant))
+    planned_out = by_hour(demand_w(case.conditions, plant))
     logged = _Logged(log, operation, edges_h)
     in_ah, out_ah = logged.by_hour(log.in_a), logged.by_hour(log.out_a)
     is_whole = logged.by_hour(np.ones(len(log.in_a))) / np.diff(edges_h) >= WHOLE_SHARE
@@ -183,7 +187,7 @@ def review(operation: Operation, inventory: Inventory, kit: Mapping[str, int], l
     lowest = int(np.argmin(level))
     own_ah = {name: logged.by_hour(amps) for name, amps in log.of.items()}
     # what controllers draw themselves is in what the battery gives, and not in what the loads take
-    idle_ah = planned_out - _by_hour((case.conditions.load_w / nominal_v)[None, :], steps_h, edges_h)[0]
+    idle_ah = planned_out - by_hour(case.conditions.load_w)
 
     def whole_wh(load_wh: Floats) -> Floats:
         return np.asarray(between(load_wh, steps_h, edges_h)[is_whole])
@@ -242,11 +246,6 @@ def _taken_w(conditions: Conditions, plant: Floats) -> Floats:
     gained_w = np.diff(np.concatenate([start_wh, charge_wh], axis=1), axis=1) / conditions.step_h
     room_w = drawn_w + gained_w / conditions.charge_efficiency
     return np.where(gained_w >= 0.0, np.minimum(offered_w, room_w), offered_w)
-
-
-def _by_hour(amps: Floats, steps_h: Floats, edges_h: Floats) -> Floats:
-    """Ampere-hours between edges of what flows in steps, shape (n_windows, n_hours). [Ah]"""
-    return between(amps * np.diff(steps_h), steps_h, edges_h)
 
 
 class _Logged:
