@@ -4,16 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from kitopt.cli.answering import warn
 from kitopt.cli.field import told
 from kitopt.cli.inputs import Gather, read_both
 from kitopt.cli.request import Answer
 from kitopt.errors import BadInput, Fault
-
-if TYPE_CHECKING:
-    from kitopt.interface.in_hand import Reviewed
 
 
 def run_review(files: Sequence[Path], folder: Path | None, *, kits: Sequence[str], is_json: bool = False) -> Answer:
@@ -39,14 +35,14 @@ def run_review(files: Sequence[Path], folder: Path | None, *, kits: Sequence[str
     for operation, inventory in read.values():
         warn(operation.warnings, inventory.warnings)
 
-    from kitopt.interface.in_hand import review, reviewed_together
+    from kitopt.interface.in_hand import Reviewed, review
 
     def call() -> Reviewed:
         each = [
             review(log, *read[file], kit=kits[min(i, len(kits) - 1)] if kits else None)
             for i, (log, file) in enumerate(pairs)
         ]
-        return reviewed_together(each)
+        return Reviewed(tuple(one for some in each for one in some.outings))
 
     return told(call, is_json=is_json)
 

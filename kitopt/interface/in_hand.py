@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -135,18 +135,16 @@ def now(
 
 @dataclass(frozen=True, eq=False)
 class Reviewed:
-    """What came of `review`.
-
-    Attributes
-    ----------
-    outings : tuple of Review
-        Each outing, as values.
-    spare : NotNeeded
-        What none of them needed.
-    """
+    """What came of `review`: each outing, as values, and the same rendered."""
 
     outings: tuple[Review, ...]
-    spare: NotNeeded
+
+    @cached_property
+    def spare(self) -> NotNeeded:
+        """What none of them needed."""
+        from kitopt.field.not_needed import not_needed
+
+        return not_needed(self.outings)
 
     @property
     def answer(self) -> Review:
@@ -189,7 +187,6 @@ def review(
     BadInput
         With every fault of what was given.
     """
-    from kitopt.field.not_needed import not_needed
     from kitopt.field.review import review as hold
     from kitopt.operation.log import read_log
     from kitopt.sky import windows_for
@@ -200,16 +197,7 @@ def review(
     ways = {name: _WAY[kind] for name in counts if (kind := type(inventory.by_id[name])) in _WAY}
     ways |= {use.id: "out" for use in operation.loads}
     logged = read_log(log, operation.site.timezone, batteries[0].nominal_v, ways)
-    found = (hold(operation, inventory, counts, logged, windows_for(operation)),)
-    return Reviewed(found, not_needed(found))
-
-
-def reviewed_together(some: Sequence[Reviewed]) -> Reviewed:
-    """Several outings as one answer: what none of them needed is found over all."""
-    from kitopt.field.not_needed import not_needed
-
-    outings = tuple(one for each in some for one in each.outings)
-    return Reviewed(outings, not_needed(outings))
+    return Reviewed((hold(operation, inventory, counts, logged, windows_for(operation)),))
 
 
 def _check_one_circuit(operation: Operation, inventory: Inventory) -> None:
