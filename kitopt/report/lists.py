@@ -61,8 +61,8 @@ def _singly(
             room = width() - len(indent) - len(head) - len(mass) - 2
             yield f"{head}{cut(one.id, room):{room}}  {mass}"
         return
-    listed = [one for one in packed if one.kind not in _SMALL or width() < _ROOM_FOR_PAIRS] or packed
-    ids = min(max(len(one.id) for one in (*listed, *some)), 22)
+    large = [one for one in packed if one.kind not in _SMALL or width() < _ROOM_FOR_PAIRS] or packed
+    ids = min(max(len(one.id) for one in (*large, *some)), 22)
     for one, mass in zip(some, masses, strict=True):
         head = f"[ ] {one.count:{digits}}  {cut(one.id, ids):{ids}}  "
         yield row(head, inventory.by_id[one.id].name, mass, width() - len(indent))
@@ -104,10 +104,15 @@ def counted(n: int, what: str) -> str:
     return f"{n:,} {what}" if n == 1 else f"{n:,} {what}s"
 
 
+def listed(some: Iterable[tuple[str, int]]) -> list[str]:
+    """Ids with their counts where these are not one."""
+    return [item_id if n == 1 else f"{n} {item_id}" for item_id, n in some]
+
+
 def in_short(packed: Iterable[Packed]) -> str:
     """What is chosen, in one sentence's worth: no loads, no extras."""
     some = [one for one in packed if one.kind not in ("load", "extra")]
-    return ", ".join(one.id if one.count == 1 else f"{one.count} {one.id}" for one in some) or "nothing"
+    return ", ".join(listed((one.id, one.count) for one in some)) or "nothing"
 
 
 def fact(label: str, text: str) -> list[str]:

@@ -9,8 +9,8 @@ from kitopt.explain.look_up import MOST_SOLVES, LookUp, Threshold
 from kitopt.explain.without import Pieces
 from kitopt.report import words
 from kitopt.report.encode import pieces
-from kitopt.report.lists import counted
-from kitopt.report.reasons import BETTER, amount, listed, worse
+from kitopt.report.lists import counted, listed
+from kitopt.report.reasons import BETTER, amount, worse
 from kitopt.report.words import wrapped
 
 _UNITS = {"a": "A", "ah": "Ah", "v": "V", "w": "W", "ma": "mA", "mohm": "milliohms", "degc": "°C", "mm2": "mm²"}

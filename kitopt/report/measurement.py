@@ -8,8 +8,8 @@ from kitopt.choice import Choice
 from kitopt.explain.measurement import End, Measuring, Thing
 from kitopt.field.noon import AtNoon
 from kitopt.report import encode
-from kitopt.report.lists import counted
-from kitopt.report.reasons import BETTER, amount, listed, worse
+from kitopt.report.lists import counted, listed
+from kitopt.report.reasons import BETTER, amount, worse
 from kitopt.report.words import wrapped
 
 

@@ -12,7 +12,7 @@ from kitopt.report import words
 from kitopt.report.document import document
 from kitopt.report.encode import entries
 from kitopt.report.heed import cautions_section, heed_section
-from kitopt.report.lists import checklist, fact, in_short
+from kitopt.report.lists import checklist, fact, in_short, listed
 from kitopt.report.nices import which_run
 from kitopt.report.pictures import charge_picture
 from kitopt.report.repairs import conflicts_section
@@ -29,12 +29,12 @@ def named_text(kit: NamedKit, why: Why, *, is_brief: bool = False) -> str:
     """Whether it does, with what chance, what is missing and what too much; in brief that and the list."""
     choice = kit.choice
     lines = _headline(kit)
-    listed = checklist(choice.inventory, kit.named, with_price=True)
+    ticked = checklist(choice.inventory, kit.named, with_price=True)
     if is_brief:
-        return "\n".join([*lines, "", *listed]) + "\n"
+        return "\n".join([*lines, "", *ticked]) + "\n"
     if kit.status == "found":
         lines += heed_section(choice, "all of it below")
-    lines += ["", *listed, "", *_verdict(kit)]
+    lines += ["", *ticked, "", *_verdict(kit)]
     if kit.status == "found":
         lines += ["", *wiring(choice), "", *facts(choice), *charge_picture(choice)]
         if why.agreement is not None:
@@ -97,8 +97,7 @@ def _missing(kit: NamedKit) -> str:
 
 def _pieces(kit: NamedKit, some: Sequence[Packed]) -> str:
     mass_g = sum(one.count * kit.choice.inventory.by_id[one.id].mass_g for one in some)
-    names = [one.id if one.count == 1 else f"{one.count} {one.id}" for one in some]
-    return f"{', '.join(names)} ({words.mass(mass_g)})"
+    return f"{', '.join(listed((one.id, one.count) for one in some))} ({words.mass(mass_g)})"
 
 
 def named_document(kit: NamedKit, why: Why) -> dict[str, Any]:

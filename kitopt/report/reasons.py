@@ -11,6 +11,7 @@ from kitopt.files.plain import cut
 from kitopt.inventory.items import Panel
 from kitopt.report import encode, words
 from kitopt.report.encode import pieces
+from kitopt.report.lists import listed
 from kitopt.report.words import width as page_width
 
 _WORSE = {"mass": "heavier", "price": "dearer", "items": "more"}
@@ -77,11 +78,6 @@ def as_value(choice: Choice, without: Without) -> dict[str, Any]:
         "shortfall_wh": encode.number(without.shortfall_wh),
         "time": encode.time(without.time),
     }
-
-
-def listed(some: Pieces) -> list[str]:
-    """Ids with their counts where these are not one."""
-    return [item_id if n == 1 else f"{n} {item_id}" for item_id, n in some]
 
 
 def _instead(some: Pieces, width: int) -> str:

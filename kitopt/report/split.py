@@ -8,8 +8,8 @@ from kitopt.choice import Choice
 from kitopt.explain.split import Split
 from kitopt.report import words
 from kitopt.report.encode import pieces
-from kitopt.report.lists import counted
-from kitopt.report.reasons import BETTER, amount, listed, worse
+from kitopt.report.lists import counted, listed
+from kitopt.report.reasons import BETTER, amount, worse
 from kitopt.report.words import wrapped
 
 

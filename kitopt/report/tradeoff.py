@@ -11,7 +11,7 @@ from kitopt.inventory.items import Extra, Load
 from kitopt.report import words
 from kitopt.report.document import document
 from kitopt.report.letters import drawn
-from kitopt.report.reasons import listed
+from kitopt.report.lists import listed
 from kitopt.report.words import width, wrapped
 
 _ROWS = 10
@@ -65,7 +65,7 @@ def _table(found: Tradeoff) -> list[str]:
         owned = point.choice.inventory.by_id
         chosen = [(p.id, p.count) for p in point.choice.packed if not isinstance(owned[p.id], Load | Extra)]
         head = f"{text:>{widest}}  {words.mass(point.choice.mass_g):>8}  "
-        lines.append(cut(head + ", ".join(listed(tuple(chosen))), width()))
+        lines.append(cut(head + ", ".join(listed(chosen)), width()))
     return lines
 
 

@@ -18,8 +18,9 @@ from kitopt.explain.within import Within
 from kitopt.explain.without import Pieces, Without
 from kitopt.report import encode, words
 from kitopt.report.encode import pieces
+from kitopt.report.lists import listed
 from kitopt.report.look_up import look_up_value
-from kitopt.report.reasons import BETTER, amount, as_value, listed, sentence, worse
+from kitopt.report.reasons import BETTER, amount, as_value, sentence, worse
 from kitopt.report.split import split_value
 from kitopt.report.words import wrapped
 

@@ -12,6 +12,7 @@ from kitopt.ask import Change
 from kitopt.field.now import Now, Way, moment_in
 from kitopt.operation.terms import Operation
 from kitopt.report.field.wording import head, lines, percent
+from kitopt.report.lists import listed
 from kitopt.report.words import hours, moment
 from kitopt.report.words import percent as percent_of
 
@@ -42,8 +43,7 @@ def _charge(now: Now) -> str:
     low, high = charge.low_share, charge.high_share
     span = percent(low) if high - low < 0.005 else f"{percent(low)} to {percent(high)}"
     has = f"{low * charge.usable_ah:.1f} Ah"
-    kit = ", ".join(name if n == 1 else f"{n} {name}" for name, n in now.kit.items())
-    said = f"In {kit}: {span} of what may be used"
+    said = f"In {', '.join(listed(now.kit.items()))}: {span} of what may be used"
     if high - low >= 0.005:
         return f"{said}, by the volts; counted on is the bottom of that, {has}."
     return f"{said}, {has}."

@@ -10,6 +10,7 @@ from kitopt.field.review import Review
 from kitopt.inventory.spreads import NINETY_SPREADS
 from kitopt.report.encode import number, time
 from kitopt.report.field.wording import head, lines, percent
+from kitopt.report.lists import listed
 from kitopt.report.words import moment, spell
 
 SCHEMA = "kitopt/review-1"
@@ -25,8 +26,7 @@ def review_text(outings: Sequence[Review], spare: NotNeeded) -> str:
 
 def _outing(found: Review) -> list[str]:
     operation = found.operation
-    kit = ", ".join(name if n == 1 else f"{n} {name}" for name, n in found.kit.items())
-    rows = lines(f"{head(operation.name, operation.start)}: {kit}.")
+    rows = lines(f"{head(operation.name, operation.start)}: {', '.join(listed(found.kit.items()))}.")
     whole = sum(one.is_whole for one in found.hours)
     low, middle, high = found.planned_in_ah
     within = f"planned {middle:.1f}" + (f", nine in ten spells {low:.1f} to {high:.1f}" if found.n_windows > 1 else "")
@@ -56,8 +56,8 @@ def _spare(spare: NotNeeded) -> list[str]:
     rows = ["", f"Carried and not needed, by the log{'s' if spare.n_outings > 1 else ''} of {many}"]
 
     def named(pieces: Mapping[str, int]) -> str:
-        each = [name if n == 1 else f"{n} {name}" for name, n in pieces.items()]
-        return ", ".join(f"{text}{_carried(spare, name)}" for text, name in zip(each, pieces, strict=True))
+        each = zip(listed(pieces.items()), pieces, strict=True)
+        return ", ".join(f"{text}{_carried(spare, name)}" for text, name in each)
 
     if spare.batteries:
         rows += lines(f"{named(spare.batteries)}: with the sun as it was, the others would have lasted.", "- ")

@@ -15,10 +15,9 @@ from kitopt.operation.terms import Operation
 from kitopt.report import encode, words
 from kitopt.report.document import document
 from kitopt.report.heed import all_cautions
-from kitopt.report.lists import checklist, counted, fact, forced_fact
+from kitopt.report.lists import checklist, counted, fact, forced_fact, listed
 from kitopt.report.nices import which_run
 from kitopt.report.proof import proof_text
-from kitopt.report.reasons import listed
 from kitopt.report.several.kit import fares, kit_section
 from kitopt.report.words import wrapped
 

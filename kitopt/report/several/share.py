@@ -11,7 +11,7 @@ from kitopt.operation.ways import Ways, km_between
 from kitopt.report import encode, words
 from kitopt.report.document import document
 from kitopt.report.heed import all_cautions
-from kitopt.report.lists import checklist, fact, forced_fact
+from kitopt.report.lists import checklist, fact, forced_fact, listed
 from kitopt.report.nices import left_at_home
 from kitopt.report.proof import proof_text
 from kitopt.report.several.kit import kit_section
@@ -89,7 +89,7 @@ def sheet_notes(sheet: Sheet) -> list[str]:
 
 
 def _pieces(handovers: list[Handover]) -> str:
-    return ", ".join(one.id if one.count == 1 else f"{one.count} {one.id}" for one in handovers)
+    return ", ".join(listed((one.id, one.count) for one in handovers))
 
 
 def handovers_section(found: Shared) -> list[str]:
