@@ -260,7 +260,7 @@ class Learned:
 
     worths: tuple[Worth, ...]
     inventory: Inventory
-    meter_spread: float = 0.0
+    meter_spread: float
 
     @property
     def status(self) -> str:

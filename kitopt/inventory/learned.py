@@ -71,21 +71,20 @@ class Worth:
         return self.n_readings > 0 or self.is_assumed
 
 
-def learn(inventory: Inventory, meter_spread: float | None = None) -> tuple[Worth, ...]:
+def learn(inventory: Inventory, meter_spread: float) -> tuple[Worth, ...]:
     """What the kept readings of an inventory say of every panel, those without any too.
 
     Parameters
     ----------
-    meter_spread : float, optional
-        Relative spread of what the owner's meter may be off by in every reading alike; the inventory's own without it.
+    meter_spread : float
+        Relative spread of what the owner's meter may be off by in every reading alike.
     """
-    spread = inventory.meter_spread if meter_spread is None else meter_spread
     # of what was read before anything was learned
-    return _learned(inventory.declared, inventory.readings, spread)
+    return _learned(inventory.declared, inventory.readings, meter_spread)
 
 
 def _learned(
-    declared: Mapping[str, tuple[float, bool, float]], readings: Sequence[Reading], meter_spread: float = 0.0
+    declared: Mapping[str, tuple[float, bool, float]], readings: Sequence[Reading], meter_spread: float
 ) -> tuple[Worth, ...]:
     prior = {name: (worth, spread) for name, (worth, _, spread) in declared.items()}
     found, told = worths(readings, prior, meter_spread), []

@@ -16,7 +16,7 @@ from kitopt.report.lists import counted
 SCHEMA = "kitopt/learned-1"
 
 
-def learned_text(worths: Sequence[Worth], inventory: Inventory, meter_spread: float = 0.0) -> str:
+def learned_text(worths: Sequence[Worth], inventory: Inventory, meter_spread: float) -> str:
     """Each panel's worth with its 90 % interval, and what to write into its file."""
     n = len(inventory.readings)
     others = [line for one in inventory.measured for line in _other(one)]
