@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import functools
-import io
 import json
 import random
 import re
@@ -16,13 +15,12 @@ import resource
 import shutil
 import signal
 from collections.abc import Iterator
-from contextvars import copy_context
 from pathlib import Path
 from types import FrameType
 
 import pytest
+from in_process import kitopt
 
-from kitopt.cli.run import main
 from kitopt.errors import BadInput
 from kitopt.inventory import demo_folder
 from kitopt.sky.weather_file import read_weather
@@ -101,17 +99,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )
     (root / "proof").mkdir()
     (root / "proof" / "hut.toml").write_text(HUT)
-    _run(
-        [
-            "pack",
-            str(root / "proof" / "hut.toml"),
-            "--inventory",
-            str(root),
-            "--brief",
-            "--certificate",
-            str(root / PROOF),
-        ]
-    )
+    kitopt("pack", root / "proof" / "hut.toml", "--inventory", root, "--brief", "--certificate", root / PROOF)
     shutil.rmtree(root / "proof")
     assert (root / PROOF).exists()
     return root
@@ -192,14 +180,6 @@ def _changed_proof(text: str, chance: random.Random) -> str:
     return json.dumps(value)
 
 
-def _run(args: list[str]) -> tuple[int, str, str]:
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), pytest.raises(SystemExit) as ended:
-        # width and letters are told for all that follows
-        copy_context().run(main, args)
-    return int(ended.value.code or 0), out.getvalue(), err.getvalue()
-
-
 def _command(root: Path, name: str) -> list[str]:
     if name.startswith("catalogue"):
         return ["check", "--inventory", str(root / "catalogue")]
@@ -233,9 +213,10 @@ def _one(root: Path, names: list[str], number: int) -> None:
                     read_weather(path)
                 return
             is_json = chance.random() < 0.2
-            code, out, err = _run([*_command(root, name), *(["--json"] if is_json else [])])
+            done = kitopt(*_command(root, name), *(["--json"] if is_json else []))
     finally:
         path.write_bytes(good)
+    code, out, err = done.returncode, done.stdout, done.stderr
     assert code in (0, 2), f"{number}: {name}: {code}: {err[-600:]}"
     assert "Traceback" not in err
     for text in (out, err):
@@ -263,6 +244,6 @@ def test_a_changed_cell_ends_in_an_answer_or_in_faults(folder: Path, cell_number
 
 def test_the_files_are_good_before_anything_is_changed(folder: Path) -> None:
     for args in (["check", str(folder / "operation.toml")], ["check", "--inventory", str(folder / "catalogue")]):
-        code, out, err = _run(args)
-        assert (code, err) == (0, ""), err
-        assert "Warnings" not in out
+        done = kitopt(*args)
+        assert (done.returncode, done.stderr) == (0, ""), done.stderr
+        assert "Warnings" not in done.stdout
