@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import io
 import signal
 from contextvars import copy_context
 from subprocess import CompletedProcess
 
 import pytest
+import typer
 
 from kitopt.cli import main
+
+# it is built once: with many short commands that would take more than half of the time
+_parser = functools.cache(typer.main.get_command)
 
 
 def kitopt(*args: object) -> CompletedProcess[str]:
@@ -20,8 +25,10 @@ def kitopt(*args: object) -> CompletedProcess[str]:
     # a command ends deaf to interrupts; the processes of other tests would inherit that
     heard = signal.getsignal(signal.SIGINT)
     try:
-        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), pytest.raises(SystemExit) as ended:
-            copy_context().run(main, words)
+        with pytest.MonkeyPatch.context() as patch, contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            patch.setattr(typer.main, "get_command", _parser)
+            with pytest.raises(SystemExit) as ended:
+                copy_context().run(main, words)
     finally:
         signal.signal(signal.SIGINT, heard)
     assert isinstance(ended.value.code, int)

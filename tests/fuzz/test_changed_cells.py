@@ -7,7 +7,6 @@ number alone, so that a failure can be had again.
 from __future__ import annotations
 
 import contextlib
-import functools
 import json
 import random
 import re
@@ -103,16 +102,6 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     shutil.rmtree(root / "proof")
     assert (root / PROOF).exists()
     return root
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _one_parser() -> Iterator[None]:
-    """Build the parser once: it would take more than half of the time."""
-    import typer
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(typer.main, "get_command", functools.cache(typer.main.get_command))
-        yield
 
 
 class Hang(Exception):
