@@ -18,6 +18,7 @@ from pathlib import Path
 from types import FrameType
 
 import pytest
+from dark_hut import hut
 from in_process import kitopt
 
 from kitopt.errors import BadInput
@@ -50,14 +51,6 @@ JSON_VALUES = [
     None, True, False, 0, -1, 1, 7, 10**30, -1e300, 1e-300, float("inf"), float("nan"), 0.5, [], {}, [[1, 2]],
     [[0, 1.0], [0, 1.0]], [[-1, 1.0]], [[10**6, 1.0]], {"a": 1}, [None], [[[[]]]], "kitopt/certificate-9",
 ]  # fmt: skip
-HUT = """\
-name = "Hut"
-start = 2027-01-15T12:00:00
-hours = 6
-site = { latitude = 47.0, longitude = 13.0, timezone = "Europe/Vienna", coldest_degc = 20, warmest_degc = 20 }
-need = { weather = "no sun" }
-loads = [{ id = "hf-5w", mode = "on" }]
-"""
 TOML_VALUES = [
     "true", "false", "1", "-1", "0", "1.5", "1e400", "nan", "inf", "0x" + "f" * 9000, "99999999999999999999",
     "[]", "{}", "[[1, 2]]", "[1, [2]]", '["18:00-23:00"]', "{ a = 1 }", "2026-10-09", "2026-10-09T09:00:00",
@@ -97,7 +90,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         f"2027-06-02T12:00+00:00,,,,,{first['batteries']},2.1,,,\n"
     )
     (root / "proof").mkdir()
-    (root / "proof" / "hut.toml").write_text(HUT)
+    (root / "proof" / "hut.toml").write_text(hut(6, "hf-5w"))
     kitopt("pack", root / "proof" / "hut.toml", "--inventory", root, "--brief", "--certificate", root / PROOF)
     shutil.rmtree(root / "proof")
     assert (root / PROOF).exists()
