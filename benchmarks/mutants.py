@@ -84,8 +84,8 @@ def mutants_of(file: Path) -> Iterator[Mutant]:
     for place, node in enumerate(ast.walk(ast.parse(file.read_text(encoding="utf-8")))):
         for way in range(2):
             what = _change(copy.copy(node), way)
-            if what:
-                yield Mutant(file, place, way, node.lineno, what)  # type: ignore[attr-defined]
+            if what and isinstance(node, ast.expr | ast.stmt):
+                yield Mutant(file, place, way, node.lineno, what)
 
 
 def _change(node: ast.AST, way: int) -> str | None:
@@ -95,14 +95,12 @@ def _change(node: ast.AST, way: int) -> str | None:
             was, node.ops = node.ops[0], [OPPOSITES[type(node.ops[0])](), *node.ops[1:]]
             return f"{type(was).__name__} is {type(node.ops[0]).__name__}"
         if isinstance(node, ast.BinOp | ast.BoolOp | ast.AugAssign) and type(node.op) in OPPOSITES:
-            was_op, node.op = node.op, OPPOSITES[type(node.op)]()  # type: ignore[assignment]
+            was_op, node.op = node.op, OPPOSITES[type(node.op)]()
             return f"{type(was_op).__name__} is {type(node.op).__name__}"
-        if isinstance(node, ast.Constant) and type(node.value) in (int, float):
-            node.value = node.value + 1
-            return f"{node.value - 1} is {node.value}"
-        if isinstance(node, ast.Constant) and isinstance(node.value, bool):
-            node.value = not node.value
-            return f"{not node.value} is {node.value}"
+        if isinstance(node, ast.Constant) and isinstance(node.value, int | float):
+            value = node.value
+            node.value = not value if isinstance(value, bool) else value + 1
+            return f"{value} is {node.value}"
         if isinstance(node, ast.Attribute | ast.Name):
             name = node.attr if isinstance(node, ast.Attribute) else node.id
             if name in NAMES and isinstance(node.ctx, ast.Load):
@@ -118,8 +116,12 @@ def _change(node: ast.AST, way: int) -> str | None:
     return None
 
 
-def lines_of(tests: tuple[str, ...], root: Path) -> tuple[dict[tuple[str, int], set[str]], dict[str, float]]:
-    """By file and line the tests that execute it, and how long each takes. [s]"""
+Measured = tuple[dict[tuple[str, int], set[str]], dict[str, float]]
+"""By file and line the tests that execute it, and how long each takes. [s]"""
+
+
+def lines_of(tests: tuple[str, ...], root: Path) -> Measured:
+    """Run the tests of an area in this process."""
     import coverage
     import pytest
 
@@ -174,7 +176,7 @@ def is_noticed(file: Path, text: str, tests: list[str]) -> bool:
         file.write_text(good, encoding="utf-8")
 
 
-def in_a_fork(tests: tuple[str, ...], root: Path) -> tuple[dict[tuple[str, int], set[str]], dict[str, float]]:
+def in_a_fork(tests: tuple[str, ...], root: Path) -> Measured:
     """Measure in a fork, so that this process never loads kitopt."""
     import pickle
 
@@ -189,7 +191,8 @@ def in_a_fork(tests: tuple[str, ...], root: Path) -> tuple[dict[tuple[str, int],
                 os._exit(code)
         if os.waitpid(number, 0)[1]:
             raise SystemExit("the tests of the area could not be measured")
-        return pickle.loads(Path(file.name).read_bytes())  # type: ignore[no-any-return]
+        found: Measured = pickle.loads(Path(file.name).read_bytes())
+        return found
 
 
 def main() -> None:

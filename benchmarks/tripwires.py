@@ -49,7 +49,7 @@ def counts(followed: Followed) -> tuple[int, int, int, int]:
     """Spells lost of those that could have been saved, these; alarmed of those that would have lasted, these."""
     lost = followed.is_lost & followed.is_savable
     alarmed = (followed.tripped >= 0) & followed.would_last
-    return tuple(int(np.sum(one)) for one in (lost, followed.is_savable, alarmed, followed.would_last))  # type: ignore[return-value]
+    return int(np.sum(lost)), int(np.sum(followed.is_savable)), int(np.sum(alarmed)), int(np.sum(followed.would_last))
 
 
 def main() -> None:

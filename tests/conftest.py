@@ -57,11 +57,6 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ["KITOPT_CACHE"] = kept.name
 
 
-def pytest_runtest_teardown() -> None:
-    """A command that ran in this process ends with interrupts ignored; the next one starts as any does."""
-    signal.signal(signal.SIGINT, signal.default_int_handler)
-
-
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Add the long run."""
     parser.addoption("--many", action="store_true", help="the long campaigns whole, not a twentieth of each")

@@ -7,8 +7,6 @@ number alone, so that a failure can be had again.
 from __future__ import annotations
 
 import contextlib
-import functools
-import io
 import json
 import random
 import re
@@ -16,13 +14,13 @@ import resource
 import shutil
 import signal
 from collections.abc import Iterator
-from contextvars import copy_context
 from pathlib import Path
 from types import FrameType
 
 import pytest
+from dark_hut import hut
+from in_process import kitopt
 
-from kitopt.cli.run import main
 from kitopt.errors import BadInput
 from kitopt.inventory import demo_folder
 from kitopt.sky.weather_file import read_weather
@@ -53,14 +51,6 @@ JSON_VALUES = [
     None, True, False, 0, -1, 1, 7, 10**30, -1e300, 1e-300, float("inf"), float("nan"), 0.5, [], {}, [[1, 2]],
     [[0, 1.0], [0, 1.0]], [[-1, 1.0]], [[10**6, 1.0]], {"a": 1}, [None], [[[[]]]], "kitopt/certificate-9",
 ]  # fmt: skip
-HUT = """\
-name = "Hut"
-start = 2027-01-15T12:00:00
-hours = 6
-site = { latitude = 47.0, longitude = 13.0, timezone = "Europe/Vienna", coldest_degc = 20, warmest_degc = 20 }
-need = { weather = "no sun" }
-loads = [{ id = "hf-5w", mode = "on" }]
-"""
 TOML_VALUES = [
     "true", "false", "1", "-1", "0", "1.5", "1e400", "nan", "inf", "0x" + "f" * 9000, "99999999999999999999",
     "[]", "{}", "[[1, 2]]", "[1, [2]]", '["18:00-23:00"]', "{ a = 1 }", "2026-10-09", "2026-10-09T09:00:00",
@@ -100,31 +90,11 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         f"2027-06-02T12:00+00:00,,,,,{first['batteries']},2.1,,,\n"
     )
     (root / "proof").mkdir()
-    (root / "proof" / "hut.toml").write_text(HUT)
-    _run(
-        [
-            "pack",
-            str(root / "proof" / "hut.toml"),
-            "--inventory",
-            str(root),
-            "--brief",
-            "--certificate",
-            str(root / PROOF),
-        ]
-    )
+    (root / "proof" / "hut.toml").write_text(hut(6, "hf-5w"))
+    kitopt("pack", root / "proof" / "hut.toml", "--inventory", root, "--brief", "--certificate", root / PROOF)
     shutil.rmtree(root / "proof")
     assert (root / PROOF).exists()
     return root
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _one_parser() -> Iterator[None]:
-    """Build the parser once: it would take more than half of the time."""
-    import typer
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(typer.main, "get_command", functools.cache(typer.main.get_command))
-        yield
 
 
 class Hang(Exception):
@@ -192,14 +162,6 @@ def _changed_proof(text: str, chance: random.Random) -> str:
     return json.dumps(value)
 
 
-def _run(args: list[str]) -> tuple[int, str, str]:
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), pytest.raises(SystemExit) as ended:
-        # width and letters are told for all that follows
-        copy_context().run(main, args)
-    return int(ended.value.code or 0), out.getvalue(), err.getvalue()
-
-
 def _command(root: Path, name: str) -> list[str]:
     if name.startswith("catalogue"):
         return ["check", "--inventory", str(root / "catalogue")]
@@ -233,9 +195,10 @@ def _one(root: Path, names: list[str], number: int) -> None:
                     read_weather(path)
                 return
             is_json = chance.random() < 0.2
-            code, out, err = _run([*_command(root, name), *(["--json"] if is_json else [])])
+            done = kitopt(*_command(root, name), *(["--json"] if is_json else []))
     finally:
         path.write_bytes(good)
+    code, out, err = done.returncode, done.stdout, done.stderr
     assert code in (0, 2), f"{number}: {name}: {code}: {err[-600:]}"
     assert "Traceback" not in err
     for text in (out, err):
@@ -263,6 +226,6 @@ def test_a_changed_cell_ends_in_an_answer_or_in_faults(folder: Path, cell_number
 
 def test_the_files_are_good_before_anything_is_changed(folder: Path) -> None:
     for args in (["check", str(folder / "operation.toml")], ["check", "--inventory", str(folder / "catalogue")]):
-        code, out, err = _run(args)
-        assert (code, err) == (0, ""), err
-        assert "Warnings" not in out
+        done = kitopt(*args)
+        assert (done.returncode, done.stderr) == (0, ""), done.stderr
+        assert "Warnings" not in done.stdout

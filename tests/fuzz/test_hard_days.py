@@ -26,28 +26,10 @@ from kitopt.inventory import read_inventory
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "laws"))
 from certified import FILES
+from dark_hut import hut
 
 HERE = Path(__file__).parent
 PLACE = ("--where", "46.1,14.5", "--at", "2027-06-12T13:00")
-HUT = """\
-name = "Hut"
-start = 2027-01-15T12:00:00
-hours = 8
-
-[site]
-latitude = 47.0
-longitude = 13.0
-timezone = "Europe/Vienna"
-coldest_degc = 20
-warmest_degc = 20
-
-[need]
-weather = "no sun"
-
-[[loads]]
-id = "lamp"
-mode = "on"
-"""
 READINGS = "at,battery,discharged_ah\n2027-06-01T12:00+00:00,box-10,9.2\n"
 
 COMMANDS: dict[str, list[str]] = {
@@ -139,7 +121,7 @@ def runner(service: str) -> Iterator[Runner]:
 def laid_out(folder: Path) -> Path:
     """A folder with an inventory, an operation and a reading that is kept."""
     folder.mkdir(parents=True)
-    for name, text in (FILES | {"hut.toml": HUT, "readings.csv": READINGS}).items():
+    for name, text in (FILES | {"hut.toml": hut(8), "readings.csv": READINGS}).items():
         (folder / name).write_text(text, encoding="utf-8")
     return folder
 
@@ -168,8 +150,7 @@ def assert_all_is_well(runner: Runner, name: str, folder: Path, before: dict[str
             # nothing or all of it
             assert contents(folder / "kit") in ({}, runner.files[name]), what
             shutil.rmtree(folder / "kit", ignore_errors=True)
-    lines = (folder / "readings.csv").read_text().split("\n")
-    assert "\n".join(lines).startswith(READINGS), what
+    assert (folder / "readings.csv").read_text().startswith(READINGS), what
     again = runner.run(folder, COMMANDS[name])
     assert again["codes"] == [0], (what, again)
     if name in WRITES:

@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from oracle.dark import said, told
+from in_process import kitopt
+from oracle.dark import told
 from oracle.wiring import wired_answer
 from oracle.world import World
 
@@ -187,6 +188,6 @@ def test_nothing_is_claimed_of_hours_at_which_no_kit_was_chosen(hours: int, tmp_
     assert not packed[17]
     assert not packed[18]
     assert packed[19]
-    text, _ = said("why", tmp_path / "op.toml", "--inventory", tmp_path)
+    text = kitopt("why", tmp_path / "op.toml", "--inventory", tmp_path).stdout
     claims = [int(h) for h in re.findall(r"from (\d+) h on", " ".join(text.split()))]
     assert all(packed[h] for first in claims for h in range(first, hours + 1)), claims

@@ -6,6 +6,7 @@ import random
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 
 from kitopt.inventory.items import Panel
 from kitopt.operation.terms import LoadUse, Operation, Span
@@ -111,6 +112,7 @@ def wired_with_circuits(number: int) -> Instance:
     return replace(made, operation=outing, inventory=few)
 
 
+@cache
 def with_circuits(number: int) -> Instance:
     """An instance in which some load has a circuit of its own, from few pieces."""
     rng = random.Random(40_000 + number)

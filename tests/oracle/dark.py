@@ -7,10 +7,7 @@ many watts and three tenths, so that no outing needs exactly what some batteries
 
 from __future__ import annotations
 
-import contextlib
-import io
 import json
-import signal
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -19,9 +16,7 @@ from itertools import product
 from pathlib import Path
 from typing import Any
 
-import pytest
-
-from kitopt.cli import main
+from in_process import kitopt
 
 VOLTS = 12.8
 LAMP_G = 300
@@ -111,29 +106,11 @@ def write_plan(folder: Path, table: str, nights: Sequence[Night], more: str = ""
     return path
 
 
-def said(*args: object) -> tuple[str, int]:
-    """What a command prints, and its exit code."""
-    spoken = io.StringIO()
-    # a command ends deaf to interrupts; the processes of other tests would inherit that
-    heard = signal.getsignal(signal.SIGINT)
-    try:
-        with (
-            contextlib.redirect_stdout(spoken),
-            contextlib.redirect_stderr(io.StringIO()),
-            pytest.raises(SystemExit) as end,
-        ):
-            main([*map(str, args)])
-    finally:
-        signal.signal(signal.SIGINT, heard)
-    assert isinstance(end.value.code, int)
-    return spoken.getvalue(), end.value.code
-
-
 def told(*args: object) -> dict[str, Any]:
     """What a command says as JSON, its exit code beside it."""
-    text, code = said(*args, "--json")
-    answer: dict[str, Any] = json.loads(text)
-    return answer | {"exit": code}
+    done = kitopt(*args, "--json")
+    answer: dict[str, Any] = json.loads(done.stdout)
+    return answer | {"exit": done.returncode}
 
 
 def batteries_of(entries: Sequence[Mapping[str, Any]]) -> Counter[str]:

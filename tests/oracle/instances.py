@@ -10,6 +10,7 @@ import random
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from fractions import Fraction
+from functools import cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -181,6 +182,7 @@ def drawing(factor: float, inventory: Inventory) -> Inventory:
     return replace(inventory, loads=tuple(loads))
 
 
+@cache
 def numbered(seed: int) -> Instance:
     """The instance of a number."""
     return random_instance(random.Random(seed))

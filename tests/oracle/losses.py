@@ -91,6 +91,7 @@ def backed_up_answer(instance: Instance) -> Answer:
 
 
 @cache
+@cache
 def backed_up(number: int) -> Instance:
     """An instance with something to be lost and mostly one more of it, and loads close to what the best kit can do."""
     rng = random.Random(10_000 + number)

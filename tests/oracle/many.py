@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from functools import cache
 
 import numpy as np
 
@@ -299,6 +300,7 @@ def _thinned(inventory: Inventory, most: int, n_controllers: int) -> Inventory:
     )  # type: ignore[arg-type]
 
 
+@cache
 def several(number: int, n_tasks: int, *, backup: bool = False) -> Several:
     """Tasks that differ in weather, load and need, on one small inventory; leads are among it in every second one.
 

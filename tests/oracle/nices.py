@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import product
 
 from kitopt.inventory.items import Load
@@ -55,6 +56,7 @@ def _served(instance: Instance, tried: Operation, limit_g: int | None, best: Cal
     return Served(ids, right, World(outing, instance.inventory, instance.sky))
 
 
+@cache
 def with_nices(number: int) -> Instance:
     """An instance with one to three nice loads, some of which its kits can run and others not."""
     rng = random.Random(20_000 + number)

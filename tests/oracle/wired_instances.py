@@ -10,6 +10,7 @@ import random
 from dataclasses import replace
 from datetime import datetime
 from fractions import Fraction
+from functools import cache
 from itertools import product
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -61,6 +62,7 @@ def wired_instance(rng: random.Random) -> Instance:
     return made
 
 
+@cache
 def wired(seed: int) -> Instance:
     """The instance of a number."""
     return wired_instance(random.Random(seed))

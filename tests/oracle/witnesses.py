@@ -6,7 +6,7 @@ HiGHS with other seeds and without presolve, CBC and SCIP. They share with the p
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 import highspy
 import numpy as np
@@ -92,9 +92,9 @@ def by_scip(program: Program) -> float | None:
     return float(model.getObjVal())
 
 
-def _merged(terms: object) -> dict[int, float]:
+def _merged(terms: Iterable[tuple[int, float]]) -> dict[int, float]:
     total: dict[int, float] = {}
-    for j, c in terms:  # type: ignore[attr-defined]
+    for j, c in terms:
         total[j] = total.get(j, 0.0) + c
     return total
 

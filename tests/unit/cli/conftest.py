@@ -9,35 +9,14 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from dark_hut import LOADS
+from dark_hut import hut as operation
 
 BATTERIES = """\
 id,name,count,mass_g,price,chemistry,nominal_v,capacity_ah,measured_ah,max_charge_a,max_discharge_a,fused,connector
 box-10,tin box,2,1200,80,lifepo4,12.8,10,10,5,20,yes,genderless-30
 box-4,small box,3,500,,lifepo4,12.8,4,,2,8,yes,genderless-30
 agm-7,lead box,1,2300,20,agm,12,7,6,2,10,yes,genderless-30
-"""
-LOADS = """\
-id,name,count,mass_g,price,idle_w,full_w,connector
-lamp,lamp,1,300,10,0,10,genderless-30
-"""
-OPERATION = """\
-name = "Dark hut"
-start = 2027-01-15T12:00:00
-hours = 16
-
-[site]
-latitude = 47.0
-longitude = 13.0
-timezone = "Europe/Vienna"
-coldest_degc = 20
-warmest_degc = 20
-
-[need]
-weather = "no sun"
-
-[[loads]]
-id = "lamp"
-mode = "on"
 """
 
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
@@ -48,7 +27,7 @@ def hut(tmp_path: Path) -> Path:
     """A folder with an inventory and the operation hut.toml."""
     (tmp_path / "batteries.csv").write_text(BATTERIES, encoding="utf-8")
     (tmp_path / "loads.csv").write_text(LOADS, encoding="utf-8")
-    (tmp_path / "hut.toml").write_text(OPERATION, encoding="utf-8")
+    (tmp_path / "hut.toml").write_text(operation(), encoding="utf-8")
     return tmp_path
 
 

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import contextlib
-import io
 import json
 from collections.abc import Callable
-from contextvars import copy_context
 from pathlib import Path
 from subprocess import CompletedProcess
 
 import pytest
-
-from kitopt.cli.run import main
+from in_process import kitopt
 
 Run = Callable[..., CompletedProcess[str]]
 
@@ -23,14 +19,6 @@ CIRCUIT = '[[loads]]\nid = "spot"\nmode = "on"\ncircuit = "spare"\n'
 def run(hut: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
     """Runs ``kitopt`` beside the hut, in this process: what is asked here are answers, not streams."""
     monkeypatch.chdir(hut)
-
-    def kitopt(*args: str) -> CompletedProcess[str]:
-        out, err = io.StringIO(), io.StringIO()
-        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), pytest.raises(SystemExit) as ended:
-            # width and letters are told for all that follows
-            copy_context().run(main, args)
-        return CompletedProcess(args, int(ended.value.code or 0), out.getvalue(), err.getvalue())
-
     return kitopt
 
 

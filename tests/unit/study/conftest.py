@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from dark_hut import LOADS
 
 from kitopt.study.read import read_study
 from kitopt.study.terms import Study
@@ -13,10 +14,6 @@ BATTERIES = """\
 id,name,count,mass_g,price,chemistry,nominal_v,capacity_ah,measured_ah,max_charge_a,max_discharge_a,fused,connector
 box-10,tin box,2,1200,80,lifepo4,12.8,10,10,5,20,yes,genderless-30
 box-4,small box,3,500,40,lifepo4,12.8,4,4,2,8,yes,genderless-30
-"""
-LOADS = """\
-id,name,count,mass_g,price,idle_w,full_w,connector
-lamp,lamp,1,300,10,0,10,genderless-30
 """
 PATTERN = """\
 name = "{name}"
