@@ -9,9 +9,9 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from kitopt.errors import BadInput, Fault
-from kitopt.files.decode import decode
+from kitopt.files.decode import read_text
 from kitopt.files.faults import FaultList
-from kitopt.files.reading import read_bytes, what_lies_at
+from kitopt.files.reading import what_lies_at
 from kitopt.files.writing import write_file, write_folder
 from kitopt.inventory.items import Inventory
 from kitopt.inventory.names import CATALOGUE, NAMES
@@ -52,8 +52,7 @@ def carried(operation: Operation, inventory: Inventory, options: Mapping[str, An
 
 def _text(path: Path) -> str:
     faults = FaultList(str(path))
-    content = read_bytes(path, faults, LARGEST_BYTES)
-    text = None if content is None else decode(content, faults, "save it as UTF-8")
+    text = read_text(path, faults, "save it as UTF-8", LARGEST_BYTES)
     if text is None:
         raise BadInput(faults.listed())
     return text

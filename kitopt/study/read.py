@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from kitopt.errors import BadInput
-from kitopt.files.decode import decode
+from kitopt.files.decode import read_text
 from kitopt.files.faults import FaultList, quoted
 from kitopt.files.nearest import did_you_mean
-from kitopt.files.reading import read_bytes, what_lies_at
+from kitopt.files.reading import what_lies_at
 from kitopt.files.table import read_table
 from kitopt.inventory import read_inventory
 from kitopt.inventory.document import Document
@@ -168,8 +168,7 @@ class _Study(Document):
 
     def _places(self, file: Path, stores: set[str], *, needs_air: bool) -> list[Place]:
         faults = FaultList(str(file))
-        content = read_bytes(file, faults, LARGEST_SITES_BYTES)
-        text = None if content is None else decode(content, faults, 'save it as "CSV UTF-8"')
+        text = read_text(file, faults, 'save it as "CSV UTF-8"', LARGEST_SITES_BYTES)
         table = None if text is None else read_table(text, faults)
         found: dict[str, Place] = {}
         first: dict[str, int] = {}
