@@ -12,15 +12,14 @@ from kitopt.files.nearest import did_you_mean
 from kitopt.files.reading import what_lies_at
 from kitopt.files.table import read_table
 from kitopt.inventory import read_inventory
-from kitopt.inventory.document import Document
 from kitopt.inventory.items import CHOSEN_KINDS, Inventory
 from kitopt.inventory.sheet import rows_of
-from kitopt.operation import read_operation
 from kitopt.operation.check import check_each
 from kitopt.operation.find import find_inventory
 from kitopt.operation.force import pieces_of_kit
 from kitopt.operation.moment import zone_at
 from kitopt.operation.place import Unplaced, place_given
+from kitopt.operation.read_plans import NamingOperations
 from kitopt.operation.terms import Operation, Site, WeatherFile
 from kitopt.study import tables
 from kitopt.study.terms import Kit, Place, Store, Study, When, month_days
@@ -43,13 +42,13 @@ def read_study(path: Path | str, inventories: Sequence[Path | str] = ()) -> Stud
         With every fault of every file: the study's, the sites', the patterns' and the inventories'.
     """
     document = _Study(Path(path))
-    study = None if document.values is None else document.read(tuple(Path(one) for one in inventories))
+    study = document.read(tuple(Path(one) for one in inventories))
     document.stop_if_any()
     assert study is not None
     return study
 
 
-class _Study(Document):
+class _Study(NamingOperations):
     """The state of one reading."""
 
     def read(self, inventories: tuple[Path, ...]) -> Study | None:
@@ -105,23 +104,13 @@ class _Study(Document):
     def _patterns(self) -> list[Operation]:
         found: dict[str, Operation] = {}
         for path, _, table in self.tables(tables.PatternTable, "patterns", "need at least one [[patterns]]."):
-            if table is None:
-                continue
-            file = self.path.parent / table.file
-            try:
-                if what_lies_at(file) != "file":
-                    text = f"found {quoted(table.file)}, but {quoted(file)} is no file; need an operation."
-                    self.fault((*path, "file"), text)
-                    continue
-                operation = read_operation(file)
-            except BadInput as error:
-                self.others.extend(error.faults)
+            operation = None if table is None else self.operation(table.file, path)
+            if operation is None:
                 continue
             if operation.name in found:
                 text = f"found another pattern of the name {quoted(operation.name)}; need a name for each."
                 self.fault((*path, "file"), text)
             found[operation.name] = operation
-            self.warnings += [one for one in operation.warnings if one not in self.warnings]
         return list(found.values())
 
     def _folders(self, top: tables.StudyTable | None, named: tuple[Path, ...]) -> list[Path]:
