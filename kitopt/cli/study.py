@@ -34,7 +34,8 @@ def run_study(
     BadInput
         With every fault of the options and files.
     """
-    from kitopt.interface.region import answer_study, read_study
+    from kitopt.interface.region import answer_study
+    from kitopt.study.read import read_study
     from kitopt.study.rows import check_can_write
 
     gather = Gather()

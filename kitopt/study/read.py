@@ -28,7 +28,7 @@ LARGEST_SITES_BYTES = 16_000_000
 _TABLES = ("patterns", "stores")
 
 
-def read_study(path: Path | str, inventories: Sequence[Path | str] = ()) -> Study:
+def read_study(file: Path | str, inventories: Sequence[Path | str] = ()) -> Study:
     """Read what a study asks, and everything that it names.
 
     Parameters
@@ -41,7 +41,7 @@ def read_study(path: Path | str, inventories: Sequence[Path | str] = ()) -> Stud
     BadInput
         With every fault of every file: the study's, the sites', the patterns' and the inventories'.
     """
-    document = _Study(Path(path))
+    document = _Study(Path(file))
     study = document.read(tuple(Path(one) for one in inventories))
     document.stop_if_any()
     assert study is not None
