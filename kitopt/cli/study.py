@@ -44,7 +44,8 @@ def run_study(
     gather.get(check_can_write)
     overrides = gather.get(lambda: check_options(options))
     n = None if processes is None else gather.get(lambda: _number(processes))
-    where = file.with_suffix(".parquet") if rows is None else rows
+    # "." has no name of its own
+    where = file.parent / f"{file.stem or 'rows'}.parquet" if rows is None else rows
     gather.get(lambda: check_written("--rows", where, ".parquet"))
     if page is not None:
         gather.get(lambda: check_written("--page", page, ".html"))

@@ -151,3 +151,10 @@ def test_every_fault_is_told_before_any_work(folder: Path) -> None:
         ("sites.csv", 2, "latitude"),
     ]
     assert [one for one in folder.iterdir() if one.suffix == ".parquet"] == []
+
+
+def test_a_folder_is_no_study(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(folder)
+    with pytest.raises(BadInput) as caught:
+        run_study(Path("."), None, Options())
+    assert [str(fault) for fault in caught.value.faults] == [".: not a file; need a file here."]
