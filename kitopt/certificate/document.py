@@ -174,9 +174,14 @@ def _misshapen(value: Any, shape: Any, where: str) -> Iterator[tuple[str, str]]:
 # -- rows ------------------------------------------------------------------------------------
 
 
+def sort_of(row: Learned) -> str:
+    """What a learned row is called."""
+    return _OF_ROW[type(row)]
+
+
 def row_value(row: Learned) -> dict[str, Any]:
     """A learned row for JSON."""
-    found: dict[str, Any] = {"row": _OF_ROW[type(row)]}
+    found: dict[str, Any] = {"row": sort_of(row)}
     return found | {name: _plain(value) for name, value in vars(row).items()}
 
 
