@@ -91,7 +91,7 @@ def run_verify(path: Path, *, is_json: bool = False) -> Answer:
     from kitopt.report.verified import verified_text
 
     fit_the_page()
-    return Answer(verified_text(asdict(found)))
+    return Answer(verified_text(found))
 
 
 def restated(typed: Mapping[str, Any], operation: Operation, inventory: Inventory) -> Operation:
