@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -72,14 +73,13 @@ def unpacked(inputs: Mapping[str, Any], restate: Restate) -> Iterator[tuple[Oper
         try:
             yield _read(folder, inputs, restate)
         except BadInput as error:
-            # where it was unpacked to is nobody's business
-            faults = [(str(Path(fault.file)), fault) for fault in error.faults]
-            raise BadInput(
-                [
-                    Fault(file.replace(f"{folder}/", ""), f.line, f.column, f.text.replace(f"{folder}/", ""))
-                    for file, f in faults
-                ]
-            ) from error
+
+            def bare(text: str) -> str:
+                # where it was unpacked to is nobody's business
+                return text.replace(f"{folder}/", "")
+
+            faults = [replace(one, file=bare(one.file), text=bare(one.text)) for one in error.faults]
+            raise BadInput(faults) from error
 
 
 def _read(folder: Path, inputs: Mapping[str, Any], restate: Restate) -> tuple[Operation, Inventory]:
