@@ -5,8 +5,6 @@ The only importer of distributed.
 
 from __future__ import annotations
 
-import math
-import time
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -92,8 +90,9 @@ class Cluster:
             batch = next(waiting, None)
             if batch is None or clock.is_over:
                 return None
-            left_s = math.inf if math.isinf(clock.ends_s) else max(0.0, clock.ends_s - time.monotonic())
-            future = self._client.submit(answers_there, self._told, batch, left_s, pure=False, retries=MOST_DEATHS - 1)
+            future = self._client.submit(
+                answers_there, self._told, batch, clock.left_s, pure=False, retries=MOST_DEATHS - 1
+            )
             running[future] = batch
             return future
 
@@ -122,7 +121,7 @@ class Cluster:
 
 def answers_there(study: Study, batch: Batch, left_s: float) -> list[Row]:
     """What a worker is asked."""
-    return answers(study, batch, Budget.of(left_s) if math.isfinite(left_s) else Budget())
+    return answers(study, batch, Budget.of(left_s))
 
 
 def raise_for_clash(address: str, mine: dict[str, str], theirs: dict[str, dict[str, str]]) -> None:
