@@ -60,7 +60,7 @@ def answers(study: Study, batch: Sequence[tuple[Question, str]], clock: Budget) 
                 sky = replace(sky, others=Held(tuple(sky.others())))
             fresh = Held(tuple(fresh_windows(operation, study.fresh)))
     except Exception as error:
-        return [_row(study, question, mark, operation, fault=_told(error)) for question, mark in batch]
+        return unanswered(study, batch, _told(error))
     rows = []
     for question, mark in batch:
         if clock.is_over:
@@ -206,6 +206,12 @@ def _row(study: Study, question: Question, mark: str, operation: Operation, **mo
         mark,
         **more,  # type: ignore[arg-type]  # columns by name
     )
+
+
+def unanswered(study: Study, batch: Sequence[tuple[Question, str]], fault: str) -> list[Row]:
+    """Rows of plans that share a site, a day and a pattern, none of which can be answered."""
+    operation = study.operation(batch[0][0])
+    return [_row(study, question, mark, operation, fault=fault) for question, mark in batch]
 
 
 def _told(error: Exception) -> str:
