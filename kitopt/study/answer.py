@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from kitopt.ask import Change
 from kitopt.budget import Budget
-from kitopt.choice import Choice, pack, with_fresh
+from kitopt.choice import Choice, Packed, pack, with_fresh
 from kitopt.choice.kit import best_kit, in_full
 from kitopt.choice.named import only_of
 from kitopt.choice.program import given
@@ -132,16 +132,11 @@ def _changed(study: Study, question: Question, mark: str, operation: Operation, 
 
 def _passes(study: Study, question: Question, mark: str, operation: Operation, choice: Choice) -> Row:
     survival, lowest = choice.survival, choice.lowest
-    parts = [one for one in choice.parts if one.lowest is not None]
-    if lowest is None and parts:
-        lowest = min((one.lowest for one in parts if one.lowest is not None), key=lambda one: one.margin_wh)
     tried = survival.fresh_tried if survival else 0
     survived = (survival.fresh_survived or 0) if survival else 0
-    kit = tuple(sorted((one.id, one.count) for one in choice.packed if one.kind not in _ALONG))
-    named = question.kit
     mass_g, cents = choice.mass_g, choice.price_cents
-    if named:
-        mass_g, cents = whole_kit(operation, choice.inventory, named)
+    if question.kit:
+        mass_g, cents = whole_kit(operation, choice.inventory, question.kit)
     return _row(
         study,
         question,
@@ -153,7 +148,7 @@ def _passes(study: Study, question: Question, mark: str, operation: Operation, c
         survived=survived,
         margin_wh=None if lowest is None else round(lowest.margin_wh, 3),
         hardest=None if lowest is None else lowest.time.isoformat(),
-        kit=kit_text(kit),
+        kit=_chosen(choice.packed),
         mass_g=mass_g,
         price_cents=cents,
         need_wh=round(choice.need_wh, 3),
@@ -165,8 +160,6 @@ def _fails(study: Study, question: Question, mark: str, operation: Operation, ch
     parts = [one.shortfall for one in choice.parts if one.shortfall is not None]
     if short is None and parts:
         short = max(parts, key=lambda one: one.shortfall_wh)
-    packed = () if short is None else short.packed
-    kit = tuple(sorted((one.id, one.count) for one in packed if one.kind not in _ALONG))
     lacks = "nothing that is owned fits together"
     if short is not None and short.packed:
         lacks = f"{short.shortfall_wh:.0f} Wh"
@@ -183,10 +176,14 @@ def _fails(study: Study, question: Question, mark: str, operation: Operation, ch
         status="no-kit",
         margin_wh=None if short is None or not short.packed else -round(short.shortfall_wh, 3),
         hardest=None if short is None or short.time is None else short.time.isoformat(),
-        kit=kit_text(kit),
+        kit="" if short is None else _chosen(short.packed),
         need_wh=round(choice.need_wh, 3),
         lacks=lacks,
     )
+
+
+def _chosen(packed: Sequence[Packed]) -> str:
+    return kit_text(tuple(sorted((one.id, one.count) for one in packed if one.kind not in _ALONG)))
 
 
 def _is_too_cold(sky: Sky) -> bool:
