@@ -56,14 +56,13 @@ def _margin_wh(row: Row) -> float:
 
 def cells(study: Study, rows: Mapping[Question, Row]) -> list[list[Cell]]:
     """One for each site and day, in the order of the file."""
-    asked = study.kits or ((),)
     found = []
     for place in range(len(study.places)):
         line = []
         for when in range(len(study.whens)):
             ways = []
             for inventory in range(len(study.inventories)):
-                for kit in asked:
+                for kit in study.asked_kits:
                     questions = [
                         Question(place, when, pattern, inventory, kit) for pattern in range(len(study.patterns))
                     ]

@@ -138,14 +138,18 @@ class Study:
     stores: tuple[Store, ...] = ()
     warnings: tuple[str, ...] = ()
 
+    @property
+    def asked_kits(self) -> tuple[Kit, ...]:
+        """What is asked of each plan: the kits to be judged, or the empty one for the best."""
+        return self.kits or ((),)
+
     def questions(self) -> Iterator[Question]:
         """Every plan, those together that share their weather and its luck."""
-        asked: tuple[Kit, ...] = self.kits or ((),)
         for when in range(len(self.whens)):
             for pattern in range(len(self.patterns)):
                 for place in range(len(self.places)):
                     for inventory in range(len(self.inventories)):
-                        yield from (Question(place, when, pattern, inventory, kit) for kit in asked)
+                        yield from (Question(place, when, pattern, inventory, kit) for kit in self.asked_kits)
 
     def operation(self, question: Question) -> Operation:
         """The pattern at the place and on the day; at a time that clocks there skip, as soon as they show another."""
