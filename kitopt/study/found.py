@@ -284,14 +284,14 @@ class Asking:
         """Whether a kit passes, where the proof of the best kit tells it: it is heavier than none, and holds itself."""
         if not row.passes:
             return False, None
-        operation = self.study.operation(plan)
-        inventory = self.study.inventories[plan.inventory]
+        # neither the site nor the day changes what goes along, or how heavy it may be
+        pattern, inventory = self.study.patterns[plan.pattern], self.study.inventories[plan.inventory]
         best, have = dict(kit_of(row.kit)), dict(kit)
-        if over_limit_g(operation, inventory, kit) > 0:
+        if over_limit_g(pattern, inventory, kit) > 0:
             return False, None
         if all(have.get(i, 0) >= n for i, n in best.items()):
             return self._claim(row, plan)
-        if operation.least == "mass":
+        if pattern.least == "mass":
             mass_g = sum(n * inventory.by_id[i].mass_g for i, n in kit)
             if mass_g < sum(n * inventory.by_id[i].mass_g for i, n in best.items()):
                 return False, None
