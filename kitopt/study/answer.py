@@ -198,7 +198,7 @@ def _row(study: Study, question: Question, mark: str, operation: Operation, **mo
         place.name,
         operation.start.date().isoformat(),
         operation.name,
-        study.label(question.inventory),
+        study.labels[question.inventory],
         question.asked,
         mark,
         **more,  # type: ignore[arg-type]  # columns by name

@@ -306,7 +306,7 @@ class Asking:
         return next(n for n, one in enumerate(self.study.patterns) if one.name == row.pattern)
 
     def _inventory(self, row: Row) -> int:
-        return next(n for n in range(len(self.study.inventories)) if self.study.label(n) == row.inventory)
+        return self.study.labels.index(row.inventory)
 
 
 def _hardness(row: Row) -> tuple[float, float]:

@@ -172,9 +172,10 @@ class Study:
         clock = pattern.start.replace(tzinfo=None, fold=0, year=year, month=when.month, day=when.day)
         return replace(pattern, site=site, start=_moment(clock, site))
 
-    def label(self, inventory: int) -> str:
-        """What an inventory is called: its folder, without the way there."""
-        return Path(self.inventories[inventory].folder).resolve().name
+    @cached_property
+    def labels(self) -> tuple[str, ...]:
+        """What each inventory is called: its folder, without the way there, as it is found where the study is read."""
+        return tuple(Path(one.folder).resolve().name for one in self.inventories)
 
     @cached_property
     def _contents(self) -> tuple[str, ...]:
@@ -204,7 +205,7 @@ class Study:
         asked = (
             program,
             self.places[question.place].name,
-            self.label(question.inventory),
+            self.labels[question.inventory],
             self._contents[question.pattern],
             operation.site,
             operation.start.isoformat(),

@@ -148,7 +148,7 @@ def _piece(region: Region) -> list[str]:
 
 def _standard(region: Region, one: Standard) -> list[str]:
     study = region.study
-    label = f" from {study.label(one.inventory)}" if len(study.inventories) > 1 else ""
+    label = f" from {study.labels[one.inventory]}" if len(study.inventories) > 1 else ""
     served = [n for n, kit in enumerate(one.picked.of_site) if kit is not None]
     n = len(one.picked.kits)
     lines = [
@@ -278,7 +278,7 @@ def _standard_value(region: Region, one: Standard) -> dict[str, Any]:
     places = region.study.places
     gained = [n for n, kit in enumerate(one.one_more.of_site) if kit is not None and one.picked.of_site[n] is None]
     return {
-        "inventory": region.study.label(one.inventory),
+        "inventory": region.study.labels[one.inventory],
         "proved": True,
         "candidates": len(one.kits),
         "weight": encode.number(one.picked.weight),
