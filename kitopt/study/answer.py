@@ -15,6 +15,7 @@ from kitopt.choice.program import given
 from kitopt.errors import BadInput
 from kitopt.explain.repairs import Effort, repairs
 from kitopt.files.kept import nothing_kept
+from kitopt.files.plain import error_line
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import LOWEST_DISCHARGING_DEGC
 from kitopt.operation.terms import Operation
@@ -214,7 +215,7 @@ def unanswered(study: Study, batch: Sequence[tuple[Question, str]], fault: str) 
 def _told(error: Exception) -> str:
     if isinstance(error, BadInput):
         return "; ".join(fault.text for fault in error.faults)
-    return f"a defect in kitopt: {type(error).__name__}: {' '.join(str(error).split())[:300]}"
+    return f"a defect in kitopt: {error_line(error)}"
 
 
 def whole_kit(operation: Operation, inventory: Inventory, kit: Kit) -> tuple[int, int]:

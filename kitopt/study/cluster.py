@@ -10,6 +10,7 @@ from typing import Any
 
 from kitopt.budget import Budget
 from kitopt.errors import BadInput, Fault
+from kitopt.files.plain import error_line
 from kitopt.study.answer import answers
 from kitopt.study.processes import MOST_DEATHS, Batch, Done, died
 from kitopt.study.program import versions
@@ -63,7 +64,7 @@ class Cluster:
         try:
             theirs: dict[str, dict[str, str]] = self._client.run(versions, sent=True)
         except Exception as error:
-            told = f"{type(error).__name__}: {' '.join(str(error).split())[:200]}"
+            told = error_line(error, 200)
             raise _fault(
                 f"a worker of {self.address} cannot run this program ({told}); install kitopt {mine['kitopt']} there."
             ) from None
@@ -107,8 +108,8 @@ class Cluster:
                     rows = died(study, batch, MOST_DEATHS)
                 except Exception as error:
                     raise _fault(
-                        f"the cluster at {self.address} gave a batch up ({type(error).__name__}: "
-                        f"{' '.join(str(error).split())[:200]}); run it again: finished rows are kept."
+                        f"the cluster at {self.address} gave a batch up ({error_line(error, 200)}); run it again: "
+                        "finished rows are kept."
                     ) from None
                 following = begin()
                 if following is not None:
