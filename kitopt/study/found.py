@@ -43,6 +43,8 @@ class Standard:
         The same with one kit more.
     chances : tuple of float or None
         Of each site that is served, the least over its plans, on unseen windows. [0–1]
+    is_price : bool
+        Whether what the kits cost was made small, in hundredths, instead of their mass.
     """
 
     inventory: int
@@ -51,6 +53,7 @@ class Standard:
     picked: Picked
     one_more: Picked
     chances: tuple[float | None, ...]
+    is_price: bool
 
 
 @dataclass(frozen=True)
@@ -254,7 +257,7 @@ class Asking:
         picked, one_more = (pick(passes, weights, costs, study.standard_kits + n) for n in (0, 1))
         told = (None if j is None else float(chances[place, j]) for place, j in enumerate(picked.of_site))
         told_chances = tuple(None if one is None or np.isnan(one) else one for one in told)
-        return Standard(inventory, kits, masses, picked, one_more, told_chances)
+        return Standard(inventory, kits, masses, picked, one_more, told_chances, is_price)
 
     def _candidates(self, answered: Answered, plans: Sequence[Question]) -> tuple[Kit, ...]:
         """The kits that were found, and what those of each site and of all sites come to together."""
