@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
@@ -187,8 +188,10 @@ class Study:
             weather = pattern.need.weather
             file = ""
             if isinstance(weather, WeatherFile):
-                file = hashlib.sha256(weather.path.read_bytes()).hexdigest()
-                bare = replace(bare, need=replace(bare.need, weather=WeatherFile(weather.path.__class__("file"))))
+                # where it cannot be read, its plans say so
+                with suppress(OSError):
+                    file = hashlib.sha256(weather.path.read_bytes()).hexdigest()
+                bare = replace(bare, need=replace(bare.need, weather=WeatherFile(Path("file"))))
             found.append(repr((bare, loads, file)))
         return tuple(found)
 
