@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import partial
+from operator import is_
 
 import numpy as np
 
@@ -65,7 +66,7 @@ class Laid:
 
     def is_for(self, asked: tuple[object, ...], skies: Sequence[Sky]) -> bool:
         """Whether it was laid out for that."""
-        return len(skies) == len(self.skies) and all(map(_is, skies, self.skies)) and asked == self.asked
+        return len(skies) == len(self.skies) and all(map(is_, skies, self.skies)) and asked == self.asked
 
     def at(self, dates: Sequence[Operation]) -> Laid:
         """The same with how sure and how good a kit must be at each date."""
@@ -121,10 +122,6 @@ class Layouts:
         while len(self._known) > 1 and sum(one.n_bytes for one in self._known) > _MOST_BYTES:
             del self._known[0]
         return found.at(dates)
-
-
-def _is(one: object, other: object) -> bool:
-    return one is other
 
 
 def _as_laid(date: Operation) -> Operation:

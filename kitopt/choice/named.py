@@ -20,7 +20,7 @@ from kitopt.choice.search import Found, Search
 from kitopt.choice.serving import serving_most
 from kitopt.choice.strongest import strongest_of
 from kitopt.choice.terms import Choice, Made, Packed, Proof, Status
-from kitopt.inventory.items import CHOSEN_KINDS, Inventory
+from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
@@ -188,8 +188,7 @@ def _missing(
     """What the rest of the inventory has to add."""
     offered = {
         item.id: item.count - counts.get(item.id, 0)
-        for kind in CHOSEN_KINDS
-        for item in getattr(inventory, kind)
+        for item in inventory.chosen_from
         if item.count > counts.get(item.id, 0)
     }
     cost = COST[operation.least]
@@ -211,10 +210,7 @@ def _missing(
 def only_of(inventory: Inventory, counts: Mapping[str, int]) -> Inventory:
     """An inventory of the named pieces, with all loads and extras."""
 
-    def some(kind: str) -> tuple[object, ...]:
-        return tuple(replace(item, count=counts[item.id]) for item in getattr(inventory, kind) if counts.get(item.id))
-
-    return replace(inventory, **{kind: some(kind) for kind in CHOSEN_KINDS})  # type: ignore[arg-type]
+    return inventory.counting(lambda item: counts.get(item.id) or None)
 
 
 def beyond(packed: tuple[Packed, ...], other: tuple[Packed, ...]) -> tuple[Packed, ...]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from kitopt.budget import check_time
 from kitopt.choice.laid import Layouts
 from kitopt.engine import Case
-from kitopt.inventory.items import CHOSEN_KINDS, Extra, Inventory
+from kitopt.inventory.items import Extra, Inventory, Item
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky, SkyOf
 
@@ -100,12 +100,8 @@ class Problem:
         if not self.offered:
             return self.stock
 
-        def some(items: tuple[object, ...]) -> tuple[object, ...]:
-            kept = []
-            for item in items:
-                n = self.owned(item.id) + min(allowed.get(item.id, 0), self.offered.get(item.id, 0))  # type: ignore[attr-defined]
-                if n > 0 or item.id not in self.offered:  # type: ignore[attr-defined]
-                    kept.append(replace(item, count=n))  # type: ignore[type-var]
-            return tuple(kept)
+        def count_of(item: Item) -> int | None:
+            n = self.owned(item.id) + min(allowed.get(item.id, 0), self.offered.get(item.id, 0))
+            return n if n > 0 or item.id not in self.offered else None
 
-        return replace(self.stock, **{kind: some(getattr(self.stock, kind)) for kind in CHOSEN_KINDS})  # type: ignore[arg-type]
+        return self.stock.counting(count_of)

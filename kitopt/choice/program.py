@@ -206,12 +206,11 @@ class Program:
                 name, self.side.weights([(kit.first + j, 1.0) for kit in kits for j in _by_station_ends(kit.model)])
             )
         cost, by_id = COST[name], self.stock.by_id
-        terms = [(j, float(cost(by_id[i]))) for i, j in self.bag.items()]
-        for kits in self.kits.values() if not self.bag else ():
-            for kit in kits:
-                for item_id in kit.items():
-                    one = cost(by_id[item_id])
-                    terms += [(j, c * one) for j, c in kit.uses(item_id)]
+        one = {item_id: float(cost(item)) for item_id, item in by_id.items()}
+        terms = [(j, one[i]) for i, j in self.bag.items()]
+        if not self.bag:
+            kits = [kit for some in self.kits.values() for kit in some]
+            terms = [(j, c * one[i]) for kit in kits for i in kit.items() for j, c in kit.uses(i)]
         known = (lambda item: item.price_cents or 0) if name == "price" else cost
         return Objective(name, self.side.weights(terms), sum(n * known(by_id[i]) for i, n in self.carried().items()))
 

@@ -32,7 +32,7 @@ from kitopt.choice.search import Found, Search, Solved
 from kitopt.choice.singles import singles
 from kitopt.choice.terms import Choice, Proof, Status
 from kitopt.choice.trials import Trials
-from kitopt.inventory.items import CHOSEN_KINDS, Inventory
+from kitopt.inventory.items import Inventory
 from kitopt.model.bus import bus_classes
 from kitopt.operation.plans import Programme, hang_together
 from kitopt.sky.windows import SkyOf
@@ -62,9 +62,7 @@ def buy(
     problem = problem_with(programme.musts, inventory, catalogue, sky_of)
     season = _Season(programme, problem, budget_cents, budget)
     found = season.solve()
-    found = replace(
-        found, unpriced=tuple(sorted(i for kind in CHOSEN_KINDS for i in unpriced(getattr(catalogue, kind))))
-    )
+    found = replace(found, unpriced=tuple(sorted(unpriced(catalogue.chosen_from))))
     if not with_singles:
         return found
     least = {o: hand.bound for o, hand in season.hands.items()}

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, cast
 
 import numpy as np
 
@@ -25,7 +24,7 @@ from kitopt.choice.terms import Choice, Floats, Nice, Packed, Proof, Status
 from kitopt.engine.halving import last_that_holds
 from kitopt.engine.joint import places_of_missing, simulate
 from kitopt.engine.strongest import share_met
-from kitopt.inventory.items import CHOSEN_KINDS, Inventory
+from kitopt.inventory.items import Inventory
 from kitopt.model.bus import SELF_DISCHARGE_PER_MONTH, BusClass
 from kitopt.operation.plans import Event, Standing
 from kitopt.operation.terms import Operation
@@ -270,12 +269,9 @@ def _set_up(best: Solved, e: int, budget: Budget) -> _SetUp:
     (kit,) = program.kits[e]
     # what is forced in is in the bag, and only there
     wanted = Wanted(tuple(replace(date, bounds=()) for date in program.problem.wanted[e].dates))
-    in_bag = {
-        kind: tuple(replace(item, count=bag.get(item.id, 0)) for item in getattr(program.stock, kind))
-        for kind in CHOSEN_KINDS
-    }
+    in_bag = program.stock.counting(lambda item: bag.get(item.id, 0))
     by_date = {id(date): sky for date, sky in zip(wanted.dates, skies, strict=True)}
-    problem = Problem((wanted,), replace(program.stock, **cast(Any, in_bag)), lambda date: by_date[id(date)])
+    problem = Problem((wanted,), in_bag, lambda date: by_date[id(date)])
     budget.say(f"{wanted.operation.name}: out of the bag")
     found = Search(problem, ["mass", "items"], budget).alone(0)
     if found.best is None or found.best.outcome.counts is None:

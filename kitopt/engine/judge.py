@@ -8,6 +8,7 @@ destroy the concavity on which the cuts rely.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -126,27 +127,54 @@ def demand_w(conditions: Conditions, plant: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class _Flow:
-    """What some windows' batteries go through, and by which branch of each minimum.
+    """What some windows' batteries go through: of two powers the lesser is stored. Derivatives follow the lesser.
 
     Attributes
     ----------
     net_w : ndarray, shape (n, n_steps)
         What the controllers pass less what is drawn. [W]
-    stored_wh : ndarray, shape (n, n_steps)
-        What a battery with room gains over each step. [Wh]
-    by_net : ndarray, shape (n, n_steps)
-        Derivative of the stored power by the net power.
-    by_rated : ndarray, shape (n, n_steps)
-        The same by the 20-hour power; zero unless the battery is drained hard.
-    is_capped : ndarray of bool, shape (n, n_steps)
-        Where the bank's charge limit holds.
+    draining_w, charging_w : ndarray, shape (n, n_steps)
+        What the store gains where it is drained, and where it is charged. [W]
+    charging : ndarray
+        Stored over net power where nothing caps it.
+    drain : (ndarray, ndarray)
+        As `_drain` gives it.
+    limit_w : float
+        The bank's charge limit; infinite where there is none. [W]
     """
 
+    conditions: Conditions
     net_w: Floats
-    stored_wh: Floats
-    by_net: Floats
-    by_rated: Floats
-    is_capped: NDArray[np.bool_]
+    draining_w: Floats
+    charging_w: Floats
+    charging: Floats
+    drain: tuple[Floats, Floats]
+    limit_w: float
+
+    @cached_property
+    def stored_wh(self) -> Floats:
+        """What a battery with room gains over each step, shape (n, n_steps). [Wh]"""
+        return np.minimum(self.draining_w, self.charging_w) * self.conditions.step_h
+
+    @cached_property
+    def _is_draining(self) -> NDArray[np.bool_]:
+        return np.asarray(self.draining_w <= self.charging_w)
+
+    @cached_property
+    def is_capped(self) -> NDArray[np.bool_]:
+        """Where the bank's charge limit holds, shape (n, n_steps)."""
+        return np.asarray((self.charging > 0.0) & (self.net_w > self.limit_w) & ~self._is_draining)
+
+    @property
+    def by_net(self) -> Floats:
+        """Derivative of the stored power by the net power, shape (n, n_steps)."""
+        drained = self.drain[0] / self.conditions.discharge_efficiency
+        return np.where(self._is_draining, drained, np.where(self.is_capped, 0.0, self.charging))
+
+    @property
+    def by_rated(self) -> Floats:
+        """The same by the 20-hour power; zero unless the battery is drained hard."""
+        return np.where(self._is_draining, -self.drain[1] / self.conditions.discharge_efficiency, 0.0)
 
 
 def _drain(conditions: Conditions, plant: Floats, drawn_w: Floats) -> tuple[Floats, Floats]:
@@ -167,36 +195,8 @@ def _drain(conditions: Conditions, plant: Floats, drawn_w: Floats) -> tuple[Floa
     return by_drawn, by_rated
 
 
-@dataclass(frozen=True)
-class _Branches:
-    """The two of which the lesser is stored, shape (n, n_steps) [W], and their derivatives.
-
-    Attributes
-    ----------
-    net_w : ndarray, shape (n, n_steps)
-        What the controllers pass less what is drawn. [W]
-    draining_w, charging_w : ndarray, shape (n, n_steps)
-        What the store gains where it is drained, and where it is charged.
-    charging : ndarray
-        Stored over net power where nothing caps it.
-    by_drawn, by_rated : ndarray
-        As `_drain` gives them.
-    """
-
-    net_w: Floats
-    draining_w: Floats
-    charging_w: Floats
-    charging: Floats
-    by_drawn: Floats
-    by_rated: Floats
-
-    @property
-    def stored_w(self) -> Floats:
-        return np.minimum(self.draining_w, self.charging_w)
-
-
-def _branches(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> _Branches:
-    """Net power of some windows, or of all, and what becomes of it."""
+def _flow(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> _Flow:
+    """Net and stored power of some windows, or of all."""
     charging = _some(conditions.charged_share, windows)
     net_w = charging_w(conditions, plant, windows) - demand_w(conditions, plant)
     by_drawn, by_rated = _drain(conditions, plant, -net_w)
@@ -204,25 +204,9 @@ def _branches(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] |
     if np.any(by_rated):
         rated_w = conditions.rated_w + plant[conditions.layout.rated]
         draining_w -= by_rated * (rated_w / conditions.discharge_efficiency)
-    gained_w = net_w
-    if conditions.has_charge_limit:
-        gained_w = np.minimum(net_w, plant[conditions.layout.charge_limit])
-    return _Branches(net_w, draining_w, charging * gained_w, charging, by_drawn, by_rated)
-
-
-def _flow(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> _Flow:
-    """Net and stored power of some windows, or of all, with derivatives."""
-    of = _branches(conditions, plant, windows)
-    is_draining, is_capped = of.draining_w <= of.charging_w, np.zeros(of.net_w.shape, dtype=bool)
-    if conditions.has_charge_limit:
-        is_capped = (of.charging > 0.0) & (of.net_w > plant[conditions.layout.charge_limit])
-    return _Flow(
-        of.net_w,
-        of.stored_w * conditions.step_h,
-        np.where(is_draining, of.by_drawn / conditions.discharge_efficiency, np.where(is_capped, 0.0, of.charging)),
-        np.where(is_draining, -of.by_rated / conditions.discharge_efficiency, 0.0),
-        is_capped & ~is_draining,
-    )
+    limit_w = float(plant[conditions.layout.charge_limit]) if conditions.has_charge_limit else np.inf
+    gained_w = np.minimum(net_w, limit_w) if conditions.has_charge_limit else net_w
+    return _Flow(conditions, net_w, draining_w, charging * gained_w, charging, (by_drawn, by_rated), limit_w)
 
 
 def _charge_wh(conditions: Conditions, plant: Floats, stored_wh: Floats) -> Floats:
@@ -363,8 +347,8 @@ def needed_wh(
     missing_share : float
         Share of the capacity that is missing at the start, in place of the plant's own. [0–1]
     """
-    of, cells = _branches(conditions, plant, windows), conditions.cells
-    gained_wh = np.cumsum(of.stored_w * conditions.step_h, axis=1)
+    flow, cells = _flow(conditions, plant, windows), conditions.cells
+    gained_wh = np.cumsum(flow.stored_wh, axis=1)
     peak_wh = np.maximum.accumulate(gained_wh, axis=1)
     drawn_wh = conditions.reserve_wh + _drawn_in_cell_wh(conditions, plant)[cells.ends] - TOLERANCE_WH
     # in the first interval nothing is gained yet, and no ceiling was met
@@ -377,7 +361,7 @@ def needed_wh(
     short_wh += peak_wh[:, cells.before]
     needed = np.maximum(needed, _least_capacity_wh(short_wh, share[:, n:]))
     if not np.all(conditions.may_discharge):
-        is_short = ~_some(conditions.may_discharge, windows) & (of.net_w * conditions.step_h < -TOLERANCE_WH)
+        is_short = ~_some(conditions.may_discharge, windows) & (flow.net_w * conditions.step_h < -TOLERANCE_WH)
         needed[np.any(is_short, axis=1)] = np.inf
     return needed
 

@@ -78,7 +78,7 @@ class Listing:
             self._touch(some)
         none = np.zeros(self.sides.n_classes, dtype=np.int64)
         self._least_wh = float(self._prices.made(self._needs_at_least(self._stock[None, :])[:1])[0])
-        for need in {float(self._prices.made(self._need_wh(none))), self._least_wh}:
+        for need in sorted({float(self._prices.made(self._need_wh(none))), self._least_wh}):
             self._prices.learn_at(need, left_s)
 
     def is_of(self, plan: Plan, sides: Sequence[Sides], objective: Objective) -> bool:
@@ -193,7 +193,6 @@ class Listing:
         for k in np.flatnonzero(some).tolist():
             left[k] = 0
             classes = np.flatnonzero(self.sides.kind == k)
-            ways = np.zeros((0, self.sides.n_classes), dtype=np.int64)
             ways = np.array(
                 [
                     np.bincount(way, minlength=self.sides.n_classes)
@@ -226,7 +225,7 @@ class Listing:
 
         Where no capacity at hand suffices it is one that no kit has.
         """
-        needs = self._prices.made(np.array([sides.each_need_wh(side) for side in listed.sides]))
+        needs = self._prices.made(np.array([sides.needs.each_wh(side) for side in listed.sides]))
         most = 2.0 * float(self._prices.sums[-1]) + 1.0
         in_all = np.minimum(listed.need_wh, most)
         return in_all, np.maximum(np.minimum(needs, most), in_all[:, None])

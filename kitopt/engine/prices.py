@@ -71,7 +71,7 @@ class Prices:
 
     def __init__(self, plan: Plan, sides: Sides, objective: Objective) -> None:
         self._objective, self._kind = objective, sides.kind
-        self._classes, self._capacity = _terms(sides)
+        self._classes, self._capacity = sides.in_plan
         # it outlives the question, so it holds nothing of the weather
         self._asked = replace(plan, cases=(), trials=())
         # what the kit costs at the least is no news of what more costs: there a price would be flat
@@ -102,7 +102,7 @@ class Prices:
             and (self._objective.name, self._objective.fixed) == (objective.name, objective.fixed)
             and np.array_equal(self._objective.weights, objective.weights)
             and np.array_equal(self._kind, sides.kind)
-            and (self._classes, self._capacity) == _terms(sides)
+            and (self._classes, self._capacity) == sides.in_plan
         )
 
     def learn_at(self, need_wh: float, left_s: Callable[[], float]) -> None:
@@ -231,11 +231,6 @@ class Prices:
         last = program.add_row([*self._capacity, (short, 1.0)], lower=0.0)
         self._n_columns = len(program.lower)
         return Stated(program, is_relaxed=True), rows, last, apart
-
-
-def _terms(sides: Sides) -> tuple[list[list[tuple[int, float]]], list[tuple[int, float]]]:
-    """What counts the panels of each class, and the usable capacity."""
-    return [sides.terms(c) for c in range(sides.n_classes)], sides.capacity_terms()
 
 
 def _is_of(case: Case, row: Row) -> bool:

@@ -6,7 +6,7 @@ For a given side the capacity that a window needs is one number, so what a confi
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import reduce
+from functools import cached_property, reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from kitopt.engine.needs import Counts, Fixed, Floats, Needs, Tangent, in_order
 from kitopt.engine.plan import Case, Row
 from kitopt.engine.plant import Conditions
+
+Terms = list[tuple[int, float]]
 
 _FEW_WINDOWS = 3
 """Where the hardest windows are more than one in so many, to look at all of them is no more work."""
@@ -24,32 +26,34 @@ class Sides:
 
     def __init__(self, case: Case, fixed: Fixed) -> None:
         self.case, self.needs = case, Needs.of(case, fixed)
-        self.kind, self.n_kinds, self.n_classes = self.needs.kind, self.needs.n_kinds, len(self.needs.columns)
+        self.kind, self.n_kinds, self.n_classes = self.needs.kind, self.needs.n_kinds, self.needs.n_classes
         self._need_wh: dict[bytes, float] = {}
         self.tangents: dict[bytes, Tangent] = {}
         """By the set of panels that each is at."""
 
     def is_like(self, other: Sides) -> bool:
         """Whether the same counts make the same sides and the same capacity in another case."""
-        mine, theirs = self.case.columns, other.case.columns
-        return (
-            (mine is theirs or (mine is not None and theirs is not None and np.array_equal(mine, theirs)))
-            and np.array_equal(self.needs.capacity, other.needs.capacity)
-            and self.n_classes == other.n_classes
-            and all(np.array_equal(a, b) for a, b in zip(self.needs.columns, other.needs.columns, strict=True))
-        )
+        return self.in_plan == other.in_plan
 
-    def terms(self, c: int) -> list[tuple[int, float]]:
+    @cached_property
+    def in_plan(self) -> tuple[list[Terms], Terms]:
+        """What counts the panels of each class, and the usable capacity [Wh], in the plan's columns."""
+
+        def terms(columns: NDArray[np.intp], weights: Floats) -> Terms:
+            at = columns if self.case.columns is None else self.case.columns[columns]
+            return [(int(j), float(weights[c])) for j, c in zip(at, columns, strict=True)]
+
+        needs = self.needs
+        classes = [terms(columns, needs.pieces[k]) for k, columns in zip(self.kind, needs.columns, strict=True)]
+        return classes, terms(np.flatnonzero(needs.capacity), needs.capacity)
+
+    def terms(self, c: int) -> Terms:
         """What counts the panels of a class, in the plan's columns."""
-        return self._terms(self.needs.columns[c], self.needs.pieces[self.kind[c]])
+        return self.in_plan[0][c]
 
-    def capacity_terms(self) -> list[tuple[int, float]]:
+    def capacity_terms(self) -> Terms:
         """What counts the usable capacity, in the plan's columns. [Wh]"""
-        return self._terms(np.flatnonzero(self.needs.capacity), self.needs.capacity)
-
-    def _terms(self, columns: NDArray[np.intp], weights: Floats) -> list[tuple[int, float]]:
-        at = columns if self.case.columns is None else self.case.columns[columns]
-        return [(int(j), float(weights[c])) for j, c in zip(at, columns, strict=True)]
+        return self.in_plan[1]
 
     def of(self, counts: Floats) -> Counts:
         """The side that a kit's counts have, shape (n_classes,)."""
@@ -76,10 +80,6 @@ class Sides:
         some = np.bincount(self.kind, weights=side, minlength=self.n_kinds)
         each = reduce(np.maximum, (one.least - one.saved @ some for one in self.tangents.values()))
         return float(np.min(self.needs.each_wh(side, np.argpartition(-each, n_hard - 1)[:n_hard])))
-
-    def each_need_wh(self, side: Counts) -> Floats:
-        """Usable capacity without which no kit with that side survives a window, shape (n_windows,). [Wh]"""
-        return self.needs.each_wh(side)
 
     def follow(self, side: Counts) -> float:
         """The need of a side with all that the judge knows; it is kept."""

@@ -19,7 +19,7 @@ from kitopt.choice.singles import with_few
 from kitopt.engine.joint import simulate
 from kitopt.errors import BadInput
 from kitopt.explain.take_along import NO_LEAD, lead_for, y_for
-from kitopt.inventory.items import CHOSEN_KINDS, Battery, Inventory, Item, Panel
+from kitopt.inventory.items import Battery, Inventory, Item, Panel
 
 _PROPOSALS_TO_BUY = 600
 
@@ -103,7 +103,7 @@ def _one_more_of(choice: Choice, kind: type[Item]) -> Iterator[Change]:
 
 def _bought(choice: Choice, catalogue: Inventory, budget: Budget) -> Iterator[Change]:
     """One purchase: the cheapest piece that is enough, which is one program; else what has no price, and one more."""
-    offers = [item for kind in CHOSEN_KINDS for item in getattr(catalogue, kind)]
+    offers = list(catalogue.chosen_from)
     order = _likeliest_first(choice, offers)
     try:
         found, is_sure = cheapest(choice, catalogue, budget)

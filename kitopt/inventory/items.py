@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
-from typing import Literal
+from typing import Any, Literal
 
 from kitopt.inventory.families import Side, mate
 
@@ -389,6 +389,19 @@ class Inventory:
             *self.extras,
         ]
         object.__setattr__(self, "by_id", {item.id: item for item in everything})
+
+    @property
+    def chosen_from(self) -> tuple[Item, ...]:
+        """Every item that kits are chosen from, kind by kind."""
+        return tuple(item for kind in CHOSEN_KINDS for item in getattr(self, kind))
+
+    def counting(self, count_of: Callable[[Item], int | None]) -> Inventory:
+        """The same with so many of each item that kits are chosen from; without those whose count is None."""
+        kept: dict[str, Any] = {}
+        for kind in CHOSEN_KINDS:
+            counted = ((item, count_of(item)) for item in getattr(self, kind))
+            kept[kind] = tuple(replace(item, count=n) for item, n in counted if n is not None)
+        return replace(self, **kept)
 
 
 def has_no_price(item: Item) -> bool:
