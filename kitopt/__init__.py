@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from kitopt.interface.calls import buy, grab_kit, pack, share, why
     from kitopt.interface.in_field import FieldResult, Learned, keep, learned, reading, site_at, sun
     from kitopt.interface.in_hand import Lasting, now
-    from kitopt.interface.region import Studied, answer_study, read_study
+    from kitopt.interface.region import Studied, answer_study
     from kitopt.interface.result import Result
     from kitopt.inventory.demo import demo_folder
     from kitopt.inventory.items import Inventory
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from kitopt.operation.read import read_operation
     from kitopt.operation.read_plans import read_programme, read_standing
     from kitopt.operation.terms import Operation
+    from kitopt.study.read import read_study
     from kitopt.study.terms import Study
 
 __version__ = "0.1.0"
@@ -78,13 +79,14 @@ _HOMES = {
     **dict.fromkeys(("Programme", "Standing"), "operation.plans"),
     "Argument": "interface.argument",
     "Inventory": "inventory.items",
-    **dict.fromkeys(("Studied", "answer_study", "read_study"), "interface.region"),
+    **dict.fromkeys(("Studied", "answer_study"), "interface.region"),
     "Operation": "operation.terms",
     "Study": "study.terms",
     "Result": "interface.result",
     "demo_folder": "inventory.demo",
     "read_inventory": "inventory.read",
     "read_operation": "operation.read",
+    "read_study": "study.read",
 }
 """Where each exported name is defined."""
 

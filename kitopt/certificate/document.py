@@ -10,9 +10,8 @@ from typing import Any
 
 from kitopt.certificate.learned import CutRow, KitRow, Learned, SideRow, SpellRow
 from kitopt.errors import BadInput, Fault
-from kitopt.files.decode import decode
+from kitopt.files.decode import read_text
 from kitopt.files.faults import FaultList, quoted
-from kitopt.files.reading import read_bytes
 
 SCHEMA = "kitopt/certificate-1"
 LARGEST_BYTES = 100_000_000
@@ -84,8 +83,7 @@ def read_document(path: Path) -> dict[str, Any]:
         With every fault of its shape.
     """
     faults = FaultList(str(path))
-    content = read_bytes(path, faults, LARGEST_BYTES)
-    text = None if content is None else decode(content, faults, "save it as UTF-8")
+    text = read_text(path, faults, "save it as UTF-8", LARGEST_BYTES)
     value: Any = None
     if text is not None:
         try:
@@ -176,9 +174,14 @@ def _misshapen(value: Any, shape: Any, where: str) -> Iterator[tuple[str, str]]:
 # -- rows ------------------------------------------------------------------------------------
 
 
+def sort_of(row: Learned) -> str:
+    """What a learned row is called."""
+    return _OF_ROW[type(row)]
+
+
 def row_value(row: Learned) -> dict[str, Any]:
     """A learned row for JSON."""
-    found: dict[str, Any] = {"row": _OF_ROW[type(row)]}
+    found: dict[str, Any] = {"row": sort_of(row)}
     return found | {name: _plain(value) for name, value in vars(row).items()}
 
 

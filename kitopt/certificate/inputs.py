@@ -5,13 +5,14 @@ from __future__ import annotations
 import contextlib
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from kitopt.errors import BadInput, Fault
-from kitopt.files.decode import decode
+from kitopt.files.decode import read_text
 from kitopt.files.faults import FaultList
-from kitopt.files.reading import read_bytes, what_lies_at
+from kitopt.files.reading import what_lies_at
 from kitopt.files.writing import write_file, write_folder
 from kitopt.inventory.items import Inventory
 from kitopt.inventory.names import CATALOGUE, NAMES
@@ -52,8 +53,7 @@ def carried(operation: Operation, inventory: Inventory, options: Mapping[str, An
 
 def _text(path: Path) -> str:
     faults = FaultList(str(path))
-    content = read_bytes(path, faults, LARGEST_BYTES)
-    text = None if content is None else decode(content, faults, "save it as UTF-8")
+    text = read_text(path, faults, "save it as UTF-8", LARGEST_BYTES)
     if text is None:
         raise BadInput(faults.listed())
     return text
@@ -73,14 +73,13 @@ def unpacked(inputs: Mapping[str, Any], restate: Restate) -> Iterator[tuple[Oper
         try:
             yield _read(folder, inputs, restate)
         except BadInput as error:
-            # where it was unpacked to is nobody's business
-            faults = [(str(Path(fault.file)), fault) for fault in error.faults]
-            raise BadInput(
-                [
-                    Fault(file.replace(f"{folder}/", ""), f.line, f.column, f.text.replace(f"{folder}/", ""))
-                    for file, f in faults
-                ]
-            ) from error
+
+            def bare(text: str) -> str:
+                # where it was unpacked to is nobody's business
+                return text.replace(f"{folder}/", "")
+
+            faults = [replace(one, file=bare(one.file), text=bare(one.text)) for one in error.faults]
+            raise BadInput(faults) from error
 
 
 def _read(folder: Path, inputs: Mapping[str, Any], restate: Restate) -> tuple[Operation, Inventory]:

@@ -75,8 +75,7 @@ class _Prover:
         self.seen: set[bytes] = set()
 
     def run(self) -> Stated:
-        if self._relax():
-            return self.stated
+        self._relax()
         for _ in range(MOST_ROUNDS):
             self.budget.check()
             answer = solve(
@@ -93,22 +92,21 @@ class _Prover:
             self._refuse(self.plan.whole(answer.values[: self.plan.n_columns]))
         raise NotProved(f"{MOST_ROUNDS} kits were refused and there are more")
 
-    def _relax(self) -> bool:
-        """Cut the relaxation; whether nothing is left of it."""
+    def _relax(self) -> None:
+        """Cut the relaxation until nothing is left of it, or cuts no longer raise it."""
         stalled, last = 0, -np.inf
         for _ in range(_MOST_RELAXED):
             self.budget.check()
             answer = solve(self.stated.program(self.most), relaxed=True, seconds=self.budget.left_s)
             if answer.values is None:
                 # that nothing is left is told again by whoever solves it whole
-                return False
+                return
             counts = np.clip(answer.values[: self.plan.n_columns], self.plan.lower, self.plan.upper)
             made = [self._cuts(origin, counts) for origin in self.stated.origins if origin.fails(counts) is not None]
             stalled = 0 if answer.objective > last + 1e-3 * abs(last) else stalled + 1
             last = max(last, answer.objective)
             if not any(made) or stalled > _STALLED:
-                break
-        return False
+                return
 
     def _cuts(self, origin: Origin, counts: Floats) -> bool:
         """Add cuts that some counts break; whether there were any."""
@@ -139,7 +137,9 @@ class _Prover:
             failing = self._tried(counts)
         key = counts.astype(np.int64).tobytes()
         if key in self.seen:
-            self.stated.rows.extend(kit for kit in [failing[0].kit(counts)] if kit is not None)
+            kit = failing[0].kit(counts)
+            if kit is not None:
+                self.stated.rows.append(kit)
             return
         self.seen.add(key)
         for origin in failing:

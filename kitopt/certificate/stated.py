@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget
-from kitopt.certificate.document import bound_value, row_value
+from kitopt.certificate.document import bound_value, sort_of
 from kitopt.certificate.learned import Learned, Origin
 from kitopt.choice.measure import packed_of
 from kitopt.choice.problem import Problem, Wanted, in_order
@@ -132,7 +132,7 @@ def _survived(margin_wh: Floats) -> dict[str, Any]:
 
 def totals_value(classes: Sequence[tuple[OfClass, Sequence[Learned]]]) -> dict[str, int]:
     """How many columns, rules and learned rows there are."""
-    sorts = Counter(row_value(row)["row"] for _, rows in classes for row in rows)
+    sorts = Counter(sort_of(row) for _, rows in classes for row in rows)
     return {
         "columns": sum(one.plan.n_columns for one, _ in classes),
         "rows": sum(len(one.plan.rows) for one, _ in classes),

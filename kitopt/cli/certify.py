@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Any
 from kitopt.budget import Budget
 from kitopt.cli.answering import fit_the_page
 from kitopt.cli.options import Options, check_options
+from kitopt.cli.paper import check_written
 from kitopt.cli.request import VERIFY_SCHEMA, Answer
 from kitopt.cli.streams import say
 from kitopt.errors import BadInput, Fault
-from kitopt.files.writing import check_target, write_file
+from kitopt.files.writing import write_file
 from kitopt.inventory.items import Inventory
 from kitopt.operation.force import forced
 from kitopt.operation.terms import Operation
@@ -40,10 +41,7 @@ class Certifying:
         BadInput
         """
         if self.path is not None:
-            if self.path.suffix.lower() != ".json":
-                text = f'found "{self.path}", need a name that ends in .json: what is there is replaced.'
-                raise BadInput([Fault("--certificate", None, None, text)])
-            check_target(self.path, may_replace=True)
+            check_written("--certificate", self.path, ".json")
 
     def write(self, result: Result, clock: Budget) -> None:
         """Write the certificate of a choice, or say why there is none.
@@ -93,7 +91,7 @@ def run_verify(path: Path, *, is_json: bool = False) -> Answer:
     from kitopt.report.verified import verified_text
 
     fit_the_page()
-    return Answer(verified_text(asdict(found)))
+    return Answer(verified_text(found))
 
 
 def restated(typed: Mapping[str, Any], operation: Operation, inventory: Inventory) -> Operation:

@@ -55,11 +55,7 @@ class Paper:
         ------
         BadInput
         """
-        faults = []
-        for option, path, ending in (("--page", self.page, ".html"), ("--sheet", self.sheet, ".pdf")):
-            if path is not None and path.suffix.lower() != ending:
-                text = f'found "{path}", need a name that ends in {ending}: what is there is replaced.'
-                faults.append(Fault(option, None, None, text))
+        faults = [*_ending_faults("--page", self.page, ".html"), *_ending_faults("--sheet", self.sheet, ".pdf")]
         if self.format not in PAPERS:
             faults.append(Fault("--paper", None, None, f'found "{self.format}", need one of {", ".join(PAPERS)}.'))
         if self.sheet is not None and not _has_setter():
@@ -111,6 +107,25 @@ class Paper:
         else:
             say("No sheet: the typesetter is missing: pip install 'kitopt[sheet]'.")
         write_folder(folder, contents, may_replace=True)
+
+
+def check_written(option: str, path: Path, ending: str) -> None:
+    """Refuse a file that cannot be written, or has another ending than what is written.
+
+    Raises
+    ------
+    BadInput
+    """
+    faults = _ending_faults(option, path, ending)
+    if faults:
+        raise BadInput(faults)
+    check_target(path, may_replace=True)
+
+
+def _ending_faults(option: str, path: Path | None, ending: str) -> list[Fault]:
+    if path is None or path.suffix.lower() == ending:
+        return []
+    return [Fault(option, None, None, f'found "{path}", need a name that ends in {ending}: what is there is replaced.')]
 
 
 def _has_setter() -> bool:

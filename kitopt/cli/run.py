@@ -21,6 +21,7 @@ from typing import NoReturn
 from kitopt.cli.request import BAD_INPUT, DEFECT, INTERRUPTED, Answer, Request
 from kitopt.cli.streams import say, settle, write_answer
 from kitopt.errors import BadInput, Fault
+from kitopt.files.plain import error_line
 
 
 def main(args: Sequence[str] | None = None, *, interrupted: Callable[[], bool] = lambda: False) -> NoReturn:
@@ -74,8 +75,7 @@ def _answer(args: list[str], interrupted: Callable[[], bool]) -> int:
     except Exception as error:
         if os.environ.get("KITOPT_TRACEBACK"):
             say(*traceback.format_exc().splitlines())
-        told = " ".join(str(error).split())[:300]
-        text = f"a defect in kitopt, please report it: {type(error).__name__}: {told}"
+        text = f"a defect in kitopt, please report it: {error_line(error)}"
         say(f"kitopt: {text}")
         answer = Answer(_failure(request, "defect", text), DEFECT)
     return _told(answer)

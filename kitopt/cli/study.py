@@ -9,8 +9,10 @@ from kitopt.budget import Budget
 from kitopt.cli.answering import answered, warn
 from kitopt.cli.inputs import Gather
 from kitopt.cli.options import Options, check_options, read_option
+from kitopt.cli.paper import check_written
 from kitopt.cli.request import Answer
-from kitopt.errors import BadInput, Fault
+from kitopt.errors import Fault
+from kitopt.files.writing import write_file
 
 if TYPE_CHECKING:
     from kitopt.interface.region import Studied
@@ -34,17 +36,19 @@ def run_study(
     BadInput
         With every fault of the options and files.
     """
-    from kitopt.interface.region import answer_study, read_study
+    from kitopt.interface.region import answer_study
+    from kitopt.study.read import read_study
     from kitopt.study.rows import check_can_write
 
     gather = Gather()
     gather.get(check_can_write)
     overrides = gather.get(lambda: check_options(options))
     n = None if processes is None else gather.get(lambda: _number(processes))
-    where = file.with_suffix(".parquet") if rows is None else rows
-    gather.get(lambda: _check_ending("--rows", where, ".parquet"))
+    # "." has no name of its own
+    where = file.parent / f"{file.stem or 'rows'}.parquet" if rows is None else rows
+    gather.get(lambda: check_written("--rows", where, ".parquet"))
     if page is not None:
-        gather.get(lambda: _check_ending("--page", page, ".html"))
+        gather.get(lambda: check_written("--page", page, ".html"))
     if processes is not None and cluster is not None:
         gather.faults.append(Fault("--cluster", None, None, "found beside --processes; need one of them."))
     asked = gather.get(lambda: read_study(file, () if folder is None else (folder,)))
@@ -59,8 +63,6 @@ def run_study(
     def call(clock: Budget) -> Studied:
         found = answer_study(asked, where, processes=n, cluster=cluster, clock=clock)
         if page is not None:
-            from kitopt.files.writing import write_file
-
             write_file(page, found.to_page(), may_replace=True)
         return found
 
@@ -72,13 +74,3 @@ def _number(text: str) -> int:
 
     field = Number("a number of processes", "2", least=1, most=1024, whole="exact")
     return int(read_option("--processes", field, text))
-
-
-def _check_ending(option: str, path: Path, ending: str) -> None:
-    """Refuse what cannot be written, or has another ending than what is written."""
-    from kitopt.files.writing import check_target
-
-    if path.suffix.lower() != ending:
-        text = f'found "{path}", need a name that ends in {ending}: what is there is replaced.'
-        raise BadInput([Fault(option, None, None, text)])
-    check_target(path, may_replace=True)

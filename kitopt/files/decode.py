@@ -3,10 +3,18 @@
 from __future__ import annotations
 
 import codecs
+from pathlib import Path
 
 from kitopt.files.faults import FaultList
+from kitopt.files.reading import LARGEST_BYTES, read_bytes
 
 _OTHER_MARKS = (codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE)
+
+
+def read_text(path: Path, faults: FaultList, save_as: str, largest: int = LARGEST_BYTES) -> str | None:
+    """Return the text of a file of bearable size, or None after noting a fault; see `decode`."""
+    content = read_bytes(path, faults, largest)
+    return None if content is None else decode(content, faults, save_as)
 
 
 def decode(content: bytes, faults: FaultList, save_as: str) -> str | None:

@@ -22,6 +22,11 @@ def columns_of(text: str) -> int:
     return len(text) + wide - sum(unicodedata.combining(char) > 0 for char in text)
 
 
+def error_line(error: Exception, most: int = 300) -> str:
+    """The sort of an error that nobody foresaw and its own words, of which there may be so many letters."""
+    return f"{type(error).__name__}: {' '.join(str(error).split())[:most]}"
+
+
 def cut(text: str, columns: int) -> str:
     """Text on one line of at most so many columns, an ellipsis where it was cut."""
     text = printable(text)

@@ -1,10 +1,9 @@
-"""A region: read what a study asks, and answer it. The calls, and a result that renders itself."""
+"""A region: answer what a study asks. The call, and a result that renders itself."""
 
 from __future__ import annotations
 
 import math
 import os
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -51,24 +50,6 @@ class Studied:
         from kitopt.study.page import region_page
 
         return region_page(self.answer)
-
-
-def read_study(file: Path | str, inventories: Sequence[Path | str] = ()) -> Study:
-    """Read a study's file, its sites, patterns and inventories.
-
-    Parameters
-    ----------
-    inventories : sequence of Path
-        Folders instead of those that the file names.
-
-    Raises
-    ------
-    BadInput
-        With every fault of every file.
-    """
-    from kitopt.study.read import read_study as read
-
-    return read(file, inventories)
 
 
 def answer_study(

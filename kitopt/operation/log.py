@@ -13,10 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.errors import BadInput
-from kitopt.files.decode import decode
+from kitopt.files.decode import read_text
 from kitopt.files.faults import FaultList, quoted
 from kitopt.files.marks import decimal_mark
-from kitopt.files.reading import read_bytes
 from kitopt.files.table import Row, Table, read_table
 from kitopt.files.unknown import is_unknown
 from kitopt.inventory.cells import number
@@ -98,8 +97,7 @@ def read_log(path: Path, zone: ZoneInfo, nominal_v: float, ways: Mapping[str, st
         With every fault: no time or no current among its columns, a cell that is no number, times out of order.
     """
     faults = FaultList(str(path))
-    content = read_bytes(path, faults)
-    text = None if content is None else decode(content, faults, 'save it as "CSV UTF-8"')
+    text = read_text(path, faults, 'save it as "CSV UTF-8"')
     table = None if text is None else read_table(text, faults)
     if table is None:
         raise BadInput(faults.listed())

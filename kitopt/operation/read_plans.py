@@ -30,7 +30,7 @@ def read_standing(path: Path | str) -> Standing:
         With every fault found, in this file and in the operations that it names.
     """
     path = Path(path)
-    document = _Plan(path)
+    document = NamingOperations(path)
     top = document.top(tables.StandingTable, "events", "bags")
     events = []
     for place, _, table in document.tables(tables.EventTable, "events", "need at least one [[events]]."):
@@ -61,7 +61,7 @@ def read_programme(path: Path | str) -> Programme:
         With every fault found, in this file and in the operations that it names.
     """
     path = Path(path)
-    document = _Plan(path)
+    document = NamingOperations(path)
     top = document.top(tables.ProgrammeTable, "operations")
     outings = []
     for place, _, table in document.tables(tables.OutingTable, "operations", "need at least one [[operations]]."):
@@ -81,7 +81,7 @@ def read_programme(path: Path | str) -> Programme:
 
 
 def _event(
-    document: _Plan, place: KeyPath, table: tables.EventTable, top: tables.StandingTable, written: Operation
+    document: NamingOperations, place: KeyPath, table: tables.EventTable, top: tables.StandingTable, written: Operation
 ) -> Event | None:
     """An event at each of its dates, with that month's temperatures."""
     months = top.months if table.months is None else table.months
@@ -109,8 +109,14 @@ def _event(
     return Event(operation.name, tuple(dates), tuple(tables.MONTHS[m - 1].capitalize() for m in months))
 
 
-class _Plan(Document):
-    """The state of one reading."""
+class NamingOperations(Document):
+    """The state of reading a file that names operations.
+
+    Raises
+    ------
+    BadInput
+        If it cannot be read as TOML.
+    """
 
     def __init__(self, path: Path) -> None:
         super().__init__(path)
@@ -121,17 +127,16 @@ class _Plan(Document):
     def operation(self, name: str, place: KeyPath) -> Operation | None:
         """An operation named in this file, or None after noting its faults; each file is read once."""
         path = self.path.parent / name
-        if path not in self._read:
-            self._read[path] = None
-            try:
-                if what_lies_at(path) == "file":
-                    self._read[path] = read_operation(path)
-                else:
-                    text = f"found {quoted(name)}, but {quoted(path)} is no file; need an operation."
-                    self.fault((*place, "file"), text)
-            except BadInput as error:
-                self.others.extend(error.faults)
-        found = self._read[path]
+        try:
+            if what_lies_at(path) != "file":
+                text = f"found {quoted(name)}, but {quoted(path)} is no file; need an operation."
+                self.fault((*place, "file"), text)
+            elif path not in self._read:
+                self._read[path] = None
+                self._read[path] = read_operation(path)
+        except BadInput as error:
+            self.others.extend(error.faults)
+        found = self._read.get(path)
         if found is not None:
             self.warnings += [w for w in found.warnings if w not in self.warnings]
         return found

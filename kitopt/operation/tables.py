@@ -144,9 +144,9 @@ _CELLS = Value(_cells, '"as the air", or how cold the batteries get at most, suc
 _LOCATOR = Text(_locator, 'a locator, such as "IN83cl"')
 _HOURS = Number("a number of hours", "26", least=0.1, most=60 * 24)
 _DISTANCE = Number("a distance", '5 or "15 ft"', "m", least=0, most=500)
-_LATITUDE = Number("a latitude in degrees", "43.46", least=-90, most=90)
-_LONGITUDE = Number("a longitude in degrees", "-3.8", least=-180, most=180)
-_ALTITUDE = Number("an altitude", '40 or "130 ft"', "m", least=-450, most=8900)
+LATITUDE = Number("a latitude in degrees", "43.46", least=-90, most=90)
+LONGITUDE = Number("a longitude in degrees", "-3.8", least=-180, most=180)
+ALTITUDE = Number("an altitude", '40 or "130 ft"', "m", least=-450, most=8900)
 _HEIGHT = Number("a height in degrees", "12", least=0, most=90)
 _AROUND = Number("an azimuth in degrees", "270", least=0, most=360)
 _CONFIDENCE = Number("a confidence", '0.95 or "95 %"', "share", above=0, most=1)
@@ -194,10 +194,10 @@ class SiteTable(Table):
 
     KIND: ClassVar[str] = "site"
 
-    latitude: As[float | None, _LATITUDE, "north is +"] = None
-    longitude: As[float | None, _LONGITUDE, "east is +"] = None
+    latitude: As[float | None, LATITUDE, "north is +"] = None
+    longitude: As[float | None, LONGITUDE, "east is +"] = None
     locator: As[tuple[float, float] | None, _LOCATOR, "instead of latitude and longitude", Such('"IN83cl"')] = None
-    altitude_m: As[float, _ALTITUDE, "of the site"] = 0.0
+    altitude_m: As[float, ALTITUDE, "of the site"] = 0.0
     timezone: As[ZoneInfo | None, _ZONE, "of the clocks; found from the place without it", Such('"Europe/Madrid"')] = (
         None
     )

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from collections.abc import Callable
-from functools import wraps
+from functools import lru_cache, wraps
 from hashlib import sha256
 from statistics import NormalDist
-from threading import Lock
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,23 +35,16 @@ Draw = Callable[[int, NDArray[np.int64], NDArray[np.int64]], Floats]
 
 def _remembered(draw: Draw) -> Draw:
     """The same draw, made once for the same windows, and read-only."""
-    known: OrderedDict[tuple[int, bytes, bytes], Floats] = OrderedDict()
-    lock = Lock()
+
+    @lru_cache(maxsize=_REMEMBERED)
+    def made(seed: int, windows: bytes, which: bytes) -> Floats:
+        found = draw(seed, np.frombuffer(windows, np.int64), np.frombuffer(which, np.int64))
+        found.flags.writeable = False
+        return found
 
     @wraps(draw)
     def draws(seed: int, windows: NDArray[np.int64], which: NDArray[np.int64]) -> Floats:
-        key = (seed, windows.tobytes(), which.tobytes())
-        with lock:
-            found = known.get(key)
-        if found is None:
-            found = draw(seed, windows, which)
-            found.flags.writeable = False
-        with lock:
-            known[key] = found
-            known.move_to_end(key)
-            while len(known) > _REMEMBERED:
-                known.popitem(last=False)
-        return found
+        return made(seed, np.asarray(windows, np.int64).tobytes(), np.asarray(which, np.int64).tobytes())
 
     return draws
 

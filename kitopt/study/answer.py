@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 
 from kitopt.ask import Change
 from kitopt.budget import Budget
-from kitopt.choice import Choice, pack, with_fresh
+from kitopt.choice import Choice, Packed, pack, with_fresh
 from kitopt.choice.kit import best_kit, in_full
 from kitopt.choice.named import only_of
 from kitopt.choice.program import given
 from kitopt.errors import BadInput
 from kitopt.explain.repairs import Effort, repairs
 from kitopt.files.kept import nothing_kept
+from kitopt.files.plain import error_line
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import LOWEST_DISCHARGING_DEGC
 from kitopt.operation.terms import Operation
@@ -60,7 +61,7 @@ def answers(study: Study, batch: Sequence[tuple[Question, str]], clock: Budget) 
                 sky = replace(sky, others=Held(tuple(sky.others())))
             fresh = Held(tuple(fresh_windows(operation, study.fresh)))
     except Exception as error:
-        return [_row(study, question, mark, operation, fault=_told(error)) for question, mark in batch]
+        return unanswered(study, batch, _told(error))
     rows = []
     for question, mark in batch:
         if clock.is_over:
@@ -132,16 +133,11 @@ def _changed(study: Study, question: Question, mark: str, operation: Operation, 
 
 def _passes(study: Study, question: Question, mark: str, operation: Operation, choice: Choice) -> Row:
     survival, lowest = choice.survival, choice.lowest
-    parts = [one for one in choice.parts if one.lowest is not None]
-    if lowest is None and parts:
-        lowest = min((one.lowest for one in parts if one.lowest is not None), key=lambda one: one.margin_wh)
     tried = survival.fresh_tried if survival else 0
     survived = (survival.fresh_survived or 0) if survival else 0
-    kit = tuple(sorted((one.id, one.count) for one in choice.packed if one.kind not in _ALONG))
-    named = question.kit
     mass_g, cents = choice.mass_g, choice.price_cents
-    if named:
-        mass_g, cents = whole_kit(operation, choice.inventory, named)
+    if question.kit:
+        mass_g, cents = whole_kit(operation, choice.inventory, question.kit)
     return _row(
         study,
         question,
@@ -153,7 +149,7 @@ def _passes(study: Study, question: Question, mark: str, operation: Operation, c
         survived=survived,
         margin_wh=None if lowest is None else round(lowest.margin_wh, 3),
         hardest=None if lowest is None else lowest.time.isoformat(),
-        kit=kit_text(kit),
+        kit=_chosen(choice.packed),
         mass_g=mass_g,
         price_cents=cents,
         need_wh=round(choice.need_wh, 3),
@@ -165,8 +161,6 @@ def _fails(study: Study, question: Question, mark: str, operation: Operation, ch
     parts = [one.shortfall for one in choice.parts if one.shortfall is not None]
     if short is None and parts:
         short = max(parts, key=lambda one: one.shortfall_wh)
-    packed = () if short is None else short.packed
-    kit = tuple(sorted((one.id, one.count) for one in packed if one.kind not in _ALONG))
     lacks = "nothing that is owned fits together"
     if short is not None and short.packed:
         lacks = f"{short.shortfall_wh:.0f} Wh"
@@ -183,10 +177,14 @@ def _fails(study: Study, question: Question, mark: str, operation: Operation, ch
         status="no-kit",
         margin_wh=None if short is None or not short.packed else -round(short.shortfall_wh, 3),
         hardest=None if short is None or short.time is None else short.time.isoformat(),
-        kit=kit_text(kit),
+        kit="" if short is None else _chosen(short.packed),
         need_wh=round(choice.need_wh, 3),
         lacks=lacks,
     )
+
+
+def _chosen(packed: Sequence[Packed]) -> str:
+    return kit_text(tuple(sorted((one.id, one.count) for one in packed if one.kind not in _ALONG)))
 
 
 def _is_too_cold(sky: Sky) -> bool:
@@ -201,17 +199,23 @@ def _row(study: Study, question: Question, mark: str, operation: Operation, **mo
         place.name,
         operation.start.date().isoformat(),
         operation.name,
-        study.label(question.inventory),
+        study.labels[question.inventory],
         question.asked,
         mark,
         **more,  # type: ignore[arg-type]  # columns by name
     )
 
 
+def unanswered(study: Study, batch: Sequence[tuple[Question, str]], fault: str) -> list[Row]:
+    """Rows of plans that share a site, a day and a pattern, none of which can be answered."""
+    operation = study.operation(batch[0][0])
+    return [_row(study, question, mark, operation, fault=fault) for question, mark in batch]
+
+
 def _told(error: Exception) -> str:
     if isinstance(error, BadInput):
         return "; ".join(fault.text for fault in error.faults)
-    return f"a defect in kitopt: {type(error).__name__}: {' '.join(str(error).split())[:300]}"
+    return f"a defect in kitopt: {error_line(error)}"
 
 
 def whole_kit(operation: Operation, inventory: Inventory, kit: Kit) -> tuple[int, int]:

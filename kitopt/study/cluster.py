@@ -5,13 +5,12 @@ The only importer of distributed.
 
 from __future__ import annotations
 
-import math
-import time
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 from kitopt.budget import Budget
 from kitopt.errors import BadInput, Fault
+from kitopt.files.plain import error_line
 from kitopt.study.answer import answers
 from kitopt.study.processes import MOST_DEATHS, Batch, Done, died
 from kitopt.study.program import versions
@@ -65,7 +64,7 @@ class Cluster:
         try:
             theirs: dict[str, dict[str, str]] = self._client.run(versions, sent=True)
         except Exception as error:
-            told = f"{type(error).__name__}: {' '.join(str(error).split())[:200]}"
+            told = error_line(error, 200)
             raise _fault(
                 f"a worker of {self.address} cannot run this program ({told}); install kitopt {mine['kitopt']} there."
             ) from None
@@ -92,8 +91,9 @@ class Cluster:
             batch = next(waiting, None)
             if batch is None or clock.is_over:
                 return None
-            left_s = math.inf if math.isinf(clock.ends_s) else max(0.0, clock.ends_s - time.monotonic())
-            future = self._client.submit(answers_there, self._told, batch, left_s, pure=False, retries=MOST_DEATHS - 1)
+            future = self._client.submit(
+                answers_there, self._told, batch, clock.left_s, pure=False, retries=MOST_DEATHS - 1
+            )
             running[future] = batch
             return future
 
@@ -108,8 +108,8 @@ class Cluster:
                     rows = died(study, batch, MOST_DEATHS)
                 except Exception as error:
                     raise _fault(
-                        f"the cluster at {self.address} gave a batch up ({type(error).__name__}: "
-                        f"{' '.join(str(error).split())[:200]}); run it again: finished rows are kept."
+                        f"the cluster at {self.address} gave a batch up ({error_line(error, 200)}); run it again: "
+                        "finished rows are kept."
                     ) from None
                 following = begin()
                 if following is not None:
@@ -122,7 +122,7 @@ class Cluster:
 
 def answers_there(study: Study, batch: Batch, left_s: float) -> list[Row]:
     """What a worker is asked."""
-    return answers(study, batch, Budget.of(left_s) if math.isfinite(left_s) else Budget())
+    return answers(study, batch, Budget.of(left_s))
 
 
 def raise_for_clash(address: str, mine: dict[str, str], theirs: dict[str, dict[str, str]]) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -43,6 +43,8 @@ class Standard:
         The same with one kit more.
     chances : tuple of float or None
         Of each site that is served, the least over its plans, on unseen windows. [0–1]
+    is_price : bool
+        Whether what the kits cost was made small, in hundredths, instead of their mass.
     """
 
     inventory: int
@@ -51,6 +53,7 @@ class Standard:
     picked: Picked
     one_more: Picked
     chances: tuple[float | None, ...]
+    is_price: bool
 
 
 @dataclass(frozen=True)
@@ -153,14 +156,19 @@ class Asking:
 
     def _changes(self, fails: Sequence[tuple[int, int, Row]]) -> dict[int, Row]:
         """The one change of each site's worst plan."""
-        asked = {
-            place: Question(place, when, self._pattern(row), self._inventory(row), (), ONE_CHANGE)
-            for place, when, row in fails[:MOST_MENDED]
-            if row.status == "no-kit"
-        }
+        asked = {place: replace(one, more=ONE_CHANGE) for place, one in self._to_mend(fails).items()}
         self.clock.say("changes that mend")
         found = self._ask(asked.values()).rows
         return {place: found[one] for place, one in asked.items() if one in found}
+
+    def _to_mend(self, fails: Sequence[tuple[int, int, Row]]) -> dict[int, Question]:
+        """The worst plan of each site for which a change is looked for."""
+        patterns, labels = [one.name for one in self.study.patterns], self.study.labels
+        return {
+            place: Question(place, when, patterns.index(row.pattern), labels.index(row.inventory))
+            for place, when, row in fails[:MOST_MENDED]
+            if row.status == "no-kit"
+        }
 
     def _piece(self, answered: Answered, fails: Sequence[tuple[int, int, Row]]) -> Piece | None:
         """The piece of the catalogue with which most priority is mended: tried on worst plans, proved on all."""
@@ -174,31 +182,24 @@ class Asking:
             if item.price_cents is not None and item.count > 0
         ]
         offered = sorted(offered, key=lambda item: (item.price_cents or 0, item.id))[:MOST_PIECES]
-        worst = [(p, w, row) for p, w, row in fails[:MOST_MENDED] if row.status == "no-kit"]
-        tried = {
-            (item.id, place): Question(place, when, self._pattern(row), self._inventory(row), (), item.id)
-            for place, when, row in worst
-            for item in offered
-        }
+        worst = self._to_mend(fails)
+        tried = {(item.id, place): replace(one, more=item.id) for place, one in worst.items() for item in offered}
         self.clock.say("purchases that mend")
         found = self._ask(tried.values()).rows
-        weights: Counter[str] = Counter()
+        weights = {item.id: 0.0 for item in offered}
         for (item_id, place), question in tried.items():
             if question in found and found[question].passes:
-                weights[item_id] += study.places[place].priority  # type: ignore[assignment]  # weights add up
+                weights[item_id] += study.places[place].priority
+        # whatever fails there, not only the worst of it
+        failed: dict[int, list[Question]] = {place: [] for place in worst}
+        for one, row in answered.rows.items():
+            if one.place in worst and one.inventory == worst[one.place].inventory and not row.passes:
+                failed[one.place].append(one)
         best = None
         for item in sorted(offered, key=lambda item: (-weights[item.id], item.price_cents or 0, item.id)):
             if not weights[item.id] or (best is not None and weights[item.id] <= best.weight):
                 break
-            # whatever fails there, not only the worst of it
-            plans = {
-                place: [
-                    Question(one.place, one.when, one.pattern, one.inventory, (), item.id)
-                    for one, row in answered.rows.items()
-                    if one.place == place and one.inventory == self._inventory(of) and not row.passes
-                ]
-                for place, _, of in worst
-            }
+            plans = {place: [replace(one, more=item.id) for one in some] for place, some in failed.items()}
             again = self._ask(one for some in plans.values() for one in some).rows
             mended = tuple(p for p, some in plans.items() if all(q in again and again[q].passes for q in some))
             weight = sum(study.places[place].priority for place in mended)
@@ -256,7 +257,7 @@ class Asking:
         picked, one_more = (pick(passes, weights, costs, study.standard_kits + n) for n in (0, 1))
         told = (None if j is None else float(chances[place, j]) for place, j in enumerate(picked.of_site))
         told_chances = tuple(None if one is None or np.isnan(one) else one for one in told)
-        return Standard(inventory, kits, masses, picked, one_more, told_chances)
+        return Standard(inventory, kits, masses, picked, one_more, told_chances, is_price)
 
     def _candidates(self, answered: Answered, plans: Sequence[Question]) -> tuple[Kit, ...]:
         """The kits that were found, and what those of each site and of all sites come to together."""
@@ -284,14 +285,14 @@ class Asking:
         """Whether a kit passes, where the proof of the best kit tells it: it is heavier than none, and holds itself."""
         if not row.passes:
             return False, None
-        operation = self.study.operation(plan)
-        inventory = self.study.inventories[plan.inventory]
+        # neither the site nor the day changes what goes along, or how heavy it may be
+        pattern, inventory = self.study.patterns[plan.pattern], self.study.inventories[plan.inventory]
         best, have = dict(kit_of(row.kit)), dict(kit)
-        if over_limit_g(operation, inventory, kit) > 0:
+        if over_limit_g(pattern, inventory, kit) > 0:
             return False, None
         if all(have.get(i, 0) >= n for i, n in best.items()):
             return self._claim(row, plan)
-        if operation.least == "mass":
+        if pattern.least == "mass":
             mass_g = sum(n * inventory.by_id[i].mass_g for i, n in kit)
             if mass_g < sum(n * inventory.by_id[i].mass_g for i, n in best.items()):
                 return False, None
@@ -301,12 +302,6 @@ class Asking:
         """That it passes is claimed where as many unseen windows are survived as are asked for, and no other."""
         need = self.study.patterns[question.pattern].need
         return row.passes and (row.chance is None or row.chance >= need.confidence), row.chance
-
-    def _pattern(self, row: Row) -> int:
-        return next(n for n, one in enumerate(self.study.patterns) if one.name == row.pattern)
-
-    def _inventory(self, row: Row) -> int:
-        return next(n for n in range(len(self.study.inventories)) if self.study.label(n) == row.inventory)
 
 
 def _hardness(row: Row) -> tuple[float, float]:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from kitopt.budget import Budget
-from kitopt.study.answer import answers
+from kitopt.study.answer import answers, unanswered
 from kitopt.study.row import Row
 from kitopt.study.terms import Question, Study
 
@@ -41,19 +41,7 @@ class Workers(Protocol):
 def died(study: Study, batch: Batch, times: int) -> list[Row]:
     """Rows of a batch that no process has survived."""
     text = f"the process that answered it was ended from outside {times} times: is there memory enough?"
-    return [
-        Row(
-            study.places[question.place].name,
-            study.operation(question).start.date().isoformat(),
-            study.patterns[question.pattern].name,
-            study.label(question.inventory),
-            question.asked,
-            mark,
-            "fault",
-            fault=text,
-        )
-        for question, mark in batch
-    ]
+    return unanswered(study, batch, text)
 
 
 @dataclass(frozen=True)

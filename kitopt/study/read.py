@@ -6,21 +6,20 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from kitopt.errors import BadInput
-from kitopt.files.decode import decode
+from kitopt.files.decode import read_text
 from kitopt.files.faults import FaultList, quoted
 from kitopt.files.nearest import did_you_mean
-from kitopt.files.reading import read_bytes, what_lies_at
+from kitopt.files.reading import what_lies_at
 from kitopt.files.table import read_table
 from kitopt.inventory import read_inventory
-from kitopt.inventory.document import Document
 from kitopt.inventory.items import CHOSEN_KINDS, Inventory
 from kitopt.inventory.sheet import rows_of
-from kitopt.operation import read_operation
 from kitopt.operation.check import check_each
 from kitopt.operation.find import find_inventory
 from kitopt.operation.force import pieces_of_kit
 from kitopt.operation.moment import zone_at
 from kitopt.operation.place import Unplaced, place_given
+from kitopt.operation.read_plans import NamingOperations
 from kitopt.operation.terms import Operation, Site, WeatherFile
 from kitopt.study import tables
 from kitopt.study.terms import Kit, Place, Store, Study, When, month_days
@@ -29,7 +28,7 @@ LARGEST_SITES_BYTES = 16_000_000
 _TABLES = ("patterns", "stores")
 
 
-def read_study(path: Path | str, inventories: Sequence[Path | str] = ()) -> Study:
+def read_study(file: Path | str, inventories: Sequence[Path | str] = ()) -> Study:
     """Read what a study asks, and everything that it names.
 
     Parameters
@@ -42,14 +41,14 @@ def read_study(path: Path | str, inventories: Sequence[Path | str] = ()) -> Stud
     BadInput
         With every fault of every file: the study's, the sites', the patterns' and the inventories'.
     """
-    document = _Study(Path(path))
-    study = None if document.values is None else document.read(tuple(Path(one) for one in inventories))
+    document = _Study(Path(file))
+    study = document.read(tuple(Path(one) for one in inventories))
     document.stop_if_any()
     assert study is not None
     return study
 
 
-class _Study(Document):
+class _Study(NamingOperations):
     """The state of one reading."""
 
     def read(self, inventories: tuple[Path, ...]) -> Study | None:
@@ -105,23 +104,13 @@ class _Study(Document):
     def _patterns(self) -> list[Operation]:
         found: dict[str, Operation] = {}
         for path, _, table in self.tables(tables.PatternTable, "patterns", "need at least one [[patterns]]."):
-            if table is None:
-                continue
-            file = self.path.parent / table.file
-            try:
-                if what_lies_at(file) != "file":
-                    text = f"found {quoted(table.file)}, but {quoted(file)} is no file; need an operation."
-                    self.fault((*path, "file"), text)
-                    continue
-                operation = read_operation(file)
-            except BadInput as error:
-                self.others.extend(error.faults)
+            operation = None if table is None else self.operation(table.file, path)
+            if operation is None:
                 continue
             if operation.name in found:
                 text = f"found another pattern of the name {quoted(operation.name)}; need a name for each."
                 self.fault((*path, "file"), text)
             found[operation.name] = operation
-            self.warnings += [one for one in operation.warnings if one not in self.warnings]
         return list(found.values())
 
     def _folders(self, top: tables.StudyTable | None, named: tuple[Path, ...]) -> list[Path]:
@@ -168,8 +157,7 @@ class _Study(Document):
 
     def _places(self, file: Path, stores: set[str], *, needs_air: bool) -> list[Place]:
         faults = FaultList(str(file))
-        content = read_bytes(file, faults, LARGEST_SITES_BYTES)
-        text = None if content is None else decode(content, faults, 'save it as "CSV UTF-8"')
+        text = read_text(file, faults, 'save it as "CSV UTF-8"', LARGEST_SITES_BYTES)
         table = None if text is None else read_table(text, faults)
         found: dict[str, Place] = {}
         first: dict[str, int] = {}

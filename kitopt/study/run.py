@@ -131,9 +131,7 @@ def answer_all(
 
 def _batches(asked: Iterable[tuple[Question, str]]) -> list[Batch]:
     """Plans that share their weather together, in an order in which neighbours share its luck."""
-    ordered = sorted(
-        asked, key=lambda one: (one[0].when, one[0].pattern, one[0].place, one[0].inventory, one[0].kit or ())
-    )
+    ordered = sorted(asked, key=lambda one: (one[0].when, one[0].pattern, one[0].place, one[0].inventory, one[0].kit))
     groups = groupby(ordered, key=lambda one: (one[0].when, one[0].pattern, one[0].place))
     return [tuple(some) for _, some in groups]
 

@@ -69,7 +69,7 @@ def _need(
         return dict(kit_of(standard))
     total: dict[str, int] = {}
     for pattern in range(len(study.patterns)):
-        some = [rows.get(Question(place, when, pattern, 0, kit)) for kit in study.kits or ((),)]
+        some = [rows.get(Question(place, when, pattern, 0, kit)) for kit in study.asked_kits]
         row = next((one for one in some if one is not None and one.passes), None)
         if row is None:
             return None

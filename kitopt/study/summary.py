@@ -39,26 +39,30 @@ class Cell:
     def worst(self) -> Row | None:
         """Of the plans that fail, the one that falls short by most; one that cannot be answered or wired first."""
         failing = [row for row in self.rows if not row.passes]
-        return min(failing, key=lambda row: -1e12 if row.margin_wh is None else row.margin_wh, default=None)
+        return min(failing, key=_margin_wh, default=None)
 
     @property
     def order(self) -> tuple[float, ...]:
         """How good it is."""
         worst = self.worst
-        short_wh = -1e12 if worst is not None and worst.margin_wh is None else getattr(worst, "margin_wh", 0.0)
+        short_wh = 0.0 if worst is None else _margin_wh(worst)
         return (float(self.is_whole), float(self.passes), self.chance or 0.0, short_wh)
+
+
+def _margin_wh(row: Row) -> float:
+    """What is left over, below anything where that is not known. [Wh]"""
+    return -1e12 if row.margin_wh is None else row.margin_wh
 
 
 def cells(study: Study, rows: Mapping[Question, Row]) -> list[list[Cell]]:
     """One for each site and day, in the order of the file."""
-    asked = study.kits or ((),)
     found = []
     for place in range(len(study.places)):
         line = []
         for when in range(len(study.whens)):
             ways = []
             for inventory in range(len(study.inventories)):
-                for kit in asked:
+                for kit in study.asked_kits:
                     questions = [
                         Question(place, when, pattern, inventory, kit) for pattern in range(len(study.patterns))
                     ]
@@ -75,6 +79,6 @@ def failing(study: Study, table: list[list[Cell]]) -> list[tuple[int, int, Row]]
     for place, line in enumerate(table):
         worst = [(when, row) for when, cell in enumerate(line) if (row := cell.worst) is not None]
         if worst:
-            when, row = min(worst, key=lambda one: -1e12 if one[1].margin_wh is None else one[1].margin_wh)
+            when, row = min(worst, key=lambda one: _margin_wh(one[1]))
             found.append((place, when, row))
     return sorted(found, key=lambda one: (-study.places[one[0]].priority, one[0]))

@@ -14,6 +14,7 @@ from kitopt.inventory.fields import WORDS, Number, Text, Value
 from kitopt.operation.maidenhead import place_of
 from kitopt.operation.moment import zone_named
 from kitopt.operation.plan_tables import MONTHS_FIELD
+from kitopt.operation.tables import ALTITUDE, LATITUDE, LONGITUDE
 
 
 def _dates(value: Any, decimal: str | None) -> tuple[date, ...]:
@@ -63,9 +64,6 @@ _FOLDERS = Value(_some_words, 'a list of folders, each once, such as ["our-inven
 _DATES = Value(_dates, "a list of dates without quotes, each once, such as [2027-06-12, 2027-12-11]")
 _BY_MONTH = Text(_by_month, "one air temperature in °C, or twelve from January on with blanks between")
 _HILLS = Text(_hills, "azimuths from north and heights in degrees, such as 180:5 270:12")
-_LATITUDE = Number("a latitude in degrees", "43.46", least=-90, most=90)
-_LONGITUDE = Number("a longitude in degrees", "-3.8", least=-180, most=180)
-_ALTITUDE = Number("an altitude", '40 or "130 ft"', "m", least=-450, most=8900)
 _PRIORITY = Number("a weight", "1, or 3 for a site that counts as three", above=0, most=1000)
 _STANDARD = Number("a number of kits", "3", least=0, most=20, whole="exact")
 _FRESH = Number("a number of windows", "1000", least=100, most=5000, whole="exact")
@@ -103,10 +101,10 @@ class SiteRow(Table):
     """One row of a file of sites."""
 
     name: As[str, WORDS, "what the site is called"]
-    latitude: As[float | None, _LATITUDE, "north is +"] = None
-    longitude: As[float | None, _LONGITUDE, "east is +"] = None
+    latitude: As[float | None, LATITUDE, "north is +"] = None
+    longitude: As[float | None, LONGITUDE, "east is +"] = None
     locator: As[tuple[float, float] | None, Text(lambda t: place_of(t.strip()), "a locator, such as IN83cl")] = None
-    altitude_m: As[float, _ALTITUDE, "of the site"] = 0.0
+    altitude_m: As[float, ALTITUDE, "of the site"] = 0.0
     timezone: As[ZoneInfo | None, _ZONE, "of the clocks; found from the place without it"] = None
     coldest_degc: As[tuple[float, ...] | None, _BY_MONTH, "coldest air: one number, or twelve"] = None
     warmest_degc: As[tuple[float, ...] | None, _BY_MONTH, "warmest air: one number, or twelve"] = None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
@@ -138,14 +139,18 @@ class Study:
     stores: tuple[Store, ...] = ()
     warnings: tuple[str, ...] = ()
 
+    @property
+    def asked_kits(self) -> tuple[Kit, ...]:
+        """What is asked of each plan: the kits to be judged, or the empty one for the best."""
+        return self.kits or ((),)
+
     def questions(self) -> Iterator[Question]:
         """Every plan, those together that share their weather and its luck."""
-        asked: tuple[Kit, ...] = self.kits or ((),)
         for when in range(len(self.whens)):
             for pattern in range(len(self.patterns)):
                 for place in range(len(self.places)):
                     for inventory in range(len(self.inventories)):
-                        yield from (Question(place, when, pattern, inventory, kit) for kit in asked)
+                        yield from (Question(place, when, pattern, inventory, kit) for kit in self.asked_kits)
 
     def operation(self, question: Question) -> Operation:
         """The pattern at the place and on the day; at a time that clocks there skip, as soon as they show another."""
@@ -168,9 +173,10 @@ class Study:
         clock = pattern.start.replace(tzinfo=None, fold=0, year=year, month=when.month, day=when.day)
         return replace(pattern, site=site, start=_moment(clock, site))
 
-    def label(self, inventory: int) -> str:
-        """What an inventory is called: its folder, without the way there."""
-        return Path(self.inventories[inventory].folder).resolve().name
+    @cached_property
+    def labels(self) -> tuple[str, ...]:
+        """What each inventory is called: its folder, without the way there, as it is found where the study is read."""
+        return tuple(Path(one.folder).resolve().name for one in self.inventories)
 
     @cached_property
     def _contents(self) -> tuple[str, ...]:
@@ -182,8 +188,10 @@ class Study:
             weather = pattern.need.weather
             file = ""
             if isinstance(weather, WeatherFile):
-                file = hashlib.sha256(weather.path.read_bytes()).hexdigest()
-                bare = replace(bare, need=replace(bare.need, weather=WeatherFile(weather.path.__class__("file"))))
+                # where it cannot be read, its plans say so
+                with suppress(OSError):
+                    file = hashlib.sha256(weather.path.read_bytes()).hexdigest()
+                bare = replace(bare, need=replace(bare.need, weather=WeatherFile(Path("file"))))
             found.append(repr((bare, loads, file)))
         return tuple(found)
 
@@ -200,7 +208,7 @@ class Study:
         asked = (
             program,
             self.places[question.place].name,
-            self.label(question.inventory),
+            self.labels[question.inventory],
             self._contents[question.pattern],
             operation.site,
             operation.start.isoformat(),

@@ -148,13 +148,13 @@ def _piece(region: Region) -> list[str]:
 
 def _standard(region: Region, one: Standard) -> list[str]:
     study = region.study
-    label = f" from {study.label(one.inventory)}" if len(study.inventories) > 1 else ""
+    label = f" from {study.labels[one.inventory]}" if len(study.inventories) > 1 else ""
     served = [n for n, kit in enumerate(one.picked.of_site) if kit is not None]
-    n = len(one.picked.kits)
+    n, best = len(one.picked.kits), "cheapest" if one.is_price else "lightest"
     lines = [
         (
             f"Standard kits{label}: {n} serve{'s' if n == 1 else ''} {len(served)} of "
-            f"{counted(len(study.places), 'site')} in every plan, each site the lightest that passes there; proved "
+            f"{counted(len(study.places), 'site')} in every plan, each site the {best} that passes there; proved "
             f"among {counted(len(one.kits), 'kit')}, those that were found and what they come to together."
         )
     ]
@@ -169,7 +169,8 @@ def _standard(region: Region, one: Standard) -> list[str]:
         gained = [n for n, kit in enumerate(more.of_site) if kit is not None and now.of_site[n] is None]
         lines.append(f"One more would serve {', '.join(study.places[n].name for n in gained)} too.")
     elif more.cost < now.cost:
-        saved = words.mass(now.cost - more.cost)
+        less, currency = now.cost - more.cost, study.inventories[one.inventory].currency
+        saved = words.price(less, currency) if one.is_price else words.mass(less)
         lines.append(f"One more would serve no other site, and save {saved} over all sites.")
     else:
         lines.append("One more would bring nothing.")
@@ -278,7 +279,7 @@ def _standard_value(region: Region, one: Standard) -> dict[str, Any]:
     places = region.study.places
     gained = [n for n, kit in enumerate(one.one_more.of_site) if kit is not None and one.picked.of_site[n] is None]
     return {
-        "inventory": region.study.label(one.inventory),
+        "inventory": region.study.labels[one.inventory],
         "proved": True,
         "candidates": len(one.kits),
         "weight": encode.number(one.picked.weight),

@@ -81,6 +81,17 @@ def test_a_plan_that_cannot_be_answered_is_a_row_and_stops_nothing(folder: Path)
     assert region.answered.is_whole
 
 
+def test_a_weather_file_that_is_gone_is_a_fault_of_its_plans_alone(folder: Path) -> None:
+    weather, evening = folder / "hut.epw", folder / "evening.toml"
+    weather.write_text("taken away before it is read")
+    evening.write_text(evening.read_text().replace('"no sun"', '"hut.epw"'))
+    study = read_study(folder / "huts.toml")
+    weather.unlink()
+    rows = asked_of(study).answered.rows.values()
+    assert {row.fault for row in rows if row.pattern == "evening"} == {"there is no such file."}
+    assert {row.status for row in rows if row.pattern == "night"} == {"found"}
+
+
 def test_what_is_there_is_not_asked_again(huts: Study, tmp_path: Path) -> None:
     rows = tmp_path / "huts.parquet"
     first = asked_of(huts, rows)

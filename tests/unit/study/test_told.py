@@ -64,6 +64,19 @@ def test_the_document_says_the_same(short: Region) -> None:
     assert told["failing"][0]["is_mended"] is True
 
 
+def test_what_one_standard_kit_more_saves_is_money_where_the_price_counts(folder: Path) -> None:
+    # 20 h of the lamp are 200 Wh: two box-10 hold .9 x 230.4 = 207 at 20 °C, and with two box-4, .675 x 322.6 = 218 at
+    # -10 °C, each the cheapest that does; so two sites are spared two box-4 at 40.00 by a kit of their own
+    for name in ("night", "evening"):
+        text = (folder / f"{name}.toml").read_text().replace("hours = 16", "hours = 20")
+        (folder / f"{name}.toml").write_text(f'{text}\n[goal]\nleast = "price"\n')
+    huts = folder / "huts.toml"
+    huts.write_text("standard_kits = 1\n" + huts.read_text().replace('["jan", "jul"]', '["jul"]'))
+    text = " ".join(region_text(Asking(read_study(huts), Here()).region()).split())
+    assert "1 serves 3 of 3 sites in every plan, each site the cheapest that passes there" in text
+    assert "One more would serve no other site, and save 160.00 over all sites." in text
+
+
 class _Reader(HTMLParser):
     """Elements with their attributes."""
 
@@ -151,3 +164,10 @@ def test_every_fault_is_told_before_any_work(folder: Path) -> None:
         ("sites.csv", 2, "latitude"),
     ]
     assert [one for one in folder.iterdir() if one.suffix == ".parquet"] == []
+
+
+def test_a_folder_is_no_study(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(folder)
+    with pytest.raises(BadInput) as caught:
+        run_study(Path("."), None, Options())
+    assert [str(fault) for fault in caught.value.faults] == [".: not a file; need a file here."]
