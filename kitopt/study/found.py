@@ -10,7 +10,6 @@ from pathlib import Path
 import numpy as np
 
 from kitopt.budget import UNLIMITED, Budget
-from kitopt.inventory.items import CHOSEN_KINDS
 from kitopt.study.answer import over_limit_g
 from kitopt.study.processes import Workers
 from kitopt.study.row import Row
@@ -175,12 +174,7 @@ class Asking:
         study = self.study
         if study.catalogue is None or not fails:
             return None
-        offered = [
-            item
-            for kind in CHOSEN_KINDS
-            for item in getattr(study.catalogue, kind)
-            if item.price_cents is not None and item.count > 0
-        ]
+        offered = [item for item in study.catalogue.chosen_from if item.price_cents is not None and item.count > 0]
         offered = sorted(offered, key=lambda item: (item.price_cents or 0, item.id))[:MOST_PIECES]
         worst = self._to_mend(fails)
         tried = {(item.id, place): replace(one, more=item.id) for place, one in worst.items() for item in offered}

@@ -12,7 +12,7 @@ from kitopt.files.nearest import did_you_mean
 from kitopt.files.reading import what_lies_at
 from kitopt.files.table import read_table
 from kitopt.inventory import read_inventory
-from kitopt.inventory.items import CHOSEN_KINDS, Inventory
+from kitopt.inventory.items import Inventory
 from kitopt.inventory.sheet import rows_of
 from kitopt.operation.check import check_each
 from kitopt.operation.find import find_inventory
@@ -151,7 +151,7 @@ class _Study(NamingOperations):
                     self.fault(("kits", n), fault.text)
                 continue
             for inventory, pieces in zip(owned, counts, strict=True):
-                chosen = {item.id for kind in CHOSEN_KINDS for item in getattr(inventory, kind)}
+                chosen = {item.id for item in inventory.chosen_from}
                 found[tuple(sorted((i, count) for i, count in pieces.items() if i in chosen))] = None
         return list(found)
 
