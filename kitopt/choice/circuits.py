@@ -134,7 +134,7 @@ def search_circuits(
     known = dict(enumerate(alone))
     in_hand = cutoff
 
-    def attempt(chosen: tuple[int, ...], most: float) -> Solved | None:
+    def attempt(chosen: tuple[int, ...], most: float, may_put_off: bool) -> Solved | None:
         nonlocal in_hand
         budget.check()
         with budget.in_force():
@@ -148,7 +148,9 @@ def search_circuits(
             if rows is None:
                 return None
             plan = replace(plan, rows=(*plan.rows, *rows))
-        outcome = choose_lazily(plan, range(len(plan.cases)), budget=budget, cutoff=most, least=least)
+        outcome = choose_lazily(
+            plan, range(len(plan.cases)), budget=budget, cutoff=most, least=least, may_put_off=may_put_off
+        )
         solved = Solved(program, plan, outcome)
         in_hand = min(in_hand, solved.outcome.objective)
         return solved

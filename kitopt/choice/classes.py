@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Generic, Protocol, TypeVar
 
@@ -55,7 +55,7 @@ class OverClasses(Generic[A]):
 
 def over_classes(
     classes: Iterable[K],
-    attempt: Callable[[K, float], A | None],
+    attempt: Callable[[K, float, bool], A | None],
     *,
     cutoff: float = math.inf,
     least: float = 0.0,
@@ -66,7 +66,8 @@ def over_classes(
     Parameters
     ----------
     attempt : callable
-        Tries a class up to a cutoff; None where it is known to hold nothing.
+        Tries a class up to a cutoff; None where it is known to hold nothing. It may put off a hard one, until others
+        have told how far it is of interest.
     least : float
         What is known of a class for which there was no time at all.
     has_ties : bool
@@ -75,14 +76,28 @@ def over_classes(
     best: A | None = None
     tried: list[A] = []
     unsettled: list[float] = []
-    for one in classes:
+    put_off: list[tuple[K, A]] = []
+
+    def each() -> Iterator[tuple[K, A | None]]:
+        for one in classes:
+            yield one, None
+        yield from put_off
+
+    for one, before in each():
         most = cutoff if best is None else best.outcome.objective - (0.0 if has_ties else 1.0)
+        # what is put off is found again
+        most = min([most, *(other.outcome.objective for _, other in put_off)])
         try:
-            here = attempt(one, most)
+            here = attempt(one, most, before is None)
         except OutOfTime:
-            unsettled.append(least)
-            continue
+            if before is None:
+                unsettled.append(least)
+                continue
+            here = before
         if here is None:
+            continue
+        if before is None and here.outcome.is_put_off:
+            put_off.append((one, here))
             continue
         tried.append(here)
         if not here.outcome.proved:

@@ -259,12 +259,20 @@ class Program:
         memories: dict[str, CaseMemory] | None = None,
         least: float = -math.inf,
         enough: float = -math.inf,
+        may_put_off: bool = False,
         budget: Budget = UNLIMITED,
     ) -> Outcome:
         """Choose, with the cases that are failed most at first and others as they are failed."""
         memories = self.memories if memories is None else memories
         return choose_lazily(
-            plan, self.first_cases, budget=budget, cutoff=cutoff, memories=memories, least=least, enough=enough
+            plan,
+            self.first_cases,
+            budget=budget,
+            cutoff=cutoff,
+            memories=memories,
+            least=least,
+            enough=enough,
+            may_put_off=may_put_off,
         )
 
     # -- what came of it ----------------------------------------------------------------

@@ -148,15 +148,18 @@ class Search:
             numbers = range(len(self.problem.wanted)) if self.problem.is_one_bag else [o]
             tried: list[Solved] = []
 
-            def attempt(k: int, most: float) -> Solved | None:
+            def attempt(k: int, most: float, may_put_off: bool) -> Solved | None:
                 if any(one.outcome.objective <= self.enough for one in tried):
                     return None
                 self._bounds[o, k] = self._floor(numbers)
                 if most < self._bounds[o, k] - 1e-6:
                     return None
-                solved = self._try({n: [k] for n in numbers}, most, least=self.least)
+                solved = self._try(
+                    {n: [k] for n in numbers}, most, least=self.least, may_put_off=may_put_off and len(asked) > 1
+                )
                 self._bounds[o, k] = _bound(solved.outcome)
-                tried.append(solved)
+                if not solved.outcome.is_put_off:
+                    tried.append(solved)
                 return solved
 
             asked = [k for k, bus in enumerate(self.classes) if not self.skips(bus)]
@@ -272,6 +275,7 @@ class Search:
         cutoff: float,
         names: Sequence[str] | None = None,
         least: float = -math.inf,
+        may_put_off: bool = False,
     ) -> Solved:
         program = Program(
             self.problem,
@@ -290,7 +294,9 @@ class Search:
         plan = program.plan(self.names if names is None else names, self.at_most)
         if self.with_any_of is not None:
             plan = replace(plan, rows=(*plan.rows, *program.with_any_of(self.with_any_of)))
-        outcome = program.solve(plan, cutoff=cutoff, least=least, enough=self.enough, budget=self.budget)
+        outcome = program.solve(
+            plan, cutoff=cutoff, least=least, enough=self.enough, may_put_off=may_put_off, budget=self.budget
+        )
         return Solved(program, plan, outcome)
 
 

@@ -27,6 +27,7 @@ def choose_lazily(
     memories: dict[str, CaseMemory] | None = None,
     least: float = -math.inf,
     enough: float = -math.inf,
+    may_put_off: bool = False,
 ) -> Outcome:
     """Choose as ``choose`` does, some cases first and others as they are failed.
 
@@ -36,7 +37,7 @@ def choose_lazily(
         The cases to begin with, by number.
     memories : dict of CaseMemory, optional
         By the name of the case; what earlier plans that allow no less have learned. Added to.
-    least, enough : float
+    least, enough, may_put_off
         As for ``choose``.
     """
     known = {} if memories is None else memories
@@ -45,7 +46,9 @@ def choose_lazily(
         tried = [case for trial in plan.trials for case in trial.cases[-1:]]
         here = [known.setdefault(case.name, CaseMemory(case)) for case in (*(plan.cases[i] for i in active), *tried)]
         part = replace(plan, cases=tuple(plan.cases[i] for i in active))
-        outcome = choose(part, budget=budget, cutoff=cutoff, memories=here, least=least, enough=enough)
+        outcome = choose(
+            part, budget=budget, cutoff=cutoff, memories=here, least=least, enough=enough, may_put_off=may_put_off
+        )
         known |= {memory.case.name: memory for memory in outcome.memories}
         if outcome.counts is None:
             return outcome

@@ -11,7 +11,7 @@ import heapq
 import itertools
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from kitopt.engine.needs import Counts, Fixed
 from kitopt.engine.plan import Case, Objective, Plan
 from kitopt.engine.prices import SLACK, Prices, TooMany
-from kitopt.engine.sides import Sides, least_by_rows
+from kitopt.engine.sides import Sides, Wired, least_by_rows
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +27,8 @@ MOST_SETS = 20_000
 """More sets than this are not listed."""
 MOST_SIDES = 2_000
 """The needs of more sides than this are not asked."""
+_MANY, _MOST_LOOKS, _FEWER = 40, 40, 0.97
+"""Of more sides than this some are looked at, so often at most, and while each look leaves so many fewer."""
 _MOST_NEW, _MOST_TANGENTS = 12, 40
 """Of tangents, made for one question and kept in all."""
 _NOT_FEW = 3
@@ -42,12 +44,15 @@ class Listed:
     sides : ndarray of int, shape (n_sides, n_classes)
     need_wh : ndarray, shape (n_sides,)
         A capacity that the batteries at hand can make. [Wh]
+    least : ndarray, shape (n_sides,)
+        No kit with a side has a lower objective, fixed parts apart.
     others : float
         No kit with another side has a lower objective; infinite where all that were asked for are here.
     """
 
     sides: Counts
     need_wh: Floats
+    least: Floats
     others: float = math.inf
 
     def __len__(self) -> int:
@@ -77,6 +82,8 @@ class Listing:
         for some in (self._stock, np.zeros_like(self._stock)):
             self._touch(some)
         none = np.zeros(self.sides.n_classes, dtype=np.int64)
+        self.wired: list[Wired] = []
+        """What the judge has said of some wirings."""
         self._least_wh = float(self._prices.made(self._needs_at_least(self._stock[None, :])[:1])[0])
         for need in sorted({float(self._prices.made(self._need_wh(none))), self._least_wh}):
             self._prices.learn_at(need, left_s)
@@ -110,12 +117,20 @@ class Listing:
         return float(self._lowest(none, 0)[0])
 
     def refined_by(self, listed: Listed, counts: Floats) -> bool:
-        """Follow the judge for the side of a kit that failed; whether it needs more than the kit's batteries hold."""
+        """Follow the judge for the side of a kit that failed; whether it needs more than the kit's batteries hold.
+
+        Where others of the side may do, it is followed for that very wiring.
+        """
         side = self.sides.of(counts)
         need = float(self._prices.made(max(sides.follow(side) for sides in self._each_case)))
         listed.need_wh[np.all(listed.sides == side, axis=1)] = need
         has_wh = sum(wh * float(counts[j]) for j, wh in self.sides.capacity_terms())
-        return need > has_wh + 1e-6
+        if need > has_wh + 1e-6:
+            return True
+        each = [wired for sides in self._each_case if (wired := sides.as_wired(counts, self._asked.upper)) is not None]
+        needy = [replace(one, need_wh=made) for one in each if (made := float(self._prices.made(one.need_wh))) > has_wh]
+        self.wired += needy
+        return bool(needy)
 
     # -- listing -------------------------------------------------------------------------
 
@@ -129,7 +144,7 @@ class Listing:
         most = most + SLACK
         sets = self._sets(most)
         if not len(sets):
-            return Listed(np.zeros((0, self.sides.n_classes), dtype=np.int64), np.zeros(0))
+            return Listed(np.zeros((0, self.sides.n_classes), dtype=np.int64), np.zeros(0), np.zeros(0))
         needs = self._prices.made(self._needs_at_least(sets))
         for _ in range(_MOST_NEW):
             bounds = self._prices.bound(needs, sets=sets)
@@ -142,30 +157,75 @@ class Listing:
                 break
             self._left_s()
             needs = np.maximum(needs, self._prices.made(self._touch(sets[new[0]], sets)))
-        spread = [self._on_units(some, float(need), most) for some, need in zip(sets, needs, strict=True)]
-        if sum(map(len, spread)) > MOST_SIDES:
-            raise TooMany
-        sides = np.concatenate(spread) if spread else np.zeros((0, self.sides.n_classes), dtype=np.int64)
-        low = self._prices.bound(np.repeat(needs, [len(some) for some in spread]), sides=sides)
+        sides = np.zeros((0, self.sides.n_classes), dtype=np.int64)
+        low, low_wh = np.zeros(0), np.zeros(0)
+        for i in np.argsort(bounds, kind="stable").tolist():
+            here = self._on_units(sets[i], float(needs[i]), most)
+            here, least_wh, least = self._looked_at(here, np.full(len(here), needs[i]), most)
+            sides = np.concatenate([sides, here])
+            low, low_wh = np.concatenate([low, least]), np.concatenate([low_wh, least_wh])
+            if len(sides) > MOST_SIDES:
+                raise TooMany
         if len(sides) <= _NOT_FEW * few:
             few = math.inf
         # the one whose bound is lowest is looked at more closely, until it is known what it needs
-        waiting = [(float(bound), int(i), 0, 0.0) for i, bound in enumerate(low)]
+        waiting = [(float(low[i]), i, 0, float(low_wh[i])) for i in range(len(sides))]
         heapq.heapify(waiting)
         closer = (self._at_least_wh, self._need_wh)
         known: list[tuple[int, float]] = []
+        is_many = len(sides) > _MANY
         while waiting and len(known) < few:
-            _, i, n_looks, need_wh = heapq.heappop(waiting)
+            bound, i, n_looks, need_wh = heapq.heappop(waiting)
+            # what was learned since may tell more
+            again = self._bound_of(sides[i], need_wh) if is_many else bound
+            if again > bound + SLACK:
+                if again <= most:
+                    heapq.heappush(waiting, (again, i, n_looks, need_wh))
+                continue
             if n_looks == len(closer):
                 known.append((i, need_wh))
                 continue
             self._left_s()
-            need = self._prices.made(closer[n_looks](sides[i]))[None]
-            bound = float(self._prices.bound(need, sides=sides[i : i + 1])[0])
+            need_wh, n_looks = float(self._prices.made(closer[n_looks](sides[i]))), n_looks + 1
+            bound = self._bound_of(sides[i], need_wh)
+            if is_many and bound <= most and n_looks == len(closer):
+                self._prices.learn_of(sides[i], need_wh, self._left_s)
+                bound = self._bound_of(sides[i], need_wh)
             if bound <= most:
-                heapq.heappush(waiting, (bound, i, n_looks + 1, float(need[0])))
+                heapq.heappush(waiting, (bound, i, n_looks, need_wh))
         others = waiting[0][0] if waiting else math.inf
-        return Listed(sides[[i for i, _ in known]], np.array([need for _, need in known]), others)
+        sides, needs = sides[[i for i, _ in known]], np.array([need for _, need in known])
+        least = self._prices.bound(needs, sides=sides) - self.objective.fixed - SLACK
+        return Listed(sides, needs, least, others)
+
+    def _bound_of(self, side: Counts, need_wh: float) -> float:
+        return float(self._prices.bound(np.array([need_wh]), sides=side[None, :])[0])
+
+    def _looked_at(self, sides: Counts, needs: Floats, most: float) -> tuple[Counts, Floats, Floats]:
+        """Of many sides those that are still within a cutoff when some were looked at, their needs and bounds."""
+        needs = np.maximum(needs, self._prices.made(self._by_looks_wh(sides)))
+        n_looks = 0
+        while True:
+            bounds = self._prices.bound(needs, sides=sides)
+            is_in = bounds <= most
+            sides, needs, bounds, n_before = sides[is_in], needs[is_in], bounds[is_in], len(sides)
+            if len(sides) <= _MANY or n_looks >= _MOST_LOOKS or (n_looks and len(sides) > _FEWER * n_before):
+                return sides, needs, bounds
+            self._left_s()
+            n_looks += 1
+            nearest = sides[int(np.argmin(bounds))]
+            since = [len(one.closer) for one in self._each_case]
+            for one in self._each_case:
+                one.look_at(nearest)
+            need = float(self._prices.made(self._need_wh(nearest)))
+            self._prices.learn_of(nearest, min(need, float(self._prices.sums[-1])), self._left_s)
+            needs = np.maximum(needs, self._prices.made(self._by_looks_wh(sides, since)))
+            needs[np.all(sides == nearest, axis=1)] = need
+
+    def _by_looks_wh(self, sides: Counts, since: Sequence[int] | None = None) -> Floats:
+        new = since or [0] * len(self._each_case)
+        each = [one.at_least_by_sides_wh(sides, n) for one, n in zip(self._each_case, new, strict=True)]
+        return np.asarray(np.max(each, axis=0))
 
     def _sets(self, most: float) -> Counts:
         """Sets of panels, one kind after another; those are left out of which all that contain them cost too much."""

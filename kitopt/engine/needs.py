@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from functools import cached_property, reduce
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from kitopt.engine.judge import cuts, needed_wh, simulate
 from kitopt.engine.plan import Case
 from kitopt.engine.plant import Conditions, Layout, Source
+from kitopt.engine.tangents import Tangent
 
 Floats = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -45,37 +46,6 @@ class Fixed:
     def key(self) -> tuple[bytes, bytes]:
         """The same for the same numbers."""
         return self.box.tobytes(), self.demand_w.tobytes()
-
-
-@dataclass(frozen=True, eq=False)
-class Tangent:
-    """What sets of panels need at least, window by window: ``need[k] >= least[k] - saved[k] @ set``. [Wh]
-
-    Attributes
-    ----------
-    least : ndarray, shape (n_windows,)
-    saved : ndarray, shape (n_windows, n_kinds)
-    hardest : ndarray of int, shape (n_allowed + 1,)
-        The windows that need most where it touches.
-    """
-
-    least: Floats
-    saved: Floats
-    hardest: NDArray[np.intp]
-
-    @cached_property
-    def _of_hardest(self) -> tuple[Floats, Floats]:
-        return self.least[self.hardest], np.ascontiguousarray(self.saved[self.hardest].T)
-
-    @cached_property
-    def most_saved(self) -> Floats:
-        """What a panel of each kind saves in any of the hardest windows at most, shape (n_kinds,). [Wh]"""
-        return np.asarray(np.max(self._of_hardest[1], axis=1))
-
-    def hardest_need_wh(self, sets: Counts) -> Floats:
-        """What sets need at least, since one of the hardest windows must be survived, shape (n_sets,). [Wh]"""
-        least, saved = self._of_hardest
-        return np.asarray(np.min(least - sets @ saved, axis=1))
 
 
 def in_order(needs: Floats, n_allowed: int) -> float:
@@ -153,6 +123,12 @@ class Needs:
         ).reshape(layout.n_units, layout.n_demands)
         self._idle_w[~np.isfinite(self._idle_w)] = 0.0
         self._without_limit = replace(self._conditions, has_charge_limit=False)
+        # of each class the unit that it hangs on, and what a panel of it brings
+        self._on_unit = np.equal.outer(self.unit, np.arange(layout.n_units)).astype(np.int64)
+        self._panels = np.zeros((len(unit), self._conditions.layout.size))
+        for c, (u, at) in enumerate(zip(unit, place, strict=True)):
+            self._panels[c, self._conditions.layout.panel(u, at)] = size[c]
+        self._limit_w = np.array([fixed.box[layout.limit(u)] for u in range(layout.n_units)])
         self._known: dict[bytes, Floats] = {}
 
     @classmethod
@@ -184,14 +160,31 @@ class Needs:
             self._known[key] = found
         return found
 
-    def followed_wh(self, side: Counts, need_wh: float, n_allowed: int) -> float:
-        """What a side needs so that no more windows fail, with all that the judge knows, from a need that is no more.
+    def brings_no_more(self, case: Case, kind: int, one: int, other: int) -> bool:
+        """Whether a join of a panel to a unit passes no more than another in any step, all else being alike."""
+        if self.pieces[kind][one] != self.pieces[kind][other]:
+            return False
+        panels = slice(self._layout.panel(0, 0), self._layout.demand(0))
+        mine, its = case.matrix[:, one], case.matrix[:, other]
+        if np.any(np.delete(mine, panels) != np.delete(its, panels)):
+            return False
+        (at,), (its_at,) = np.flatnonzero(mine[panels]), np.flatnonzero(its[panels])
+        if at == its_at:
+            return bool(mine[panels][at] <= its[panels][at])
+        n, conditions = self._layout.n_sources, case.conditions
+        watts, its_watts = conditions.watts(int(at) % n), conditions.watts(int(its_at) % n)
+        return bool(np.all(mine[panels][at] * watts <= its[panels][its_at] * its_watts))
 
-        The margin is concave in the capacity, so from below its tangents meet zero before it does.
-        """
-        layout, conditions = self._conditions.layout, self._conditions
-        plant = self.plant(side)
-        plant[layout.charge_limit] = self.fixed.box[layout.charge_limit]
+    def followed_wh(self, side: Counts, need_wh: float, n_allowed: int) -> float:
+        """What a side needs so that no more windows fail, by all that the judge knows, from a need that is no more."""
+        return self.followed_as_wired_wh(self._conditions, self.plant(side), need_wh, n_allowed)
+
+    def followed_as_wired_wh(self, conditions: Conditions, plant: Floats, need_wh: float, n_allowed: int) -> float:
+        """What a plant needs, with batteries at their best in all but their capacity, from a need that is no more."""
+        # the margin is concave in the capacity, so from below its tangents meet zero before it does
+        layout = conditions.layout
+        plant = plant.copy()
+        plant[layout.charge_limit] = self.fixed.box[self._layout.charge_limit]
         for _ in range(_MOST_STEPS):
             if not np.isfinite(need_wh):
                 break
@@ -212,44 +205,67 @@ class Needs:
 
     def tangent(self, counts: Counts, n_allowed: int) -> Tangent:
         """The tangent at a set of panels on whatever units, shape (n_kinds,), where so many windows may fail."""
-        some = counts.astype(np.float64)
         conditions, layout = self._pooled, self._pooled.layout
         of_case = self._layout
         plant = np.zeros(layout.size)
         plant[layout.limit(0)] = sum(self.fixed.box[of_case.limit(u)] for u in range(of_case.n_units))
-        panels = slice(layout.panel(0, 0), layout.panel(0, 0) + self.n_kinds)
-        plant[panels] = some
+        panels = np.arange(layout.panel(0, 0), layout.panel(0, 0) + self.n_kinds)
+        plant[panels] = counts
         plant[_demands(layout)] = self.fixed.demand_w
         plant[layout.rated] = self.fixed.box[of_case.rated]
-        need = in_order(needed_wh(conditions, plant, self.missing_share), n_allowed)
-        plant[layout.capacity] = need if np.isfinite(need) else self.fixed.box[of_case.capacity]
+        return self._tangent(conditions, plant, needed_wh(conditions, plant, self.missing_share), n_allowed, panels)
+
+    def tangent_of_side(self, side: Counts, n_allowed: int) -> Tangent:
+        """The tangent at a side, of the windows that are hardest there, in what ``told`` makes of sides."""
+        conditions = self._without_limit
+        some = np.arange(conditions.layout.size)
+        return self._tangent(conditions, self.plant(side), self.each_wh(side), n_allowed, some, few=True)
+
+    def _tangent(
+        self,
+        conditions: Conditions,
+        plant: Floats,
+        each_wh: Floats,
+        n_allowed: int,
+        by: NDArray[np.intp],
+        *,
+        few: bool = False,
+    ) -> Tangent:
+        """The tangent at a plant of which every window needs so much, by some coordinates."""
+        layout = conditions.layout
+        need = in_order(each_wh, n_allowed)
+        plant[layout.capacity] = need if np.isfinite(need) else self.fixed.box[self._layout.capacity]
         plant[layout.missing] = self.missing_share * plant[layout.capacity]
         verdict = simulate(conditions, plant)
-        found = cuts(conditions, plant, verdict.lowest_step, np.arange(conditions.n_windows))
+        n = len(each_wh)
+        windows = np.argpartition(-each_wh, n_allowed)[: n_allowed + 1] if few else np.arange(n)
+        found = cuts(conditions, plant, verdict.lowest_step, windows)
         by_wh = found.slope[:, layout.capacity] + self.missing_share * found.slope[:, layout.missing]
         held = found.slope.copy()
         held[:, [layout.capacity, layout.missing]] = 0.0
-        held[:, panels] = 0.0
+        held[:, by] = 0.0
         short = -found.constant - held @ plant - 1e-5
         # where more capacity helps no window, nothing is known of it
         scale = np.where(by_wh > 1e-9, 1.0 / np.where(by_wh > 1e-9, by_wh, 1.0), 0.0)
-        least, saved = short * scale, found.slope[:, panels] * scale[:, None]
-        hardest = np.argsort(-(least - saved @ some), kind="stable")[: n_allowed + 1]
+        slope = found.slope.copy()
+        slope[:, [layout.capacity, layout.missing]] = 0.0
+        least, saved = short * scale, slope[:, by] * scale[:, None]
+        hardest = np.argsort(-(least - saved @ plant[by]), kind="stable")[: n_allowed + 1]
         return Tangent(least, saved, hardest)
+
+    def told(self, sides: Counts) -> Floats:
+        """What tangents at sides are in, of some sides, shape (n_sides, n): each side's plant without batteries."""
+        layout = self._conditions.layout
+        is_there = sides @ self._on_unit > 0
+        plants = sides @ self._panels
+        plants[:, [layout.limit(u) for u in range(layout.n_units)]] = np.where(is_there, self._limit_w, 0.0)
+        plants[:, _demands(layout)] = self.fixed.demand_w + is_there @ self._idle_w
+        plants[:, layout.rated] = self.fixed.box[self._layout.rated]
+        return plants
 
     def plant(self, side: Counts) -> Floats:
         """A kit with a side at its best, batteries apart, shape (n_coordinates of its own,)."""
-        layout, of_case = self._conditions.layout, self._layout
-        plant = np.zeros(layout.size)
-        for c in np.flatnonzero(side):
-            plant[layout.panel(int(self.unit[c]), int(self._place[c]))] += side[c] * self._size[c]
-        demand_w = self.fixed.demand_w.copy()
-        for u in np.unique(self.unit[side > 0]).tolist():
-            plant[layout.limit(u)] = self.fixed.box[of_case.limit(u)]
-            demand_w += self._idle_w[u]
-        plant[_demands(layout)] = demand_w
-        plant[layout.rated] = self.fixed.box[of_case.rated]
-        return plant
+        return np.asarray(self.told(side[None, :])[0])
 
 
 def _demands(layout: Layout) -> slice:

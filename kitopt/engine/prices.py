@@ -49,13 +49,29 @@ class Price:
     by_wh: float
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class _Quantity:
     """What is made small, or may not be more than a limit, with its prices."""
 
     objective: Objective
     most: float
     prices: list[Price] = field(default_factory=list)
+    """Those of no panels, which tell of every side, and then those near some sides."""
+    n_of_none: int = 0
+    _stacked: tuple[Floats, Floats, Floats] | None = None
+
+    def add(self, price: Price) -> None:
+        """Keep a price."""
+        self.prices.append(price)
+        self._stacked = None
+
+    @property
+    def stacked(self) -> tuple[Floats, Floats, Floats]:
+        """All prices: the fixed parts, shape (n, 1), those of each class, shape (n, n_classes), and by watt-hour."""
+        if self._stacked is None:
+            fixed, by_wh = (np.array([[getattr(one, name)] for one in self.prices]) for name in ("fixed", "by_wh"))
+            self._stacked = fixed, np.array([one.each for one in self.prices]), by_wh
+        return self._stacked
 
 
 class Prices:
@@ -118,11 +134,22 @@ class Prices:
         none = np.zeros(len(self._classes))
         for quantity in self._quantities:
             price, met = self._price(quantity.objective, none, need_wh, left_s)
-            quantity.prices.append(price)
+            quantity.add(price)
             if np.any(met > _LITTLE + SLACK):
                 # rows ask for panels: what more than those cost is only told from there on
-                quantity.prices.append(self._price(quantity.objective, met, need_wh, left_s)[0])
+                quantity.add(self._price(quantity.objective, met, need_wh, left_s)[0])
+            quantity.n_of_none = len(quantity.prices)
         self._known_at.add(need_wh)
+
+    def learn_of(self, side: Counts, need_wh: float, left_s: Callable[[], float]) -> None:
+        """Make the prices exact near a side and a capacity.
+
+        Raises
+        ------
+        RulesForbid, TooMany, OutOfTime
+        """
+        for quantity in self._quantities:
+            quantity.add(self._price(quantity.objective, side.astype(np.float64), need_wh, left_s)[0])
 
     def made(self, needs: Floats | float) -> Floats:
         """The next capacity that the batteries at hand can make; infinite where they cannot. [Wh]"""
@@ -147,8 +174,8 @@ class Prices:
     ) -> Floats:
         low = np.full(len(sets), -np.inf)
         stock = self.stock[n_decided:]
-        for price in quantity.prices:
-            each = self._by_kind(price)
+        for price in quantity.prices[: quantity.n_of_none]:
+            each = self._by_kind(price.each[None, :])[0]
             base, later = price.fixed + sets @ each, each[n_decided:]
             low = np.maximum(low, base + price.by_wh * least_wh + float(stock @ np.minimum(later, 0.0)))
             if price.by_wh > 0.0:
@@ -168,22 +195,21 @@ class Prices:
         can_be_met = np.isfinite(needs)
         capacity = np.where(can_be_met, needs, 0.0)
 
-        def of_panels(price: Price) -> Floats | float:
-            hung = 0.0 if sides is None else sides @ price.each
-            return hung if sets is None else hung + sets @ self._by_kind(price)
-
         def least(quantity: _Quantity) -> Floats:
-            each = [price.fixed + of_panels(price) + price.by_wh * capacity for price in quantity.prices]
-            return np.asarray(np.max(each, axis=0) + quantity.objective.fixed)
+            fixed, each, by_wh = quantity.stacked
+            costs = fixed + by_wh * capacity
+            costs += 0.0 if sides is None else each @ sides.T
+            costs += 0.0 if sets is None else self._by_kind(each) @ np.atleast_2d(sets).T
+            return np.asarray(np.max(costs, axis=0) + quantity.objective.fixed)
 
         first, *limits = map(least, self._quantities)
         return np.where(can_be_met, self._where_kept(first, limits), np.inf)
 
-    def _by_kind(self, price: Price) -> Floats:
-        """The price of a panel of each kind on the unit where it costs least."""
-        least = np.full(len(self.stock), np.inf)
-        np.minimum.at(least, self._kind, price.each)
-        return least
+    def _by_kind(self, each: Floats) -> Floats:
+        """Prices of a panel of each kind on the unit where it costs least, shape (n_prices, n_kinds)."""
+        least = np.full((len(self.stock), len(each)), np.inf)
+        np.minimum.at(least, self._kind, each.T)
+        return least.T
 
     def _price(
         self, objective: Objective, side: Floats, need: float, left_s: Callable[[], float]

@@ -36,6 +36,7 @@ _FIRST_GAP, _LEAST_GAP, _FIRST_SIDES = 0.05, 0.01, 8
 at once."""
 _MOST_SHOWN = 400
 """More sides than this make a program slower than rows with binaries do."""
+_MOST_TOLD_APART = 40
 _GAP = 0.999
 """Objectives are whole numbers, so a gap below 1 is none."""
 
@@ -58,6 +59,8 @@ class Outcome:
         The learned rows, one memory a case.
     rounds : int
         Proposals judged.
+    is_put_off : bool
+        Whether it was left as soon as its sides were too many to be listed, with whatever was found until then.
     """
 
     status: Literal["found", "no-kit", "time-limit"]
@@ -67,6 +70,7 @@ class Outcome:
     memories: tuple[CaseMemory, ...] = ()
     rounds: int = 0
     reached: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    is_put_off: bool = False
 
     @property
     def proved(self) -> bool:
@@ -86,6 +90,7 @@ def choose(
     memories: Sequence[CaseMemory] | None = None,
     least: float = -math.inf,
     enough: float = -math.inf,
+    may_put_off: bool = False,
 ) -> Outcome:
     """Find the counts that pass every case with the least first objective, then the next.
 
@@ -102,6 +107,8 @@ def choose(
         What is known already: no counts have a lower first objective.
     enough : float
         Counts whose first objective is at most this will do, proved best or not.
+    may_put_off : bool
+        Whether a plan of too many sides is left to be asked again, when more is known of others.
 
     Returns
     -------
@@ -116,7 +123,7 @@ def choose(
     known = [CaseMemory(case) for case in plan.cases] if memories is None else list(memories)
     while True:
         known = _with_trials(plan, known)
-        outcome = _Chooser(plan, budget, cutoff, known, least, enough).run()
+        outcome = _Chooser(plan, budget, cutoff, known, least, enough, may_put_off=may_put_off).run()
         if outcome.counts is None:
             return outcome
         try:
@@ -154,10 +161,12 @@ class _Chooser:
         memories: Sequence[CaseMemory],
         least: float,
         enough: float = -math.inf,
+        *,
+        may_put_off: bool = False,
     ) -> None:
         self.plan = plan
         self.budget = budget
-        self.cutoff, self.enough = cutoff, enough
+        self.cutoff, self.enough, self.may_put_off = cutoff, enough, may_put_off
         self.memories = tuple(memories)
         self.rounds = 0
         self.alone: set[tuple[str, bytes]] = set()
@@ -179,6 +188,8 @@ class _Chooser:
         first = self.plan.objectives[0]
         try:
             is_found = self._by_sides(first, self.cutoff)
+            if is_found is None and self.may_put_off:
+                return replace(self._outcome("time-limit", first), is_put_off=True)
             if is_found is None:
                 # with a cutoff the relaxation most often already tells that nothing is left
                 cutoff = self.cutoff if self.best is None else min(self.cutoff, float(first.of(self.best)))
@@ -381,7 +392,7 @@ class _Chooser:
 
     def _settle(self, objective: Objective, cutoff: float, *, is_full: bool) -> bool:
         """Find the best counts with the sides that are listed; where some are known already, whether they are alone."""
-        if self.best is None or not self.plan.tie_break:
+        if self.best is None or not self.plan.tie_break or sum(map(len, self.listed)) > _MOST_TOLD_APART:
             return self._minimise(objective, cutoff, is_full=is_full)
         other = self._other(objective)
         if other is not None and objective.of(other) < objective.of(self.best):
@@ -519,7 +530,7 @@ class _Chooser:
         program = self.plan.program(weights, (*self.fixed, *([most] if most else ())))
         known: dict[bytes, tuple[Listing, Listed, list[int]]] = {}
         for listing, listed in zip(self._listings, self.listed, strict=True):
-            known[listing.sides.case.place] = listing, listed, add_sides(program, listing.sides, listed)
+            known[listing.sides.case.place] = listing, listed, add_sides(program, listing, listed)
         for memory in self.memories if known else ():
             asked = []
             for one in memory.alone if memory.case.parts else ():

@@ -6,19 +6,39 @@ For a given side the capacity that a window needs is one number, so what a confi
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property, reduce
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.engine.needs import Counts, Fixed, Floats, Needs, Tangent, in_order
+from kitopt.engine.needs import Counts, Fixed, Floats, Needs, in_order
 from kitopt.engine.plan import Case, Row
 from kitopt.engine.plant import Conditions
+from kitopt.engine.tangents import Tangent
 
 Terms = list[tuple[int, float]]
 
 _FEW_WINDOWS = 3
 """Where the hardest windows are more than one in so many, to look at all of them is no more work."""
+
+
+@dataclass(frozen=True, eq=False)
+class Wired:
+    """A side as one kit wires it: what it needs so, and with joins that bring no more.
+
+    Attributes
+    ----------
+    columns : tuple of int
+        Of the plan, all that make the plant but the batteries, and joins that bring no more than these.
+    n : int
+        Their counts in all, which no better wiring of the side reaches with them.
+    """
+
+    side: Counts
+    columns: tuple[int, ...]
+    n: int
+    need_wh: float
 
 
 class Sides:
@@ -30,6 +50,8 @@ class Sides:
         self._need_wh: dict[bytes, float] = {}
         self.tangents: dict[bytes, Tangent] = {}
         """By the set of panels that each is at."""
+        self.closer: dict[bytes, Tangent] = {}
+        """By the side that each is at."""
 
     def is_like(self, other: Sides) -> bool:
         """Whether the same counts make the same sides and the same capacity in another case."""
@@ -87,6 +109,35 @@ class Sides:
         self._need_wh[side.tobytes()] = need_wh
         return need_wh
 
+    def as_wired(self, counts: Floats, upper: Floats) -> Wired | None:
+        """What the side of a kit needs by its very wiring; None where other wirings cannot be told from it by a sum.
+
+        Parameters
+        ----------
+        upper : ndarray
+            The most of each column of the plan.
+        """
+        case, layout, side = self.case, self.case.conditions.layout, self.of(counts)
+        own = case.own(counts)
+        makes_plant = np.any(case.matrix != 0.0, axis=0) & (case.matrix[layout.capacity] == 0.0)
+        mine = np.flatnonzero(makes_plant & (own > 0.5))
+        at = mine if case.columns is None else case.columns[mine]
+        no_better = makes_plant & (own > 0.5)
+        is_alone = np.zeros(case.matrix.shape[1], dtype=bool)
+        for k, columns in zip(self.kind, self.needs.columns, strict=True):
+            used = columns[own[columns] > 0.5]
+            if len(used) == 1:
+                is_alone[used] = True
+                no_better[[j for j in columns if self.needs.brings_no_more(case, int(k), int(j), int(used[0]))]] = True
+        if not np.all(is_alone[mine] | (own[mine] >= upper[at] - 0.5)):
+            return None
+        need_wh = self.needs.followed_as_wired_wh(
+            case.conditions, case.plant(counts), self.need_wh(side), case.n_allowed
+        )
+        some = np.flatnonzero(no_better)
+        columns = some if case.columns is None else case.columns[some]
+        return Wired(side, tuple(columns.tolist()), round(float(np.sum(own[mine]))), need_wh)
+
     # -- sets of panels, whatever unit they are on -------------------------------------------
 
     def tangent(self, some: Counts) -> Tangent:
@@ -95,6 +146,19 @@ class Sides:
         if key not in self.tangents:
             self.tangents[key] = self.needs.tangent(some, self.case.n_allowed)
         return self.tangents[key]
+
+    def look_at(self, side: Counts) -> None:
+        """Learn of all sides from one."""
+        key = side.tobytes()
+        if key not in self.closer:
+            self.closer[key] = self.needs.tangent_of_side(side, self.case.n_allowed)
+
+    def at_least_by_sides_wh(self, sides: Counts, since: int = 0) -> Floats:
+        """What sides need at least by those that were looked at since, shape (n_sides,). [Wh]"""
+        told = self.needs.told(sides)
+        return reduce(
+            np.maximum, (one.hardest_need_wh(told) for one in [*self.closer.values()][since:]), np.zeros(len(sides))
+        )
 
     def at_least_wh(self, tangent: Tangent, sets: Counts) -> Floats:
         """What sets of panels need by a tangent, shape (n_sets,). [Wh]"""

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.engine.learned import CaseMemory, WindowRow
-from kitopt.engine.listing import Listed
+from kitopt.engine.listing import Listed, Listing
 from kitopt.engine.plan import Case
-from kitopt.engine.sides import Sides
+from kitopt.engine.sides import Sides, Wired
 from kitopt.engine.solver import Program
 
 Floats = NDArray[np.float64]
@@ -60,7 +60,7 @@ def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column:
         program.add_row([(j, 1.0) for j in given_up.values()], upper=float(memory.case.n_allowed))
 
 
-def add_sides(program: Program, sides: Sides, listed: Listed) -> list[int]:
+def add_sides(program: Program, listing: Listing, listed: Listed) -> list[int]:
     """Write that a kit has one of some sides, all joins of it, and the batteries that it needs.
 
     Returns
@@ -68,6 +68,7 @@ def add_sides(program: Program, sides: Sides, listed: Listed) -> list[int]:
     list of int
         The column of each side that says whether it is the kit's.
     """
+    sides, weights = listing.sides, listing.objective.weights
     # what the judge refused with any batteries needs infinitely many: not to be chosen
     may = np.isfinite(listed.need_wh)
     chosen = [program.add_column(0.0, float(one), integer=True) for one in may.tolist()]
@@ -83,7 +84,24 @@ def add_sides(program: Program, sides: Sides, listed: Listed) -> list[int]:
     scale = max(1.0, float(np.max(needs_wh, initial=0.0)))
     needs = [(y, -wh / scale) for y, wh in zip(chosen, needs_wh.tolist(), strict=True)]
     program.add_row([*((j, wh / scale) for j, wh in sides.capacity_terms()), *needs], lower=0.0)
+    for one in listing.wired:
+        for k in np.flatnonzero(np.all(listed.sides == one.side, axis=1)).tolist():
+            _add_wired(program, sides, one, chosen[k])
+    # what a linear program knows of each side alone, it would not know of a mixture of them
+    dearest = max(1.0, float(np.max(listed.least[may], initial=0.0)))
+    least = [(y, -value / dearest) for y, value in zip(chosen, np.where(may, listed.least, 0.0).tolist(), strict=True)]
+    program.add_row([*((int(j), float(weights[j]) / dearest) for j in np.flatnonzero(weights)), *least], lower=0.0)
     return chosen
+
+
+def _add_wired(program: Program, sides: Sides, wired: Wired, chosen: int) -> None:
+    """Write that a side wired in one way has the batteries for that; where none are enough, that it is not."""
+    is_it = [(j, 1.0) for j in (*wired.columns, chosen)]
+    if not np.isfinite(wired.need_wh):
+        program.add_row(is_it, upper=float(wired.n))
+        return
+    capacity = [(j, wh / wired.need_wh) for j, wh in sides.capacity_terms()]
+    program.add_row([*capacity, *((j, -c) for j, c in is_it)], lower=-float(wired.n))
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,6 +6,7 @@ objective, and at least the batteries that the side is said to need.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -18,13 +19,18 @@ from oracle.search import legal_banks
 from oracle.wired_instances import wired
 
 from kitopt.choice import Solved, pack
-from kitopt.engine import choose, search
+from kitopt.choice.kit import best_kit
+from kitopt.engine import choose, listing, search
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listing, fixed_of
 from kitopt.engine.prices import RulesForbid, TooMany
 from kitopt.engine.sides import Sides, can_hold
 from kitopt.engine.solver import solve
 from kitopt.engine.write import add_sides
+from kitopt.inventory import read_inventory
+from kitopt.inventory.demo import demo_folder
+from kitopt.operation import read_operation
+from kitopt.sky import windows_for
 
 LATE_S = 1e9
 
@@ -51,11 +57,11 @@ def working_kits(number: int) -> Iterator[tuple[Solved, Listing, np.ndarray, flo
         for bank in legal_banks(world, kit):
             if not bank.passes():
                 continue
-            for one, listing in zip(solved, listings, strict=True):
+            for one, of_class in zip(solved, listings, strict=True):
                 counts = column_counts(one, bank.batteries, bank.plugged) if is_judged_by(one, bank) else None
                 if counts is not None:
-                    assert listing is not None
-                    yield one, listing, counts, cost(one, counts)
+                    assert of_class is not None
+                    yield one, of_class, counts, cost(one, counts)
 
 
 def cost(solved: Solved, counts: np.ndarray) -> float:
@@ -70,8 +76,8 @@ def cost(solved: Solved, counts: np.ndarray) -> float:
 def test_no_working_kit_has_less_battery_than_its_side_needs(side_numbers: range) -> None:
     n_kits = n_decided = 0
     for number in side_numbers:
-        for _, listing, counts, _ in working_kits(number):
-            sides = listing.sides
+        for _, of_class, counts, _ in working_kits(number):
+            sides = of_class.sides
             side = sides.of(counts)
             has_wh = sum(wh * counts[j] for j, wh in sides.capacity_terms())
             assert sides.need_wh(side) <= has_wh + 1e-6, number
@@ -82,23 +88,29 @@ def test_no_working_kit_has_less_battery_than_its_side_needs(side_numbers: range
     assert n_decided > 10
 
 
-def test_every_side_of_a_kit_as_good_as_the_cutoff_is_listed(side_numbers: range) -> None:
+@pytest.mark.parametrize("many", [40, 0])
+def test_every_side_of_a_kit_as_good_as_the_cutoff_is_listed(
+    side_numbers: range, many: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # of no more sides than so many none is looked at for what it tells of others
+    monkeypatch.setattr(listing, "_MANY", many)
     n_kits = 0
     for number in side_numbers:
-        for _, listing, counts, value in working_kits(number):
+        for _, of_class, counts, value in working_kits(number):
             try:
-                known = listing.within(value)
+                known = of_class.within(value)
             except TooMany:
                 continue
-            at = np.flatnonzero(np.all(known.sides == listing.sides.of(counts), axis=1))
+            at = np.flatnonzero(np.all(known.sides == of_class.sides.of(counts), axis=1))
             assert len(at) == 1, number
-            has_wh = sum(wh * counts[j] for j, wh in listing.sides.capacity_terms())
+            has_wh = sum(wh * counts[j] for j, wh in of_class.sides.capacity_terms())
             assert known.need_wh[at[0]] <= has_wh + 1e-6, number
-            few = listing.within(value, 1)
+            assert known.least[at[0]] + of_class.objective.fixed <= value + 1e-6, number
+            few = of_class.within(value, 1)
             assert few.others <= value + 0.5 or len(few) == len(known), number
-            is_among_few = np.any(np.all(few.sides == listing.sides.of(counts), axis=1))
+            is_among_few = np.any(np.all(few.sides == of_class.sides.of(counts), axis=1))
             assert is_among_few or few.others <= value + 1e-6, number
-            assert listing.floor <= value + 1e-6, number
+            assert of_class.floor <= value + 1e-6, number
             n_kits += 1
     assert n_kits > 50
 
@@ -107,40 +119,82 @@ def test_a_side_that_no_battery_can_serve_is_not_chosen() -> None:
     # an infinite need once scaled all the others away, and the same kit was tried for ever
     n_chosen = 0
     for number in (0, 6, 8, 26):
-        solved, listing, _, value = next(working_kits(number))
-        listed = listing.within(1.2 * value)
+        solved, of_class, _, value = next(working_kits(number))
+        listed = of_class.within(1.2 * value)
         for only in range(len(listed)):
             need_wh = np.full(len(listed), np.inf)
             need_wh[only] = listed.need_wh[only]
             program = solved.plan.program(solved.plan.objectives[0].weights, ())
-            add_sides(program, listing.sides, replace(listed, need_wh=need_wh))
+            add_sides(program, of_class, replace(listed, need_wh=need_wh))
             values = solve(program).values
             if values is not None:
                 counts = solved.plan.whole(values[: solved.plan.n_columns])
-                assert np.array_equal(listing.sides.of(counts), listed.sides[only]), number
+                assert np.array_equal(of_class.sides.of(counts), listed.sides[only]), number
                 n_chosen += 1
     assert n_chosen > 4
 
 
 def test_a_tangent_lies_below_what_any_side_needs() -> None:
-    n_touched = 0
+    n_touched = n_looked = 0
     for number in range(40):
         instance = wired(number)
         for solved in pack(instance.operation, instance.inventory, instance.sky).solved:
-            listing = listing_of(solved)
-            if listing is None or not listing.sides.n_classes:
+            of_class = listing_of(solved)
+            if of_class is None or not of_class.sides.n_classes:
                 continue
-            sides, rng = listing.sides, np.random.default_rng(number)
+            sides, rng = of_class.sides, np.random.default_rng(number)
             for _ in range(6):
                 side = rng.integers(0, 3, sides.n_classes)
                 some = np.bincount(sides.kind, side, minlength=sides.n_kinds).astype(np.int64)
                 other = rng.integers(0, 3, sides.n_kinds)
                 need = sides.need_wh(side)
+                sides.look_at(rng.integers(0, 3, sides.n_classes))
+                below = float(sides.at_least_by_sides_wh(side[None, :])[0])
+                assert below <= need + 1e-4, number
+                n_looked += below > 0.9 * need > 1.0
                 for at in (some, other):
                     below = float(sides.at_least_wh(sides.tangent(at), some[None, :])[0])
                     assert below <= need + 1e-4, number
                     n_touched += below > 0.9 * need > 1.0
     assert n_touched > 20
+    assert n_looked > 20
+
+
+def test_a_wiring_that_brings_no_more_needs_no_less() -> None:
+    operation = read_operation(demo_folder() / "operations" / "coastal-checkpoint.toml")
+    operation = replace(operation, hours=52.0, need=replace(operation.need, windows=40))
+    # any kit will do, as it is wired otherwise below
+    some = best_kit(operation, read_inventory(demo_folder()), windows_for(operation), enough=math.inf)
+    n_worse = n_better = 0
+    for solved in some.solved:
+        of_class, counts = listing_of(solved), solved.outcome.counts
+        if of_class is None or counts is None:
+            continue
+        sides, upper = of_class.sides, solved.plan.upper
+        # where thin leads and thick ones lead to the same unit
+        brings = sides.case.matrix
+        varied = [c for c, own in enumerate(sides.needs.columns) if np.ptp(brings[:, own], axis=1).any()]
+        for number in range(12):
+            rng = np.random.default_rng(number)
+            made = counts.copy()
+            for c in rng.choice(varied, 2, replace=False).tolist():
+                made[[j for j, _ in sides.terms(c)]] = 0.0
+                made[rng.choice([j for j, _ in sides.terms(c)])] = 1.0
+            here = sides.as_wired(made, upper)
+            assert here is not None
+            for c in np.flatnonzero(here.side).tolist():
+                (used,) = (j for j, _ in sides.terms(c) if made[j] > 0.5)
+                for other, _ in sides.terms(c):
+                    changed = made.copy()
+                    changed[[used, other]] = changed[[other, used]]
+                    there = sides.as_wired(changed, upper)
+                    assert there is not None
+                    if sum(changed[j] for j in here.columns) >= here.n:
+                        assert there.need_wh >= here.need_wh - 1e-4, number
+                        n_worse += there.need_wh > here.need_wh + 1e-4
+                    n_better += there.need_wh < here.need_wh - 1e-4
+    assert n_worse > 5
+    assert n_better > 5
 
 
 def test_too_many_sides_are_left_to_cuts(monkeypatch: pytest.MonkeyPatch) -> None:

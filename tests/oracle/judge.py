@@ -128,11 +128,16 @@ class Bank:
         """Whether enough windows are survived."""
         allowed = self.world.n_windows - self.world.n_needed
         n_failed = 0
-        for window in range(self.world.n_windows):
-            if self.margin_wh(window, share, stop_below=True) < -TOLERANCE_WH:
-                n_failed += 1
-                if n_failed > allowed:
-                    return False
+        survived = []
+        # what others failed first: most that fail are then known soon
+        for window in self.world.hard_first:
+            if self.margin_wh(window, share, stop_below=True) >= -TOLERANCE_WH:
+                survived.append(window)
+                continue
+            n_failed += 1
+            if n_failed > allowed:
+                self.world.hard_first.sort(key=survived.__contains__)
+                return False
         return True
 
     def share_met(self) -> float:
@@ -140,12 +145,12 @@ class Bank:
         return largest_share(self.passes)
 
 
-def largest_share(passes: Passes) -> float:
-    """Largest share of the need at which a judge is content, to 1e-6; 0 if none."""
+def largest_share(passes: Passes, within: float = 1e-6) -> float:
+    """Largest share of the need at which a judge is content; 0 if none."""
     if passes(1.0):
         return 1.0
     low, high = 0.0, 1.0
-    while high - low > 1e-6:
+    while high - low > within:
         middle = (low + high) / 2
         if passes(middle):
             low = middle
@@ -154,11 +159,11 @@ def largest_share(passes: Passes) -> float:
     return low
 
 
-def best_share_of(judges: Iterable[Passes]) -> float:
+def best_share_of(judges: Iterable[Passes], within: float = 1e-4) -> float:
     """Largest share at which any of some judges is content; -1 where there are none."""
     best = -1.0
     for passes in judges:
         # most kits cannot even do what the best does
-        if best < 0 or passes(min(1.0, best + 1e-6)):
-            best = max(best, largest_share(passes))
+        if best < 0 or passes(min(1.0, best + within)):
+            best = max(best, largest_share(passes, within))
     return best

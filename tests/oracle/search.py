@@ -132,6 +132,6 @@ def answer(world: World) -> Answer:
     return Answer(first, tuple(kits))
 
 
-def best_share(world: World, kits: list[Kit]) -> float:
+def best_share(world: World, kits: list[Kit], within: float = 1e-4) -> float:
     """Largest share of the need that any of some kits meets; -1 when none is legal."""
-    return best_share_of(bank.passes for kit in reversed(kits) for bank in legal_banks(world, kit))
+    return best_share_of((bank.passes for kit in reversed(kits) for bank in legal_banks(world, kit)), within)

@@ -51,6 +51,7 @@ class World:
         self.company: tuple[Battery, ...] = ()
         """Batteries that lie in the same bag: the weakest of all judges a kit."""
         self.n_windows = len(sky.labels)
+        self.hard_first = list(range(self.n_windows))
         self.step_min, self.cell, self.n_swaps = _pieces(whole or operation)
         self.n_steps = len(self.step_min)
         self.coldest_degc = sky.coldest_degc

@@ -9,8 +9,9 @@ import math
 import pickle
 import random
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
+import numpy as np
 import pytest
 from oracle.instances import numbered
 from oracle.many import Several, dated, several
@@ -165,7 +166,7 @@ def test_a_class_for_which_there_was_no_time_bounds_the_answer() -> None:
         def order(self) -> tuple[object, ...]:
             return (self.outcome.objective,)
 
-    def attempt(value: float, cutoff: float) -> Tried:
+    def attempt(value: float, cutoff: float, may_put_off: bool) -> Tried:
         if value < 0:
             raise OutOfTime
         return Tried(value)
@@ -175,6 +176,36 @@ def test_a_class_for_which_there_was_no_time_bounds_the_answer() -> None:
     assert over_classes([9.0, 7.0], attempt).is_sure
     nothing = over_classes([-1.0], attempt, least=4.0)
     assert (nothing.best, nothing.bound, nothing.is_sure) == (None, 4.0, False)
+
+
+def test_a_class_that_is_put_off_is_asked_again_within_what_the_others_have_found() -> None:
+    @dataclass
+    class Tried:
+        outcome: Outcome
+
+        def order(self) -> tuple[object, ...]:
+            return (self.outcome.objective,)
+
+    asked: list[tuple[str, float, bool]] = []
+
+    def attempt(name: str, cutoff: float, may_put_off: bool) -> Tried:
+        asked.append((name, cutoff, may_put_off))
+        counts = np.ones(1)
+        if name == "hard" and may_put_off:
+            return Tried(Outcome("time-limit", counts, 9.0, 2.0, is_put_off=True))
+        value = {"hard": 8.0, "easy": 7.0, "dear": 12.0}[name]
+        if cutoff < value:
+            return Tried(Outcome("no-kit", None, math.inf, cutoff + 1.0))
+        return Tried(Outcome("found", counts, value, value))
+
+    found = over_classes(["hard", "easy"], attempt)
+    assert asked == [("hard", math.inf, True), ("easy", 9.0, True), ("hard", 7.0, False)]
+    assert (found.value, found.bound, found.is_sure, len(found.tried)) == (7.0, 7.0, True, 2)
+    # what was put off is found again, not only what is better
+    asked.clear()
+    found = over_classes(["hard", "dear"], attempt, has_ties=False)
+    assert asked == [("hard", math.inf, True), ("dear", 9.0, True), ("hard", 9.0, False)]
+    assert (found.value, found.is_sure) == (8.0, True)
 
 
 def test_a_choice_is_light_to_keep_and_can_be_measured_again() -> None:

@@ -1,0 +1,44 @@
+"""What panels need at the least by what is known elsewhere: need is convex in power, so its tangents are below it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+Counts = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Tangent:
+    """What panels need at least, window by window: ``need[k] >= least[k] - saved[k] @ of``. [Wh]
+
+    Attributes
+    ----------
+    least : ndarray, shape (n_windows,)
+    saved : ndarray, shape (n_windows, n)
+        By what it is told in: sets of panels, each kind by its number, or the plants of sides.
+    hardest : ndarray of int, shape (n_allowed + 1,)
+        The windows that need most where it touches.
+    """
+
+    least: Floats
+    saved: Floats
+    hardest: NDArray[np.intp]
+
+    @cached_property
+    def _of_hardest(self) -> tuple[Floats, Floats]:
+        return self.least[self.hardest], np.ascontiguousarray(self.saved[self.hardest].T)
+
+    @cached_property
+    def most_saved(self) -> Floats:
+        """What a panel of each kind saves in any of the hardest windows at most, shape (n_kinds,). [Wh]"""
+        return np.asarray(np.max(self._of_hardest[1], axis=1))
+
+    def hardest_need_wh(self, sets: Counts | Floats) -> Floats:
+        """What sets need at least, since one of the hardest windows must be survived, shape (n_sets,). [Wh]"""
+        least, saved = self._of_hardest
+        return np.asarray(np.min(least - sets @ saved, axis=1))
