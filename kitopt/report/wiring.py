@@ -7,7 +7,7 @@ from typing import Any
 
 from kitopt.choice import Choice
 from kitopt.explain.fuses import Fit, fuses_to_fit
-from kitopt.explain.swaps import Spell, Swap, swap_plan
+from kitopt.explain.swaps import Swap, swap_plan
 from kitopt.inventory.items import Lead
 from kitopt.model.kit import STATION
 from kitopt.model.wiring_list import Wire, strips_of
@@ -84,11 +84,22 @@ def fuses_text(fits: Sequence[Fit]) -> str:
     return f"Fuses to have: {'; '.join(said)}." if said else ""
 
 
+Swaps = tuple[str, list[tuple[str, tuple[Swap, ...]]]]
+"""How batteries are swapped, and of each spell that is told its name and its swaps."""
+
+
 def swaps_text(choice: Choice) -> str:
     """When batteries in turn are swapped, and how; empty where nothing is."""
+    drill, spells = swaps_told(choice)
+    each = (f" {which}: {'; '.join(_swap(swap) for swap in swaps) or 'none'}." for which, swaps in spells)
+    return drill + "".join(each)
+
+
+def swaps_told(choice: Choice) -> Swaps:
+    """When batteries in turn are swapped, spell by spell; without words where nothing is."""
     plan = swap_plan(choice)
     if plan is None:
-        return ""
+        return "", []
     spells = [one for one in plan.spells if one.swaps]
     are_alike = len({one.swaps for one in plan.spells}) == 1
     uses = [use.id for use in choice.operation.loads]
@@ -104,15 +115,12 @@ def swaps_text(choice: Choice) -> str:
         first = f"{' and '.join(named)}, {first}"
     if not spells:
         said = "stays on in the median and the hardest spell survived"
-        return f"Swaps ({drill}): {first} goes on first, and {said}."
-    told = [_spell(one, are_alike=are_alike) for one in (spells[:1] if are_alike else plan.spells)]
-    return f"Swaps ({drill}): {first} first. {' '.join(told)}"
-
-
-def _spell(one: Spell, *, are_alike: bool) -> str:
-    which = "Median spell" if one.kind == "median" else f"Hardest ({spell(one.window)})"
-    said = "; ".join(_swap(swap) for swap in one.swaps) or "none"
-    return f"{'Median and hardest spell alike' if are_alike else which}: {said}."
+        return f"Swaps ({drill}): {first} goes on first, and {said}.", []
+    drill = f"Swaps ({drill}): {first} first."
+    if are_alike:
+        return drill, [("Median and hardest spell alike", spells[0].swaps)]
+    names = {"median": "Median spell", "hardest": "Hardest ({})"}
+    return drill, [(names[one.kind].format(spell(one.window)), one.swaps) for one in plan.spells]
 
 
 def _swap(swap: Swap) -> str:

@@ -39,7 +39,7 @@ PRINTED = (
 def charge_chart(one: Carried) -> Markup:
     """The band of all spells, the median, the hardest survived and what is held back, over the nights."""
     shapes, key = _charge(one)
-    return _figure(shapes, charge_in_words(one), key)
+    return _figure(one, shapes, charge_in_words(one), key)
 
 
 def charge_on_paper(one: Carried) -> tuple[str, str]:
@@ -47,7 +47,8 @@ def charge_on_paper(one: Carried) -> tuple[str, str]:
     shapes, key = _charge(one)
     drawing = el("svg", el("style", PRINTED), shapes, xmlns="http://www.w3.org/2000/svg", viewBox=_BOX)
     signs = {"middle": "thin", "band": "grey", "edge": "thinnest", "hardest": "thick", "held": "dashed"}
-    return drawing, "; ".join(f"{signs[class_]}: {words}" for class_, words in key) + "; bar: night."
+    told = [f"{signs[class_]}: {words}" for class_, words in key]
+    return drawing, "; ".join([*told, "bar: night"] if len(one.charge.nights_h) else told) + "."
 
 
 def _charge(one: Carried) -> tuple[list[Markup], Key]:
@@ -109,7 +110,7 @@ def power_chart(one: Carried) -> Markup:
     key = [("drawn", "drawn by the loads")]
     if high.any():
         key = [("sun", "from the sun, median spell"), ("spread", "9 in 10 spells"), *key]
-    return _figure(frame + shapes, power_in_words(one), key)
+    return _figure(one, frame + shapes, power_in_words(one), key)
 
 
 def power_in_words(one: Carried) -> str:
@@ -155,10 +156,11 @@ def _frame(one: Carried, hours: float, most: float, unit: str) -> tuple[Scale, S
     return x, y, parts
 
 
-def _figure(shapes: Iterable[Markup], words: str, key: Sequence[tuple[str, str]]) -> Markup:
+def _figure(one: Carried, shapes: Iterable[Markup], words: str, key: Sequence[tuple[str, str]]) -> Markup:
     drawing = el("svg", list(shapes), viewBox=_BOX, role="img", aria_label=words)
     entries = [el("li", _sample(class_), text) for class_, text in key]
-    entries.append(el("li", _sample("night"), "night"))
+    if len(one.charge.nights_h):
+        entries.append(el("li", _sample("night"), "night"))
     return el("figure", drawing, el("ul", entries, class_="key"), el("figcaption", words))
 
 

@@ -16,6 +16,7 @@ from kitopt.report.field.now import action_text, change_text
 from kitopt.report.field.two_minutes import test_steps
 from kitopt.report.lists import counted
 from kitopt.report.page.html import Inside, Markup, data, el, name, table
+from kitopt.report.wiring import Swaps
 from kitopt.report.words import moment, percent
 from kitopt.sky.overhead import SKIES
 
@@ -71,11 +72,18 @@ def amperes_section(one: Carried, of: str) -> Markup | None:
     return el("section", parts, class_="amperes")
 
 
-def swaps_section(one: Carried, swaps: str, of: str) -> Markup:
+def swaps_section(one: Carried, swaps: Swaps, of: str) -> Markup:
     """Swaps, trip-wires, what to switch off in which order, and the chance to last by charge and time."""
     now = one.now
     parts: list[Inside] = [el("h2", f"Swaps and trip-wires{of}")]
-    parts.append(el("p", swaps) if swaps else None)
+    drill, spells = swaps
+    parts.append(el("p", drill) if drill else None)
+    for which, changes in spells:
+        told = [
+            (moment(swap.time), swap.on, swap.off + " (full)" * swap.is_full, f"{swap.out_ah:.1f}") for swap in changes
+        ]
+        said = f"Swaps, {which[0].lower()}{which[1:]}"
+        parts.append(table(said, ("At", "On", "Off", "Ah out"), told, "figures worded"))
     if now.wires:
         times = _times(one, [hours_to(one.choice.operation, wire.time) for wire in now.wires])
         rows = [

@@ -26,7 +26,7 @@ from kitopt.report.page.steps import steps_section
 from kitopt.report.proof import proof_text
 from kitopt.report.reasons import sentence
 from kitopt.report.second_opinion import second_opinion_text
-from kitopt.report.wiring import fuses_text, swaps_text
+from kitopt.report.wiring import Swaps, fuses_text, swaps_text, swaps_told
 
 NOTHING_ASKED = Why()
 
@@ -83,8 +83,17 @@ class KitOnPage:
 
     def swaps(self, one: Carried) -> str:
         """When batteries are swapped; of two banks that change places it is said with the first."""
+        part = self._swapping(one)
+        return "" if part is None else swaps_text(part)
+
+    def swaps_told(self, one: Carried) -> Swaps:
+        """The same, spell by spell."""
+        part = self._swapping(one)
+        return ("", []) if part is None else swaps_told(part)
+
+    def _swapping(self, one: Carried) -> Choice | None:
         part = self._part_of(one)
-        return "" if part.banks and one.choice is not part.banks[0] else swaps_text(part)
+        return None if part.banks and one.choice is not part.banks[0] else part
 
     def _part_of(self, one: Carried) -> Choice:
         """What is wired together with it."""
@@ -187,7 +196,7 @@ def _of_circuit(kit: KitOnPage, one: Carried, n: int, prefix: str) -> Markup:
         el("div", _checklist(kit, prefix) if n == 0 else None, wiring, class_="pair"),
         pictures,
         amperes_section(one, of),
-        swaps_section(one, kit.swaps(one), of),
+        swaps_section(one, kit.swaps_told(one), of),
         now_section(one, own, of),
         reading_section(one, own, of),
         data_circuit=str(n),
