@@ -188,9 +188,10 @@ class _Chooser:
         first = self.plan.objectives[0]
         try:
             is_found = self._by_sides(first, self.cutoff)
-            if is_found is None and self.may_put_off:
+            if is_found is None and self.may_put_off and self._listings:
                 return replace(self._outcome("time-limit", first), is_put_off=True)
             if is_found is None:
+                self._listings = []
                 # with a cutoff the relaxation most often already tells that nothing is left
                 cutoff = self.cutoff if self.best is None else min(self.cutoff, float(first.of(self.best)))
                 is_found = self._relax(first, cutoff) and self._minimise(first, cutoff, is_full=True)
@@ -327,7 +328,7 @@ class _Chooser:
         try:
             return self._among_sides(objective, cutoff)
         except TooMany:
-            self._listings, self.listed = [], []
+            self.listed = []
             return None
 
     def _sides_of(self, memory: CaseMemory) -> Sides:

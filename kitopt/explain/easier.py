@@ -127,7 +127,9 @@ def cheapest(choice: Choice, catalogue: Inventory, budget: Budget, pieces: int =
         If an id means one kind of thing in the inventory and another in the catalogue.
     """
     part = budget.proposals(_PROPOSALS_TO_BUY)
-    found = with_few(choice.operation, choice.inventory, catalogue, choice.sky, ["cost"], pieces=pieces, budget=part)
+    found = with_few(
+        choice.operation, choice.inventory, catalogue, choice.sky, ["cost", "mass"], pieces=pieces, budget=part
+    )
     bought = [catalogue.by_id[i] for i, n in (bought_of(found) or {}).items() for _ in range(n)]
     return tuple(Change("one more", item.id, thing=item) for item in bought), found.is_sure
 

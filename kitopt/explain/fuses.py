@@ -38,16 +38,17 @@ class Fit:
 def fuses_to_fit(choice: Choice) -> tuple[Fit, ...]:
     """Every fuse that is fitted into a holder, in the order of the wiring."""
     found = []
-    seen: set[tuple[str, float]] = set()
+    # batteries in turn may use the same leads: no more fuses are fitted than there are leads
+    left = {one.id: one.count for one in choice.packed}
     for wire in choice.wiring:
         for lead_id, n in Counter(wire.leads).items():
             lead = choice.inventory.by_id[lead_id]
             if not isinstance(lead, Lead) or not lead.fuse_holder or wire.fit_a is None:
                 continue
-            if wire.is_shared and (lead_id, wire.fit_a) in seen:
+            count = min(n * (1 if wire.is_shared else wire.count), left.get(lead_id, 0))
+            if not count:
                 continue
-            seen.add((lead_id, wire.fit_a))
-            count = n * (1 if wire.is_shared else wire.count)
+            left[lead_id] -= count
             lies_in_it = lead.fuse_a == wire.fit_a
             is_owned = lies_in_it or choice.inventory.fuses is not None
             ends = (wire.source, wire.sink, lead_id, lead.fuse_holder)

@@ -17,6 +17,7 @@ import pytest
 
 from kitopt.choice import Choice, pack
 from kitopt.choice.named import only_of
+from kitopt.explain.fuses import fuses_to_fit
 from kitopt.explain.ruled_out import blocks_that_matter, told
 from kitopt.inventory import read_inventory
 from kitopt.inventory.demo import demo_folder
@@ -280,6 +281,18 @@ def test_every_device_of_a_demo_kit_has_a_complete_path(name: str) -> None:
     check_meeting(choice)
     check_order(choice)
     check_protection(choice)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_each_holder_that_is_packed_gets_one_fuse(name: str) -> None:
+    # batteries in turn with leads alike once counted as one lead, and a fuse too few was told
+    choice = demo_kit(name)
+    fitted: Counter[str] = Counter()
+    for fit in fuses_to_fit(choice):
+        fitted[fit.lead] += fit.count
+    by_id = choice.inventory.by_id
+    packed = {p.id: p.count for p in choice.packed if isinstance(lead := by_id[p.id], Lead) and lead.fuse_holder}
+    assert fitted == packed
 
 
 def test_every_circuit_has_a_complete_path_of_its_own() -> None:
