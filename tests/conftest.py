@@ -25,6 +25,7 @@ NUMBERED = {
     "instance_numbers": (500, 10_000, 50),
     "wired_numbers": (500, 10_000, 50),
     "nice_numbers": (200, 4_000, 20),
+    "nice_law_numbers": (20, 400, 20),
     "wired_nice_numbers": (100, 2_000, 20),
     "circuit_numbers": (100, 2_000, 20),
     "bank_numbers": (40, 800, 4),

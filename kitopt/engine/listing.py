@@ -84,8 +84,8 @@ class Listing:
         none = np.zeros(self.sides.n_classes, dtype=np.int64)
         self.wired: list[Wired] = []
         """What the judge has said of some wirings."""
-        self._least_wh = float(self._prices.made(self._needs_at_least(self._stock[None, :])[:1])[0])
-        for need in sorted({float(self._prices.made(self._need_wh(none))), self._least_wh}):
+        self.least_wh = float(self._prices.made(self._needs_at_least(self._stock[None, :])[:1])[0])
+        for need in sorted({float(self._prices.made(self._need_wh(none))), self.least_wh}):
             self._prices.learn_at(need, left_s)
 
     def is_of(self, plan: Plan, sides: Sequence[Sides], objective: Objective) -> bool:
@@ -108,7 +108,7 @@ class Listing:
     @property
     def is_hopeless(self) -> bool:
         """Whether all panels and all batteries together are not enough."""
-        return not math.isfinite(self._least_wh)
+        return not math.isfinite(self.least_wh)
 
     @property
     def floor(self) -> float:
@@ -244,7 +244,7 @@ class Listing:
         """The least objective of a kit with a set, whatever it has of the kinds that are not decided."""
         tangents = [one for sides in self._each_case for one in sides.tangents.values()]
         needs = [(one.hardest_need_wh(sets), one.most_saved[n_decided:]) for one in tangents]
-        return self._prices.lowest(sets, n_decided, self._least_wh, needs)
+        return self._prices.lowest(sets, n_decided, self.least_wh, needs)
 
     def _on_units(self, some: Counts, need: float, most: float) -> Counts:
         """Every way to hang a set of panels on units, within a cutoff."""

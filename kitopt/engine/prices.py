@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,7 @@ ALONE = "alone"
 _MOST_SUMS = 20_000
 _MOST_KEPT = 2
 """Plans of one kit whose prices are kept."""
+_MOST_PRICES = 1_000
 _LITTLE = 1e-3
 """So much of every class is asked for, that its price is known."""
 SLACK = 0.01
@@ -49,29 +50,41 @@ class Price:
     by_wh: float
 
 
-@dataclass(eq=False)
 class _Quantity:
-    """What is made small, or may not be more than a limit, with its prices."""
+    """What is made small, or may not be more than a limit, with its prices.
 
-    objective: Objective
-    most: float
-    prices: list[Price] = field(default_factory=list)
-    """Those of no panels, which tell of every side, and then those near some sides."""
-    n_of_none: int = 0
-    _stacked: tuple[Floats, Floats, Floats] | None = None
+    Attributes
+    ----------
+    of_none : list of Price
+        Those where there are few panels, which tell most of all sides together.
+    fixed, each, by_wh, by_kind : ndarray, shape (n_prices, 1 or n_classes or n_kinds)
+        All of them, also those near some sides; by kind on the unit where a panel costs least.
+    """
 
-    def add(self, price: Price) -> None:
-        """Keep a price."""
-        self.prices.append(price)
-        self._stacked = None
+    def __init__(self, objective: Objective, most: float, kind: NDArray[np.intp], n_kinds: int) -> None:
+        self.objective, self.most, self._kind = objective, most, kind
+        self.of_none: list[Price] = []
+        self.fixed, self.by_wh = np.zeros((0, 1)), np.zeros((0, 1))
+        self.each, self.by_kind = np.zeros((0, len(kind))), np.zeros((0, n_kinds))
 
-    @property
-    def stacked(self) -> tuple[Floats, Floats, Floats]:
-        """All prices: the fixed parts, shape (n, 1), those of each class, shape (n, n_classes), and by watt-hour."""
-        if self._stacked is None:
-            fixed, by_wh = (np.array([[getattr(one, name)] for one in self.prices]) for name in ("fixed", "by_wh"))
-            self._stacked = fixed, np.array([one.each for one in self.prices]), by_wh
-        return self._stacked
+    def add(self, price: Price, *, is_of_none: bool = False) -> None:
+        """Keep a price; of those near some sides the latest."""
+        if is_of_none:
+            self.of_none.append(price)
+        elif len(self.fixed) >= _MOST_PRICES:
+            older = slice(len(self.of_none), _MOST_PRICES // 2)
+            self.fixed, self.by_wh, self.each, self.by_kind = (
+                np.delete(some, older, axis=0) for some in (self.fixed, self.by_wh, self.each, self.by_kind)
+            )
+        self.fixed, self.by_wh = np.vstack([self.fixed, [[price.fixed]]]), np.vstack([self.by_wh, [[price.by_wh]]])
+        self.each = np.vstack([self.each, price.each])
+        self.by_kind = np.vstack([self.by_kind, self.least_by_kind(price)])
+
+    def least_by_kind(self, price: Price) -> Floats:
+        """The price of a panel of each kind on the unit where it costs least, shape (n_kinds,)."""
+        least = np.full(self.by_kind.shape[1], np.inf)
+        np.minimum.at(least, self._kind, price.each)
+        return least
 
 
 class Prices:
@@ -95,8 +108,8 @@ class Prices:
         # which of some rows is kept, no price tells
         self._plan = replace(self._asked, rows=rows, either=())
         self.sums, self.stock = _sums(sides, plan), _stock(sides, plan)
-        limits = [_Quantity(_weighed(row, plan), row.upper) for row in plan.limits]
-        self._quantities = [_Quantity(objective, math.inf), *limits]
+        made_small = [(objective, math.inf), *((_weighed(row, plan), row.upper) for row in plan.limits)]
+        self._quantities = [_Quantity(one, most, sides.kind, sides.n_kinds) for one, most in made_small]
         self._relaxed, self._rows, self._last, self._apart = self._stated()
         self._known_at: set[float] = set()
 
@@ -134,11 +147,10 @@ class Prices:
         none = np.zeros(len(self._classes))
         for quantity in self._quantities:
             price, met = self._price(quantity.objective, none, need_wh, left_s)
-            quantity.add(price)
+            quantity.add(price, is_of_none=True)
             if np.any(met > _LITTLE + SLACK):
                 # rows ask for panels: what more than those cost is only told from there on
-                quantity.add(self._price(quantity.objective, met, need_wh, left_s)[0])
-            quantity.n_of_none = len(quantity.prices)
+                quantity.add(self._price(quantity.objective, met, need_wh, left_s)[0], is_of_none=True)
         self._known_at.add(need_wh)
 
     def learn_of(self, side: Counts, need_wh: float, left_s: Callable[[], float]) -> None:
@@ -174,8 +186,8 @@ class Prices:
     ) -> Floats:
         low = np.full(len(sets), -np.inf)
         stock = self.stock[n_decided:]
-        for price in quantity.prices[: quantity.n_of_none]:
-            each = self._by_kind(price.each[None, :])[0]
+        for price in quantity.of_none:
+            each = quantity.least_by_kind(price)
             base, later = price.fixed + sets @ each, each[n_decided:]
             low = np.maximum(low, base + price.by_wh * least_wh + float(stock @ np.minimum(later, 0.0)))
             if price.by_wh > 0.0:
@@ -196,20 +208,13 @@ class Prices:
         capacity = np.where(can_be_met, needs, 0.0)
 
         def least(quantity: _Quantity) -> Floats:
-            fixed, each, by_wh = quantity.stacked
-            costs = fixed + by_wh * capacity
-            costs += 0.0 if sides is None else each @ sides.T
-            costs += 0.0 if sets is None else self._by_kind(each) @ np.atleast_2d(sets).T
+            costs = quantity.fixed + quantity.by_wh * capacity
+            costs += 0.0 if sides is None else quantity.each @ sides.T
+            costs += 0.0 if sets is None else quantity.by_kind @ np.atleast_2d(sets).T
             return np.asarray(np.max(costs, axis=0) + quantity.objective.fixed)
 
         first, *limits = map(least, self._quantities)
         return np.where(can_be_met, self._where_kept(first, limits), np.inf)
-
-    def _by_kind(self, each: Floats) -> Floats:
-        """Prices of a panel of each kind on the unit where it costs least, shape (n_prices, n_kinds)."""
-        least = np.full((len(self.stock), len(each)), np.inf)
-        np.minimum.at(least, self._kind, each.T)
-        return least.T
 
     def _price(
         self, objective: Objective, side: Floats, need: float, left_s: Callable[[], float]

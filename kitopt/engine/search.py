@@ -20,7 +20,7 @@ from kitopt.engine.judge import Verdict
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listed, Listing, fixed_of
 from kitopt.engine.plan import Objective, Plan, Row
-from kitopt.engine.prices import RulesForbid, TooMany
+from kitopt.engine.prices import SLACK, RulesForbid, TooMany
 from kitopt.engine.sides import Sides, can_hold
 from kitopt.engine.solver import Program, solve
 from kitopt.engine.write import Asked, add_joint, add_learned, add_sides
@@ -31,12 +31,13 @@ Floats = NDArray[np.float64]
 _MOST_RELAXED_ROUNDS = 200
 _STALLED_ROUNDS = 8
 _MOST_NEIGHBOURS = 12
-_FIRST_GAP, _LEAST_GAP, _FIRST_SIDES = 0.05, 0.01, 8
+_FIRST_GAP, _LEAST_GAP, _FIRST_SIDES, _MANY_REFUSED = 0.05, 0.01, 8, 32
 """How far above what is known of all kits the first sides are looked for, and at least, and how many of them are tried
-at once."""
+at once; so many are refused before it is asked whether there is anything at all."""
 _MOST_SHOWN = 400
 """More sides than this make a program slower than rows with binaries do."""
 _MOST_TOLD_APART = 40
+"""Of more sides the best kit is found before it is asked whether it is alone."""
 _GAP = 0.999
 """Objectives are whole numbers, so a gap below 1 is none."""
 
@@ -320,7 +321,9 @@ class _Chooser:
             return False
         except TooMany:
             return None
-        if any(listing.is_hopeless or math.isinf(listing.floor) for listing in listings):
+        # a floor that is out of reach has missed what the rules ask for
+        ceiling = self.plan.most(objective) + SLACK
+        if any(listing.is_hopeless or listing.floor > ceiling for listing in listings):
             self.bound = math.inf
             return False
         self._listings = listings
@@ -384,12 +387,24 @@ class _Chooser:
             elif is_all:
                 return False
             else:
+                if few == _MANY_REFUSED and not self._is_any(objective):
+                    self.bound = math.inf
+                    return False
                 floor = max(floor, others)
                 if math.isfinite(untold):
                     few *= 4
                 else:
                     gap *= 1.2
                     most = floor + gap
+
+    def _is_any(self, objective: Objective) -> bool:
+        """Whether anything obeys the rules with the batteries that every kit needs, whatever its side."""
+        program = self.plan.program(objective.weights)
+        for listing in self._listings:
+            scale = max(1.0, listing.least_wh)
+            held = [(j, wh / scale) for j, wh in listing.sides.capacity_terms()]
+            program.add_row(held, lower=listing.least_wh / scale)
+        return solve(program, seconds=self._left(), absolute_gap=_GAP).status != "infeasible"
 
     def _settle(self, objective: Objective, cutoff: float, *, is_full: bool) -> bool:
         """Find the best counts with the sides that are listed; where some are known already, whether they are alone."""

@@ -17,8 +17,6 @@ from kitopt.choice.sharing import share
 from kitopt.operation.plans import Outing, Programme
 from kitopt.operation.terms import Operation
 
-N_LAWS = 40
-
 
 def packed(instance: Instance, **changes: object) -> Choice:
     return pack(replace(instance.operation, **changes), instance.inventory, instance.sky)  # type: ignore[arg-type]
@@ -91,8 +89,8 @@ def _unbounded(number: int) -> Instance:
     return replace(instance, operation=replace(instance.operation, nice_at_most_g=None))
 
 
-def test_longer_is_never_better() -> None:
-    for number in range(N_LAWS):
+def test_longer_is_never_better(nice_law_numbers: range) -> None:
+    for number in nice_law_numbers:
         instance = _unbounded(number)
         long, sky = instance.operation, instance.sky
         n_steps = long.n_steps - 1 - number % 8
@@ -105,8 +103,8 @@ def test_longer_is_never_better() -> None:
         assert is_no_better(packed(instance), short, long.nices), number
 
 
-def test_surer_is_never_better() -> None:
-    for number in range(N_LAWS):
+def test_surer_is_never_better(nice_law_numbers: range) -> None:
+    for number in nice_law_numbers:
         instance = _unbounded(number)
         need = instance.operation.need
         choices = [packed(instance, need=replace(need, confidence=q)) for q in CONFIDENCES]
@@ -114,8 +112,8 @@ def test_surer_is_never_better() -> None:
             assert is_no_better(harder, easier, instance.operation.nices), number
 
 
-def test_a_nice_load_more_at_the_end_displaces_none() -> None:
-    for number in range(N_LAWS):
+def test_a_nice_load_more_at_the_end_displaces_none(nice_law_numbers: range) -> None:
+    for number in nice_law_numbers:
         instance = with_nices(number)
         last = instance.operation.nices[-1]
         fewer = tuple(use for use in instance.operation.loads if use.id != last)
@@ -123,17 +121,17 @@ def test_a_nice_load_more_at_the_end_displaces_none() -> None:
         assert served(packed(instance))[: len(before)] == before, number
 
 
-def test_what_must_run_is_never_lost_to_what_is_nice() -> None:
-    for number in range(N_LAWS):
+def test_what_must_run_is_never_lost_to_what_is_nice(nice_law_numbers: range) -> None:
+    for number in nice_law_numbers:
         instance = with_nices(number)
         musts = packed(instance, loads=instance.operation.running().loads)
         assert packed(instance).status == musts.status, number
 
 
-def test_there_is_no_proof_while_a_nice_load_is_open() -> None:
+def test_there_is_no_proof_while_a_nice_load_is_open(nice_law_numbers: range) -> None:
     # a search that is stopped early may know that a kit runs what must run, and no more
     n_open = 0
-    for number in range(N_LAWS):
+    for number in nice_law_numbers:
         instance = with_nices(number)
         for most in range(1, 8):
             allowed = Allowance(most)

@@ -80,7 +80,8 @@ def swaps_section(one: Carried, swaps: Swaps, of: str) -> Markup:
     parts.append(el("p", drill) if drill else None)
     for which, changes in spells:
         told = [
-            (moment(swap.time), swap.on, swap.off + " (full)" * swap.is_full, f"{swap.out_ah:.1f}") for swap in changes
+            (moment(swap.time), swap.on, f"{swap.off} (full)" if swap.is_full else swap.off, f"{swap.out_ah:.1f}")
+            for swap in changes
         ]
         said = f"Swaps, {which[0].lower()}{which[1:]}"
         parts.append(table(said, ("At", "On", "Off", "Ah out"), told, "figures worded"))
