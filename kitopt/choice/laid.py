@@ -30,7 +30,7 @@ from kitopt.model.station_side import lay_station
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky, picked
 
-_MOST_KEPT, _MOST_BYTES = 12, 60_000_000
+_MOST_KEPT, _MOST_BYTES = 18, 160_000_000
 """How many layouts are kept, and what they may take together; those that were asked for longest ago go first."""
 
 

@@ -203,8 +203,10 @@ class Listing:
 
     def _looked_at(self, sides: Counts, needs: Floats, most: float) -> tuple[Counts, Floats, Floats]:
         """Of many sides those that are still within a cutoff when some were looked at, their needs and bounds."""
-        needs = np.maximum(needs, self._prices.made(self._by_looks_wh(sides)))
         n_looks = 0
+        if len(sides) > _MANY:
+            each = [one.at_least_by_sides_wh(sides) for one in self._each_case]
+            needs = np.maximum(needs, self._prices.made(np.max(each, axis=0)))
         while True:
             bounds = self._prices.bound(needs, sides=sides)
             is_in = bounds <= most
@@ -214,18 +216,11 @@ class Listing:
             self._left_s()
             n_looks += 1
             nearest = sides[int(np.argmin(bounds))]
-            since = [len(one.closer) for one in self._each_case]
-            for one in self._each_case:
-                one.look_at(nearest)
             need = float(self._prices.made(self._need_wh(nearest)))
             self._prices.learn_of(nearest, min(need, float(self._prices.sums[-1])), self._left_s)
-            needs = np.maximum(needs, self._prices.made(self._by_looks_wh(sides, since)))
+            each = [one.look_at(nearest, sides) for one in self._each_case]
+            needs = np.maximum(needs, self._prices.made(np.max(each, axis=0)))
             needs[np.all(sides == nearest, axis=1)] = need
-
-    def _by_looks_wh(self, sides: Counts, since: Sequence[int] | None = None) -> Floats:
-        new = since or [0] * len(self._each_case)
-        each = [one.at_least_by_sides_wh(sides, n) for one, n in zip(self._each_case, new, strict=True)]
-        return np.asarray(np.max(each, axis=0))
 
     def _sets(self, most: float) -> Counts:
         """Sets of panels, one kind after another; those are left out of which all that contain them cost too much."""

@@ -128,6 +128,10 @@ class Needs:
         self._panels = np.zeros((len(unit), self._conditions.layout.size))
         for c, (u, at) in enumerate(zip(unit, place, strict=True)):
             self._panels[c, self._conditions.layout.panel(u, at)] = size[c]
+        varies = np.any(self._panels != 0.0, axis=0)
+        varies[[self._conditions.layout.limit(u) for u in range(layout.n_units)]] = True
+        varies[_demands(self._conditions.layout)] = True
+        self._told = np.flatnonzero(varies)
         self._limit_w = np.array([fixed.box[layout.limit(u)] for u in range(layout.n_units)])
         self._known: dict[bytes, Floats] = {}
 
@@ -217,9 +221,8 @@ class Needs:
 
     def tangent_of_side(self, side: Counts, n_allowed: int) -> Tangent:
         """The tangent at a side, of the windows that are hardest there, in what ``told`` makes of sides."""
-        conditions = self._without_limit
-        some = np.arange(conditions.layout.size)
-        return self._tangent(conditions, self.plant(side), self.each_wh(side), n_allowed, some, few=True)
+        each_wh = self.each_wh(side)
+        return self._tangent(self._without_limit, self.plant(side), each_wh, n_allowed, self._told, few=True)
 
     def _tangent(
         self,
@@ -254,7 +257,10 @@ class Needs:
         return Tangent(least, saved, hardest)
 
     def told(self, sides: Counts) -> Floats:
-        """What tangents at sides are in, of some sides, shape (n_sides, n): each side's plant without batteries."""
+        """What tangents at sides are in, of some sides, shape (n_sides, n): what of the plant hangs on the side."""
+        return self._plants(sides)[:, self._told]
+
+    def _plants(self, sides: Counts) -> Floats:
         layout = self._conditions.layout
         is_there = sides @ self._on_unit > 0
         plants = sides @ self._panels
@@ -265,7 +271,7 @@ class Needs:
 
     def plant(self, side: Counts) -> Floats:
         """A kit with a side at its best, batteries apart, shape (n_coordinates of its own,)."""
-        return np.asarray(self.told(side[None, :])[0])
+        return np.asarray(self._plants(side[None, :])[0])
 
 
 def _demands(layout: Layout) -> slice:

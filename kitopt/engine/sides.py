@@ -19,6 +19,8 @@ from kitopt.engine.tangents import Tangent
 
 Terms = list[tuple[int, float]]
 
+_MOST_CLOSER = 40
+"""Tangents at sides that are kept."""
 _FEW_WINDOWS = 3
 """Where the hardest windows are more than one in so many, to look at all of them is no more work."""
 
@@ -51,7 +53,7 @@ class Sides:
         self.tangents: dict[bytes, Tangent] = {}
         """By the set of panels that each is at."""
         self.closer: dict[bytes, Tangent] = {}
-        """By the side that each is at."""
+        """By the side that each is at, the latest alone."""
 
     def is_like(self, other: Sides) -> bool:
         """Whether the same counts make the same sides and the same capacity in another case."""
@@ -147,18 +149,19 @@ class Sides:
             self.tangents[key] = self.needs.tangent(some, self.case.n_allowed)
         return self.tangents[key]
 
-    def look_at(self, side: Counts) -> None:
-        """Learn of all sides from one."""
+    def look_at(self, side: Counts, sides: Counts) -> Floats:
+        """Learn of all sides from one; what it tells of some, shape (n_sides,). [Wh]"""
         key = side.tobytes()
-        if key not in self.closer:
-            self.closer[key] = self.needs.tangent_of_side(side, self.case.n_allowed)
+        tangent = self.closer.pop(key, None) or self.needs.tangent_of_side(side, self.case.n_allowed)
+        if len(self.closer) == _MOST_CLOSER:
+            del self.closer[next(iter(self.closer))]
+        self.closer[key] = tangent
+        return tangent.hardest_need_wh(self.needs.told(sides))
 
-    def at_least_by_sides_wh(self, sides: Counts, since: int = 0) -> Floats:
-        """What sides need at least by those that were looked at since, shape (n_sides,). [Wh]"""
+    def at_least_by_sides_wh(self, sides: Counts) -> Floats:
+        """What sides need at least by those that were looked at, shape (n_sides,). [Wh]"""
         told = self.needs.told(sides)
-        return reduce(
-            np.maximum, (one.hardest_need_wh(told) for one in [*self.closer.values()][since:]), np.zeros(len(sides))
-        )
+        return reduce(np.maximum, (one.hardest_need_wh(told) for one in self.closer.values()), np.zeros(len(sides)))
 
     def at_least_wh(self, tangent: Tangent, sets: Counts) -> Floats:
         """What sets of panels need by a tangent, shape (n_sets,). [Wh]"""

@@ -148,8 +148,8 @@ def test_a_tangent_lies_below_what_any_side_needs() -> None:
                 some = np.bincount(sides.kind, side, minlength=sides.n_kinds).astype(np.int64)
                 other = rng.integers(0, 3, sides.n_kinds)
                 need = sides.need_wh(side)
-                sides.look_at(rng.integers(0, 3, sides.n_classes))
-                below = float(sides.at_least_by_sides_wh(side[None, :])[0])
+                below = float(sides.look_at(rng.integers(0, 3, sides.n_classes), side[None, :])[0])
+                assert float(sides.at_least_by_sides_wh(side[None, :])[0]) >= below
                 assert below <= need + 1e-4, number
                 n_looked += below > 0.9 * need > 1.0
                 for at in (some, other):
