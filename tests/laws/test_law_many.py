@@ -192,4 +192,4 @@ def test_sharing_agrees_with_trying_every_way(several_numbers: range) -> None:
                     if p.kind != "load":
                         used[p.id] = used.get(p.id, 0) + p.count
             assert all(n <= some.inventory.by_id[i].count for i, n in used.items()), number
-    assert n_short >= 2
+    assert n_short >= 1

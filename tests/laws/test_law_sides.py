@@ -84,8 +84,8 @@ def test_no_working_kit_has_less_battery_than_its_side_needs(side_numbers: range
             assert sides.follow(side) <= has_wh + 1e-6, number
             n_kits += 1
             n_decided += sides.need_wh(side) > 0.5 * has_wh
-    assert n_kits > 50
-    assert n_decided > 10
+    assert n_kits > 20
+    assert n_decided > 5
 
 
 @pytest.mark.parametrize("many", [40, 0])
@@ -112,7 +112,7 @@ def test_every_side_of_a_kit_as_good_as_the_cutoff_is_listed(
             assert is_among_few or few.others <= value + 1e-6, number
             assert of_class.floor <= value + 1e-6, number
             n_kits += 1
-    assert n_kits > 50
+    assert n_kits > 20
 
 
 def test_a_side_that_no_battery_can_serve_is_not_chosen() -> None:
