@@ -128,7 +128,7 @@ class Origin:
 
     def _columns_of_unit(self, unit: int) -> list[int]:
         own = np.flatnonzero(self.case.matrix[self.case.conditions.layout.limit(unit)] > 0.0)
-        return [int(j) for j in (own if self.case.columns is None else self.case.columns[own])]
+        return [int(j) for j in self.case.in_plan(own)]
 
     @cached_property
     def sides(self) -> Sides:
@@ -146,7 +146,7 @@ class Origin:
         own = np.any(self.case.matrix != 0.0, axis=0)
         own[[mark for mark, _, _ in self.case.less]] = True
         known = np.zeros(self.plan.n_columns, dtype=bool)
-        known[np.arange(len(own)) if self.case.columns is None else self.case.columns] = own
+        known[self.case.in_plan()] = own
         return known
 
     @cached_property

@@ -127,10 +127,13 @@ class Listing:
         has_wh = sum(wh * float(counts[j]) for j, wh in self.sides.capacity_terms())
         if need > has_wh + 1e-6:
             return True
-        each = [wired for sides in self._each_case if (wired := sides.as_wired(counts, self._asked.upper)) is not None]
-        needy = [replace(one, need_wh=made) for one in each if (made := float(self._prices.made(one.need_wh))) > has_wh]
-        self.wired += needy
-        return bool(needy)
+        n_before = len(self.wired)
+        for sides in self._each_case:
+            wired = sides.as_wired(counts, self._asked.upper)
+            need = 0.0 if wired is None else float(self._prices.made(wired.need_wh))
+            if wired is not None and need > has_wh + 1e-6:
+                self.wired.append(replace(wired, need_wh=need))
+        return len(self.wired) > n_before
 
     # -- listing -------------------------------------------------------------------------
 
@@ -166,8 +169,10 @@ class Listing:
             low, low_wh = np.concatenate([low, least]), np.concatenate([low_wh, least_wh])
             if len(sides) > MOST_SIDES:
                 raise TooMany
-        if len(sides) <= _NOT_FEW * few:
-            few = math.inf
+        return self._told(sides, low_wh, low, most, math.inf if len(sides) <= _NOT_FEW * few else few)
+
+    def _told(self, sides: Counts, low_wh: Floats, low: Floats, most: float, few: float) -> Listed:
+        """The best few of some sides of which it is known what they need, and cost, at least."""
         # the one whose bound is lowest is looked at more closely, until it is known what it needs
         waiting = [(float(low[i]), i, 0, float(low_wh[i])) for i in range(len(sides))]
         heapq.heapify(waiting)
@@ -301,8 +306,7 @@ def fixed_of(case: Case, plan: Plan, box: Floats) -> Fixed:
     demand_w = np.zeros(layout.n_demands)
     for d in range(layout.n_demands):
         weights = np.zeros(plan.n_columns)
-        columns = np.arange(case.matrix.shape[1]) if case.columns is None else case.columns
-        weights[columns] = np.where(drawn_by_units, 0.0, case.matrix[layout.demand(d)])
+        weights[case.in_plan()] = np.where(drawn_by_units, 0.0, case.matrix[layout.demand(d)])
         if np.any(weights):
             demand_w[d] = least_by_rows(weights, plan.rows)
     return Fixed(box, demand_w)

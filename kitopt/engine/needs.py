@@ -234,25 +234,21 @@ class Needs:
         *,
         few: bool = False,
     ) -> Tangent:
-        """The tangent at a plant of which every window needs so much, by some coordinates."""
+        """The tangent at a plant whose windows need so much, by some coordinates that are not the battery's."""
         layout = conditions.layout
         need = in_order(each_wh, n_allowed)
         plant[layout.capacity] = need if np.isfinite(need) else self.fixed.box[self._layout.capacity]
         plant[layout.missing] = self.missing_share * plant[layout.capacity]
         verdict = simulate(conditions, plant)
-        n = len(each_wh)
-        windows = np.argpartition(-each_wh, n_allowed)[: n_allowed + 1] if few else np.arange(n)
+        windows = np.argpartition(-each_wh, n_allowed)[: n_allowed + 1] if few else np.arange(len(each_wh))
         found = cuts(conditions, plant, verdict.lowest_step, windows)
         by_wh = found.slope[:, layout.capacity] + self.missing_share * found.slope[:, layout.missing]
         held = found.slope.copy()
-        held[:, [layout.capacity, layout.missing]] = 0.0
-        held[:, by] = 0.0
+        held[:, [layout.capacity, layout.missing, *by]] = 0.0
         short = -found.constant - held @ plant - 1e-5
         # where more capacity helps no window, nothing is known of it
         scale = np.where(by_wh > 1e-9, 1.0 / np.where(by_wh > 1e-9, by_wh, 1.0), 0.0)
-        slope = found.slope.copy()
-        slope[:, [layout.capacity, layout.missing]] = 0.0
-        least, saved = short * scale, slope[:, by] * scale[:, None]
+        least, saved = short * scale, found.slope[:, by] * scale[:, None]
         hardest = np.argsort(-(least - saved @ plant[by]), kind="stable")[: n_allowed + 1]
         return Tangent(least, saved, hardest)
 

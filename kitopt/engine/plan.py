@@ -106,6 +106,11 @@ class Case:
         """The counts that this case looks at, shape (n_own_columns,)."""
         return counts[: self.matrix.shape[1]] if self.columns is None else counts[self.columns]
 
+    def in_plan(self, own: NDArray[np.intp] | None = None) -> NDArray[np.intp]:
+        """Where some of its own columns, or all of them, stand in the plan."""
+        own = np.arange(self.matrix.shape[1]) if own is None else own
+        return own if self.columns is None else self.columns[own]
+
     def is_asked(self, counts: Floats) -> bool:
         """Whether the case must be passed, and says something that others do not."""
         return all(column is None or float(counts[column]) > _HARDLY for column in (self.served, self.within))
@@ -129,8 +134,7 @@ class Case:
         """A row in the plant's coordinates as terms in the plan's columns."""
         row = self._without(v @ self.matrix)
         found = np.flatnonzero(np.abs(row) > 1e-12)
-        at = found if self.columns is None else self.columns[found]
-        return [(int(j), float(c)) for j, c in zip(at, row[found], strict=True)]
+        return [(int(j), float(c)) for j, c in zip(self.in_plan(found), row[found], strict=True)]
 
     def whole_matrix(self) -> Floats:
         """The matrix with what is lost worked into it; a copy where anything is."""

@@ -266,8 +266,7 @@ class Prices:
 
 def _is_of(case: Case, row: Row) -> bool:
     """Whether a row says what a case's kit costs alone."""
-    own = range(case.matrix.shape[1]) if case.columns is None else case.columns.tolist()
-    return row.rule == ALONE and {j for j, _ in row.terms} <= {*own, case.served}
+    return row.rule == ALONE and {j for j, _ in row.terms} <= {*case.in_plan().tolist(), case.served}
 
 
 def _weighed(row: Row, plan: Plan) -> Objective:

@@ -64,8 +64,7 @@ class Sides:
         """What counts the panels of each class, and the usable capacity [Wh], in the plan's columns."""
 
         def terms(columns: NDArray[np.intp], weights: Floats) -> Terms:
-            at = columns if self.case.columns is None else self.case.columns[columns]
-            return [(int(j), float(weights[c])) for j, c in zip(at, columns, strict=True)]
+            return [(int(j), float(weights[c])) for j, c in zip(self.case.in_plan(columns), columns, strict=True)]
 
         needs = self.needs
         classes = [terms(columns, needs.pieces[k]) for k, columns in zip(self.kind, needs.columns, strict=True)]
@@ -122,23 +121,21 @@ class Sides:
         case, layout, side = self.case, self.case.conditions.layout, self.of(counts)
         own = case.own(counts)
         makes_plant = np.any(case.matrix != 0.0, axis=0) & (case.matrix[layout.capacity] == 0.0)
-        mine = np.flatnonzero(makes_plant & (own > 0.5))
-        at = mine if case.columns is None else case.columns[mine]
         no_better = makes_plant & (own > 0.5)
+        mine = np.flatnonzero(no_better)
         is_alone = np.zeros(case.matrix.shape[1], dtype=bool)
         for k, columns in zip(self.kind, self.needs.columns, strict=True):
             used = columns[own[columns] > 0.5]
             if len(used) == 1:
                 is_alone[used] = True
                 no_better[[j for j in columns if self.needs.brings_no_more(case, int(k), int(j), int(used[0]))]] = True
-        if not np.all(is_alone[mine] | (own[mine] >= upper[at] - 0.5)):
+        if not np.all(is_alone[mine] | (own[mine] >= upper[case.in_plan(mine)] - 0.5)):
             return None
         need_wh = self.needs.followed_as_wired_wh(
             case.conditions, case.plant(counts), self.need_wh(side), case.n_allowed
         )
-        some = np.flatnonzero(no_better)
-        columns = some if case.columns is None else case.columns[some]
-        return Wired(side, tuple(columns.tolist()), round(float(np.sum(own[mine]))), need_wh)
+        all_such = case.in_plan(np.flatnonzero(no_better))
+        return Wired(side, tuple(all_such.tolist()), round(float(np.sum(own[mine]))), need_wh)
 
     # -- sets of panels, whatever unit they are on -------------------------------------------
 

@@ -151,7 +151,7 @@ def _coordinates(program: Program, case: Case, box: Floats) -> Writer:
     """Add a column for each coordinate, tied to the counts, and give the writer of rows in them."""
     column: dict[int, int] = {}
     matrix = case.whole_matrix()
-    of_plan = np.arange(matrix.shape[1]) if case.columns is None else case.columns
+    of_plan = case.in_plan()
     for c in np.flatnonzero(np.any(matrix != 0.0, axis=1)).tolist():
         size = max(float(box[c]), 1e-9)
         column[c] = program.add_column(0.0, 1.0, integer=False)

@@ -103,8 +103,7 @@ def _one_more_of(choice: Choice, kind: type[Item]) -> Iterator[Change]:
 
 def _bought(choice: Choice, catalogue: Inventory, budget: Budget) -> Iterator[Change]:
     """One purchase: the cheapest piece that is enough, which is one program; else what has no price, and one more."""
-    offers = list(catalogue.chosen_from)
-    order = _likeliest_first(choice, offers)
+    order = _likeliest_first(choice, catalogue.chosen_from)
     try:
         found, is_sure = cheapest(choice, catalogue, budget)
     except BadInput:
