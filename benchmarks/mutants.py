@@ -22,6 +22,7 @@ import shutil
 import sys
 import tempfile
 import time
+import traceback
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -187,6 +188,9 @@ def in_a_fork(tests: tuple[str, ...], root: Path) -> Measured:
             try:
                 Path(file.name).write_bytes(pickle.dumps(lines_of(tests, root)))
                 code = 0
+            except BaseException:
+                # the process that waits is told of a number alone
+                traceback.print_exc()
             finally:
                 os._exit(code)
         if os.waitpid(number, 0)[1]:
