@@ -50,6 +50,7 @@ class Sides:
         self.case, self.needs = case, Needs.of(case, fixed)
         self.kind, self.n_kinds, self.n_classes = self.needs.kind, self.needs.n_kinds, self.needs.n_classes
         self._need_wh: dict[bytes, float] = {}
+        self._at_least_wh: dict[bytes, float] = {}
         self.tangents: dict[bytes, Tangent] = {}
         """By the set of panels that each is at."""
         self.closer: dict[bytes, Tangent] = {}
@@ -97,12 +98,15 @@ class Sides:
 
     def need_at_least_wh(self, side: Counts) -> float:
         """What a side needs at least: of the windows that its tangents call hardest one must be survived. [Wh]"""
-        n_hard = self.case.n_allowed + 1
-        if side.tobytes() in self._need_wh or _FEW_WINDOWS * n_hard > self.case.conditions.n_windows:
+        n_hard, key = self.case.n_allowed + 1, side.tobytes()
+        if key in self._need_wh or _FEW_WINDOWS * n_hard > self.case.conditions.n_windows:
             return self.need_wh(side)
-        some = np.bincount(self.kind, weights=side, minlength=self.n_kinds)
-        each = reduce(np.maximum, (one.least - one.saved @ some for one in self.tangents.values()))
-        return float(np.min(self.needs.each_wh(side, np.argpartition(-each, n_hard - 1)[:n_hard])))
+        if key not in self._at_least_wh:
+            some = np.bincount(self.kind, weights=side, minlength=self.n_kinds)
+            each = reduce(np.maximum, (one.least - one.saved @ some for one in self.tangents.values()))
+            hard = np.argpartition(-each, n_hard - 1)[:n_hard]
+            self._at_least_wh[key] = float(np.min(self.needs.each_wh(side, hard)))
+        return self._at_least_wh[key]
 
     def follow(self, side: Counts) -> float:
         """The need of a side with all that the judge knows; it is kept."""

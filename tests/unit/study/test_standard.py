@@ -56,6 +56,22 @@ def test_one_standard_kit_for_all_huts(huts: Study) -> None:
     assert (more.weight, standard.picked.cost - more.cost) == (4.0, 500)
 
 
+def test_where_a_standard_kit_is_said_to_pass_it_passes_when_it_is_judged_itself(huts: Study) -> None:
+    # that a kit holds the best one of a plan is told by proof, and of it nothing is asked: here it is
+    (standard,) = Asking(replace(huts, standard_kits=2), Here()).region().standard
+    kits = tuple(standard.kits[j] for j in standard.picked.kits)
+    judged = Asking(replace(huts, kits=kits), Here()).region().answered.rows
+    assert len(judged) == len(kits) * len(list(huts.questions()))
+    claims = [
+        row
+        for question, row in judged.items()
+        for j in [standard.picked.of_site[question.place]]
+        if j is not None and standard.kits[j] == question.kit
+    ]
+    assert len(claims) == len(list(huts.questions()))
+    assert {row.status for row in claims} == {"found"}
+
+
 def test_a_store_holds_what_any_of_its_sites_may_need(huts: Study) -> None:
     def kit(place: int, when: int, pattern: int) -> str:
         return ["a:1, b:2", "a:3", "b:1, c:1"][(place + when * pattern) % 3]
