@@ -76,7 +76,9 @@ def test_the_instances_exercise_what_they_are_meant_to() -> None:
         if choice.survival is not None:
             seen["some windows given up"] += choice.survival.survived < choice.survival.tried
             seen["tie"] += len(answer(World(instance.operation, instance.inventory, instance.sky)).kits) > 1
-    assert all(n >= 2 for n in seen.values()), seen
+        if all(n >= 2 for n in seen.values()):
+            return
+    pytest.fail(str(seen))
 
 
 @given(instance=instances, order=st.randoms(use_true_random=False))

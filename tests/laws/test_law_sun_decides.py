@@ -65,4 +65,6 @@ def test_without_panels_a_third_of_the_answers_are_others(name: str) -> None:
         made = make(number)
         dark = replace(made, inventory=replace(made.inventory, panels=()))
         n_others += best(made) != best(cast(Instance, dark))
-    assert n_others >= n / 3
+        if n_others >= n / 3:
+            return
+    pytest.fail(f"{n_others} of {n}")

@@ -111,6 +111,18 @@ def test_the_choice_agrees_with_trying_every_lead(wired_numbers: range) -> None:
 
 def test_the_instances_exercise_what_they_are_meant_to() -> None:
     # else a thousand agreements might be a thousand times the same easy question
+    wanted = {
+        *("found", "no-kit", "no lead", "one or two leads", "three leads or more", "converter", "parallel"),
+        *(
+            "panels joined",
+            "joiner at the panels",
+            "chain of two or three",
+            "fuse in the panels' lead",
+            "laid backwards",
+        ),
+        *("strip", "joiner at the controller", "resistance decides"),
+        *("a wire is out behind a large fuse", "two on one converter", "fuse fitted"),
+    }
     seen = Counter[str]()
     for number in range(150):
         instance = wired(number)
@@ -145,21 +157,11 @@ def test_the_instances_exercise_what_they_are_meant_to() -> None:
             worse = tuple(replace(x, length_m=2 * x.length_m, fuse_at_m=x.fuse_at_m) for x in instance.inventory.leads)
             again = pack(instance.operation, replace(instance.inventory, leads=worse), instance.sky)
             seen["resistance decides"] += again.packed != choice.packed
-    wanted = {
-        *("found", "no-kit", "no lead", "one or two leads", "three leads or more", "converter", "parallel"),
-        *(
-            "panels joined",
-            "joiner at the panels",
-            "chain of two or three",
-            "fuse in the panels' lead",
-            "laid backwards",
-        ),
-        *("strip", "joiner at the controller", "resistance decides"),
-        *("a wire is out behind a large fuse", "two on one converter", "fuse fitted"),
-    }
+        if number >= 40 and all(seen[name] >= 2 for name in wanted):
+            break
     assert {name for name in wanted if seen[name] < 2} == set(), seen
-    assert seen["found"] > 75
-    assert seen["no lead"] < 38
+    assert seen["found"] > number / 2
+    assert seen["no lead"] < number / 4
 
 
 def test_the_strongest_kit_is_the_strongest_of_all() -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-import pytest
 from oracle.instances import battery, load, numbered, operation, sky
 
 from kitopt.ask import Question
@@ -91,11 +90,10 @@ def test_the_solves_are_limited_by_their_number_and_never_by_the_clock() -> None
     assert look_up(choice, budget=Budget.of(0.0)).is_cut_short
 
 
-@pytest.mark.parametrize("first", [0])
-def test_every_threshold_lies_between_two_answers(first: int) -> None:
+def test_every_threshold_lies_between_two_answers() -> None:
     """Choose from scratch at each threshold and just before it."""
     n = 0
-    for number in range(first, first + 25):
+    for number in range(12):
         instance = numbered(number)
         columns = ("measured_ah", "max_charge_a", "max_discharge_a", "depth_share", "efficiency")
         assumed = [
