@@ -174,7 +174,10 @@ class Listing:
     def _told(self, sides: Counts, low_wh: Floats, low: Floats, most: float, few: float) -> Listed:
         """The best few of some sides of which it is known what they need, and cost, at least."""
         # the one whose bound is lowest is looked at more closely, until it is known what it needs
-        waiting = [(float(low[i]), i, 0, float(low_wh[i])) for i in range(len(sides))]
+        looks, before = zip(*map(self._known_wh, sides), strict=True) if len(sides) else ((), ())
+        low_wh = np.maximum(low_wh, self._prices.made(np.array(before)))
+        low = np.maximum(low, self._prices.bound(low_wh, sides=sides))
+        waiting = [(low[i], i, looks[i], low_wh[i]) for i in np.flatnonzero(low <= most).tolist()]
         heapq.heapify(waiting)
         closer = (self._at_least_wh, self._need_wh)
         known: list[tuple[int, float]] = []
@@ -200,8 +203,10 @@ class Listing:
                 heapq.heappush(waiting, (bound, i, n_looks, need_wh))
         others = waiting[0][0] if waiting else math.inf
         sides, needs = sides[[i for i, _ in known]], np.array([need for _, need in known])
-        least = self._prices.bound(needs, sides=sides) - self.objective.fixed - SLACK
-        return Listed(sides, needs, least, others)
+        least = self._prices.bound(needs, sides=sides)
+        # what was learned from the last of them may rule out the first
+        is_in = least <= most
+        return Listed(sides[is_in], needs[is_in], least[is_in] - self.objective.fixed - SLACK, others)
 
     def _bound_of(self, side: Counts, need_wh: float) -> float:
         return float(self._prices.bound(np.array([need_wh]), sides=side[None, :])[0])
@@ -289,6 +294,11 @@ class Listing:
         most = 2.0 * float(self._prices.sums[-1]) + 1.0
         in_all = np.minimum(listed.need_wh, most)
         return in_all, np.maximum(np.minimum(needs, most), in_all[:, None])
+
+    def _known_wh(self, side: Counts) -> tuple[int, float]:
+        """How often a side was looked at in every case, and what it needs at least by that. [Wh]"""
+        looks, needs = zip(*(sides.known_wh(side) for sides in self._each_case), strict=True)
+        return min(looks), max(needs)
 
     def _at_least_wh(self, side: Counts) -> float:
         """What a side needs at least, sooner told. [Wh]"""

@@ -96,6 +96,13 @@ class Sides:
             self._need_wh[key] = in_order(self.needs.each_wh(side), self.case.n_allowed)
         return self._need_wh[key]
 
+    def known_wh(self, side: Counts) -> tuple[int, float]:
+        """How closely a side was looked at before, 0 to 2 times, and what it needs at least by that. [Wh]"""
+        key = side.tobytes()
+        if key in self._need_wh:
+            return 2, self._need_wh[key]
+        return (1, self._at_least_wh[key]) if key in self._at_least_wh else (0, 0.0)
+
     def need_at_least_wh(self, side: Counts) -> float:
         """What a side needs at least: of the windows that its tangents call hardest one must be survived. [Wh]"""
         n_hard, key = self.case.n_allowed + 1, side.tobytes()
