@@ -11,8 +11,9 @@ from kitopt.field.amperes import Step, expected_a, interval_a, waterfall
 from kitopt.field.belief import HIGHEST, Belief
 from kitopt.field.causes import ALIKE, BY_ID
 from kitopt.field.measures import Measure
+from kitopt.inventory.spreads import METER_SPREAD, NINETY_SPREADS
 
-Called = Literal["normal", "as-expected", "low", "nothing-flows"]
+Called = Literal["normal", "as-expected", "low", "nothing-flows", "unexplained"]
 
 NOTHING_A = 0.05
 """Less than this is nothing. [A]"""
@@ -76,8 +77,8 @@ class Verdict:
     Attributes
     ----------
     called : str
-        "normal", "as-expected" (the same without a short-circuit reading, and so not vouched for), "low", or
-        "nothing-flows".
+        "normal", "as-expected" (the same without a short-circuit reading, and so not vouched for), "low",
+        "nothing-flows", or "unexplained": no cause gives such amperes, and none is told.
     expected_a, low_a, high_a : float
         What is expected, and between which nine readings in ten lie. [A]
     """
@@ -90,10 +91,12 @@ class Verdict:
     steps: tuple[Step, ...]
     suspects: tuple[Suspect, ...]
     tests: tuple[NextTest, ...]
+    zero_a: float = 0.0
+    """Taken off what the ammeter showed, since it shows as much of nothing. [A]"""
 
 
-def judge(belief: Belief, battery_v: float | None = None) -> Verdict:
-    """What is to be said of some readings."""
+def judge(belief: Belief, battery_v: float | None = None, zero_a: float = 0.0) -> Verdict:
+    """What is to be said of some readings; the ammeter's have a zero of it taken off already. [V], [A]"""
     share = belief.share
     first = next(iter(share))
     amps = belief.readings["amps"]
@@ -104,8 +107,12 @@ def judge(belief: Belief, battery_v: float | None = None) -> Verdict:
     elif amps - belief.readings.get("cover", 0.0) <= NOTHING_A:
         called = "nothing-flows"
     low_a, high_a = interval_a(belief.set_up, usual_a)
+    # no good sun brings more than the controller passes, whatever it is
+    high_a = min(high_a, belief.set_up.most_a * (1.0 + NINETY_SPREADS * METER_SPREAD))
     steps = waterfall(belief.set_up, battery_v)
-    return Verdict(belief, called, usual_a, low_a, high_a, steps, _suspects(belief), _tests(belief))
+    if "amps" in belief.doubtful and not 0.0 <= amps <= high_a:
+        return Verdict(belief, "unexplained", usual_a, low_a, high_a, steps, (), (), zero_a)
+    return Verdict(belief, called, usual_a, low_a, high_a, steps, _suspects(belief), _tests(belief), zero_a)
 
 
 def _suspects(belief: Belief) -> tuple[Suspect, ...]:
@@ -196,6 +203,8 @@ def _under(name: str) -> tuple[str, ...]:
 
 
 def sure_share(verdict: Verdict) -> float:
-    """How sure the verdict is: of "normal", or of the first suspect; at most 0.95."""
+    """How sure the verdict is: of "normal", or of the first suspect; at most 0.95, and 0 where none is told."""
+    if verdict.called == "unexplained":
+        return 0.0
     share = verdict.belief.share
     return min(next(iter(share.values())), HIGHEST)

@@ -56,6 +56,25 @@ def test_without_a_short_circuit_nothing_is_called_normal() -> None:
         assert judge(believe(set_up, told, SOME[kind])).called == "as-expected"
 
 
+@pytest.mark.parametrize("amps", [-2.0, -0.3, 40.0])
+def test_amperes_that_no_cause_gives_are_not_explained(amps: float) -> None:
+    verdict = judge(of("pwm", amps=amps))
+    assert verdict.called == "unexplained"
+    assert not verdict.suspects
+
+
+def test_a_reading_that_no_cause_gives_is_doubted() -> None:
+    told = usual(PWM, "pwm")
+    assert believe(PWM, told, SOME["pwm"]).doubtful == ()
+    for name, value in (("volts", 2.0 * told["volts"]), ("voc", 0.1 * told["voc"]), ("panel-volts", 3.0)):
+        assert believe(PWM, {**told, name: value}, SOME["pwm"]).doubtful == (name,)
+
+
+def test_no_reading_in_ten_is_expected_above_what_the_controller_passes() -> None:
+    small = replace(PWM, controller=replace(PWM.controller, max_charge_a=1.0))
+    assert judge(believe(small, {"amps": 1.0})).high_a < 1.06
+
+
 @settings(max_examples=40)
 @given(
     amps=st.floats(-1.0, 12.0),
