@@ -102,7 +102,7 @@ def site_at(where: Operation | str, at: datetime | None = None, *, air_degc: flo
         latitude, longitude = place_named(where)
     except ValueError:
         raise BadInput([Fault("PLACE", None, None, f'found "{where}", need {NEED}.')]) from None
-    return FieldSite(where, latitude, longitude, 0.0, moment_there(at, zone_at(latitude, longitude)), air_degc)
+    return FieldSite(where.strip(), latitude, longitude, 0.0, moment_there(at, zone_at(latitude, longitude)), air_degc)
 
 
 def moment_there(at: datetime | None, zone: Any) -> datetime:
