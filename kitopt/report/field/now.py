@@ -72,10 +72,18 @@ def _chance(now: Now) -> list[str]:
     at = now.reserve_at
     assert at is not None
     first = "It" if is_one else f"That is not enough: sure to {asked} it"
-    rows += lines(f"{first} lasts {hours(now.lasts_h)}, to {moment(at)}.")
+    rows += lines(f"{first} lasts {hours(now.lasts_h)}, to {moment(at)}. {_held_back(now)}")
     if not any(way.works for way in now.ways):
         rows += lines("No single change is enough; do several, or close down earlier.")
     return rows
+
+
+def _held_back(now: Now) -> str:
+    """Why it ends while there is charge left."""
+    parts = [f"{now.reserve_ah:.1f} Ah in reserve"]
+    if now.cold_ah >= 0.05:
+        parts.append(f"up to {now.cold_ah:.1f} Ah by the cold")
+    return f"Held back: {', '.join(parts)}."
 
 
 def _alone(now: Now) -> list[str]:
@@ -161,6 +169,8 @@ def now_value(now: Now) -> dict[str, Any]:
             "most_share": round(charge.high_share, 4),
             "usable_ah": round(charge.usable_ah, 3),
             "used_ah": round(charge.used_ah, 3),
+            "reserve_ah": round(now.reserve_ah, 3),
+            "cold_ah": round(now.cold_ah, 3),
         },
         "chance": round(now.chance, 4) if now.has_plan else None,
         "asked": float(Fraction(operation.need.confidence)),
