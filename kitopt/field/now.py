@@ -133,6 +133,8 @@ class Now:
     action: tuple[Change, ...]
     followed: Followed
     heeded: Heeded = field(repr=False, compare=False)
+    left_out: Mapping[str, int] = field(default_factory=dict)
+    """Of the kit in hand, what does not go with the rest, and is not counted on."""
     reserve_ah: float = 0.0
     """Held back, as the operation asks. [Ah]"""
     cold_ah: float = 0.0
@@ -326,8 +328,8 @@ def now_with(model: KitModel, counts: Floats, whole: Operation, rest: Operation,
         action,
         followed,
         Heeded(hand, tuple(steps), limits_wh),
-        rest.need.reserve_share * charge.usable_ah + rest.need.reserve_wh / batteries[0][0].nominal_v,
-        _cold_share(base, float(rest.need.confidence)) * charge.usable_ah,
+        reserve_ah=rest.need.reserve_share * charge.usable_ah + rest.need.reserve_wh / batteries[0][0].nominal_v,
+        cold_ah=_cold_share(base, float(rest.need.confidence)) * charge.usable_ah,
     )
 
 

@@ -26,6 +26,8 @@ def now_text(now: Now) -> str:
     is_alone = not now.has_plan
     rows = lines(f"{head(operation.name, operation.start)}" + ("." if is_alone else f": {_to_go(now)} to go."))
     rows += lines(_charge(now))
+    if now.left_out:
+        rows += lines(f"Not counted, as it does not go with the rest: {', '.join(listed(now.left_out.items()))}.")
     rows += _alone(now) if is_alone else _chance(now)
     if now.ways:
         rows += ["", *_ways(now)]
@@ -163,6 +165,7 @@ def now_value(now: Now) -> dict[str, Any]:
         "at": operation.start.isoformat(timespec="seconds"),
         "hours": round(operation.hours, 4),
         "kit": [{"id": name, "count": n} for name, n in now.kit.items()],
+        "left_out": [{"id": name, "count": n} for name, n in now.left_out.items()],
         "told": {"by": now.state.told, "value": now.state.value},
         "charge": {
             "least_share": round(charge.low_share, 4),

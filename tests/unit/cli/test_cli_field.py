@@ -154,3 +154,10 @@ def test_what_the_meter_shows_of_a_covered_panel_is_taken_off() -> None:
     found = told("reading", "fold-100", "pwm-10", "--amps", "3", "--found", "cover=0.5", *READING[-2:])
     assert (found["readings"]["amps"], found["zero_a"]) == (2.5, 0.5)
     assert found["steps"][-1]["after_a"] > 3.0
+
+
+def test_what_does_not_go_with_the_kit_is_told() -> None:
+    """A lead-acid battery beside one of LiFePO4: one kit has one chemistry."""
+    args = ("now", "--kit", "lfp-30,agm-7,fold-50,pwm-10", "--used", "1", "--at", "2027-10-09T12:00")
+    assert told(*args)["left_out"] == [{"id": "agm-7", "count": 1}]
+    assert "not go with the rest: agm-7." in " ".join(run(*args).stdout.split())
