@@ -108,7 +108,7 @@ def _ways(now: Now) -> list[str]:
     rows[0] += f"{'chance':>8}" if now.has_plan else ""
     for way in now.ways:
         until = "the end" if way.works else moment(moment_in(now.operation, way.lasts_h))
-        cells = f"{until:>16}{f'+{way.gained_h:.1f} h':>9}" + (f"{percent(way.chance):>8}" if now.has_plan else "")
+        cells = f"{until:>16}{f'{way.gained_h:+.1f} h':>9}" + (f"{percent(way.chance):>8}" if now.has_plan else "")
         *first, last = lines(change_text(now.operation, way.change), "* " if way.works else "  ", "  ")
         rows += [*first, f"{last:{_NAME}}{cells}"] if len(last) <= _NAME else [*first, last, f"{'':{_NAME}}{cells}"]
     if any(way.works for way in now.ways):
