@@ -10,6 +10,7 @@ import contextlib
 import gc
 import io
 import os
+import re
 import signal
 import sys
 import threading
@@ -23,6 +24,8 @@ from kitopt.cli.streams import say, settle, write_answer
 from kitopt.errors import BadInput, Fault
 from kitopt.files.plain import error_line
 
+_SOUTH = re.compile(r"-[0-9.]+\s*[,;]")
+
 
 def main(args: Sequence[str] | None = None, *, interrupted: Callable[[], bool] = lambda: False) -> NoReturn:
     """Run one command line and exit.
@@ -34,7 +37,7 @@ def main(args: Sequence[str] | None = None, *, interrupted: Callable[[], bool] =
     interrupted : callable
         Whether the user has given up before anything could be answered.
     """
-    given = list(sys.argv[1:] if args is None else args)
+    given = [_no_option(one) for one in (sys.argv[1:] if args is None else args)]
     # one short run makes few cycles: looking for them often costs a tenth of its time
     gc.set_threshold(100_000)
     settle()
@@ -46,6 +49,11 @@ def main(args: Sequence[str] | None = None, *, interrupted: Callable[[], bool] =
     with contextlib.suppress(ValueError):  # not the main thread, which interrupts never reach
         signal.signal(signal.SIGINT, signal.SIG_IGN)
     sys.exit(code)
+
+
+def _no_option(typed: str) -> str:
+    """What was typed; a place south of the equator, such as -33.9,18.4, is no option for its minus."""
+    return f" {typed}" if _SOUTH.match(typed) else typed
 
 
 def _answer(args: list[str], interrupted: Callable[[], bool]) -> int:

@@ -22,6 +22,9 @@ _TEMPER_FROM, _TEMPER = 3, 0.04
 """From the fourth reading on each weighs a little less: their errors are not independent, and what is said would be
 surer than it is right."""
 _N_BINS = 10
+_FITS = 0.1
+"""Where it is less likely that all readings are what the meter showed, they are doubted."""
+_MAY_BE_SLIP = 0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +61,18 @@ class Belief:
             name = "normal" if cause.kind == "normal" else cause.id
             sums[name] = sums.get(name, 0.0) + float(share)
         return {name: sums[name] for name in sorted(sums, key=lambda one: -sums[one]) if sums[name] > 0.0}
+
+    @cached_property
+    def doubtful(self) -> tuple[str, ...]:
+        """Readings that no cause gives, or not together: the measures of those that may be slips.
+
+        A slip says nothing of the cause, so that the odds would go on as though it had not been read.
+        """
+        chances = {name: BY_ID[name].slipped(self.some, value) for name, value in self.readings.items()}
+        none_slipped = self.weight * np.prod([1.0 - one for one in chances.values()], axis=0)
+        if not chances or float(none_slipped.sum()) >= _FITS:
+            return ()
+        return tuple(name for name, one in chances.items() if float(self.weight @ one) >= _MAY_BE_SLIP)
 
     def told(self, name: str) -> float:
         """Probability as it is told: never above 95 %."""

@@ -12,6 +12,8 @@ from kitopt.field.suppose import Suppositions
 
 Floats = NDArray[np.float64]
 
+LEAST_ZERO_A = 0.1
+"""What an ammeter shows of a covered panel from which on it is off; common practice, no source. [A]"""
 SLIP = 0.03
 """Share of readings that are a slip of the hand, and say nothing."""
 
@@ -58,8 +60,18 @@ class Measure:
             return (1.0 - SLIP) * np.where(value > 0.5, expected, 1.0 - expected) + SLIP * 0.5
         spread = self.spread(expected)
         fits = np.exp(-0.5 * ((value - expected) / spread) ** 2) / (spread * np.sqrt(2.0 * np.pi))
+        return np.asarray((1.0 - SLIP) * fits + self._slip(expected))
+
+    def slipped(self, some: Suppositions, value: float) -> Floats:
+        """The chance that a value is a slip, on each supposition; a yes or no is never told to be one."""
+        if self.is_yes_or_no:
+            return np.zeros(len(some.weight))
+        return np.asarray(self._slip(self.says(some)) / self.likelihood(some, value))
+
+    def _slip(self, expected: Floats) -> float:
+        """Likelihood of a slip, which may show anything."""
         low, high = float(np.min(expected)), float(np.max(expected))
-        return np.asarray((1.0 - SLIP) * fits + SLIP / max(high - low, float(np.max(spread))))
+        return SLIP / max(high - low, float(np.max(self.spread(expected))))
 
 
 def _chance(yes: float, no: float, *causes: str) -> Callable[[Suppositions], Floats]:

@@ -133,6 +133,12 @@ class Now:
     action: tuple[Change, ...]
     followed: Followed
     heeded: Heeded = field(repr=False, compare=False)
+    left_out: Mapping[str, int] = field(default_factory=dict)
+    """Of the kit in hand, what does not go with the rest, and is not counted on."""
+    reserve_ah: float = 0.0
+    """Held back, as the operation asks. [Ah]"""
+    cold_ah: float = 0.0
+    """What the cells do not give while they are coldest, in all but as many spells as the confidence allows. [Ah]"""
     has_plan: bool = True
     """Whether there is an operation to last for; without, there is no sun, and the wires hold for as long as it
     lasts."""
@@ -322,7 +328,14 @@ def now_with(model: KitModel, counts: Floats, whole: Operation, rest: Operation,
         action,
         followed,
         Heeded(hand, tuple(steps), limits_wh),
+        reserve_ah=rest.need.reserve_share * charge.usable_ah + rest.need.reserve_wh / batteries[0][0].nominal_v,
+        cold_ah=_cold_share(base, float(rest.need.confidence)) * charge.usable_ah,
     )
+
+
+def _cold_share(case: Case, confidence: float) -> float:
+    """Of what may be used, what the coldest hour locks away."""
+    return float(np.quantile(1.0 - case.conditions.capacity_share.min(axis=1), confidence))
 
 
 def now_alone(rest: Operation, inventory: Inventory, kit: Mapping[str, int], state: State, sky_of: SkyOf) -> Now:

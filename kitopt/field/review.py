@@ -168,8 +168,15 @@ def review(operation: Operation, inventory: Inventory, kit: Mapping[str, int], l
     is_whole = logged.by_hour(np.ones(len(log.in_a))) / np.diff(edges_h) >= WHOLE_SHARE
     if not is_whole.any():
         starts, ends = (moment_after(operation, timedelta(hours=h)) for h in (0.0, operation.hours))
-        text = f"no hour from {starts:%Y-%m-%d %H:%M} to {ends:%Y-%m-%d %H:%M} was logged; is it of this outing?"
-        raise BadInput([Fault("LOG.csv", None, None, text)])
+        first, last = (
+            datetime.fromtimestamp(float(s), operation.site.timezone)
+            for s in (log.start_s[0], log.start_s[-1] + log.length_s[-1])
+        )
+        text = (
+            f"found {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M} logged, but no hour of {operation.name}, "
+            f"{starts:%Y-%m-%d %H:%M} to {ends:%Y-%m-%d %H:%M}; need the log of this outing."
+        )
+        raise BadInput([Fault(log.file, None, None, text)])
     of_spells = planned_in[:, is_whole].sum(axis=1)
     least, half, most = (float(one) for one in np.quantile(of_spells, _NINETY))
     nearest = int(np.argmin(np.square(planned_in[:, is_whole] - in_ah[is_whole]).sum(axis=1)))

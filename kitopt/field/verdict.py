@@ -6,13 +6,16 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kitopt.field.amperes import Step, expected_a, interval_a, waterfall
 from kitopt.field.belief import HIGHEST, Belief
 from kitopt.field.causes import ALIKE, BY_ID
 from kitopt.field.measures import Measure
+from kitopt.inventory.spreads import METER_SPREAD, NINETY_SPREADS
 
-Called = Literal["normal", "as-expected", "low", "nothing-flows"]
+Floats = NDArray[np.float64]
+Called = Literal["normal", "as-expected", "low", "nothing-flows", "unexplained"]
 
 NOTHING_A = 0.05
 """Less than this is nothing. [A]"""
@@ -21,6 +24,8 @@ TOLD_SHARE = 0.04
 MOST_TOLD = 4
 LEAST_BITS = 0.02
 """What tells less is not worth the walk."""
+_AS_GOOD = 0.002
+"""A threshold that parts two causes as well as the best, but for so small a share of both."""
 _UNDECIDED = 3.0
 """Two causes are told apart when what was read favours one of them by this much."""
 
@@ -76,8 +81,8 @@ class Verdict:
     Attributes
     ----------
     called : str
-        "normal", "as-expected" (the same without a short-circuit reading, and so not vouched for), "low", or
-        "nothing-flows".
+        "normal", "as-expected" (the same without a short-circuit reading, and so not vouched for), "low",
+        "nothing-flows", or "unexplained": no cause gives such amperes, and none is told.
     expected_a, low_a, high_a : float
         What is expected, and between which nine readings in ten lie. [A]
     """
@@ -90,10 +95,12 @@ class Verdict:
     steps: tuple[Step, ...]
     suspects: tuple[Suspect, ...]
     tests: tuple[NextTest, ...]
+    zero_a: float = 0.0
+    """Taken off what the ammeter showed, since it shows as much of nothing. [A]"""
 
 
-def judge(belief: Belief, battery_v: float | None = None) -> Verdict:
-    """What is to be said of some readings."""
+def judge(belief: Belief, battery_v: float | None = None, zero_a: float = 0.0) -> Verdict:
+    """What is to be said of some readings; the ammeter's have a zero of it taken off already. [V], [A]"""
     share = belief.share
     first = next(iter(share))
     amps = belief.readings["amps"]
@@ -104,8 +111,12 @@ def judge(belief: Belief, battery_v: float | None = None) -> Verdict:
     elif amps - belief.readings.get("cover", 0.0) <= NOTHING_A:
         called = "nothing-flows"
     low_a, high_a = interval_a(belief.set_up, usual_a)
+    # no good sun brings more than the controller passes, whatever it is
+    high_a = min(high_a, belief.set_up.most_a * (1.0 + NINETY_SPREADS * METER_SPREAD))
     steps = waterfall(belief.set_up, battery_v)
-    return Verdict(belief, called, usual_a, low_a, high_a, steps, _suspects(belief), _tests(belief))
+    if "amps" in belief.doubtful and not 0.0 <= amps <= high_a:
+        return Verdict(belief, "unexplained", usual_a, low_a, high_a, steps, (), (), zero_a)
+    return Verdict(belief, called, usual_a, low_a, high_a, steps, _suspects(belief), _tests(belief), zero_a)
 
 
 def _suspects(belief: Belief) -> tuple[Suspect, ...]:
@@ -165,12 +176,9 @@ def _parting(belief: Belief, measure: Measure, bits: float) -> NextTest:
     some, weight = belief.some, belief.weight
     names = [name for n, (name, share) in enumerate(belief.share.items()) if n < 2 or share >= TOLD_SHARE][:4]
     expected = measure.says(some)
-    rows = {name: some.is_cause(*_under(name)) & (weight > 1e-6 * weight.max()) for name in names}
     if measure.is_yes_or_no:
-        chance = {name: float(np.average(expected[at], weights=weight[at])) for name, at in rows.items()}
-        yes = max(chance, key=lambda name: chance[name])
-        no = min((name for name in chance if name != yes), key=lambda name: chance[name])
-        return NextTest(measure, bits, (yes, no), None, True)
+        return NextTest(measure, bits, _yes_and_no(belief, expected), None, True)
+    rows = {name: some.is_cause(*_under(name)) & (weight > 1e-6 * weight.max()) for name in names}
     best: tuple[float, tuple[str, str], float, bool] = (-1.0, (names[0], names[-1]), float(expected[0]), True)
     noise = np.random.default_rng(7).standard_normal(len(expected))
     outcome = expected + noise * measure.spread(expected)
@@ -186,8 +194,23 @@ def _parting(belief: Belief, measure: Measure, bits: float) -> NextTest:
             # what parts the likelier pair matters more
             worth = abs(float(gap[at])) * min(belief.share[one], belief.share[other])
             if worth > best[0]:
-                best = (worth, (one, other), float(outcome[order[at]]), bool(gap[at] < 0.0))
+                # where nothing lies between the two, the middle of that
+                as_good = np.flatnonzero(np.abs(gap) >= abs(gap[at]) - _AS_GOOD)
+                ends = outcome[order[[as_good[0], min(as_good[-1] + 1, len(order) - 1)]]]
+                best = (worth, (one, other), float(ends.mean()), bool(gap[at] < 0.0))
     return NextTest(measure, bits, best[1], best[2], best[3])
+
+
+def _yes_and_no(belief: Belief, chance: Floats) -> tuple[str, str]:
+    """The likeliest cause that a yes speaks for, and the likeliest of the others."""
+    some, weight = belief.some, belief.weight
+    rows = {name: some.is_cause(*_under(name)) & (weight > 0.0) for name in belief.share}
+    yes = {name: float(np.average(chance[at], weights=weight[at])) for name, at in rows.items() if at.any()}
+    most = max(yes.values())
+    for_it = [name for name in yes if yes[name] >= most / 2.0]
+    others = [name for name in yes if name not in for_it]
+    # belief.share has the likeliest first
+    return for_it[0], (others or for_it)[0]
 
 
 def _under(name: str) -> tuple[str, ...]:
@@ -196,6 +219,8 @@ def _under(name: str) -> tuple[str, ...]:
 
 
 def sure_share(verdict: Verdict) -> float:
-    """How sure the verdict is: of "normal", or of the first suspect; at most 0.95."""
+    """How sure the verdict is: of "normal", or of the first suspect; at most 0.95, and 0 where none is told."""
+    if verdict.called == "unexplained":
+        return 0.0
     share = verdict.belief.share
     return min(next(iter(share.values())), HIGHEST)

@@ -102,7 +102,7 @@ def site_at(where: Operation | str, at: datetime | None = None, *, air_degc: flo
         latitude, longitude = place_named(where)
     except ValueError:
         raise BadInput([Fault("PLACE", None, None, f'found "{where}", need {NEED}.')]) from None
-    return FieldSite(where, latitude, longitude, 0.0, moment_there(at, zone_at(latitude, longitude)), air_degc)
+    return FieldSite(where.strip(), latitude, longitude, 0.0, moment_there(at, zone_at(latitude, longitude)), air_degc)
 
 
 def moment_there(at: datetime | None, zone: Any) -> datetime:
@@ -209,8 +209,21 @@ def reading(
         set_up = replace(set_up, lies=True)
     if one.id in inventory.unlabelled and not is_test:
         return FieldResult(label_of(set_up, found["amps"] - found.get("cover", 0.0), found.get("volts")), site, pair)
+    found, zero_a = _less_zero(found)
     belief = believe(set_up, {"amps": 0.0, **found} if is_test else found)
-    return FieldResult(judge(belief, found.get("volts")), site, pair, is_test)
+    return FieldResult(judge(belief, found.get("volts"), zero_a), site, pair, is_test)
+
+
+def _less_zero(found: Mapping[str, float]) -> tuple[Mapping[str, float], float]:
+    """Readings without what an ammeter shows of nothing, and how much that was; one that shows too little is a cause
+    of its own. [A]"""
+    from kitopt.field.measures import LEAST_ZERO_A
+
+    zero_a = found.get("cover", 0.0)
+    if zero_a < LEAST_ZERO_A:
+        return found, 0.0
+    less = {name: found[name] - zero_a for name in ("amps", "isc") if name in found}
+    return {**found, **less, "cover": 0.0}, zero_a
 
 
 def keep(result: FieldResult, inventory: Inventory, *, sky: str = "", aim: str = "") -> Path:
@@ -238,6 +251,8 @@ def keep(result: FieldResult, inventory: Inventory, *, sky: str = "", aim: str =
     else:
         readings = found.belief.readings
         amps, normal = readings["amps"] - readings.get("cover", 0.0), found.belief.told("normal")
+        # what nothing explains says nothing of the panel
+        normal = 0.0 if found.called == "unexplained" else normal
     # zero says that something is wrong, and nothing of the panel
     worth = max(amps, 0.0) / max(found.expected_a, 1e-6) * reach.panel.output_factor
     cells = {

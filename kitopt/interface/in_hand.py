@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.errors import BadInput, Fault
-from kitopt.inventory.items import MODES, Battery, Inventory, Item, Load, Panel
+from kitopt.inventory.items import MODES, Battery, Controller, Inventory, Item, Load, Panel
 from kitopt.operation.check import check_against
 from kitopt.operation.force import Pieces, pieces_of_kit
 from kitopt.operation.terms import LoadUse, Need, NoSun, Operation, Site
@@ -130,7 +130,14 @@ def now(
     rest_of(operation, moment, sky)
     operation, counts = _in_hand(operation, inventory, kit, clock)
     rest = rest_of(operation, moment, sky)
-    return Lasting(judge(operation, rest, inventory, counts, given[0], windows_for))
+    found = judge(operation, rest, inventory, counts, given[0], windows_for)
+    kinds = (Battery, Panel, Controller)
+    left_out = {
+        name: n - found.kit.get(name, 0)
+        for name, n in sorted(counts.items())
+        if isinstance(inventory.by_id[name], kinds) and n > found.kit.get(name, 0)
+    }
+    return Lasting(replace(found, left_out=left_out))
 
 
 @dataclass(frozen=True, eq=False)

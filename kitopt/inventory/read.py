@@ -242,7 +242,7 @@ class _Folder:
             else:
                 text = (
                     f"found {quoted(cell)} and no reading of {name}; need its label, or a reading at noon: "
-                    f"kitopt reading {name} --amps A --keep."
+                    f"kitopt reading {name} --amps A --keep --inventory {self.folder}."
                 )
                 faults.add(row.lines.get("rated_w", row.line), "rated_w", text)
                 row.cells["rated_w"] = repr(UNLABELLED_W)

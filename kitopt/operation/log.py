@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -34,6 +35,8 @@ _WORDS = {
 }
 """Which way a current flows, by the words of its column; net is positive where the battery is charged."""
 _UNITS = {"a": "A", "ma": "mA", "w": "W", "ah": "Ah", "v": "V", "amps": "A", "amperes": "A", "volts": "V", "watts": "W"}
+_MOST = {"A": 200.0, "mA": 200_000.0, "W": 5000.0, "V": 100.0}
+"""What is more was logged in another unit, or is a slip: no kit that is carried reaches it."""
 _VOLTS = frozenset(("volts", "voltage", "v"))
 
 
@@ -70,6 +73,7 @@ class Log:
     columns: tuple[tuple[str, str], ...]
     of: Mapping[str, Floats] = field(default_factory=dict)
     is_net: bool = False
+    file: str = "LOG.csv"
 
 
 @dataclass(frozen=True)
@@ -126,15 +130,24 @@ def read_log(path: Path, zone: ZoneInfo, nominal_v: float, ways: Mapping[str, st
     parts: dict[tuple[str, bool], Floats] = {}
     for name in currents:
         one, amps = meant[name], _amps(values[name], meant[name].unit, length_s, volts, nominal_v)
-        amps = amps if one.way == "net" else np.abs(amps)
+        amps = amps if one.way == "net" else _one_way(amps)
         parts[one.way, bool(one.item)] = parts.get((one.way, bool(one.item)), 0.0) + amps
         if one.item:
             of[one.item] = of.get(one.item, 0.0) + amps
     # a column of the whole, else the sum of those of items
     way_a = {way: parts.get((way, False), parts.get((way, True))) for way in _WORDS}
     in_a, out_a = _both_ways(way_a["in"], way_a["out"], way_a["net"])
+    if all(meant[name].unit == "Ah" for name in currents):
+        # what a counter shows last says nothing of what comes after it
+        start_s, length_s, in_a, out_a = start_s[:-1], length_s[:-1], in_a[:-1], out_a[:-1]
+        volts, of = (None if volts is None else volts[:-1]), {item: amps[:-1] for item, amps in of.items()}
     told = tuple((name, ", ".join(filter(None, (one.item, one.way, one.unit)))) for name, one in meant.items())
-    return Log(start_s, length_s, in_a, out_a, volts, gaps, told, of, way_a["out"] is None)
+    return Log(start_s, length_s, in_a, out_a, volts, gaps, told, of, way_a["out"] is None, str(path))
+
+
+def _one_way(amps: Floats) -> Floats:
+    """What flows one way, with whichever sign it was logged; a value against all the others is none. [A]"""
+    return np.maximum(amps if float(amps.sum()) >= 0.0 else -amps, 0.0)
 
 
 def _both_ways(in_a: Floats | None, out_a: Floats | None, net_a: Floats | None) -> tuple[Floats, Floats]:
@@ -189,10 +202,15 @@ def _numbers(
             cell = row.cells.get(name, "")
             before = values[name][-1] if values[name] else 0.0
             try:
-                values[name].append(before if is_unknown(cell) else number(cell, one.unit, decimal))
+                value = before if is_unknown(cell) else number(cell, one.unit, decimal)
             except ValueError:
-                values[name].append(before)
+                value = before
                 faults.add(row.lines[name], name, f"found {quoted(cell)}, need a number in {one.unit}.")
+            most = _MOST.get(one.unit, math.inf)
+            if abs(value) > most:
+                need = f"need {most:,.0f} {one.unit} at most; is the unit in the name of the column right?"
+                faults.add(row.lines[name], name, f"found {quoted(cell)}, {need}")
+            values[name].append(value)
     return np.array(start_s), {name: np.array(some) for name, some in values.items()}
 
 

@@ -10,7 +10,7 @@ from kitopt.field.noon import AtNoon
 from kitopt.report import encode
 from kitopt.report.lists import counted, listed
 from kitopt.report.reasons import BETTER, amount, worse
-from kitopt.report.words import wrapped
+from kitopt.report.words import moment, wrapped
 
 
 def measurement_section(choice: Choice, found: Measuring, noon: AtNoon | None) -> list[str]:
@@ -38,14 +38,16 @@ def _how(thing: Thing, noon: AtNoon | None) -> str:
     if noon is None:
         return f"measure {thing.id}"
     aim = "facing the sun" if noon.is_facing else "flat"
-    return f"measure {thing.id} on {noon.controller} at {noon.at:%H:%M}, {aim} under a clear sky"
+    return f"measure {thing.id} on {noon.controller}, {moment(noon.at)}, {aim} under a clear sky"
 
 
 def _read(thing: Thing, end: End, noon: AtNoon | None) -> str:
     """What the meter shows at an end."""
     if thing.column == "measured_ah":
         return f"{end.value:.3g} Ah"
-    return f"{end.value:.2f} of its label" if noon is None else f"{noon.amps * end.value / thing.here:.2g} A"
+    of_label = f"{end.value:.2f} of its label"
+    # the amperes are of that day's sun; the worth is what another day can show
+    return of_label if noon is None else f"{noon.amps * end.value / thing.here:.2g} A, {of_label},"
 
 
 def _comes(choice: Choice, end: End) -> str:

@@ -23,7 +23,7 @@ def learned_text(worths: Sequence[Worth], inventory: Inventory, meter_spread: fl
     if others and not n:
         return "\n".join(["What was read of batteries and leads", *others]) + "\n"
     if not n:
-        text = "No reading is kept yet: kitopt reading PANEL --amps A --keep adds one to readings.csv."
+        text = "No reading is kept yet: kitopt reading PANEL --amps A --keep --inventory DIR adds one to readings.csv."
         return "\n".join(lines(text)) + "\n"
     days = len({one.at.date() for one in inventory.readings})
     rows = [f"What {counted(n, 'reading')} of {counted(days, 'day')} say of each panel's worth"]

@@ -26,6 +26,8 @@ def now_text(now: Now) -> str:
     is_alone = not now.has_plan
     rows = lines(f"{head(operation.name, operation.start)}" + ("." if is_alone else f": {_to_go(now)} to go."))
     rows += lines(_charge(now))
+    if now.left_out:
+        rows += lines(f"Not counted, as it does not go with the rest: {', '.join(listed(now.left_out.items()))}.")
     rows += _alone(now) if is_alone else _chance(now)
     if now.ways:
         rows += ["", *_ways(now)]
@@ -72,10 +74,18 @@ def _chance(now: Now) -> list[str]:
     at = now.reserve_at
     assert at is not None
     first = "It" if is_one else f"That is not enough: sure to {asked} it"
-    rows += lines(f"{first} lasts {hours(now.lasts_h)}, to {moment(at)}.")
+    rows += lines(f"{first} lasts {hours(now.lasts_h)}, to {moment(at)}. {_held_back(now)}")
     if not any(way.works for way in now.ways):
         rows += lines("No single change is enough; do several, or close down earlier.")
     return rows
+
+
+def _held_back(now: Now) -> str:
+    """Why it ends while there is charge left."""
+    parts = [f"{now.reserve_ah:.1f} Ah in reserve"]
+    if now.cold_ah >= 0.05:
+        parts.append(f"up to {now.cold_ah:.1f} Ah by the cold")
+    return f"Held back: {', '.join(parts)}."
 
 
 def _alone(now: Now) -> list[str]:
@@ -98,7 +108,7 @@ def _ways(now: Now) -> list[str]:
     rows[0] += f"{'chance':>8}" if now.has_plan else ""
     for way in now.ways:
         until = "the end" if way.works else moment(moment_in(now.operation, way.lasts_h))
-        cells = f"{until:>16}{f'+{way.gained_h:.1f} h':>9}" + (f"{percent(way.chance):>8}" if now.has_plan else "")
+        cells = f"{until:>16}{f'{way.gained_h:+.1f} h':>9}" + (f"{percent(way.chance):>8}" if now.has_plan else "")
         *first, last = lines(change_text(now.operation, way.change), "* " if way.works else "  ", "  ")
         rows += [*first, f"{last:{_NAME}}{cells}"] if len(last) <= _NAME else [*first, last, f"{'':{_NAME}}{cells}"]
     if any(way.works for way in now.ways):
@@ -155,12 +165,15 @@ def now_value(now: Now) -> dict[str, Any]:
         "at": operation.start.isoformat(timespec="seconds"),
         "hours": round(operation.hours, 4),
         "kit": [{"id": name, "count": n} for name, n in now.kit.items()],
+        "left_out": [{"id": name, "count": n} for name, n in now.left_out.items()],
         "told": {"by": now.state.told, "value": now.state.value},
         "charge": {
             "least_share": round(charge.low_share, 4),
             "most_share": round(charge.high_share, 4),
             "usable_ah": round(charge.usable_ah, 3),
             "used_ah": round(charge.used_ah, 3),
+            "reserve_ah": round(now.reserve_ah, 3),
+            "cold_ah": round(now.cold_ah, 3),
         },
         "chance": round(now.chance, 4) if now.has_plan else None,
         "asked": float(Fraction(operation.need.confidence)),

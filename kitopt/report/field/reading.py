@@ -32,10 +32,23 @@ def reading_text(verdict: Verdict, site: FieldSite, reach: Reach) -> str:
         f"{readings['amps']:.2f} A, where {verdict.expected_a:.2f} A is expected "
         f"(nine readings in ten: {verdict.low_a:.2f} to {verdict.high_a:.2f} A)."
     )
+    if verdict.zero_a:
+        text += lines(f"{verdict.zero_a:.2f} A, which the meter shows with the panel covered, is taken off.")
     text += lines(_called(verdict))
-    text += ["", *_waterfall(verdict), "", *_causes(verdict)]
-    tests = _tests(verdict)
-    return "\n".join([*text, *(["", *tests] if tests else [])]) + "\n"
+    text += _doubtful(verdict)
+    for part in (_waterfall(verdict), _causes(verdict), _tests(verdict)):
+        text += ["", *part] if part else []
+    return "\n".join(text) + "\n"
+
+
+def _doubtful(verdict: Verdict) -> list[str]:
+    """Readings that are counted as slips, since no cause gives them."""
+    readings, names = verdict.belief.readings, verdict.belief.doubtful
+    if not names or (verdict.called == "unexplained" and len(names) == 1):
+        return []
+    told = ", ".join(f"{MEASURES[name][0]} {value(name, readings[name])}" for name in names)
+    what = "no cause gives that; read it again" if len(names) == 1 else "no cause gives them together; read them again"
+    return lines(f"{told[0].upper()}{told[1:]}: {what}.")
 
 
 def _called(verdict: Verdict) -> str:
@@ -44,6 +57,8 @@ def _called(verdict: Verdict) -> str:
         return f"Normal for this sky and aim: {share} sure."
     if verdict.called == "as-expected":
         return f"As this sky and aim give it ({share}); without Isc nobody calls a panel normal."
+    if verdict.called == "unexplained":
+        return _unexplained(verdict)
     first = verdict.suspects[0]
     names = cause(first.cause)
     if first.alike:
@@ -52,6 +67,13 @@ def _called(verdict: Verdict) -> str:
         share = percent(min(both, 0.95))
     what = "Nothing flows" if verdict.called == "nothing-flows" else "Low"
     return f"{what}; most likely {names} ({share})."
+
+
+def _unexplained(verdict: Verdict) -> str:
+    amps = verdict.belief.readings["amps"]
+    if amps < 0.0:
+        return "Current leaves the battery: switch its loads off, or turn the meter round, and read again."
+    return "More than it can give under this sky and aim: look again at meter, sky, aim and label."
 
 
 def _levels(verdict: Verdict) -> list[tuple[str, float, float]]:
@@ -73,6 +95,8 @@ def _waterfall(verdict: Verdict) -> list[str]:
 
 
 def _causes(verdict: Verdict) -> list[str]:
+    if verdict.called == "unexplained":
+        return []
     is_well = verdict.called in ("normal", "as-expected")
     rows = ["What else it could be" if is_well else "What explains it"]
     for one in verdict.suspects:
@@ -131,6 +155,8 @@ def reading_value(verdict: Verdict, site: FieldSite, reach: Reach) -> dict[str, 
         "called": verdict.called,
         "sure": round(sure_share(verdict), 4),
         "readings": dict(verdict.belief.readings),
+        "doubtful": list(verdict.belief.doubtful),
+        "zero_a": round(verdict.zero_a, 4),
         "expected_a": round(verdict.expected_a, 3),
         "ninety_percent_a": [round(verdict.low_a, 3), round(verdict.high_a, 3)],
         "steps": [{"step": name, "change_a": change, "after_a": level} for name, change, level in _levels(verdict)],

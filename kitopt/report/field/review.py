@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
+from shlex import quote
 from typing import Any
 
 from kitopt.field.not_needed import NotNeeded
@@ -98,7 +100,7 @@ def _charge(found: Review) -> str:
 
 def _home(found: Review) -> list[str]:
     rows = ["At home"]
-    rows += lines(f"{found.recharge_ah:.1f} Ah fill what was used.", "- ")
+    rows += lines(f"Put in {found.recharge_ah:.1f} Ah until full.", "- ")
     for one in found.stores:
         at = f"{percent(one.low_share)}" if one.low_share == one.high_share else f"{100 * one.low_share:.0f} to "
         at += "" if one.low_share == one.high_share else percent(one.high_share)
@@ -106,13 +108,10 @@ def _home(found: Review) -> list[str]:
     best = found.best
     if best is not None:
         rows += lines(f"{best.panel} gave {best.amps:.2f} A at most, {moment(best.at)}; to learn from it:", "- ")
-        at = f"--at {best.at:%Y-%m-%dT%H:%M} --keep"
-        rows.append(f"  kitopt reading {best.panel} {best.controller} --amps {best.amps:.2f} {at}")
+        rows += _reading(found, f"{best.panel} {best.controller} --amps {best.amps:.2f}", best.at)
     for gave in found.discharges:
         rows += lines(f"{gave.battery} gave {gave.gave_ah:.1f} Ah from full until it was empty:", "- ")
-        rows.append(
-            f"  kitopt reading {gave.battery} --discharged {gave.gave_ah:.1f} --at {gave.at:%Y-%m-%dT%H:%M} --keep"
-        )
+        rows += _reading(found, f"{gave.battery} --discharged {gave.gave_ah:.1f}", gave.at)
     for load in found.loads:
         if load.is_off:
             rows += lines(f"{load.load} drew next to nothing of the {load.planned_ah:.1f} Ah planned.", "- ")
@@ -123,6 +122,12 @@ def _home(found: Review) -> list[str]:
             rows += lines(f"{load.load} drew {load.drew_ah:.1f} Ah{sure}, planned {load.planned_ah:.1f}:", "- ")
             rows += lines(f"{load.key} = {load.value:.3g} in {where} plans with that.", "  ", "  ")
     return rows
+
+
+def _reading(found: Review, what: str, at: datetime) -> list[str]:
+    """The command that keeps a reading, as it is typed: without the inventory nothing can be kept."""
+    where = f"--where {quote(found.operation.file)} --inventory {quote(found.inventory.folder)}"
+    return [f"  kitopt reading {what} \\", f"    --at {at:%Y-%m-%dT%H:%M} --keep \\", f"    {where}"]
 
 
 def review_value(outings: Sequence[Review], spare: NotNeeded) -> dict[str, Any]:

@@ -28,7 +28,12 @@ def sun_text(now: SunNow) -> str:
         text += _aim(now, now.aim)
     if not now.outlooks:
         return "\n".join([*text, "No panel reaches a controller."]) + "\n"
-    text += ["", *_table(now), "", *_by_hour(now)]
+    text += ["", *_table(now)]
+    by_hour = _by_hour(now)
+    if by_hour:
+        text += ["", *by_hour]
+        if len({one.reach.panel.id for one in now.outlooks}) > 1:
+            text += lines("Another panel by the hour: --panel ID.")
     return "\n".join(text) + "\n"
 
 
@@ -48,7 +53,7 @@ def _aim(now: SunNow, aim: BestAim) -> list[str]:
     worth = "worth it" if aim.is_worth_it else "not worth the walk"
     again = f"turn it again at {aim.again:%H:%M}" if aim.again is not None else "good until the sun is down"
     say = f"Over flat that gains {gain:.0f} % till {aim.until:%H:%M} under a clear sky: {worth}; {again}."
-    return [*found, *lines(say, "", "  "), *lines("Under a closed cover lay it flat: no aim gains.", "", "  ")]
+    return [*found, *lines(say, "", "  "), *lines("Under an overcast sky lay it flat: no aim gains.", "", "  ")]
 
 
 def _table(now: SunNow) -> list[str]:
@@ -65,7 +70,8 @@ def _table(now: SunNow) -> list[str]:
         last = panel
         rows.append(f"{cut(name, _NAME):{_NAME}} {cut(_joined(controllers), _NAME):{_NAME}}{cells}")
     low, high = min(o.low_share for o in now.outlooks), max(o.high_share for o in now.outlooks)
-    rows += lines(f"Nine readings in ten lie within {low:.2f} to {high:.2f} times that.")
+    if now.aim is not None:
+        rows += lines(f"Nine readings in ten lie within {low:.2f} to {high:.2f} times that.")
     return rows
 
 

@@ -46,7 +46,7 @@ MEASURES: dict[str, tuple[str, str, str]] = {
     "lead-ends": ("the lead's two ends", "volts at both ends of the lead: the difference", ""),
     "turn": ("turning it", "turn the panel 20° to the sun: amperes over before", ""),
     "clean": ("wiping it", "wipe the panel: amperes over before", ""),
-    "second": ("a second panel", "hold a second panel alike: its amperes over expected", ""),
+    "second": ("a second panel", "aim a second panel as said: its amperes over expected", ""),
     "wait": ("waiting", "wait five minutes: do the amperes change?", "they change"),
 }
 """A short name, how it is done, and what a yes is called."""

@@ -132,3 +132,32 @@ def test_the_state_now_as_json() -> None:
     for change in one["changes"]:
         assert change["gained_h"] >= 0.0
         assert change["works"] is (change["chance"] >= one["asked"])
+
+
+def test_a_place_south_of_the_equator_is_no_option() -> None:
+    """June in the south: the sun stands in the north at noon."""
+    found = told("sun", "-33.9,18.4", "--at", "2027-06-20T12:45", "--panel", "fold-50")
+    assert (found["name"], found["latitude"]) == ("-33.9,18.4", -33.9)
+    bearing = found["sun_azimuth_deg"][0]
+    assert min(bearing, 360.0 - bearing) < 5.0
+
+
+def test_nothing_is_promised_by_night() -> None:
+    done = run("sun", "69.6,18.9", "--at", "2027-12-21T12:00", "--panel", "fold-50", "--air", "-5")
+    assert done.returncode == 0, done.stderr
+    assert "the sun is down" in done.stdout
+    assert "Nine readings" not in done.stdout
+    assert not done.stdout.endswith("\n\n")
+
+
+def test_what_the_meter_shows_of_a_covered_panel_is_taken_off() -> None:
+    found = told("reading", "fold-100", "pwm-10", "--amps", "3", "--found", "cover=0.5", *READING[-2:])
+    assert (found["readings"]["amps"], found["zero_a"]) == (2.5, 0.5)
+    assert found["steps"][-1]["after_a"] > 3.0
+
+
+def test_what_does_not_go_with_the_kit_is_told() -> None:
+    """A lead-acid battery beside one of LiFePO4: one kit has one chemistry."""
+    args = ("now", "--kit", "lfp-30,agm-7,fold-50,pwm-10", "--used", "1", "--at", "2027-10-09T12:00")
+    assert told(*args)["left_out"] == [{"id": "agm-7", "count": 1}]
+    assert "not go with the rest: agm-7." in " ".join(run(*args).stdout.split())

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import pytest
 from oracle.instances import battery, controller, load, operation, panel, sky
 
 from kitopt.choice import Choice, pack
 from kitopt.explain.measurement import measuring
+from kitopt.field.noon import AtNoon
 from kitopt.inventory.items import Assumed, Inventory
 from kitopt.operation.terms import LoadUse
+from kitopt.report.measurement import measurement_section
 
 LIGHT = [[1000.0] * 8 + [0.0] * 4]
 """Eight hours of full sun, four of none."""
@@ -56,6 +59,17 @@ def test_the_panel_that_decides_both_ways() -> None:
     assert best.high is not None
     assert (best.low.more, best.low.instead, best.low.gone) == (800, (("b3", 1),), ())
     assert (best.high.more, best.high.instead, best.high.gone) == (-200, (("b3", 1),), (("b4", 1),))
+
+
+def test_amperes_are_told_with_their_day_and_with_what_another_day_can_show() -> None:
+    """A worth of 0.75 gives 0.40 A: 0.921 gives 0.40 · 0.921 / 0.75 = 0.49 A, and 0.600 gives 0.32 A."""
+    choice = packed(0.13)
+    noon = AtNoon("leaf", "c", datetime(2027, 6, 12, 12, 0, tzinfo=UTC), 0.40, True)
+    text = " ".join(" ".join(measurement_section(choice, measuring(choice), noon)).split())
+    assert (
+        "measure leaf on c, Sat 12 Jun 12:00, facing the sun under a clear sky: at 0.49 A, 0.92 of its label," in text
+    )
+    assert "at 0.32 A, 0.60 of its label, or less" in text
 
 
 def test_what_is_certain_is_not_measured() -> None:

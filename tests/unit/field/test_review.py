@@ -2,27 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from oracle.instances import battery, controller, load, operation, panel, sky
 
+from kitopt.errors import BadInput
+from kitopt.field.not_needed import not_needed
 from kitopt.field.review import review
 from kitopt.inventory.items import Inventory
 from kitopt.operation.log import Log
-from kitopt.operation.terms import LoadUse
+from kitopt.operation.terms import LoadUse, Operation
+from kitopt.report.field.review import review_text
+
+Floats = NDArray[np.float64]
 
 LIGHT = [[200.0] * 6, [900.0, 800, 700, 100, 100, 100], [100.0, 100, 100, 900, 800, 600], [0.0] * 6]
 """Of four spells, hour by hour. [Wm⁻²]"""
 
 
-@pytest.mark.parametrize("spell", range(4))
-def test_a_log_is_like_the_spell_that_it_was_made_of(spell: int) -> None:
-    """Through a switch a panel of 3 A worth 0.75 gives 2.25 A in full sun; a lamp draws 0.5 A.
-
-    The battery of 40 Ah starts half charged: 18 of the 36 Ah that may be used, so there is room for all of it.
-    """
+def a_day(spell: int, **changes: object) -> tuple[tuple[Operation, Inventory, dict[str, int], Log], Floats]:
+    """A lamp of 0.5 A, a panel of 3 A worth 0.75 and a battery of 40 Ah that starts half charged, with its log."""
     inventory = Inventory(
         "by hand",
         panels=(panel("leaf", 54.0),),
@@ -33,8 +36,36 @@ def test_a_log_is_like_the_spell_that_it_was_made_of(spell: int) -> None:
     outing = operation((LoadUse("lamp"),), 6.0, step_h=1.0, start_charge_share=0.5, reserve_share=0.1)
     amps = 0.75 * 3.0 * np.array(LIGHT[spell]) / 1000.0
     start_s = outing.start.timestamp() + 3600.0 * np.arange(6)
-    log = Log(start_s, np.full(6, 3600.0), amps, np.full(6, 0.6), None, (), ())
-    found = review(outing, inventory, {"leaf": 1, "box": 1, "c": 1}, log, sky(LIGHT))
+    log = replace(Log(start_s, np.full(6, 3600.0), amps, np.full(6, 0.6), None, (), ()), **changes)  # type: ignore[arg-type]
+    return (outing, inventory, {"leaf": 1, "box": 1, "c": 1}, log), amps
+
+
+def test_a_reading_that_is_offered_names_the_inventory_that_keeps_it() -> None:
+    asked, _ = a_day(0)
+    found = review(*asked, sky(LIGHT))
+    rows = review_text([found], not_needed([found])).replace("\\\n", "").splitlines()
+    (offered,) = (row.split() for row in rows if "kitopt reading" in row)
+    assert offered[:6] == ["kitopt", "reading", "leaf", "c", "--amps", "0.45"]
+    assert offered[-3:] == ["--inventory", "'by", "hand'"]
+
+
+def test_the_log_of_another_day_is_named() -> None:
+    asked, _ = a_day(0, start_s=np.arange(6) * 3600.0, file="other.csv")
+    with pytest.raises(BadInput) as caught:
+        review(*asked, sky(LIGHT))
+    assert caught.value.faults[0].file == "other.csv"
+    assert "1970-01-01" in caught.value.faults[0].text
+
+
+@pytest.mark.parametrize("spell", range(4))
+def test_a_log_is_like_the_spell_that_it_was_made_of(spell: int) -> None:
+    """Through a switch a panel of 3 A worth 0.75 gives 2.25 A in full sun; a lamp draws 0.5 A.
+
+    The battery of 40 Ah starts half charged: 18 of the 36 Ah that may be used, so there is room for all of it.
+    """
+    asked, amps = a_day(spell)
+    outing = asked[0]
+    found = review(*asked, sky(LIGHT))
     assert found.like == f"window {spell + 1}"
     assert found.in_ah == pytest.approx(amps.sum())
     assert [one.in_ah for one in found.hours] == pytest.approx(amps)

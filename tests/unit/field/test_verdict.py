@@ -17,7 +17,7 @@ from kitopt.field.causes import ALIKE, CAUSES, prior_of
 from kitopt.field.measures import BY_ID, MEASURES
 from kitopt.field.set_up import SetUp
 from kitopt.field.suppose import suppositions
-from kitopt.field.verdict import judge
+from kitopt.field.verdict import _parting, judge
 
 
 def a_set(seed: int = 5, **changes: object) -> SetUp:
@@ -54,6 +54,44 @@ def test_without_a_short_circuit_nothing_is_called_normal() -> None:
         assert judge(believe(set_up, told, SOME[kind])).called == "normal"
         told.pop("isc")
         assert judge(believe(set_up, told, SOME[kind])).called == "as-expected"
+
+
+@pytest.mark.parametrize("amps", [-2.0, -0.3, 40.0])
+def test_amperes_that_no_cause_gives_are_not_explained(amps: float) -> None:
+    verdict = judge(of("pwm", amps=amps))
+    assert verdict.called == "unexplained"
+    assert not verdict.suspects
+
+
+def test_a_reading_that_no_cause_gives_is_doubted() -> None:
+    told = usual(PWM, "pwm")
+    assert believe(PWM, told, SOME["pwm"]).doubtful == ()
+    for name, value in (("volts", 2.0 * told["volts"]), ("voc", 0.1 * told["voc"]), ("panel-volts", 3.0)):
+        assert believe(PWM, {**told, name: value}, SOME["pwm"]).doubtful == (name,)
+
+
+def test_a_yes_speaks_for_a_cause_that_gives_it() -> None:
+    """A shadow that is found speaks for a fold in the shade, however unlikely that was, and never for nothing wrong."""
+    gives = {"look": {"shade"}, "wiggle": {"connector"}, "wait": {"haze"}, "load": {"full", "cold"}}
+    for amps in (0.5, 0.7, 0.9, 1.0):
+        told = usual(PWM, "pwm")
+        belief = of("pwm", amps=amps * told["amps"], cover=-0.4)
+        for name, causes in gives.items():
+            yes, no = _parting(belief, BY_ID[name], 1.0).between
+            assert yes in causes
+            assert no == next(one for one in belief.share if one not in causes)
+
+
+def test_a_threshold_lies_midway_where_nothing_lies_between() -> None:
+    """An open panel shows some 20 V, or -20 V with plus and minus swapped: 0 V parts the two, not -19 V."""
+    test = _parting(of("pwm", amps=0.0, panel_volts=0.0), BY_ID["voc"], 1.0)
+    assert set(test.between) == {"nothing", "polarity"}
+    assert test.at == pytest.approx(0.0, abs=2.0)
+
+
+def test_no_reading_in_ten_is_expected_above_what_the_controller_passes() -> None:
+    small = replace(PWM, controller=replace(PWM.controller, max_charge_a=1.0))
+    assert judge(believe(small, {"amps": 1.0})).high_a < 1.06
 
 
 @settings(max_examples=40)

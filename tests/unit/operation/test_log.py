@@ -29,8 +29,6 @@ def log(tmp_path: Path, text: str):  # type: ignore[no-untyped-def]
         # 26 W at 13 V are 2 A; without volts 25.6 W at 12.8 V are
         ("when,panel w,volts", ["26,13", "13,13"], [2, 1], [0, 0]),
         ("when,panel w,load w", ["25.6,12.8", "12.8,12.8"], [2, 1], [1, 1]),
-        # a counter: 0.25 Ah more in half an hour is 0.5 A
-        ("at,used Ah", ["1.0", "1.25"], [0, 0], [0.5, 0]),
         # what neither column tells is what the battery's own current leaves
         ("time,solar a,battery a", ["2,1.5", "1,-0.5"], [2, 1], [0.5, 1.5]),
         ("time,load a,battery a", ["0.5,1.5", "1.5,-0.5"], [2, 1], [0.5, 1.5]),
@@ -48,6 +46,28 @@ def test_columns_mean_what_they_say(
     assert found.length_s.tolist() == [1800.0, 1800.0]
     # noon in Madrid in June is ten in universal time
     assert found.start_s[0] % 86400 == 10 * 3600
+
+
+def test_a_counter_says_nothing_of_what_comes_after_its_last_row(tmp_path: Path) -> None:
+    """0.25 Ah more in half an hour is 0.5 A; a counter that is set back begins anew."""
+    found = log(tmp_path, "at,used Ah\n2027-06-12 12:00,1.0\n2027-06-12 12:30,1.25\n2027-06-12 13:00,0\n")
+    assert found.out_a.tolist() == [0.5, 0.0]
+    assert found.length_s.tolist() == [1800.0, 1800.0]
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_what_flows_against_its_column_is_none(tmp_path: Path, sign: int) -> None:
+    """A column of loads may be logged below zero; one value of the other sign among many is not what it drew."""
+    rows = "".join(f"2027-06-12 1{hour}:00,{sign * amps}\n" for hour, amps in enumerate((2, -1, 3)))
+    assert log(tmp_path, f"time,load a\n{rows}").out_a.tolist() == [2.0, 0.0, 3.0]
+
+
+def test_a_current_that_no_kit_carries_is_a_fault(tmp_path: Path) -> None:
+    with pytest.raises(BadInput) as caught:
+        log(tmp_path, "time,load a\n2027-06-12 12:00,0.7\n2027-06-12 12:30,700\n")
+    (fault,) = caught.value.faults
+    assert (fault.line, fault.column) == (3, "load_a")
+    assert "is the unit" in fault.text
 
 
 WAYS = {"leaf-60": "in", "box": "net", "hf-10": "out", "hf-10w": "out"}
