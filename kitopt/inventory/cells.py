@@ -102,12 +102,19 @@ def connector(text: str) -> Connector:
 
 
 _SIDES = {"male": "plug", "plug": "plug", "female": "socket", "socket": "socket", "jack": "socket"}
+_USB = re.compile(r"\busb[\s-]*(?:type[\s-]*)?(a|b|c|mini|micro)\b|\b(mini|micro)[\s-]*usb\b|\busb\b")
+_BOLT = re.compile(r"\bm\s?([0-9]+)\b")
+_ROUND = re.compile(r"([0-9.]+)\s*(?:mm)?\s*[x×/]\s*([0-9.]+)")
 
 
 def connector_meant(text: str) -> str:
     """Return " Write ring-m6." for words that are none of a connector, such as "ring terminal M6", or nothing."""
-    words = re.findall(r"[a-z0-9.+/-]+", text.lower())
-    family = next((canonical(word) for word in words if family_of(word)), None)
+    # a size may be written apart, and USB has a letter; either is one word of a connector
+    text = _USB.sub(lambda usb: f"usb-{usb[1] or usb[2] or 'a'} ", text.lower())
+    text = _ROUND.sub(r"\1x\2", _BOLT.sub(r"m\1", text))
+    words = re.findall(r"[a-z0-9.+/-]+", text)
+    known = (one for word in words for one in (word, word.removesuffix("s")) if family_of(one))
+    family = next((canonical(one) for one in known), None)
     side = next((f":{_SIDES[word]}" for word in words if word in _SIDES), "")
     if family is None:
         # a family of the owner's own, of which only the side is written otherwise
