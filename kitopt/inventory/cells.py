@@ -119,8 +119,13 @@ def connector_meant(text: str) -> str:
     if family is None:
         # a family of the owner's own, of which only the side is written otherwise
         return f" Write {words[0]}{side}." if side and len(words) == 2 and words[0] not in _SIDES else ""
-    size = next((f"-{word}" for word in words if re.fullmatch(r"m[0-9]+|[0-9.]+x[0-9.]+", word)), "")
-    return f" Write {family}{size if size not in family else ''}{side}."
+    sizes = [word for word in words if re.fullmatch(r"m[0-9]+|[0-9.]+x[0-9.]+", word)]
+    alone = re.search(r"(?:^|[a-z] )([0-9.]*[0-9])(?: ?mm)?(?= |$)(?! v\b)", " ".join(words))
+    if not sizes and alone and not family.startswith("usb"):
+        # bolts are told by M, round plugs by both diameters, of which the outer one is 5.5 mm where one is told
+        sizes = [{"ring": "m", "stud": "m", "barrel": "5.5x"}.get(family, "") + alone[1]]
+    size = f"-{sizes[0]}" if sizes and f"-{sizes[0]}" not in family else ""
+    return f" Write {family}{size}{side}."
 
 
 def family(text: str) -> str:

@@ -52,7 +52,14 @@ def test_words_that_mean_several_things_are_answered_with_what_to_write(
     [
         # a size written apart, a plural; an adapter of another size is another adapter
         *[("5.5 x 2.1 mm barrel plug", "barrel-5.5x2.1:plug"), ("round plug 5.5/2.5", "barrel-5.5x2.5:plug")],
-        *[("M5 studs", "stud-m5"), ("eyelets M 8", "ring-m8")],
+        *[("M5 studs", "stud-m5"), ("eyelets M 8", "ring-m8"), ("ring lugs 6mm", "ring-m6"), ("6 mm ring", "ring-m6")],
+        *[
+            ("genderless 30", "genderless-30"),
+            ("faston 6.3 mm", "faston-6.3"),
+            ("round plug 2.1", "barrel-5.5x2.1:plug"),
+        ],
+        # neither volts nor a version are a size
+        *[("car socket 12 V", "cigar:socket"), ("USB 2.0 A socket", "usb-a:socket")],
         # the letter of USB says what goes into what
         *[("USB C", "usb-c"), ("USB type C female", "usb-c:socket"), ("USB-C port", "usb-c")],
         *[("USB A male", "usb-a:plug"), ("USB socket", "usb-a:socket"), ("micro USB plug", "usb-micro:plug")],
