@@ -422,6 +422,8 @@ def _strips(model: KitModel, bus: Connector, n_loads: int, most_a: float, guard:
         fed = model.columns[j].meaning
         if isinstance(fed, Fed) and len(fed.loads) > 1:
             shared.append((j, 1.0 - len(fed.loads)))
+    # what lives on its own battery takes none
+    shared += [(j, -1.0) for j in model.socket_columns]
     if model.operation.batteries == "parallel":
         things, own = 0.0, [(j, 1.0 / n_banks) for j in model.battery_columns]
     if n_banks == 1:
