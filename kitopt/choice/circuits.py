@@ -26,7 +26,8 @@ from kitopt.engine.joint import joined, simulate
 from kitopt.engine.lazily import choose_lazily
 from kitopt.inventory.items import Extra, Inventory
 from kitopt.model.bus import BusClass
-from kitopt.model.kit import Join, fuses_taken
+from kitopt.model.kit import fuses_taken
+from kitopt.model.panel_side import hung_on
 from kitopt.operation.extras import always_packed, packed_with_panels
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
@@ -201,12 +202,7 @@ def _laid_out(
         side.add_row(terms, upper=float(owned), rule="stock", text=f"{owned} × {holder} fuse {rating_a:g} A owned")
     beside: list[tuple[int, Extra]] = []
     for extra in packed_with_panels(operation, inventory):
-        joins = [
-            kit.first + j
-            for kit in kits
-            for j in kit.model.join_columns
-            if isinstance(join := kit.model.columns[j].meaning, Join) and {"panel", join.panel.id} & set(extra.hangs_on)
-        ]
+        joins = [kit.first + j for kit in kits for j in hung_on(kit.model, extra)]
         if joins and extra.count > 0:
             mark = side.add_column(1.0)
             most = sum(side.upper[j] for j in joins)

@@ -25,7 +25,7 @@ def remedy(choice: Choice, block: Block) -> str:
     """
     if block.rule != "no-lead":
         return ""
-    join = _join(choice, block.items)
+    join = join_of(choice, block.items)
     if join is None:
         return ""
     source, sink, demand, battery = join
@@ -54,7 +54,7 @@ def remedy(choice: Choice, block: Block) -> str:
 
 def reach_m(choice: Choice, block: Block) -> float:
     """How far leads of the owner's go between the two ends of a block, whatever they carry; 0 where none joins. [m]"""
-    join = _join(choice, block.items)
+    join = join_of(choice, block.items)
     if join is None:
         return 0.0
     source, sink, demand, _ = join
@@ -67,7 +67,7 @@ def reach_m(choice: Choice, block: Block) -> float:
 
 def adapter_for(choice: Choice, block: Block) -> tuple[str, str] | None:
     """Ends of a single adapter that would join the two of a block; None where none would."""
-    join = _join(choice, block.items)
+    join = join_of(choice, block.items)
     if join is None:
         return None
     source, sink, demand, _ = join
@@ -89,7 +89,7 @@ def _ends(found: Sequence[Connector]) -> str:
     return (", ".join(names[:MOST_ENDS]) or "nothing else") + more
 
 
-def _join(choice: Choice, ids: Sequence[str]) -> tuple[Connector, Connector, Demand, Battery | None] | None:
+def join_of(choice: Choice, ids: Sequence[str]) -> tuple[Connector, Connector, Demand, Battery | None] | None:
     """Both ends of the join that a block speaks of, what it must do, and the battery that it must fuse."""
     station, bus = choice.operation.station_connector, choice.bus
     nominal_v = bus.nominal_v if bus else 12.8

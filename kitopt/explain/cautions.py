@@ -255,7 +255,9 @@ def _air_travel(choice: Choice) -> Iterator[Caution]:
 
 def _assumed_limits(choice: Choice) -> Iterator[Caution]:
     packed = {one.id for one in choice.packed}
-    found = [one for one in choice.inventory.assumed if one.id in packed and one.column in _LIMITS]
+    # where nothing is charged, only what is given has a limit
+    limits = _LIMITS if any(part.joins for part in choice.parts) else _LIMITS[:1]
+    found = [one for one in choice.inventory.assumed if one.id in packed and one.column in limits]
     if found:
         named = [f"{one.id} {one.column} {one.value}" for one in found]
         names = list(dict.fromkeys(one.id for one in found))

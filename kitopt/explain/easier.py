@@ -19,7 +19,7 @@ from kitopt.choice.singles import with_few
 from kitopt.engine.joint import simulate
 from kitopt.errors import BadInput
 from kitopt.explain.take_along import NO_LEAD, lead_for, y_for
-from kitopt.inventory.items import Battery, Inventory, Item, Panel
+from kitopt.inventory.items import Battery, Inventory, Item, Load, Panel
 
 _PROPOSALS_TO_BUY = 600
 
@@ -77,12 +77,13 @@ def _less_sure(choice: Choice) -> Iterator[Change]:
 def _missing_leads(choice: Choice) -> Iterator[Change]:
     """A lead that nobody owns yet: what would lift a block, or a Y for want of which a panel stays home."""
     seen: set[str] = set()
-    for _, blocks in choice.blocks:
-        for block in blocks:
-            change = lead_for(choice, block) if block.rule in NO_LEAD else None
-            if change is not None and change.value not in seen:
-                seen.add(change.value)
-                yield change
+    blocks = [block for _, some in choice.blocks for block in some if block.rule in NO_LEAD]
+    # a load that nothing feeds is in the way of every kit, a panel or battery of none
+    for block in sorted(blocks, key=lambda block: not isinstance(choice.inventory.by_id[block.items[0]], Load)):
+        change = lead_for(choice, block)
+        if change is not None and change.value not in seen:
+            seen.add(change.value)
+            yield change
     short = choice.shortfall
     taken = {one.id: one.count for one in short.packed} if short is not None else {}
     ends = {end for lead in choice.inventory.leads if lead.ways > 1 for end in (lead.from_connector, lead.to_connector)}

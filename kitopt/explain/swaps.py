@@ -15,7 +15,7 @@ import numpy as np
 from kitopt.choice import Choice
 from kitopt.choice.terms import Floats
 from kitopt.engine.joint import simulate
-from kitopt.inventory.items import Battery
+from kitopt.inventory.items import Battery, Item, Load
 from kitopt.model.case import missing_wh
 from kitopt.operation.clock import moment_after, steps_of, swaps_s
 
@@ -89,7 +89,7 @@ def swap_plan(choice: Choice) -> SwapPlan | None:
         return None  # of a kit that falls short in every spell no hour of a swap can be promised
     by_margin = survived[np.argsort(verdict.margin_wh[survived], kind="stable")]
     numbers = {"median": int(by_margin[len(by_margin) // 2]), "hardest": choice.lowest.number}
-    drops = tuple(use.id for use in choice.operation.loads)
+    drops = tuple(use.id for use in choice.operation.loads if not _has_battery(choice.inventory.by_id[use.id]))
     if choice.banks:
         parted = [batteries[n :: len(choice.banks)] for n in range(len(choice.banks))]
         banks = [_Bank(choice, *one) for one in zip(choice.banks, parted, strict=True)]
@@ -103,6 +103,10 @@ def swap_plan(choice: Choice) -> SwapPlan | None:
         for kind, k in numbers.items()
     )
     return SwapPlan(tuple(batteries[i][0] for i in shelf.order()), spells, drops, bool(choice.joins))
+
+
+def _has_battery(item: Item) -> bool:
+    return isinstance(item, Load) and item.battery_wh is not None
 
 
 def _named(choice: Choice) -> list[tuple[str, Battery]]:

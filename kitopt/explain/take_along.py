@@ -6,8 +6,9 @@ import math
 
 from kitopt.ask import Change
 from kitopt.choice import Choice
+from kitopt.explain.cannot_join import join_of
 from kitopt.inventory.fuses import HOLDERS
-from kitopt.inventory.items import Battery, Connector, Controller, Lead, Load, Panel
+from kitopt.inventory.items import Battery, Connector, Controller, Converter, Lead, Load, Panel
 from kitopt.model.feeding import CONTINUOUS_FUSE
 from kitopt.model.kit import Block
 from kitopt.model.wiring import missing
@@ -125,6 +126,10 @@ def _ends(choice: Choice, block: Block) -> Ends | None:
         return (station, own) if isinstance(thing, Load) else (own, station)
     if len(things) == 2 and isinstance(things[0], Panel) and isinstance(things[1], Controller):
         return things[0].connector, things[1].pv_connector
+    if len(things) == 2 and isinstance(things[1], Converter):
+        # before the converter or behind it: wherever nothing joins
+        join = join_of(choice, block.items)
+        return None if join is None else join[:2]
     return None
 
 

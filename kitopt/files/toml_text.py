@@ -21,7 +21,7 @@ _KEY = re.compile(rf"\s*({_DOTTED})\s*=(.*)", re.DOTALL)
 _NAME = re.compile(_BARE)
 _TOKEN = re.compile(r'''"""|\'\'\'|"(?:\\.|[^"\\])*"|'[^']*'|\#.*|[\[\]{}]''')
 _PLACE = re.compile(r" \(at line (\d+), column (\d+)\)$")
-_SHORT_TIME = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d\s*(?:#.*)?")
+_SHORT_TIME = re.compile(r"^([^=\n#\"']*=[ \t]*\d{4}-\d\d-\d\d[T ]\d\d:\d\d)(?=\s*(?:#.*)?$)", re.MULTILINE)
 
 
 def parse_toml(text: str, faults: FaultList) -> dict[str, Any] | None:
@@ -35,12 +35,14 @@ def parse_toml(text: str, faults: FaultList) -> dict[str, Any] | None:
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
+        # a time may do without seconds since TOML 1.1, and a fault of it would hide every other one of the file
+        with_seconds = _SHORT_TIME.sub(r"\1:00", text)
+        if with_seconds != text:
+            return parse_toml(with_seconds, faults)
         at, reason = _syntax_fault(text, str(error))
     written = lines[at - 1] if at is not None and at <= len(lines) else ""
     value = written.partition("=")[2].strip()
-    if _SHORT_TIME.fullmatch(value):
-        reason = f"found {value}, need a time with seconds, such as {value[:16]}:00"
-    elif "\\" in value and not value.startswith("'"):
+    if "\\" in value and not value.startswith("'"):
         reason += "; a path is written with / between its folders, on every system"
     faults.add(at, None, f"this is not TOML: {reason}.")
     return None

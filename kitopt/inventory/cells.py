@@ -102,18 +102,30 @@ def connector(text: str) -> Connector:
 
 
 _SIDES = {"male": "plug", "plug": "plug", "female": "socket", "socket": "socket", "jack": "socket"}
+_USB = re.compile(r"\busb[\s-]*(?:type[\s-]*)?(a|b|c|mini|micro)\b|\b(mini|micro)[\s-]*usb\b|\busb\b")
+_BOLT = re.compile(r"\bm\s?([0-9]+)\b")
+_ROUND = re.compile(r"([0-9.]+)\s*(?:mm)?\s*[x×/]\s*([0-9.]+)")
 
 
 def connector_meant(text: str) -> str:
     """Return " Write ring-m6." for words that are none of a connector, such as "ring terminal M6", or nothing."""
-    words = re.findall(r"[a-z0-9.+/-]+", text.lower())
-    family = next((canonical(word) for word in words if family_of(word)), None)
+    # a size may be written apart, and USB has a letter; either is one word of a connector
+    text = _USB.sub(lambda usb: f"usb-{usb[1] or usb[2] or 'a'} ", text.lower())
+    text = _ROUND.sub(r"\1x\2", _BOLT.sub(r"m\1", text))
+    words = re.findall(r"[a-z0-9.+/-]+", text)
+    known = (one for word in words for one in (word, word.removesuffix("s")) if family_of(one))
+    family = next((canonical(one) for one in known), None)
     side = next((f":{_SIDES[word]}" for word in words if word in _SIDES), "")
     if family is None:
         # a family of the owner's own, of which only the side is written otherwise
         return f" Write {words[0]}{side}." if side and len(words) == 2 and words[0] not in _SIDES else ""
-    size = next((f"-{word}" for word in words if re.fullmatch(r"m[0-9]+|[0-9.]+x[0-9.]+", word)), "")
-    return f" Write {family}{size if size not in family else ''}{side}."
+    sizes = [word for word in words if re.fullmatch(r"m[0-9]+|[0-9.]+x[0-9.]+", word)]
+    alone = re.search(r"(?:^|[a-z] )([0-9.]*[0-9])(?: ?mm)?(?= |$)(?! v\b)", " ".join(words))
+    if not sizes and alone and not family.startswith("usb"):
+        # bolts are told by M, round plugs by both diameters, of which the outer one is 5.5 mm where one is told
+        sizes = [{"ring": "m", "stud": "m", "barrel": "5.5x"}.get(family, "") + alone[1]]
+    size = f"-{sizes[0]}" if sizes and f"-{sizes[0]}" not in family else ""
+    return f" Write {family}{size}{side}."
 
 
 def family(text: str) -> str:

@@ -101,6 +101,8 @@ def family_of(text: str) -> Family | None:
 def canonical(text: str) -> str:
     """A family with its everyday word replaced by the one of the table."""
     word, _, size = text.partition("-")
+    if text == "usb":
+        return "usb-a"  # the large flat end, as which a panel's own socket is taken
     if word in FAMILIES or text.startswith("usb-c"):
         return text
     name = next((one.name for one in FAMILIES.values() if word in one.names), word)

@@ -56,10 +56,13 @@ def read_inventory(folder: Path | str, *, may_lack_label: bool = False) -> Inven
     return _Folder(Path(folder), may_lack_label).read()
 
 
+def _ends(item: Item) -> list[Connector]:
+    return [value for value in vars(item).values() if isinstance(value, Connector)]
+
+
 def _families(items: dict[str, tuple[Item, ...]]) -> set[str]:
     """Every family that an item has an end of."""
-    every = (value for some in items.values() for item in some for value in vars(item).values())
-    return {value.family for value in every if isinstance(value, Connector)}
+    return {end.family for some in items.values() for item in some for end in _ends(item)}
 
 
 class _Folder:
@@ -108,6 +111,7 @@ class _Folder:
             # without leads nothing is known of any join
             self._usual_contacts(items, contacts)
         self._unknown_families(items)
+        self._ends_without_a_side(items)
         self._hanging_on_nothing(items)
         faults = FaultList(str(self.folder / FUSES))
         table = self._table(FUSES, contents, faults, misnamed)
@@ -208,6 +212,16 @@ class _Folder:
             if family_of(family) is None and near is not None and abs(len(near) - len(word)) <= MISTYPED_LETTERS:
                 text = f"{family} is no family that is known (see kitopt check --connectors). Did you mean {near}?"
                 self.warnings.append(f"{self.folder.name}: {text}")
+
+    def _ends_without_a_side(self, items: dict[str, tuple[Item, ...]]) -> None:
+        """A phone of usb-c among leads of usb-c:plug: it meets none of them, and nothing else would say so."""
+        every = [item for some in items.values() for item in some]
+        sided = {end.family for item in every for end in _ends(item) if end.side}
+        for item in every:
+            for family in sorted({end.family for end in _ends(item) if not end.side} & sided):
+                text = f"{item.id} has an end {family} of no side, which meets neither plug nor socket of others here."
+                where = f"{item.file}, line {item.line}"
+                self.warnings.append(f"{where}: {text} Write {family}:plug or {family}:socket.")
 
     def _hanging_on_nothing(self, items: dict[str, tuple[Item, ...]]) -> None:
         """Extras that are never packed, since what they hang on is not there."""

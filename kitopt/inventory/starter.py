@@ -45,15 +45,15 @@ id,name,count,mass_g,price,from,to,out_v,max_w,efficiency,idle_ma,ports
 usb-5v,USB supply,1,45,16,genderless-30,usb-a:socket,5,30,90 %,10,2
 """,
     "loads": """\
-id,name,count,mass_g,idle_a,idle_w,full_a,full_w,supply_v,lowest_v,highest_v,connector,own_lead
-hf-20w,transceiver 20 W,1,1.1 kg,0.5,,4.5,,13.8,11.7,15.8,genderless-30,yes
-light,area light,1,180,,0,,3,12,,,genderless-30,
-phone,phone,1,190,,1,,12,5,,,usb-c:socket,
+id,name,count,mass_g,idle_a,idle_w,full_a,full_w,supply_v,lowest_v,highest_v,connector,own_lead,role
+hf-20w,transceiver 20 W,1,1.1 kg,0.5,,4.5,,13.8,11.7,15.8,genderless-30,yes,hf
+light,area light,1,180,,0,,3,12,,,genderless-30,,
+phone,phone,1,190,,1,,12,5,,,usb-c:socket,,
 """,
     "extras": """\
-id,name,count,mass_g
-pegs,pegs and cord for the panel,1,150
-fuses,spare fuses,1,30
+id,name,count,mass_g,with
+pegs,pegs and cord for the panel,1,150,panel
+fuses,spare fuses,1,30,
 """,
 }
 """Rows by file, with the columns that some row fills."""

@@ -11,8 +11,8 @@ import math
 
 from kitopt.budget import check_time
 from kitopt.engine.plan import Row
-from kitopt.inventory.items import Connector, Lead, Panel
-from kitopt.model.kit import Column, Join, KitModel, Strip, add_mark
+from kitopt.inventory.items import Connector, Extra, Lead, Panel
+from kitopt.model.kit import Column, Join, KitModel, Socket, Strip, add_mark
 from kitopt.model.wiring import ampacity_a, why_no_chain
 from kitopt.model.wiring.of_panels import PV_FUSE_PER_ISC, panel_chains, panel_demand
 from kitopt.operation.extras import packed_with_panels
@@ -25,14 +25,21 @@ _NOT_TOLD = ("no-lead", "no leads of yours join them")
 def lay_extras(model: KitModel) -> None:
     """Add the extras that hang on panels: each is packed exactly where one of those panels is."""
     for extra in packed_with_panels(model.operation, model.inventory):
-        hung = []
-        for j in model.join_columns:
-            join = model.columns[j].meaning
-            if isinstance(join, Join) and {"panel", join.panel.id} & set(extra.hangs_on):
-                hung.append(j)
+        hung = hung_on(model, extra)
         if hung and extra.count > 0:
             mark = Column(f"{extra.id} beside its panels", 1, {extra.id: extra.count})
             add_mark(model, hung, mark, "packed", f"{extra.id} is packed with its panels")
+
+
+def hung_on(model: KitModel, extra: Extra) -> list[int]:
+    """Columns of the panels that an extra hangs on: joined to a controller, or there for their own sockets alone."""
+    found = []
+    for j in (*model.join_columns, *model.socket_columns):
+        thing = model.columns[j].meaning
+        panel = thing.panel if isinstance(thing, Join | Socket) else None
+        if panel is not None and {"panel", panel.id} & set(extra.hangs_on):
+            found.append(j)
+    return found
 
 
 def lay_panels(model: KitModel) -> None:

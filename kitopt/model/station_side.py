@@ -309,22 +309,32 @@ def _through_converters(
                     for load_id in {load.id for load, _ in fed.loads}:
                         feeds[load_id].append((j, float(fed.n_of(load_id))))
     for use, load in uses:
-        if feeds[use.id]:
-            text = f"{load.id} is fed through a converter{' or by its own battery' if load.battery_wh else ''}"
-            model.rows.append(Row(tuple(feeds[use.id]), float(use.count), float(use.count), "voltage", text))
-        else:
+        if not feeds[use.id]:
             _not_fed(model, load, said.get(load.id))
+            continue
+        text = f"{load.id} is fed through a converter{' or by its own battery' if load.battery_wh else ''}"
+        if not any(j in model.fed_columns for j, _ in feeds[use.id]):
+            # what its own battery lacks is told of each panel's socket
+            text = f"{load.id} has nothing but its own battery: {_why_not_fed(model, load, said.get(load.id))[1]}"
+        model.rows.append(Row(tuple(feeds[use.id]), float(use.count), float(use.count), "voltage", text))
+
+
+def _why_not_fed(model: KitModel, load: Load, said: tuple[str, str] | None) -> tuple[str, str]:
+    """Rule and reason why no converter feeds a load."""
+    if said is not None:
+        return said
+    if any(c.count > 0 and fits_load(c, load, model.bus.nominal_v) for c in model.inventory.converters):
+        return "no-lead", f"{load.id} and its converter need the same lead on both sides; own one more"
+    volts = f"{load.supply_v:g} V" if load.supply_v is not None else "another voltage"
+    return "voltage", f"{load.id} needs {volts}; no converter of yours gives it from {model.bus.name}"
 
 
 def _not_fed(model: KitModel, load: Load, said: tuple[str, str] | None) -> None:
     """No converter feeds a load: say why, and refuse every kit."""
+    rule, text = _why_not_fed(model, load, said)
     if said is None:
-        volts = f"{load.supply_v:g} V" if load.supply_v is not None else "another voltage"
-        said = "voltage", f"{load.id} needs {volts}; no converter of yours gives it from {model.bus.name}"
-        if any(c.count > 0 and fits_load(c, load, model.bus.nominal_v) for c in model.inventory.converters):
-            said = "no-lead", f"{load.id} and its converter need the same lead on both sides; own one more"
-        model.block((load.id,), *said)
-    model.refuse(said[1], said[0])
+        model.block((load.id,), rule, text)
+    model.refuse(text, rule)
 
 
 def _groups(
@@ -412,6 +422,8 @@ def _strips(model: KitModel, bus: Connector, n_loads: int, most_a: float, guard:
         fed = model.columns[j].meaning
         if isinstance(fed, Fed) and len(fed.loads) > 1:
             shared.append((j, 1.0 - len(fed.loads)))
+    # what lives on its own battery takes none
+    shared += [(j, -1.0) for j in model.socket_columns]
     if model.operation.batteries == "parallel":
         things, own = 0.0, [(j, 1.0 / n_banks) for j in model.battery_columns]
     if n_banks == 1:

@@ -103,12 +103,12 @@ def swaps_told(choice: Choice) -> Swaps:
     spells = [one for one in plan.spells if one.swaps]
     are_alike = len({one.swaps for one in plan.spells}) == 1
     uses = [use.id for use in choice.operation.loads]
-    off = "all loads" if list(plan.drops) == uses and len(uses) > 1 else " and ".join(plan.drops)
+    off = "all loads" if list(plan.drops) == uses and len(uses) > 1 else " and ".join(plan.drops) or "nothing"
     does = "empty battery off, full one on"
     if plan.banks:
         does = f"bank off the air{' to the controllers' if plan.has_panels else ''}, the other on"
     drill = ("panel covered, " if plan.has_panels else "") + does
-    drill += f"; {off} drop{'s' * (len(plan.drops) == 1)} out"
+    drill += f"; {off} drop{'s' * (len(plan.drops) < 2)} out"
     first = plan.order[0]
     if plan.banks:
         named = (f"{name} ({' + '.join(some)})" for name, some in zip(plan.order, plan.banks, strict=True))

@@ -7,6 +7,7 @@ from typing import Any
 
 from kitopt.choice.handovers import Handover
 from kitopt.choice.sharing import Shared, Sheet
+from kitopt.inventory.items import Battery
 from kitopt.operation.ways import Ways, km_between
 from kitopt.report import encode, words
 from kitopt.report.document import document
@@ -92,6 +93,21 @@ def _pieces(handovers: list[Handover]) -> str:
     return ", ".join(listed((one.id, one.count) for one in handovers))
 
 
+def _charging_h(found: Shared, one: Handover) -> float | None:
+    """From flat, as fast as the battery may be charged; a charger may take longer. None for other things. [h]"""
+    item = found.inventory.by_id[one.id]
+    return item.measured_ah / item.max_charge_a if isinstance(item, Battery) else None
+
+
+def _charged(found: Shared, handovers: list[Handover], spare_h: float) -> str:
+    """That batteries are charged on their way: the next outing counts them as if they had never been used."""
+    hours = [h for one in handovers if (h := _charging_h(found, one)) is not None]
+    if not hours:
+        return ""
+    lacks = "" if spare_h >= max(hours) else f", for which {words.hours(spare_h)} may be too short"
+    return f"; batteries to be charged meanwhile, up to {words.hours(max(hours))}{lacks}"
+
+
 def handovers_section(found: Shared) -> list[str]:
     """What changes hands, from whom to whom, when and where."""
     passed = [one for one in found.handovers if one.giver is not None]
@@ -104,7 +120,9 @@ def handovers_section(found: Shared) -> list[str]:
         outing, to = found.programme.outings[giver], found.programme.outings[taker]
         when = words.moment(outing.ends.astimezone(outing.operation.site.timezone))
         by = words.moment(to.operation.start)
-        pieces = _pieces([one for one in passed if (one.giver, one.taker) == (giver, taker)])
+        passing = [one for one in passed if (one.giver, one.taker) == (giver, taker)]
+        spare_h = (to.begins - outing.ends).total_seconds() / 3600 - ways.way_h(giver, taker)
+        pieces = _pieces(passing) + _charged(found, passing, spare_h)
         km = km_between(outing.operation.site, to.operation.site)
         way = f"{words.hours(ways.way_h(giver, taker))} are counted for it" + (f", {km:.0f} km" if km >= 0.5 else "")
         lines += wrapped(
@@ -143,6 +161,7 @@ def share_document(found: Shared) -> dict[str, Any]:
                 "place": None if one.giver is None else outings[one.giver].place,
                 "after": None if one.giver is None else encode.time(outings[one.giver].ends),
                 "by": encode.time(outings[one.taker].operation.start),
+                "charging_h": None if one.giver is None else encode.number(_charging_h(found, one), 2),
             }
             for one in found.handovers
         ],

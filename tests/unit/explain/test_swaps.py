@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from unit.model.wiring.wired_kits import ZONE, battery, load, packed
+from unit.model.wiring.wired_kits import ZONE, battery, lead, load, packed
 
 from kitopt.choice import Choice
 from kitopt.explain.swaps import Shelf, SwapPlan, swap_plan
+from kitopt.report.wiring import swaps_text
 
 
 def plan_of(choice: Choice) -> SwapPlan:
@@ -39,6 +40,15 @@ def test_the_larger_goes_first_and_the_clock_follows_from_ampere_hours() -> None
         assert swap.out_ah == pytest.approx(10.0)
         assert swap.time == datetime(2027, 6, 4, 18, 0, tzinfo=ZONE)
         assert not swap.is_full
+
+
+def test_what_has_a_battery_of_its_own_does_not_drop_out() -> None:
+    tablet = load("tablet", full_w=2.8, battery_wh=20.0)
+    choice = packed(battery(count=2), load(full_w=10.0), tablet, lead("strip", "g > g", ways=4), hours=14.0)
+    assert plan_of(choice).drops == ("radio",)
+    assert "radio drops out" in swaps_text(choice)
+    alone = packed(battery(count=2), replace(tablet, full_w=12.8), hours=14.0)
+    assert "nothing drops out" in swaps_text(alone)
 
 
 def test_each_holds_back_its_part_of_the_reserve() -> None:

@@ -9,8 +9,9 @@ from oracle.instances import GENDERLESS, battery, controller, load, operation, p
 
 from kitopt.choice import Choice, pack
 from kitopt.explain import Why
+from kitopt.explain.conflict import conflict_of
 from kitopt.explain.repairs import BESIDE, Repair, repairs
-from kitopt.inventory.items import Connector, Inventory, Lead
+from kitopt.inventory.items import Connector, Converter, Inventory, Lead
 from kitopt.operation.terms import LoadUse, Span
 from kitopt.report.document import document
 from kitopt.report.repairs import repairs_section
@@ -83,6 +84,35 @@ def test_a_radio_without_a_role_is_not_changed_for_another() -> None:
         loads=(load("radio-10", idle_w=10.0, full_w=10.0), load("radio-5", idle_w=5.0, full_w=5.0)),
     )
     assert of(choose(owned, 8.0, [0.0] * 8, LoadUse("radio-10"), station_connector=None), "radio") == []
+
+
+def usb_supply() -> Converter:
+    ends = {"from_connector": GENDERLESS, "to_connector": Connector("usb-a", "socket")}
+    values = {"out_v": 5.0, "max_w": 15.0, "efficiency": 0.9, "idle_ma": 0.0, "price_cents": None, "count": 1}
+    return Converter(id="supply", name="", mass_g=45, **ends, **values)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("battery_wh", [None, 5.0])
+def test_what_a_converter_lacks_is_tried_before_leads_of_panels(battery_wh: float | None) -> None:
+    # four panels that reach nothing once took all the tries; the phone's own 5 Wh are less than the 8 that it draws
+    phone = load("phone", full_w=1.0, supply_v=5.0, connector=Connector("usb-c", "socket"), battery_wh=battery_wh)
+    owned = Inventory(
+        "invented",
+        batteries=(battery("a", 5.0),),
+        controllers=(controller("c", "pwm", 10.0, pv_connector=LATCH_IN),),
+        panels=tuple(panel(f"p{n}", 20.0, connector=Connector(f"odd-{n}", "plug")) for n in range(4)),
+        leads=(lead("unused", LATCH, LATCH_IN),),
+        converters=(usb_supply(),),
+        has_leads_file=True,
+        loads=(phone,),
+    )
+    choice = choose(owned, 8.0, [0.0] * 8, LoadUse("phone"))
+    assert choice.status == "no-kit"
+    (adapter,) = (one for one in of(choice, "lead") if one.works)
+    assert str(adapter.change.value) == "usb-a:plug usb-c:plug"
+    # the chain of facts says what is wanting, whether or not the phone has a battery
+    said = " ".join(fact.text for solved in choice.solved for fact in conflict_of(solved))
+    assert "Converter supply (usb-a:socket) and load phone (usb-c:socket) cannot be joined" in said
 
 
 def test_one_more_battery_comes_with_its_own_fused_lead() -> None:

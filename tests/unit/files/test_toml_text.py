@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from datetime import datetime
 
 import pytest
 
@@ -84,7 +85,7 @@ def test_paths_are_counted_from_one() -> None:
         ("a = 1\n\nb = 1_\n", 3),
         ("a = [1,\n2\n", 2),
         ("junk", 1),
-        ("a = 1\nstart = 2026-10-10T09:00\n", 2),
+        ("a = \nstart = 2026-10-10T09:00\n", 1),
         ("a = 1\nb = " + "9" * 5000 + "\n", 2),
         ("a = " + "[" * 5_000, 1),
     ],
@@ -95,7 +96,8 @@ def test_the_line_of_a_syntax_fault(text: str, line: int | None) -> None:
     assert [fault.line for fault in faults.listed()] == [line]
 
 
-def test_a_time_without_seconds_is_explained() -> None:
+@pytest.mark.parametrize("written", ["2026-10-10T09:00", "2026-10-10 09:00", "2026-10-10T09:00:00"])
+def test_a_time_may_do_without_seconds(written: str) -> None:
     faults = FaultList("x.toml")
-    parse_toml("start = 2026-10-10T09:00 # nine\n", faults)
-    assert "such as 2026-10-10T09:00:00" in faults.listed()[0].text
+    assert parse_toml(f"start = {written} # nine\n", faults) == {"start": datetime(2026, 10, 10, 9)}
+    assert not faults.listed()

@@ -10,6 +10,7 @@ import pytest
 from kitopt.errors import Fault
 from kitopt.inventory import read_inventory
 from kitopt.inventory.cells import connector_meant
+from kitopt.inventory.items import Connector
 
 Write = Callable[..., Path]
 FaultsOf = Callable[..., list[Fault]]
@@ -46,8 +47,44 @@ def test_words_that_mean_several_things_are_answered_with_what_to_write(
     assert answer in fault.text
 
 
+@pytest.mark.parametrize(
+    ("words", "meant"),
+    [
+        # a size written apart, a plural; an adapter of another size is another adapter
+        *[("5.5 x 2.1 mm barrel plug", "barrel-5.5x2.1:plug"), ("round plug 5.5/2.5", "barrel-5.5x2.5:plug")],
+        *[("M5 studs", "stud-m5"), ("eyelets M 8", "ring-m8"), ("ring lugs 6mm", "ring-m6"), ("6 mm ring", "ring-m6")],
+        *[
+            ("genderless 30", "genderless-30"),
+            ("faston 6.3 mm", "faston-6.3"),
+            ("round plug 2.1", "barrel-5.5x2.1:plug"),
+        ],
+        # neither volts nor a version are a size
+        *[("car socket 12 V", "cigar:socket"), ("USB 2.0 A socket", "usb-a:socket")],
+        # the letter of USB says what goes into what
+        *[("USB C", "usb-c"), ("USB type C female", "usb-c:socket"), ("USB-C port", "usb-c")],
+        *[("USB A male", "usb-a:plug"), ("USB socket", "usb-a:socket"), ("micro USB plug", "usb-micro:plug")],
+    ],
+)
+def test_a_size_and_a_letter_are_kept(words: str, meant: str) -> None:
+    assert connector_meant(words) == f" Write {meant}."
+
+
+def test_a_usb_end_without_a_letter_is_the_large_flat_one() -> None:
+    assert Connector("usb", "plug").mates_with(Connector("usb-a", "socket"))
+    assert not Connector("usb", "plug").mates_with(Connector("usb-c", "socket"))
+
+
+def test_an_end_without_a_side_among_ends_with_one_is_told(write: Write) -> None:
+    # nothing joins them, and a kit without the phone would be all that is ever offered
+    loads = "id,mass_g,full_w,connector\nphone,190,10,usb-c\nradio,900,20,genderless-30\n"
+    leads = "id,mass_g,from,to,length_m\nusb,30,usb-a:plug,usb-c:plug,1\ng,60,genderless-30,genderless-30,1\n"
+    (warning,) = read_inventory(write(loads__csv=loads, leads__csv=leads)).warnings
+    assert warning.startswith("loads.csv, line 2: phone has an end usb-c of no side")
+    assert warning.endswith("Write usb-c:plug or usb-c:socket.")
+
+
 def test_what_is_answered_can_be_written(write: Write) -> None:
-    for text in ("ring terminal M6", "Crocodile clips", "DC barrel 5.5x2.1 male", "mystery:female"):
+    for text in ("ring terminal M6", "Crocodile clips", "DC barrel 5.5x2.1 male", "mystery:female", "USB type C"):
         word = connector_meant(text).removeprefix(" Write ").removesuffix(".")
         assert (
             str(read_inventory(write(batteries__csv=BATTERIES + f"b,1400,LFP,12,{word},no\n")).batteries[0].connector)

@@ -14,7 +14,7 @@ from oracle.instances import Instance, battery, load, operation, panel, sky
 
 from kitopt.choice import Choice, pack
 from kitopt.engine.judge import simulate
-from kitopt.inventory.items import Connector, Converter, Inventory
+from kitopt.inventory.items import Connector, Converter, Extra, Inventory
 from kitopt.model.own_battery import own_store
 from kitopt.operation.terms import LoadUse
 
@@ -87,6 +87,17 @@ def test_without_a_converter_the_panel_goes_to_the_phone_and_to_nothing_else() -
     # the lamp's 14 Wh alone are drawn from the battery
     assert choice.lowest is not None
     assert choice.lowest.margin_wh == pytest.approx(4.0 * 12.8 * 0.9 * 0.9 - 14.0)
+
+
+def test_what_hangs_on_a_panel_goes_along_with_one_that_charges_a_phone_alone() -> None:
+    made = instance(7)
+    pegs = Extra(id="pegs", name="", mass_g=150, price_cents=None, count=1, hangs_on=("panel",))
+    with_pegs = replace(made, inventory=replace(made.inventory, extras=(pegs,)))
+    assert {one.id: one.count for one in packed(with_pegs).packed}["pegs"] == 1
+    # 14 Wh of 14.4 Wh that are not held back: no panel
+    loads = tuple(replace(one, battery_wh=16.0) if one.battery_wh else one for one in made.inventory.loads)
+    without = replace(made, inventory=replace(made.inventory, extras=(pegs,), loads=loads))
+    assert "pegs" not in {one.id for one in packed(without).packed}
 
 
 def test_a_phone_that_runs_out_in_any_spell_needs_the_bus() -> None:

@@ -15,15 +15,18 @@ from pathlib import Path
 
 import pytest
 
+import kitopt
 from kitopt.choice import Choice, pack
 from kitopt.choice.named import only_of
 from kitopt.explain.fuses import fuses_to_fit
 from kitopt.explain.ruled_out import blocks_that_matter, told
+from kitopt.explain.swaps import swap_plan
 from kitopt.inventory import read_inventory
 from kitopt.inventory.demo import demo_folder
 from kitopt.inventory.items import Battery, Connector, Controller, Converter, Lead, Load, Panel
 from kitopt.model.wiring_list import Wire
 from kitopt.operation import read_operation
+from kitopt.operation.read_plans import read_programme, read_standing
 from kitopt.operation.terms import NoSun, Operation
 from kitopt.sky import windows_for
 from kitopt.sky.windows import Sky
@@ -270,9 +273,36 @@ def check_order(choice: Choice) -> None:
     assert [steps[kind] for kind in kinds] == sorted(steps[kind] for kind in kinds)
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_every_device_of_a_demo_kit_has_a_complete_path(name: str) -> None:
-    choice = demo_kit(name)
+def check_swaps(choice: Choice) -> None:
+    """One battery is on at a time, each gives no more than it may, and all that was used came out of some of them."""
+    batteries = {one.id: choice.inventory.by_id[one.id] for one in choice.packed if one.kind == "battery"}
+    n_batteries = sum(one.count for one in choice.packed if one.kind == "battery")
+    plan = swap_plan(choice)
+    if choice.operation.batteries != "in turn" or n_batteries == 1:
+        assert plan is None
+        return
+    assert plan is not None
+    assert len(plan.order) == len(set(plan.order)) == n_batteries
+    usable_ah = {}
+    for name in plan.order:
+        battery = batteries[name.split(" #")[0]]
+        assert isinstance(battery, Battery)
+        usable_ah[name] = battery.measured_ah * battery.depth_share
+    for spell in plan.spells:
+        on, out_ah, at = plan.order[0], dict.fromkeys(plan.order, 0.0), choice.operation.start
+        for swap in spell.swaps:
+            assert swap.off == on != swap.on
+            assert swap.time > at or swap.time == at != choice.operation.start
+            assert -1e-6 <= swap.out_ah <= usable_ah[on] + 1e-6
+            on, at, out_ah[on] = swap.on, swap.time, swap.out_ah
+        full = choice.operation.need.start_charge_share == 1
+        if full and not choice.joins:
+            # the last one has given the rest
+            rest_ah = choice.need_wh / choice.bus.nominal_v - sum(out_ah.values())  # type: ignore[union-attr]
+            assert -1e-6 <= rest_ah <= usable_ah[on] + 1e-6
+
+
+def check_kit(choice: Choice) -> None:
     assert choice.status == "found"
     for wire in choice.wiring:
         check_path(choice, wire)
@@ -281,6 +311,41 @@ def test_every_device_of_a_demo_kit_has_a_complete_path(name: str) -> None:
     check_meeting(choice)
     check_order(choice)
     check_protection(choice)
+    check_swaps(choice)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_device_of_a_demo_kit_has_a_complete_path(name: str) -> None:
+    check_kit(demo_kit(name))
+
+
+def plan_kits(name: str) -> list[Choice]:
+    """Every kit of a demo plan, as it is set up on its outing."""
+    inventory, path = read_inventory(demo_folder()), demo_folder() / "plans" / f"{name}.toml"
+
+    def few(operation: Operation) -> Operation:
+        return replace(operation, need=replace(operation.need, windows=WINDOWS))
+
+    if name == "grab-kit":
+        standing = read_standing(path)
+        events = tuple(replace(one, dates=tuple(map(few, one.dates))) for one in standing.events)
+        return list(kitopt.grab_kit(replace(standing, events=events), inventory).answer.choices)
+    programme = read_programme(path)
+    outings = tuple(replace(one, operation=few(one.operation)) for one in programme.outings)
+    programme = replace(programme, outings=outings)
+    if name == "club":
+        sheets = kitopt.share(programme, inventory).answer.sheets
+        return [sheet.choice for sheet in sheets if sheet.choice is not None]
+    catalogue = read_inventory(demo_folder() / "catalogue")
+    return list(kitopt.buy(programme, inventory, catalogue, singles=False).answer.choices.values())
+
+
+@pytest.mark.parametrize(("name", "n_kits"), [("club", 3), ("grab-kit", 2), ("season", 4)])
+def test_every_device_of_a_plans_kits_has_a_complete_path(name: str, n_kits: int) -> None:
+    kits = plan_kits(name)
+    assert len(kits) == n_kits
+    for choice in kits:
+        check_kit(choice)
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -433,6 +433,14 @@ def test_usb_never_meets_the_bus() -> None:
     assert ids(choice) == {"box": 1, "step": 1, "cord": 1, "phone": 1}
 
 
+@pytest.mark.parametrize(("battery_wh", "is_found"), [(5.0, True), (3.0, False)])
+def test_a_load_on_its_own_battery_takes_no_place_at_the_station(battery_wh: float, is_found: bool) -> None:
+    # 4 Wh in 4 h; battery and radio meet without a strip, and nobody owns one for a third thing
+    phone = load("phone", full_w=1.0, connector="usb-c:socket", supply_v=5.0, battery_wh=battery_wh)
+    supply = converter(to_connector="usb-c:plug")
+    assert (packed(battery(), load(), phone, supply).status == "found") is is_found
+
+
 def test_the_ports_of_one_supply_feed_several_loads() -> None:
     def with_ports(ports: int, max_w: float = 20.0) -> Choice:
         phones = load("phone", connector="usb:plug", supply_v=5.0, count=2)

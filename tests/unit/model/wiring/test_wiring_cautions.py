@@ -118,12 +118,14 @@ def test_limits_that_were_assumed_are_asked_for() -> None:
         Assumed("batteries.csv", "box", "max_discharge_a", "5", "0.5 of capacity_ah per hour"),
         Assumed("batteries.csv", "box", "efficiency", "0.95", "usual"),
         Assumed("batteries.csv", "other", "max_charge_a", "2", "usual"),
+        Assumed("batteries.csv", "box", "lowest_charging_degc", "0", "usual"),
     )
     caution = told(packed(battery(), load(), known={"assumed": assumed}))["assumed-limit"]
     assert caution.level == "ask"
-    assert "box max_discharge_a 5" in caution.text
-    assert "efficiency" not in caution.text
-    assert "other" not in caution.text
+    # nothing is charged without a panel
+    assert "read from a label: box max_discharge_a 5. Look" in caution.text
+    charged = told(in_the_sun(battery(), panel(), controller(), load(), known={"assumed": assumed}))["assumed-limit"]
+    assert "box max_discharge_a 5, box lowest_charging_degc 0. Look" in charged.text
 
 
 def test_a_noisy_controller_says_what_to_do() -> None:
