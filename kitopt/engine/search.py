@@ -34,6 +34,8 @@ _MOST_NEIGHBOURS = 12
 _FIRST_GAP, _LEAST_GAP, _FIRST_SIDES, _MANY_REFUSED = 0.05, 0.01, 8, 32
 """How far above what is known of all kits the first sides are looked for, and at least, and how many of them are tried
 at once; so many are refused before it is asked whether there is anything at all."""
+_MOST_NODES = 2_000
+"""Of the branching that asks so."""
 _MOST_SHOWN = 400
 """More sides than this make a program slower than rows with binaries do."""
 _MOST_TOLD_APART = 40
@@ -352,6 +354,7 @@ class _Chooser:
         step = float(np.min(np.abs(objective.weights[objective.weights != 0.0]), initial=math.inf))
         floor, gap = self.bound, max(1.0, min(step, ceiling - self.bound), _FIRST_GAP * abs(self.bound))
         most, few = cutoff if math.isfinite(cutoff) else floor + gap, float(_FIRST_SIDES)
+        is_asked = False
         while True:
             most = min(most, cutoff)
             try:
@@ -387,9 +390,10 @@ class _Chooser:
             elif is_all:
                 return False
             else:
-                if few == _MANY_REFUSED and not self._is_any(objective):
-                    self.bound = math.inf
-                    return False
+                if few >= _MANY_REFUSED and not is_asked:
+                    is_asked = True
+                    if not self._is_any(objective, cutoff):
+                        return False
                 floor = max(floor, others)
                 if math.isfinite(untold):
                     few *= 4
@@ -397,14 +401,23 @@ class _Chooser:
                     gap *= 1.2
                     most = floor + gap
 
-    def _is_any(self, objective: Objective) -> bool:
-        """Whether anything obeys the rules with the batteries that every kit needs, whatever its side."""
-        program = self.plan.program(objective.weights)
-        for listing in self._listings:
+    def _is_any(self, objective: Objective, cutoff: float) -> bool:
+        """Whether anything obeys the rules with the batteries that every kit needs and what the judge said of others.
+
+        No sides are told: where none does, there would be no end of them.
+        """
+        listings, listed, self._listings, self.listed = self._listings, self.listed, [], []
+        try:
+            if not self._relax(objective, cutoff):
+                return False
+            program = self._program(np.zeros_like(objective.weights), objective.most(cutoff))
+        finally:
+            self._listings, self.listed = listings, listed
+        for listing in listings:
             scale = max(1.0, listing.least_wh)
             held = [(j, wh / scale) for j, wh in listing.sides.capacity_terms()]
             program.add_row(held, lower=listing.least_wh / scale)
-        return solve(program, seconds=self._left(), absolute_gap=_GAP).status != "infeasible"
+        return solve(program, seconds=self._left(), most_nodes=_MOST_NODES).status != "infeasible"
 
     def _settle(self, objective: Objective, cutoff: float, *, is_full: bool) -> bool:
         """Find the best counts with the sides that are listed; where some are known already, whether they are alone."""

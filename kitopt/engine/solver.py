@@ -63,7 +63,7 @@ class Answer:
     Attributes
     ----------
     status : {"optimal", "infeasible", "stopped"}
-        "stopped" is a time limit; `values` is then the best found, or None.
+        "stopped" is a limit of time or nodes; `values` is then the best found, or None.
     bound : float
         No feasible point has a lower objective.
     duals : ndarray or None
@@ -83,6 +83,7 @@ class Answer:
 _UNKNOWN = Answer("stopped", None, math.inf, -math.inf)
 _NOTHING = Answer("infeasible", None, math.inf, math.inf)
 
+_ANY_NODES = 2**31 - 1
 _CUTOFF_SLACK = 0.5
 """Objectives are whole numbers: half of one above the cutoff is above it."""
 _OPTIONS: Mapping[str, Any] = {
@@ -114,6 +115,7 @@ def solve(
     seconds: float = math.inf,
     absolute_gap: float = 0.0,
     cutoff: float = math.inf,
+    most_nodes: int = _ANY_NODES,
     confirm: bool = True,
 ) -> Answer:
     """Solve a program with HiGHS on one thread with a fixed seed.
@@ -134,6 +136,8 @@ def solve(
     cutoff : float
         Only points whose objective is at most this are of interest: without one the answer is
         "infeasible". A bound prunes far better than a row that says the same.
+    most_nodes : int
+        Where branching takes more, nothing is known: "stopped".
     confirm : bool
         Whether an infeasible verdict is checked a second time.
 
@@ -144,7 +148,9 @@ def solve(
     """
     stated = Stated(program, is_relaxed=relaxed)
     ends = time.monotonic() + seconds
-    answer = stated.solve(start=start, seconds=seconds, absolute_gap=absolute_gap, cutoff=cutoff)
+    answer = stated.solve(
+        start=start, seconds=seconds, absolute_gap=absolute_gap, cutoff=cutoff, most_nodes=most_nodes
+    )
     if answer.status != "infeasible" or not confirm:
         return answer
     left = ends - time.monotonic()
@@ -225,6 +231,7 @@ class Stated:
         seconds: float = math.inf,
         absolute_gap: float = 0.0,
         cutoff: float = math.inf,
+        most_nodes: int = _ANY_NODES,
         presolve: bool = True,
     ) -> Answer:
         """Solve it once; see ``solve``."""
@@ -237,6 +244,7 @@ class Stated:
                 "presolve": "on" if presolve else "off",
                 "mip_abs_gap": absolute_gap,
                 "objective_bound": bound,
+                "mip_max_nodes": most_nodes,
                 # the solver's clock goes on from one solve to the next
                 "time_limit": highs.getRunTime() + max(seconds, 0.01),
             }
@@ -251,7 +259,8 @@ class Stated:
         known = highspy.HighsModelStatus
         if status in (known.kInfeasible, known.kUnboundedOrInfeasible):
             return _NOTHING
-        if status not in (known.kOptimal, known.kTimeLimit, known.kModelEmpty):
+        is_cut_short = status in (known.kTimeLimit, known.kSolutionLimit)
+        if not is_cut_short and status not in (known.kOptimal, known.kModelEmpty):
             raise SolverFailed(f"the solver stopped with {highs.modelStatusToString(status)}")
         info, solution = highs.getInfo(), highs.getSolution()
         has_values = info.primal_solution_status == 2
@@ -260,7 +269,7 @@ class Stated:
         if objective > cutoff + _CUTOFF_SLACK and status == known.kOptimal:
             return _NOTHING
         bound = float(info.mip_dual_bound) + self._fixed_cost if self._is_mip else objective
-        if status == known.kTimeLimit:
+        if is_cut_short:
             return Answer("stopped", values, objective, bound if self._is_mip else -math.inf)
         if values is None:
             raise SolverFailed("the solver calls a program optimal without giving a point")
