@@ -6,10 +6,14 @@ import json
 import os
 import subprocess
 import sys
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
+from in_process import kitopt as at_once
+
+from kitopt.interface import in_field
 
 READING = ("reading", "fold-100", "mppt-10", "--amps", "3.1", "--volts", "13.3", "--at", "2027-06-12T12:00")
 SUN = ("sun", "46.1,14.5", "--at", "2027-06-12T12:00", "--air", "22")
@@ -161,3 +165,44 @@ def test_what_does_not_go_with_the_kit_is_told() -> None:
     args = ("now", "--kit", "lfp-30,agm-7,fold-50,pwm-10", "--used", "1", "--at", "2027-10-09T12:00")
     assert told(*args)["left_out"] == [{"id": "agm-7", "count": 1}]
     assert "not go with the rest: agm-7." in " ".join(run(*args).stdout.split())
+
+
+LAMP = ("now", "--battery", "lfp-20-old", "--load", "area-light", "--charge", "80 %")
+
+
+@pytest.mark.parametrize(
+    ("args", "clock", "at"),
+    [
+        # an hour before midnight in UTC the next day has begun there
+        (SUN[:2], "14:30", "2027-06-13T14:30:00+02:00"),
+        (SUN[:2], " 9:05 ", "2027-06-13T09:05:00+02:00"),
+        # the invented operation is in a zone of its own, two hours ahead of UTC in summer too
+        (READING[:-2], "14:30", "2027-06-13T14:30:00+02:00"),
+    ],
+    ids=["sun", "short", "reading"],
+)
+def test_a_time_alone_is_of_today_there(
+    args: tuple[str, ...], clock: str, at: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(in_field, "present", lambda: datetime.fromisoformat("2027-06-12T23:00+00:00"))
+    found = at_once(*args, "--at", clock, "--json")
+    assert found.returncode == 0, found.stderr
+    assert json.loads(found.stdout)["at"] == at
+
+
+def test_a_time_alone_of_what_is_left_and_without_a_place(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of the outing today's; without any place that of the clock of whoever asks."""
+    present = datetime.fromisoformat("2027-10-09T11:00+00:00")
+    monkeypatch.setattr(in_field, "present", lambda: present)
+    found = at_once(*NOW[:5], "--at", "14:30", "--json")
+    assert json.loads(found.stdout)["at"] == "2027-10-09T14:30:00+02:00"
+    found = at_once(*LAMP, "--at", "14:30", "--json")
+    assert json.loads(found.stdout)["at"] == f"{present.astimezone():%Y-%m-%d}T14:30:00+00:00"
+
+
+@pytest.mark.parametrize("clock", ["24:00", "14:60", "1430", "14:30Z", "14"])
+def test_what_is_no_time_of_day_is_told(clock: str) -> None:
+    found = at_once(*SUN[:2], "--at", clock)
+    assert found.returncode == 2
+    assert f'--at: found "{clock}", need a date with a time' in found.stderr
+    assert "or a time of today, such as 12:30." in found.stderr
