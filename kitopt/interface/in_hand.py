@@ -13,6 +13,7 @@ from kitopt.budget import UNLIMITED, Budget
 from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import MODES, Battery, Controller, Inventory, Item, Load, Panel
 from kitopt.operation.check import check_against
+from kitopt.operation.clock import hours_to
 from kitopt.operation.force import Pieces, pieces_of_kit
 from kitopt.operation.terms import LoadUse, Need, NoSun, Operation, Site
 
@@ -138,7 +139,8 @@ def now(
         for name, n in sorted(counts.items())
         if isinstance(inventory.by_id[name], kinds) and n > found.kit.get(name, 0)
     }
-    return Lasting(replace(found, left_out=left_out))
+    moved_from = moment if hours_to(operation, moment) < 0.0 else None
+    return Lasting(replace(found, left_out=left_out, moved_from=moved_from))
 
 
 @dataclass(frozen=True, eq=False)

@@ -25,6 +25,8 @@ def now_text(now: Now) -> str:
     operation = now.operation
     is_alone = not now.has_plan
     rows = lines(f"{head(operation.name, operation.start)}" + ("." if is_alone else f": {_to_go(now)} to go."))
+    if now.moved_from is not None:
+        rows += lines(f"Asked at {now.moved_from:%Y-%m-%d %H:%M}, before the start: judged from the start on.")
     rows += lines(_charge(now))
     if now.left_out:
         rows += lines(f"Not counted, as it does not go with the rest: {', '.join(listed(now.left_out.items()))}.")
@@ -163,6 +165,7 @@ def now_value(now: Now) -> dict[str, Any]:
         "status": "found",
         "name": operation.name,
         "at": operation.start.isoformat(timespec="seconds"),
+        "moved_from": None if now.moved_from is None else now.moved_from.isoformat(timespec="seconds"),
         "hours": round(operation.hours, 4),
         "kit": [{"id": name, "count": n} for name, n in now.kit.items()],
         "left_out": [{"id": name, "count": n} for name, n in now.left_out.items()],

@@ -206,3 +206,13 @@ def test_what_is_no_time_of_day_is_told(clock: str) -> None:
     assert found.returncode == 2
     assert f'--at: found "{clock}", need a date with a time' in found.stderr
     assert "or a time of today, such as 12:30." in found.stderr
+
+
+def test_a_moment_before_the_start_is_told_to_be_judged_from_there() -> None:
+    """The meadow begins at 9:00; at 9:10 the step of 9:00 counts whole, and nothing was moved."""
+    early, late = ((*NOW[:5], "--at", at) for at in ("2027-10-08T21:30", "2027-10-09T09:10"))
+    said = "Asked at 2027-10-08 21:30, before the start: judged from the start on."
+    assert said in " ".join(at_once(*early).stdout.split())
+    assert "before the start" not in at_once(*late).stdout
+    moved = [json.loads(at_once(*args, "--json").stdout)["moved_from"] for args in (early, late)]
+    assert moved == ["2027-10-08T21:30:00+02:00", None]
