@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, cast
 
-from kitopt.cli.answering import Told, answered
+from kitopt.cli.answering import Told, answered, warn
 from kitopt.cli.inputs import Gather, read_owned, read_with_inventory
 from kitopt.cli.options import Overrides, read_option
 from kitopt.cli.paper import NO_PAPER, Paper
@@ -208,6 +208,7 @@ def run_learned(folder: Path | None, meter: str | None, *, is_json: bool = False
     gather = Gather()
     spread = read_number(gather, "--meter", OFF, meter)
     inventory = read_owned(gather, folder)
+    warn(inventory.warnings)
 
     from kitopt.interface.in_field import learned
 
