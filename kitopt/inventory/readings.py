@@ -13,7 +13,7 @@ from kitopt.files.table import Row
 from kitopt.inventory.items import KIND_OF, Assumed, Battery, CapacityTest, Item, Lead, LeadTest, Panel, Reading
 from kitopt.inventory.names import READINGS
 from kitopt.inventory.rows import ReadingRow
-from kitopt.inventory.spreads import GUESSED_SPREAD, TOLD_SPREAD, UNLABELLED_SPREAD, USUAL_WORTH
+from kitopt.inventory.spreads import GUESSED_SPREAD, MOST_OF_LABEL, TOLD_SPREAD, UNLABELLED_SPREAD, USUAL_WORTH
 
 _NEEDS = {"panel": ("amps", "worth"), "battery": ("discharged_ah",), "lead": ("amps", "near_v", "far_v")}
 """What a reading may be of, and the columns that it then needs."""
@@ -52,18 +52,34 @@ def _lost_v(row: ReadingRow) -> float:
 def of_owned(
     read: Iterable[tuple[Row, ReadingRow]], items: MutableMapping[str, tuple[Item, ...]], warnings: list[str]
 ) -> list[ReadingRow]:
-    """Readings of what is still here, in time; those of other things are only said, each where it is first met."""
+    """Readings of what is still here, in time; those of other things are only said, each where it is first met, and
+    likewise discharges of more than a battery holds."""
     kept, gone = [], set()
     for row, one in read:
         kind, name = next((kind, getattr(one, kind)) for kind in _NEEDS if getattr(one, kind))
-        owned = {item.id for item in items.get(KIND_OF[kind], ())}
-        if name in owned:
+        owned = {item.id: item for item in items.get(KIND_OF[kind], ())}
+        battery = owned.get(name)
+        if isinstance(battery, Battery) and one.discharged_ah and is_beyond(battery, one.discharged_ah):
+            text = f"{beyond(battery, one.discharged_ah)}; this reading is ignored, read {name} again."
+            warnings.append(f"{_where(row, 'discharged_ah')}: {text}")
+        elif name in owned:
             kept.append(one)
         elif (kind, name) not in gone:
             gone.add((kind, name))
             text = f"readings of {quoted(name)}, which is no {kind} here, are ignored.{did_you_mean(name, owned)}"
             warnings.append(f"{_where(row, kind)}: {text}")
     return sorted(kept, key=lambda one: (one.at, one.panel, one.battery, one.lead, one.worth or 0.0))
+
+
+def is_beyond(battery: Battery, discharged_ah: float) -> bool:
+    """Whether a battery cannot have given as much."""
+    return discharged_ah > MOST_OF_LABEL * battery.capacity_ah * (1.0 + 1e-9)
+
+
+def beyond(battery: Battery, discharged_ah: float) -> str:
+    """What was read over the label of its battery, and what can be."""
+    share = f"{100 * discharged_ah / battery.capacity_ah:.0f} % of the label of {battery.id}"
+    return f"found {discharged_ah:.4g} Ah, {share}; need {MOST_OF_LABEL * battery.capacity_ah:.4g} Ah at most"
 
 
 def _where(row: Row, column: str) -> str:

@@ -118,3 +118,18 @@ def test_what_was_read_of_nothing_here_is_told_with_its_line(write: Write) -> No
     for text in told:
         assert f"warning: {text}\n" in learned.stderr
         assert text in " ".join(checked.stdout.split())
+
+
+def test_a_discharge_beyond_the_label_is_told_and_left_out(write: Write) -> None:
+    """1.3 times 20 Ah are 26 Ah, which still count, and no more."""
+    rows = [",,,,box-20,17,,,", ",,,,box-20,40,,,", ",,,,box-20,26.1,,,"]
+    folder = read(write, rows, batteries__csv=BATTERIES)
+    inventory = read_inventory(folder)
+    assert [one.discharged_ah for one in inventory.capacity_tests] == [17.0]
+    assert [text for text in inventory.warnings if "discharged_ah" in text] == [
+        f"readings.csv, line {line}, column discharged_ah: found {ah} Ah, {share} % of the label of box-20; "
+        "need 26 Ah at most; this reading is ignored, read box-20 again."
+        for line, ah, share in ((3, "40", 200), (4, "26.1", 130))
+    ]
+    kept = read_inventory(read(write, [*rows, ",,,,box-20,26,,,"], batteries__csv=BATTERIES)).capacity_tests
+    assert [one.discharged_ah for one in kept] == [17.0, 26.0]
