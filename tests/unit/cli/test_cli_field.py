@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import subprocess
 import sys
@@ -216,3 +217,23 @@ def test_a_moment_before_the_start_is_told_to_be_judged_from_there() -> None:
     assert "before the start" not in at_once(*late).stdout
     moved = [json.loads(at_once(*args, "--json").stdout)["moved_from"] for args in (early, late)]
     assert moved == ["2027-10-08T21:30:00+02:00", None]
+
+
+def test_a_wire_that_asks_for_more_in_than_out_says_so() -> None:
+    """5.9 Ah at noon: the sun may still bring what is short, and a wire below zero is what it has to bring."""
+    args = (*NOW[:3], "--charge", "30%", "--at", "2027-10-09T12:00")
+    wires = json.loads(at_once(*args, "--json").stdout)["wires"]
+    assert wires[0]["used_at_most_ah"] < 0.0
+    (row,) = [row for row in at_once(*args).stdout.splitlines() if row.startswith("  Sat 9 Oct 14:00")]
+    # what has to come in is not rounded down
+    least_ah = math.ceil(-10.0 * wires[0]["used_at_most_ah"] - 1e-2) / 10
+    assert row.split()[4:] == [f"{least_ah:.1f}", "Ah", "more", "in", "than", "out,", "at", "least"]
+
+
+def test_what_nothing_saves_in_any_spell_has_no_wires_to_read() -> None:
+    """0.6 Ah at noon are less than what is held back: JSON keeps the numbers, the page has a sentence."""
+    args = (*NOW[:3], "--charge", "12%", "--at", "2027-10-09T12:00")
+    assert json.loads(at_once(*args, "--json").stdout)["wires"]
+    said = " ".join(at_once(*args).stdout.split())
+    assert "Trip-wires: none. Already too much is used: from here it is not saved by" in said
+    assert said.endswith("in any of 500 spells.")
