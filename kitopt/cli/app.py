@@ -58,7 +58,11 @@ Seed = Annotated[str | None, typer.Option(metavar="S", help="Seed of the spells 
 Step = Annotated[str | None, typer.Option(metavar="MINUTES", help="Length of a time step.")]
 At = Annotated[
     str | None,
-    typer.Option("--at", metavar="TIME", help='On the clock there, such as "2027-06-12T12:30"; now when left out.'),
+    typer.Option(
+        "--at",
+        metavar="TIME",
+        help='On the clock there, such as "2027-06-12T12:30", or 12:30 today; now when left out.',
+    ),
 ]
 Air = Annotated[str | None, typer.Option("--air", metavar="DEGC", help="Air temperature, such as 18.")]
 With = Annotated[

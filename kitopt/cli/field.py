@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, time
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, cast
 
-from kitopt.cli.answering import Told, answered
+from kitopt.cli.answering import Told, answered, warn
 from kitopt.cli.inputs import Gather, read_owned, read_with_inventory
 from kitopt.cli.options import Overrides, read_option
 from kitopt.cli.paper import NO_PAPER, Paper
@@ -26,7 +26,8 @@ if TYPE_CHECKING:
     from kitopt.sky.overhead import Overhead
 
 _TIME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2})?(Z|[+-][0-9]{2}:[0-9]{2})?")
-_TIME_NEED = 'a date with a time, such as "2027-06-12T12:30"'
+_CLOCK = re.compile(r"[0-9]{1,2}:[0-9]{2}", re.ASCII)
+_TIME_NEED = 'a date with a time, such as "2027-06-12T12:30", or a time of today, such as 12:30'
 
 
 @dataclass(frozen=True)
@@ -207,6 +208,7 @@ def run_learned(folder: Path | None, meter: str | None, *, is_json: bool = False
     gather = Gather()
     spread = read_number(gather, "--meter", OFF, meter)
     inventory = read_owned(gather, folder)
+    warn(inventory.warnings)
 
     from kitopt.interface.in_field import learned
 
@@ -264,11 +266,13 @@ def read_number(gather: Gather, option: str, number: Number, typed: str | None) 
     return None if typed is None else gather.get(lambda: float(read_option(option, number, typed)))
 
 
-def read_time(typed: str | None) -> datetime | None:
-    """A moment that is typed; None where none is."""
+def read_time(typed: str | None) -> datetime | time | None:
+    """A moment that is typed, or a time of whatever day it is there; None where none is."""
     if typed is None:
         return None
     try:
+        if _CLOCK.fullmatch(typed.strip()):
+            return time.fromisoformat(typed.strip().zfill(5))
         if not _TIME.fullmatch(typed.strip()):
             raise ValueError("not a time")
         found = datetime.fromisoformat(typed.strip())

@@ -142,6 +142,8 @@ class Now:
     has_plan: bool = True
     """Whether there is an operation to last for; without, there is no sun, and the wires hold for as long as it
     lasts."""
+    moved_from: datetime | None = None
+    """The moment that was asked about where it is before the operation's start, from which it was judged instead."""
 
     @property
     def is_enough(self) -> bool:

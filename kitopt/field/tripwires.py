@@ -95,6 +95,16 @@ class Followed:
     is_savable: NDArray[np.bool_]
 
     @property
+    def is_hopeless(self) -> bool:
+        """Whether no spell lasts, not even with the change made at once."""
+        return not bool((self.would_last | self.is_savable).any())
+
+    @property
+    def is_at_once(self) -> bool:
+        """Whether no spell lasts as it is, and all trip the first wire: there is nothing to wait for."""
+        return not bool(self.would_last.any()) and bool((self.tripped == 0).all())
+
+    @property
     def lost_share(self) -> float:
         """Of those that could have been saved. [0–1]"""
         return _share(self.is_lost & self.is_savable, self.is_savable)

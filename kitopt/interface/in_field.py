@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, time, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -77,15 +77,15 @@ class FieldResult:
         return text(self.answer, self.site, self.reach)  # type: ignore[arg-type]
 
 
-def site_at(where: Operation | str, at: datetime | None = None, *, air_degc: float | None = None) -> FieldSite:
+def site_at(where: Operation | str, at: datetime | time | None = None, *, air_degc: float | None = None) -> FieldSite:
     """A place at a moment.
 
     Parameters
     ----------
     where : Operation or str
         An operation, a locator, or latitude and longitude such as "46.1,14.5".
-    at : datetime, optional
-        Without an offset it is on the clock of the place; now without it.
+    at : datetime or time, optional
+        Without an offset it is on the clock of the place, a time alone today's there; now without it.
     air_degc : float, optional
         Of the air; else by the operation's coldest and warmest, else 20 °C. [°C]
 
@@ -105,11 +105,19 @@ def site_at(where: Operation | str, at: datetime | None = None, *, air_degc: flo
     return FieldSite(where.strip(), latitude, longitude, 0.0, moment_there(at, zone_at(latitude, longitude)), air_degc)
 
 
-def moment_there(at: datetime | None, zone: Any) -> datetime:
-    """A moment on the clock of a place; now without one."""
+def present() -> datetime:
+    """The present time in UTC: all that is asked of the machine's clock, so that it can be set."""
+    return datetime.now(UTC)
+
+
+def moment_there(at: datetime | time | None, zone: tzinfo | None) -> datetime:
+    """A moment on the clock of a place, or of the machine where there is none; now without one."""
+    here = present().astimezone(zone)
     if at is None:
-        return datetime.now(UTC).astimezone(zone).replace(second=0, microsecond=0)
-    return at.replace(tzinfo=zone) if at.tzinfo is None else at.astimezone(zone)
+        return here.replace(second=0, microsecond=0)
+    if isinstance(at, time):
+        at = datetime.combine(here.date(), at)
+    return at.replace(tzinfo=zone or here.tzinfo) if at.tzinfo is None else at.astimezone(zone)
 
 
 def sun(

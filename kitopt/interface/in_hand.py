@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, time
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +13,7 @@ from kitopt.budget import UNLIMITED, Budget
 from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import MODES, Battery, Controller, Inventory, Item, Load, Panel
 from kitopt.operation.check import check_against
+from kitopt.operation.clock import hours_to
 from kitopt.operation.force import Pieces, pieces_of_kit
 from kitopt.operation.terms import LoadUse, Need, NoSun, Operation, Site
 
@@ -75,7 +76,7 @@ def now(
     used_ah: float | None = None,
     charge: float | None = None,
     volts: float | None = None,
-    at: datetime | None = None,
+    at: datetime | time | None = None,
     kit: Pieces | None = None,
     sky: Overhead | None = None,
     battery: str | None = None,
@@ -92,8 +93,9 @@ def now(
         One of the three: ampere-hours out since the operation's start, less those in [Ah]; the share of full charge
         that a gauge shows [0–1]; the volts of a battery that has rested, of which the lowest charge that they may mean
         is counted on [V].
-    at : datetime, optional
-        Without an offset on the clock of the place; now without it. The weather's step that it lies in counts whole.
+    at : datetime or time, optional
+        Without an offset on the clock of the place, a time alone today's there; now without it. The weather's step that
+        it lies in counts whole.
     kit : str, list or mapping, optional
         The kit in hand; that of `pack` without it. Without leads in it, it is taken to be wired.
     sky : {"clear", "hazy", "overcast"}, optional
@@ -137,7 +139,8 @@ def now(
         for name, n in sorted(counts.items())
         if isinstance(inventory.by_id[name], kinds) and n > found.kit.get(name, 0)
     }
-    return Lasting(replace(found, left_out=left_out))
+    moved_from = moment if hours_to(operation, moment) < 0.0 else None
+    return Lasting(replace(found, left_out=left_out, moved_from=moved_from))
 
 
 @dataclass(frozen=True, eq=False)
@@ -251,8 +254,10 @@ def _packed(operation: Operation, inventory: Inventory, clock: Budget) -> tuple[
     return dict(facts["kit"]), tuple(facts["nices"])
 
 
-def _alone(inventory: Inventory, state: State, at: datetime | None, battery: str | None, load: str | None) -> Lasting:
-    from kitopt.interface.in_field import owned
+def _alone(
+    inventory: Inventory, state: State, at: datetime | time | None, battery: str | None, load: str | None
+) -> Lasting:
+    from kitopt.interface.in_field import moment_there, owned
 
     faults: list[Fault] = []
     for option, name, kind in (("--battery", battery, Battery), ("--load", load, Load)):
@@ -275,7 +280,8 @@ def _alone(inventory: Inventory, state: State, at: datetime | None, battery: str
     if talks:
         use = LoadUse(load, mode="ssb", full_share=MODES["ssb"], transmit_share=_TRANSMIT_SHARE)
     # clocks are those of whoever asks: no place, no zone
-    start = (datetime.now() if at is None else at).replace(tzinfo=ZoneInfo("UTC"), second=0, microsecond=0)
+    here = at if isinstance(at, datetime) else moment_there(at, None)
+    start = here.replace(tzinfo=ZoneInfo("UTC"), second=0, microsecond=0)
     site = Site(0.0, 0.0, 0.0, ZoneInfo("UTC"), _ROOM_DEGC, _ROOM_DEGC)
     operation = Operation(
         "",

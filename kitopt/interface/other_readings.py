@@ -61,9 +61,19 @@ class ItemRead:
 
 
 def discharge(inventory: Inventory, battery: Battery, discharged_ah: float, at: datetime) -> ItemRead:
-    """Ampere-hours that a battery gave from full until it was empty, and what is known of it with them."""
-    from kitopt.inventory.measured import capacity
+    """Ampere-hours that a battery gave from full until it was empty, and what is known of it with them.
 
+    Raises
+    ------
+    BadInput
+        Where they are more than it can hold.
+    """
+    from kitopt.inventory.measured import capacity
+    from kitopt.inventory.readings import beyond, is_beyond
+
+    if is_beyond(battery, discharged_ah):
+        text = f"{beyond(battery, discharged_ah)}. {_known(inventory, battery)} Read it again, from full until empty."
+        raise BadInput([Fault("--discharged", None, None, text)])
     test = CapacityTest(at, battery.id, discharged_ah)
     told = {one.item: (one.declared, one.is_assumed) for one in inventory.measured}
     guessed = any(one.id == battery.id and one.column == "measured_ah" for one in inventory.assumed)
@@ -71,6 +81,13 @@ def discharge(inventory: Inventory, battery: Battery, discharged_ah: float, at: 
     assert declared_ah is not None
     after = capacity(battery.id, declared_ah, is_assumed, [*inventory.capacity_tests, test])
     return ItemRead(test, battery.measured_ah, battery.capacity_ah, after)
+
+
+def _known(inventory: Inventory, battery: Battery) -> str:
+    """What plans count of a battery, and whence."""
+    rule = next((one.rule for one in inventory.assumed if (one.id, one.column) == (battery.id, "measured_ah")), "")
+    told = f" ({rule})" if rule else ""
+    return f"Its label says {battery.capacity_ah:g} Ah, and plans count {battery.measured_ah:.3g} Ah{told}."
 
 
 def lost(inventory: Inventory, lead: Lead, amps: float, near_v: float, far_v: float, at: datetime) -> ItemRead:

@@ -93,14 +93,14 @@ class _Folder:
         faults = FaultList(str(self.folder / READINGS))
         table = self._table(READINGS, contents, faults, misnamed)
         checked = () if table is None else self._rows(rows.ReadingRow, READINGS, table, faults)
-        read = readings.whole(((row, one) for row, one, _ in checked), faults)
+        whole = readings.whole(((row, one) for row, one, _ in checked), faults)
         late = faults.listed()
         for kind in KINDS:
             faults = FaultList(str(self.folder / kind.file))
             table = self._table(kind.file, contents, faults, misnamed)
             if table is not None:
                 if kind.item is Panel:
-                    self._with_labels(table, readings.labels_w(read), faults)
+                    self._with_labels(table, readings.labels_w(one for _, one in whole), faults)
                 items[kind.stem] = self._items(kind, table, faults)
             self.faults += faults.listed()
         faults = FaultList(str(self.folder / CONNECTORS))
@@ -118,7 +118,7 @@ class _Folder:
         fuses = None if table is None else self._fuses(table, faults)
         self.faults += faults.listed()
         self.faults += late
-        read = readings.of_owned(read, items, self.warnings)
+        read = readings.of_owned(whole, items, self.warnings)
         settings = self._settings(contents)
         if self.faults:
             raise BadInput(self.faults)

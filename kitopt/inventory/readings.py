@@ -13,13 +13,13 @@ from kitopt.files.table import Row
 from kitopt.inventory.items import KIND_OF, Assumed, Battery, CapacityTest, Item, Lead, LeadTest, Panel, Reading
 from kitopt.inventory.names import READINGS
 from kitopt.inventory.rows import ReadingRow
-from kitopt.inventory.spreads import GUESSED_SPREAD, TOLD_SPREAD, UNLABELLED_SPREAD, USUAL_WORTH
+from kitopt.inventory.spreads import GUESSED_SPREAD, MOST_OF_LABEL, TOLD_SPREAD, UNLABELLED_SPREAD, USUAL_WORTH
 
 _NEEDS = {"panel": ("amps", "worth"), "battery": ("discharged_ah",), "lead": ("amps", "near_v", "far_v")}
 """What a reading may be of, and the columns that it then needs."""
 
 
-def whole(checked: Iterable[tuple[Row, ReadingRow | None]], faults: FaultList) -> list[ReadingRow]:
+def whole(checked: Iterable[tuple[Row, ReadingRow | None]], faults: FaultList) -> list[tuple[Row, ReadingRow]]:
     """Rows that are of one panel, battery or lead each, with what a reading of it needs; the others are faults."""
     found = []
     for row, one in checked:
@@ -39,7 +39,7 @@ def whole(checked: Iterable[tuple[Row, ReadingRow | None]], faults: FaultList) -
             text = f"found {one.near_v:g} and {one.far_v:g} V at {one.amps:g} A; a lead with current in it loses volts."
             faults.add(row.lines.get("far_v", row.line), "far_v", text)
             continue
-        found.append(one)
+        found.append((row, one))
     return found
 
 
@@ -50,20 +50,40 @@ def _lost_v(row: ReadingRow) -> float:
 
 
 def of_owned(
-    read: Iterable[ReadingRow], items: MutableMapping[str, tuple[Item, ...]], warnings: list[str]
+    read: Iterable[tuple[Row, ReadingRow]], items: MutableMapping[str, tuple[Item, ...]], warnings: list[str]
 ) -> list[ReadingRow]:
-    """Readings of what is still here, in time; those of other things are only said."""
+    """Readings of what is still here, in time; those of other things are only said, each where it is first met, and
+    likewise discharges of more than a battery holds."""
     kept, gone = [], set()
-    for one in sorted(read, key=lambda row: (row.at, row.panel, row.battery, row.lead, row.worth or 0.0)):
+    for row, one in read:
         kind, name = next((kind, getattr(one, kind)) for kind in _NEEDS if getattr(one, kind))
-        owned = {item.id for item in items.get(KIND_OF[kind], ())}
-        if name in owned:
+        owned = {item.id: item for item in items.get(KIND_OF[kind], ())}
+        battery = owned.get(name)
+        if isinstance(battery, Battery) and one.discharged_ah and is_beyond(battery, one.discharged_ah):
+            text = f"{beyond(battery, one.discharged_ah)}; this reading is ignored, read {name} again."
+            warnings.append(f"{_where(row, 'discharged_ah')}: {text}")
+        elif name in owned:
             kept.append(one)
         elif (kind, name) not in gone:
             gone.add((kind, name))
-            hint = did_you_mean(name, sorted(owned))
-            warnings.append(f"{READINGS}: readings of {quoted(name)}, which is no {kind} here, are ignored.{hint}")
-    return kept
+            text = f"readings of {quoted(name)}, which is no {kind} here, are ignored.{did_you_mean(name, owned)}"
+            warnings.append(f"{_where(row, kind)}: {text}")
+    return sorted(kept, key=lambda one: (one.at, one.panel, one.battery, one.lead, one.worth or 0.0))
+
+
+def is_beyond(battery: Battery, discharged_ah: float) -> bool:
+    """Whether a battery cannot have given as much."""
+    return discharged_ah > MOST_OF_LABEL * battery.capacity_ah * (1.0 + 1e-9)
+
+
+def beyond(battery: Battery, discharged_ah: float) -> str:
+    """What was read over the label of its battery, and what can be."""
+    share = f"{100 * discharged_ah / battery.capacity_ah:.0f} % of the label of {battery.id}"
+    return f"found {discharged_ah:.4g} Ah, {share}; need {MOST_OF_LABEL * battery.capacity_ah:.4g} Ah at most"
+
+
+def _where(row: Row, column: str) -> str:
+    return f"{READINGS}, line {row.lines.get(column, row.line)}, column {column}"
 
 
 def labels_w(read: Iterable[ReadingRow]) -> dict[str, float]:

@@ -11,6 +11,8 @@ USUAL_WORTH, UNLABELLED_SPREAD = 0.75, 0.5
 """A lost label is taken as that of a panel of this worth; of what is read alone, so broad a spread knows nothing."""
 CAPACITY_SPREAD = 0.08
 """Relative spread of a battery's ampere-hours where they are assumed. Common practice, no source."""
+MOST_OF_LABEL = 1.3
+"""No battery gives more of its label than this: whoever logs more has misread. Common practice, no source."""
 NINETY_SPREADS = 1.645
 """Standard deviations on either side of nine in ten."""
 SUN_SPREAD = 0.064

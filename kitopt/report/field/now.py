@@ -25,6 +25,8 @@ def now_text(now: Now) -> str:
     operation = now.operation
     is_alone = not now.has_plan
     rows = lines(f"{head(operation.name, operation.start)}" + ("." if is_alone else f": {_to_go(now)} to go."))
+    if now.moved_from is not None:
+        rows += lines(f"Asked at {now.moved_from:%Y-%m-%d %H:%M}, before the start: judged from the start on.")
     rows += lines(_charge(now))
     if now.left_out:
         rows += lines(f"Not counted, as it does not go with the rest: {', '.join(listed(now.left_out.items()))}.")
@@ -117,11 +119,21 @@ def _ways(now: Now) -> list[str]:
 
 
 def _wires(now: Now) -> list[str]:
+    if now.followed.is_hopeless:
+        where = "" if now.n_windows == 1 else f", in any of {now.n_windows} spells"
+        text = f"from here it is not saved by {action_text(now)}{where}."
+        return lines(f"Trip-wires: none. Already too much is used: {text}")
+    used_ah = now.charge.used_ah if now.state.told == "used" else 0.0
+    if now.followed.is_at_once and used_ah > now.wires[0].used_at_most_ah:
+        n = int(now.followed.is_savable.sum())
+        where = "" if now.n_windows == 1 else f" in {n} of {now.n_windows} spells"
+        return lines(f"Trip-wires: already too much is used. Now: {action_text(now)}; that saves it{where}.")
     rows = lines(f"Trip-wires: Ah out less Ah in {_since(now)}, at the most")
     for wire in now.wires:
         # "at the most" is not rounded up
         tenths = math.floor(10.0 * wire.used_at_most_ah + 1e-4)
-        rows.append(f"  {moment(wire.time):18}{tenths / 10:7.1f} Ah")
+        more_in = " more in than out, at least" if tenths < 0 else ""
+        rows.append(f"  {moment(wire.time):18}{abs(tenths) / 10:7.1f} Ah{more_in}")
     rows += lines(f"If more were used: {action_text(now)}, at once.")
     return rows
 
@@ -163,6 +175,7 @@ def now_value(now: Now) -> dict[str, Any]:
         "status": "found",
         "name": operation.name,
         "at": operation.start.isoformat(timespec="seconds"),
+        "moved_from": None if now.moved_from is None else now.moved_from.isoformat(timespec="seconds"),
         "hours": round(operation.hours, 4),
         "kit": [{"id": name, "count": n} for name, n in now.kit.items()],
         "left_out": [{"id": name, "count": n} for name, n in now.left_out.items()],

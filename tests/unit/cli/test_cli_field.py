@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import subprocess
 import sys
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
+from in_process import kitopt as at_once
+
+from kitopt.interface import in_field
 
 READING = ("reading", "fold-100", "mppt-10", "--amps", "3.1", "--volts", "13.3", "--at", "2027-06-12T12:00")
 SUN = ("sun", "46.1,14.5", "--at", "2027-06-12T12:00", "--air", "22")
@@ -161,3 +166,74 @@ def test_what_does_not_go_with_the_kit_is_told() -> None:
     args = ("now", "--kit", "lfp-30,agm-7,fold-50,pwm-10", "--used", "1", "--at", "2027-10-09T12:00")
     assert told(*args)["left_out"] == [{"id": "agm-7", "count": 1}]
     assert "not go with the rest: agm-7." in " ".join(run(*args).stdout.split())
+
+
+LAMP = ("now", "--battery", "lfp-20-old", "--load", "area-light", "--charge", "80 %")
+
+
+@pytest.mark.parametrize(
+    ("args", "clock", "at"),
+    [
+        # an hour before midnight in UTC the next day has begun there
+        (SUN[:2], "14:30", "2027-06-13T14:30:00+02:00"),
+        (SUN[:2], " 9:05 ", "2027-06-13T09:05:00+02:00"),
+        # the invented operation is in a zone of its own, two hours ahead of UTC in summer too
+        (READING[:-2], "14:30", "2027-06-13T14:30:00+02:00"),
+    ],
+    ids=["sun", "short", "reading"],
+)
+def test_a_time_alone_is_of_today_there(
+    args: tuple[str, ...], clock: str, at: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(in_field, "present", lambda: datetime.fromisoformat("2027-06-12T23:00+00:00"))
+    found = at_once(*args, "--at", clock, "--json")
+    assert found.returncode == 0, found.stderr
+    assert json.loads(found.stdout)["at"] == at
+
+
+def test_a_time_alone_of_what_is_left_and_without_a_place(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of the outing today's; without any place that of the clock of whoever asks."""
+    present = datetime.fromisoformat("2027-10-09T11:00+00:00")
+    monkeypatch.setattr(in_field, "present", lambda: present)
+    found = at_once(*NOW[:5], "--at", "14:30", "--json")
+    assert json.loads(found.stdout)["at"] == "2027-10-09T14:30:00+02:00"
+    found = at_once(*LAMP, "--at", "14:30", "--json")
+    assert json.loads(found.stdout)["at"] == f"{present.astimezone():%Y-%m-%d}T14:30:00+00:00"
+
+
+@pytest.mark.parametrize("clock", ["24:00", "14:60", "1430", "14:30Z", "14"])
+def test_what_is_no_time_of_day_is_told(clock: str) -> None:
+    found = at_once(*SUN[:2], "--at", clock)
+    assert found.returncode == 2
+    assert f'--at: found "{clock}", need a date with a time' in found.stderr
+    assert "or a time of today, such as 12:30." in found.stderr
+
+
+def test_a_moment_before_the_start_is_told_to_be_judged_from_there() -> None:
+    """The meadow begins at 9:00; at 9:10 the step of 9:00 counts whole, and nothing was moved."""
+    early, late = ((*NOW[:5], "--at", at) for at in ("2027-10-08T21:30", "2027-10-09T09:10"))
+    said = "Asked at 2027-10-08 21:30, before the start: judged from the start on."
+    assert said in " ".join(at_once(*early).stdout.split())
+    assert "before the start" not in at_once(*late).stdout
+    moved = [json.loads(at_once(*args, "--json").stdout)["moved_from"] for args in (early, late)]
+    assert moved == ["2027-10-08T21:30:00+02:00", None]
+
+
+def test_a_wire_that_asks_for_more_in_than_out_says_so() -> None:
+    """5.9 Ah at noon: the sun may still bring what is short, and a wire below zero is what it has to bring."""
+    args = (*NOW[:3], "--charge", "30%", "--at", "2027-10-09T12:00")
+    wires = json.loads(at_once(*args, "--json").stdout)["wires"]
+    assert wires[0]["used_at_most_ah"] < 0.0
+    (row,) = [row for row in at_once(*args).stdout.splitlines() if row.startswith("  Sat 9 Oct 14:00")]
+    # what has to come in is not rounded down
+    least_ah = math.ceil(-10.0 * wires[0]["used_at_most_ah"] - 1e-2) / 10
+    assert row.split()[4:] == [f"{least_ah:.1f}", "Ah", "more", "in", "than", "out,", "at", "least"]
+
+
+def test_what_nothing_saves_in_any_spell_has_no_wires_to_read() -> None:
+    """0.6 Ah at noon are less than what is held back: JSON keeps the numbers, the page has a sentence."""
+    args = (*NOW[:3], "--charge", "12%", "--at", "2027-10-09T12:00")
+    assert json.loads(at_once(*args, "--json").stdout)["wires"]
+    said = " ".join(at_once(*args).stdout.split())
+    assert "Trip-wires: none. Already too much is used: from here it is not saved by" in said
+    assert said.endswith("in any of 500 spells.")

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from in_process import kitopt
 
 from kitopt.inventory import read_inventory
 from kitopt.inventory.items import CapacityTest, LeadTest
@@ -86,3 +87,49 @@ def test_half_a_reading_is_a_fault(faults_of: Callable[..., list[object]], row: 
     (fault,) = faults_of(readings__csv=f"{head}{AT.format(1)},{row}\n", panels__csv=PANELS)
     assert (fault.column, fault.line) == (column, 2)  # type: ignore[attr-defined]
     assert text in fault.text  # type: ignore[attr-defined]
+
+
+BATTERIES = (
+    "id,mass_g,chemistry,nominal_v,capacity_ah,measured_ah,efficiency,depth_share,max_charge_a,max_discharge_a,"
+    "lowest_charging_degc,fused,connector\nbox-20,2500,lifepo4,12.8,20,18,0.98,0.9,10,20,0,yes,genderless-30\n"
+)
+LEADS = "id,mass_g,from,to,length_m,awg,ways\npv-5,365,pv-latch:socket,pv-latch:plug,5,14,1\n"
+
+
+def test_what_was_read_of_nothing_here_is_told_with_its_line(write: Write) -> None:
+    """Each once, where it is first met in the file."""
+    rows = [
+        "laef,2,0.65,,,,,,",
+        "leaf,2,0.65,,,,,,",
+        "laef,2,0.7,,,,,,",
+        ",,,,box-02,17,,,",
+        ",4.2,,,,,pv-55,13.6,13.1",
+    ]
+    folder = read(write, rows, batteries__csv=BATTERIES, leads__csv=LEADS)
+    met = [(2, "panel", "laef", "leaf"), (5, "battery", "box-02", "box-20"), (6, "lead", "pv-55", "pv-5")]
+    told = [
+        f'readings.csv, line {line}, column {kind}: readings of "{name}", which is no {kind} here, are ignored. '
+        f"Did you mean {near}?"
+        for line, kind, name, near in met
+    ]
+    assert [text for text in read_inventory(folder).warnings if "readings" in text] == told
+    learned, checked = (kitopt(command, "--inventory", folder) for command in ("learned", "check"))
+    assert (learned.returncode, checked.returncode) == (0, 0)
+    for text in told:
+        assert f"warning: {text}\n" in learned.stderr
+        assert text in " ".join(checked.stdout.split())
+
+
+def test_a_discharge_beyond_the_label_is_told_and_left_out(write: Write) -> None:
+    """1.3 times 20 Ah are 26 Ah, which still count, and no more."""
+    rows = [",,,,box-20,17,,,", ",,,,box-20,40,,,", ",,,,box-20,26.1,,,"]
+    folder = read(write, rows, batteries__csv=BATTERIES)
+    inventory = read_inventory(folder)
+    assert [one.discharged_ah for one in inventory.capacity_tests] == [17.0]
+    assert [text for text in inventory.warnings if "discharged_ah" in text] == [
+        f"readings.csv, line {line}, column discharged_ah: found {ah} Ah, {share} % of the label of box-20; "
+        "need 26 Ah at most; this reading is ignored, read box-20 again."
+        for line, ah, share in ((3, "40", 200), (4, "26.1", 130))
+    ]
+    kept = read_inventory(read(write, [*rows, ",,,,box-20,26,,,"], batteries__csv=BATTERIES)).capacity_tests
+    assert [one.discharged_ah for one in kept] == [17.0, 26.0]
