@@ -103,7 +103,7 @@ def strongest(
             break
         for memory in asked:
             _learn_at(memory, counts, min(1.0, (met + hoped) / 2 if met + _CLOSE < hoped else hoped))
-    if best_share <= 0.0:
+    if best_share <= 0.0 and least_share <= 0.0:
         # the reserve and the cold alone ask for more than any kit starts with: no share of the need can be met
         nearest = _least_short(plan, memories, budget)
         best = best if nearest is None else nearest
