@@ -148,9 +148,7 @@ def solve(
     """
     stated = Stated(program, is_relaxed=relaxed)
     ends = time.monotonic() + seconds
-    answer = stated.solve(
-        start=start, seconds=seconds, absolute_gap=absolute_gap, cutoff=cutoff, most_nodes=most_nodes
-    )
+    answer = stated.solve(start=start, seconds=seconds, absolute_gap=absolute_gap, cutoff=cutoff, most_nodes=most_nodes)
     if answer.status != "infeasible" or not confirm:
         return answer
     left = ends - time.monotonic()
