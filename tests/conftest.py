@@ -22,10 +22,10 @@ for name, n in EXAMPLES.items():
     )
 
 NUMBERED = {
-    "instance_numbers": (500, 10_000, 50),
+    "instance_numbers": (300, 6_000, 50),
     "wired_numbers": (500, 10_000, 50),
-    "nice_numbers": (200, 4_000, 20),
-    "nice_law_numbers": (20, 400, 20),
+    "nice_numbers": (120, 2_400, 20),
+    "nice_law_numbers": (15, 300, 15),
     "wired_nice_numbers": (100, 2_000, 20),
     "circuit_numbers": (100, 2_000, 20),
     "bank_numbers": (40, 800, 4),

@@ -47,7 +47,7 @@ class Program:
         return len(self.lower) - 1
 
     def add_row(self, terms: Sequence[tuple[int, float]], lower: float = -math.inf, upper: float = math.inf) -> int:
-        """Add ``lower <= Σ coefficient·column <= upper`` and return its index."""
+        """Add ``lower <= Σ coefficient·column <= upper``, each column once, and return its index."""
         self.rows.append((terms, lower, upper))
         return len(self.rows) - 1
 
@@ -166,7 +166,8 @@ def solve(
 class Stated:
     """A program as PuLP states it to the solver, which keeps it: what changes is told to the solver alone.
 
-    Columns that their bounds fix are left out.
+    Columns that their bounds fix are left out. A relaxation, which is asked far more often than it is branched on, is
+    told to the solver as it stands: to state it took longer than to solve it.
 
     Parameters
     ----------
@@ -188,16 +189,24 @@ class Stated:
         self._at_fixed, self._costs = fixed, np.array(program.objective, dtype=np.float64)
         self._fixed_cost = float(self._costs @ fixed)
         self._moved = [sum(c * float(fixed[j]) for j, c in terms) for terms, _, _ in program.rows]
-        self._problem, self._rows = _write(program, self._free, self._moved, is_relaxed)
+        self._highs: Any
+        if not self._is_mip:
+            self._rows, self._highs = list(range(len(program.rows))), highspy.Highs()  # type: ignore[no-untyped-call]
+            self._set(_OPTIONS)
+            if self._highs.passModel(_as_it_stands(program, self._free, self._moved)) == highspy.HighsStatus.kError:
+                raise SolverFailed("the solver refuses the program")
+            self._run = self._highs.run
+            return
+        problem, self._rows = _write(program, self._free, self._moved, is_relaxed)
         # one call for all whole numbers: a call for each takes longer than all else
-        self._solver = pulp.HiGHS(msg=False, mip=False)
-        self._solver.createAndConfigureSolver(self._problem)
-        self._highs = self._problem.solverModel
+        solver = pulp.HiGHS(msg=False, mip=False)
+        solver.createAndConfigureSolver(problem)
+        self._highs = problem.solverModel
         self._set(_OPTIONS)
-        self._solver.buildSolverModel(self._problem)
-        if self._is_mip:
-            whole = np.flatnonzero(np.array(program.is_integer)[self._free]).astype(np.int32)
-            self._highs.changeColsIntegrality(len(whole), whole, [highspy.HighsVarType.kInteger] * len(whole))
+        solver.buildSolverModel(problem)
+        whole = np.flatnonzero(np.array(program.is_integer)[self._free]).astype(np.int32)
+        self._highs.changeColsIntegrality(len(whole), whole, [highspy.HighsVarType.kInteger] * len(whole))
+        self._run = lambda: solver.callSolver(problem)
 
     def set_row(self, row: int, lower: float, upper: float) -> None:
         """Give a row other bounds; as before it must have one, or two that are equal."""
@@ -251,7 +260,7 @@ class Stated:
             given = [(i, start[j]) for i, j in enumerate(self._free.tolist()) if j in start]
             indices, counts = zip(*given, strict=True)
             highs.setSolution(len(given), np.array(indices, dtype=np.int32), np.array(counts, dtype=np.float64))
-        self._solver.callSolver(self._problem)
+        self._run()
 
         status = highs.getModelStatus()
         known = highspy.HighsModelStatus
@@ -288,6 +297,27 @@ class Stated:
             # a misspelt option would otherwise be accepted in silence
             if self._highs.setOptionValue(name, value) != highspy.HighsStatus.kOk:
                 raise SolverFailed(f"the solver refuses the option {name} = {value!r}")
+
+
+def _as_it_stands(program: Program, free: NDArray[np.intp], moved: Sequence[float]) -> Any:
+    """The free columns of a program, relaxed, in the solver's own arrays; see ``_write``."""
+    import highspy
+
+    place = np.full(len(program.lower), -1)
+    place[free] = np.arange(len(free))
+    terms = [{int(place[j]): float(c) for j, c in row if place[j] >= 0} for row, _, _ in program.rows]
+    model = highspy.HighsLp()
+    model.num_col_, model.num_row_ = len(free), len(program.rows)
+    model.col_cost_ = np.array(program.objective, dtype=np.float64)[free]
+    model.col_lower_ = np.array(program.lower, dtype=np.float64)[free]
+    model.col_upper_ = np.array(program.upper, dtype=np.float64)[free]
+    model.row_lower_ = np.array([low - at for (_, low, _), at in zip(program.rows, moved, strict=True)])
+    model.row_upper_ = np.array([high - at for (_, _, high), at in zip(program.rows, moved, strict=True)])
+    model.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
+    model.a_matrix_.start_ = np.cumsum([0, *map(len, terms)], dtype=np.int32)
+    model.a_matrix_.index_ = np.array([j for row in terms for j in row], dtype=np.int32)
+    model.a_matrix_.value_ = np.array([c for row in terms for c in row.values()], dtype=np.float64)
+    return model
 
 
 def _write(program: Program, free: NDArray[np.intp], moved: Sequence[float], relaxed: bool) -> tuple[Any, list[int]]:

@@ -208,3 +208,21 @@ def test_columns_that_their_bounds_fix_count_as_any_other() -> None:
     assert solve(program).status == "infeasible"
     program.lower[0] = program.upper[0] = 1.0
     assert (solve(program).status, solve(program).objective) == ("optimal", 12.0)
+
+
+def test_a_relaxation_told_as_it_stands_has_the_optimum_of_another_solver_to_which_pulp_states_it() -> None:
+    rng = random.Random(5)
+    for _ in range(20):
+        program = Program()
+        for _ in range(6):
+            upper = rng.choice([0.0, 1.0, 5.0])
+            program.add_column(rng.choice([0.0, upper]), upper, integer=False, cost=float(rng.randint(-3, 9)))
+        for _ in range(4):
+            # a row may have two sides, or equal ones
+            terms = [(j, float(rng.randint(-2, 5))) for j in rng.sample(range(6), 4)]
+            low = float(rng.randint(-9, 6))
+            program.add_row(terms, rng.choice([low, -math.inf]), rng.choice([low, low + 4.0, math.inf]))
+        least = solver.least_otherwise(program)
+        answer = solve(program, relaxed=True)
+        assert (answer.status == "infeasible") is (least is None)
+        assert least is None or answer.objective == pytest.approx(least)
