@@ -69,12 +69,17 @@ def read_case(path: Path) -> Case:
     return case
 
 
-def run_case(case: Case, folder: Path) -> subprocess.CompletedProcess[str]:
-    """Run a case in an empty folder, as a process of its own."""
+def write_files(case: Case, folder: Path) -> None:
+    """Write the files of a case into an empty folder."""
     for name, text in case.files.items():
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8")
+
+
+def run_case(case: Case, folder: Path) -> subprocess.CompletedProcess[str]:
+    """Run a case in an empty folder, as a process of its own."""
+    write_files(case, folder)
     words = shlex.split(case.command)
     assert words[0] == "kitopt", f"{case.name}: not a command of kitopt"
     environment = {**os.environ, "COLUMNS": "80", "PYTHONUTF8": "1"}
