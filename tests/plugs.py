@@ -90,6 +90,21 @@ def check_ratings(wire: Wire, leads: Sequence[Lead], fuse_a: float, carried: flo
                 assert all(smaller < fuse_a - 1e-9 for smaller in BLADES_A if smaller < fuse)
 
 
+def fuses_of(choice: Choice, wire: Wire, battery: Battery) -> list[float]:
+    """What burns between a battery and the station, as far as it is told."""
+    found = [a for lead in leads_of(choice, wire) if (a := fuse_in(wire, lead)) is not None]
+    return found + ([battery.fuse_a] if battery.fuse_a is not None else [])
+
+
+def check_fuses_are_known(choice: Choice) -> None:
+    """Every battery's fuse is told; the walk could not see what a fuse of unknown rating lets through."""
+    for wire in choice.wiring:
+        if wire.kind == "battery":
+            battery = choice.inventory.by_id[wire.source]
+            assert isinstance(battery, Battery)
+            assert fuses_of(choice, wire, battery), wire
+
+
 def check_protection(choice: Choice) -> None:
     """No wire on the station's side lies behind more than it stands, unless a fuse sits where it begins."""
     bus = choice.operation.station_connector
@@ -99,8 +114,7 @@ def check_protection(choice: Choice) -> None:
             continue
         battery = choice.inventory.by_id[wire.source]
         assert isinstance(battery, Battery)
-        fuses = [a for lead in leads_of(choice, wire) if (a := fuse_in(wire, lead)) is not None]
-        fuses += [battery.fuse_a] if battery.fuse_a is not None else []
+        fuses = fuses_of(choice, wire, battery)
         if not fuses:
             # it is in the plug, and its rating is not told
             assert battery.fused

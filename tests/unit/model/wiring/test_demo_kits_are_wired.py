@@ -9,7 +9,16 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from plugs import check_devices, check_kit, check_meeting, check_order, check_path, check_protection, check_stock
+from plugs import (
+    check_devices,
+    check_fuses_are_known,
+    check_kit,
+    check_meeting,
+    check_order,
+    check_path,
+    check_protection,
+    check_stock,
+)
 
 import kitopt
 from kitopt.choice import Choice, pack
@@ -45,6 +54,7 @@ def demo_kit(name: str) -> Choice:
 @pytest.mark.parametrize("name", NAMES)
 def test_every_device_of_a_demo_kit_has_a_complete_path(name: str) -> None:
     check_kit(demo_kit(name))
+    check_fuses_are_known(demo_kit(name))
 
 
 def plan_kits(name: str) -> list[Choice]:
@@ -74,6 +84,7 @@ def test_every_device_of_a_plans_kits_has_a_complete_path(name: str, n_kits: int
     assert len(kits) == n_kits
     for choice in kits:
         check_kit(choice)
+        check_fuses_are_known(choice)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -110,6 +121,7 @@ def test_every_circuit_has_a_complete_path_of_its_own() -> None:
         check_meeting(part)
         check_order(part)
         check_protection(part)
+        check_fuses_are_known(part)
         total.update({one.id: one.count for one in part.packed})
     # nothing is in two circuits, and nothing more is packed than what they have, beside the extras
     assert all(n <= owned.by_id[i].count for i, n in total.items())
@@ -146,6 +158,7 @@ def test_without_any_lead_that_it_uses_a_kit_changes_or_says_what_is_missing(nam
                 check_path(after, wire)
             check_stock(after)
             check_protection(after)
+            check_fuses_are_known(after)
             check_devices(after)
             check_meeting(after)
         else:
