@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import shlex
-import subprocess
 from pathlib import Path
 
 from kitopt.cli.request import Answer
+from kitopt.files.typed import as_typed
 
 
 def run_start(folder: Path, *, with_plans: bool = False) -> Answer:
@@ -33,9 +31,3 @@ def run_start(folder: Path, *, with_plans: bool = False) -> Answer:
     if with_plans:
         lines += [f"       kitopt {verb} {as_typed(folder / name)}" for verb, name in PLANS]
     return Answer("\n".join(lines) + "\n")
-
-
-def as_typed(path: Path) -> str:
-    """A path as it is typed on a command line, in the quotation marks of the system."""
-    text = str(path)
-    return subprocess.list2cmdline([text]) if os.name == "nt" else shlex.quote(text)

@@ -166,8 +166,8 @@ def solve(
 class Stated:
     """A program as PuLP states it to the solver, which keeps it: what changes is told to the solver alone.
 
-    Columns that their bounds fix are left out. A relaxation, which is asked far more often than it is branched on, is
-    told to the solver as it stands: to state it took longer than to solve it.
+    Columns that their bounds fix are left out. A relaxation is told to the solver as it stands, row by row: for PuLP to
+    state it took longer than to solve it.
 
     Parameters
     ----------
@@ -177,7 +177,6 @@ class Stated:
 
     def __init__(self, program: Program, *, is_relaxed: bool) -> None:
         import highspy
-        import pulp
 
         self._is_mip = any(program.is_integer) and not is_relaxed
         self._values = np.array(program.lower, dtype=np.float64)
@@ -191,13 +190,15 @@ class Stated:
         self._moved = [sum(c * float(fixed[j]) for j, c in terms) for terms, _, _ in program.rows]
         self._highs: Any
         if not self._is_mip:
-            self._rows, self._highs = list(range(len(program.rows))), highspy.Highs()  # type: ignore[no-untyped-call]
+            self._highs = highspy.Highs()  # type: ignore[no-untyped-call]
             self._set(_OPTIONS)
             if self._highs.passModel(_as_it_stands(program, self._free, self._moved)) == highspy.HighsStatus.kError:
                 raise SolverFailed("the solver refuses the program")
             self._run = self._highs.run
             return
-        problem, self._rows = _write(program, self._free, self._moved, is_relaxed)
+        import pulp
+
+        problem = _write(program, self._free, self._moved)
         # one call for all whole numbers: a call for each takes longer than all else
         solver = pulp.HiGHS(msg=False, mip=False)
         solver.createAndConfigureSolver(problem)
@@ -209,9 +210,9 @@ class Stated:
         self._run = lambda: solver.callSolver(problem)
 
     def set_row(self, row: int, lower: float, upper: float) -> None:
-        """Give a row other bounds; as before it must have one, or two that are equal."""
+        """Give a row of a relaxation other bounds."""
         moved = self._moved[row]
-        self._highs.changeRowBounds(self._rows[row], lower - moved, upper - moved)
+        self._highs.changeRowBounds(row, lower - moved, upper - moved)
 
     def set_costs(self, costs: Floats) -> None:
         """Make another sum over the columns small."""
@@ -282,7 +283,7 @@ class Stated:
             raise SolverFailed("the solver calls a program optimal without giving a point")
         if self._is_mip:
             return Answer("optimal", values, objective, bound, n_nodes=int(info.mip_node_count))
-        return Answer("optimal", values, objective, bound, np.array(solution.row_dual)[self._rows])
+        return Answer("optimal", values, objective, bound, np.array(solution.row_dual))
 
     def _whole(self, values: Sequence[float]) -> Floats:
         """A point with the fixed columns put back."""
@@ -320,8 +321,8 @@ def _as_it_stands(program: Program, free: NDArray[np.intp], moved: Sequence[floa
     return model
 
 
-def _write(program: Program, free: NDArray[np.intp], moved: Sequence[float], relaxed: bool) -> tuple[Any, list[int]]:
-    """The free columns of a program in PuLP's words, and for each of its rows the solver's row that has its dual.
+def _write(program: Program, free: NDArray[np.intp], moved: Sequence[float]) -> Any:
+    """The free columns of a program in PuLP's words.
 
     Parameters
     ----------
@@ -337,15 +338,13 @@ def _write(program: Program, free: NDArray[np.intp], moved: Sequence[float], rel
             f"x{j:06d}",
             None if program.lower[j] == -math.inf else program.lower[j],
             None if program.upper[j] == math.inf else program.upper[j],
-            pulp.LpInteger if program.is_integer[j] and not relaxed else pulp.LpContinuous,
+            pulp.LpInteger if program.is_integer[j] else pulp.LpContinuous,
         )
         for j in free.tolist()
     }
     problem.setObjective(pulp.LpAffineExpression([(column, program.objective[j]) for j, column in columns.items()]))
-    rows: list[int] = []
     n_written = 0
     for (terms, low, high), fixed in zip(program.rows, moved, strict=True):
-        rows.append(n_written)
         sides = [(pulp.LpConstraintEQ, low)] if low == high else []
         if not sides and low != -math.inf:
             sides.append((pulp.LpConstraintGE, low))
@@ -355,7 +354,7 @@ def _write(program: Program, free: NDArray[np.intp], moved: Sequence[float], rel
         for sense, side in sides:
             problem.addConstraint(pulp.LpConstraint(expression, sense, rhs=side - fixed), f"r{n_written:06d}")
             n_written += 1
-    return problem, rows
+    return problem
 
 
 def least_otherwise(program: Program) -> float | None:
@@ -368,7 +367,7 @@ def least_otherwise(program: Program) -> float | None:
     """
     import pulp
 
-    problem, _ = _write(program, np.arange(len(program.lower)), [0.0] * len(program.rows), relaxed=False)
+    problem = _write(program, np.arange(len(program.lower)), [0.0] * len(program.rows))
     with warnings.catch_warnings():
         # it goes with PuLP 4, which is not allowed yet
         warnings.simplefilter("ignore", DeprecationWarning)

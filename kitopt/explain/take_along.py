@@ -8,7 +8,7 @@ from kitopt.ask import Change
 from kitopt.choice import Choice
 from kitopt.explain.cannot_join import join_of
 from kitopt.inventory.fuses import HOLDERS
-from kitopt.inventory.items import Battery, Connector, Controller, Converter, Lead, Load, Panel
+from kitopt.inventory.items import Battery, Connector, Lead, Panel
 from kitopt.model.feeding import CONTINUOUS_FUSE
 from kitopt.model.kit import Block
 from kitopt.model.wiring import missing
@@ -118,19 +118,8 @@ def _ends(choice: Choice, block: Block) -> Ends | None:
     """What a lead would have to join."""
     if block.rule not in LEAD_RULES or not block.items:
         return None
-    things = [choice.inventory.by_id[i] for i in block.items]
-    station = choice.operation.station_connector
-    if len(things) == 1 and isinstance(things[0], Battery | Controller | Load) and station is not None:
-        thing = things[0]
-        own = thing.battery_connector if isinstance(thing, Controller) else thing.connector
-        return (station, own) if isinstance(thing, Load) else (own, station)
-    if len(things) == 2 and isinstance(things[0], Panel) and isinstance(things[1], Controller):
-        return things[0].connector, things[1].pv_connector
-    if len(things) == 2 and isinstance(things[1], Converter):
-        # before the converter or behind it: wherever nothing joins
-        join = join_of(choice, block.items)
-        return None if join is None else join[:2]
-    return None
+    join = join_of(choice, block.items)
+    return None if join is None else join[:2]
 
 
 def _stout_lead(choice: Choice, ends: Ends, block: Block) -> Lead | None:

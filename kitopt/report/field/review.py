@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from shlex import quote
 from typing import Any
 
 from kitopt.field.not_needed import NotNeeded
 from kitopt.field.review import Review
+from kitopt.files.typed import as_typed
 from kitopt.inventory.spreads import NINETY_SPREADS
 from kitopt.report.encode import number, time
 from kitopt.report.field.wording import head, lines, percent
@@ -126,7 +126,7 @@ def _home(found: Review) -> list[str]:
 
 def _reading(found: Review, what: str, at: datetime) -> list[str]:
     """The command that keeps a reading, as it is typed: without the inventory nothing can be kept."""
-    where = f"--where {quote(found.operation.file)} --inventory {quote(found.inventory.folder)}"
+    where = f"--where {as_typed(found.operation.file)} --inventory {as_typed(found.inventory.folder)}"
     return [f"  kitopt reading {what} \\", f"    --at {at:%Y-%m-%dT%H:%M} --keep \\", f"    {where}"]
 
 

@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from kitopt.cli.start import as_typed
 from kitopt.errors import BadInput
+from kitopt.files.typed import as_typed
 from kitopt.inventory import read_inventory
 from kitopt.inventory.columns import Table, columns_of
 from kitopt.inventory.fill import KINDS
