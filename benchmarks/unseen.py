@@ -9,6 +9,7 @@ errors, the square root of q (1 - q) / n each. Prints those that do not, and the
 from __future__ import annotations
 
 import argparse
+import itertools
 import math
 import sys
 import tempfile
@@ -29,13 +30,13 @@ from kitopt.sky import fresh_windows, windows_for
 MOST_BROKEN_SHARE = 2 / 104
 
 
-def asked_for(n: int, windows: int, folder: Path) -> Iterator[tuple[Operation, Inventory]]:
-    """The demos, then random outings with random parts of the demo inventory."""
+def asked_for(windows: int, folder: Path) -> Iterator[tuple[Operation, Inventory]]:
+    """The demos, then random outings with random parts of the demo inventory, without end."""
     inventory = read_inventory(INVENTORY)
     for path in sorted((INVENTORY / "operations").glob("*.toml")):
         operation = read_operation(path)
         yield replace(operation, need=replace(operation.need, windows=windows)), inventory
-    for number in range(n):
+    for number in itertools.count():
         file = folder / f"{number}.toml"
         file.write_text(outing(number, windows), encoding="utf-8")
         yield read_operation(file), part_of(inventory, number)
@@ -48,11 +49,14 @@ def main() -> None:
     parser.add_argument("--operations", type=int, default=100)
     parser.add_argument("--windows", type=int, default=500)
     asked = parser.parse_args()
-    n, windows = (0, 50) if asked.smoke else (asked.operations, asked.windows)
+    n, windows = (4, 50) if asked.smoke else (4 + asked.operations, asked.windows)
     kept, broken, without = 0, 0, 0
     shares: dict[float, list[float]] = defaultdict(list)
     with tempfile.TemporaryDirectory() as name:
-        for operation, inventory in asked_for(n, windows, Path(name)):
+        for operation, inventory in asked_for(windows, Path(name)):
+            # an outing without a kit promises nothing, so it does not count
+            if kept + broken == n:
+                break
             choice = pack(operation, inventory, windows_for(operation))
             survival = with_fresh(choice, lambda operation=operation: fresh_windows(operation)).survival
             if survival is None or not survival.fresh_tried or survival.fresh_survived is None:

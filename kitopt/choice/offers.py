@@ -52,7 +52,7 @@ def problem_with(programme: Programme, inventory: Inventory, catalogue: Inventor
     stock = replace(inventory, **cast(Any, merged))
     wanted = tuple(Wanted((outing.operation,)) for outing in programme.outings)
     together = tuple(at_once(programme.outings))
-    return Problem(wanted, stock, sky_of, together, offered=offered, prices=prices, is_tried=False)
+    return Problem(wanted, stock, sky_of, together, offered=offered, prices=prices)
 
 
 def unpriced(items: Iterable[Item]) -> list[str]:

@@ -7,7 +7,7 @@ one bag; a season or a club's weekend is several kits on one stock, that share i
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from kitopt.budget import check_time
 from kitopt.choice.laid import Layouts
@@ -57,8 +57,6 @@ class Problem:
         How many of it could be bought; nothing when only owned things count.
     prices : mapping of item id to int
         What one that is offered costs. [1/100]
-    is_tried : bool
-        Whether each kit must also survive the many other windows of its weather.
     """
 
     wanted: tuple[Wanted, ...]
@@ -68,7 +66,6 @@ class Problem:
     is_one_bag: bool = False
     offered: Mapping[str, int] = field(default_factory=dict)
     prices: Mapping[str, int] = field(default_factory=dict)
-    is_tried: bool = True
     extras: tuple[Extra, ...] = ()
     """What is packed beside the kits, once for all of them, and is in the stock of none."""
     layouts: Layouts = field(default_factory=Layouts, repr=False)
@@ -86,8 +83,7 @@ class Problem:
             made = []
             for date in self.wanted[o].dates:
                 check_time()
-                sky = self.sky_of(date)
-                made.append(sky if self.is_tried else replace(sky, others=None))
+                made.append(self.sky_of(date))
             self._skies[o] = tuple(made)
         return self._skies[o]
 

@@ -95,7 +95,7 @@ def share(programme: Programme, inventory: Inventory, sky_of: SkyOf, *, budget: 
     extras = shared_out([outing.operation for outing in outings], inventory, together)
     operations = [replace(one.operation, extras=extras[o]) for o, one in enumerate(outings)]
     wanted = tuple(Wanted((operation,)) for operation in operations)
-    problem = Problem(wanted, inventory, sky_of, tuple(together), is_tried=False)
+    problem = Problem(wanted, inventory, sky_of, tuple(together))
     each: list[tuple[Found, list[int], Mapping[int, float | None]]] = []
     value, bound, is_fairest = 0.0, 0.0, True
     for group in ways.hang_together():

@@ -125,7 +125,6 @@ def grab_kit(
             inventory,
             sky_of,
             is_one_bag=True,
-            is_tried=False,
         )
         at_most = {"mass": min(most_g, _most_g(standing, mass_g))}
         found = Search(problem, in_order(standing.least), part, at_most=at_most).alone(0)

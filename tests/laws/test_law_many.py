@@ -7,6 +7,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, cast
 
+import numpy as np
+import pytest
 from oracle.many import (
     STORED_DAYS,
     Several,
@@ -18,6 +20,7 @@ from oracle.many import (
     several,
     smallest_bags,
 )
+from oracle.second import others_like, tried_by
 
 from kitopt.choice.purchase import Purchase
 from kitopt.choice.season import buy
@@ -45,12 +48,25 @@ def chosen_of(kit: GrabKit) -> tuple[tuple[str, int], ...]:
     return tuple(sorted((p.id, p.count) for p in kit.packed if p.kind not in LEFT_OUT))
 
 
-def test_grab_kits_agree_with_trying_every_bag(several_numbers: range) -> None:
-    n_found = 0
-    for number in several_numbers:
+def with_others(some: Several) -> Several:
+    """The same with a second set for each task."""
+    tasks = []
+    for t, task in enumerate(some.tasks):
+        others = others_like(task.sky, np.random.default_rng(t), dullest=0.4)
+        tasks.append(replace(task, sky=tried_by(task.sky, others), others=others))
+    return replace(some, tasks=tuple(tasks))
+
+
+@pytest.mark.parametrize("is_tried", [False, True])
+def test_grab_kits_agree_with_trying_every_bag(several_numbers: range, is_tried: bool) -> None:
+    n_found, n_harder = 0, 0
+    for number in several_numbers[:: 2 if is_tried else 1]:
         some = several(number, 2, backup=True)
+        some = with_others(some) if is_tried else some
         least = random.Random(number).choice(["mass", "mass", "items"])
         first, bags = smallest_bags(some, least)
+        untried = replace(some, tasks=tuple(replace(task, others=None) for task in some.tasks))
+        n_harder += is_tried and bags != smallest_bags(untried, least)[1]
         kit = grabbed(some, least)
         assert kit.proof.proved, number
         assert kit.status == ("found" if bags else "no-kit"), number
@@ -60,6 +76,7 @@ def test_grab_kits_agree_with_trying_every_bag(several_numbers: range) -> None:
             items = [(some.inventory.by_id[i], n) for i, n in chosen_of(kit)]
             assert sum(n * (x.mass_g if least == "mass" else 1) for x, n in items) == first, number
     assert n_found >= 2
+    assert n_harder >= (1 if is_tried else 0)
 
 
 def test_dropping_any_item_of_a_grab_kit_fails_an_event() -> None:
@@ -106,9 +123,10 @@ def split(some: Several, rng: random.Random) -> tuple[Inventory, Inventory, dict
     )
 
 
-def bought_for(number: int, budget: int | None) -> tuple[Purchase, Several, tuple[Any, ...]]:
+def bought_for(number: int, budget: int | None, *, is_tried: bool = False) -> tuple[Purchase, Several, tuple[Any, ...]]:
     rng = random.Random(number)
     some = dated(several(number, 3), rng)
+    some = with_others(some) if is_tried else some
     mine, theirs, owned, prices = split(some, rng)
     outings = tuple(Outing(t.operation) for t in some.tasks)
     programme = Programme("invented", "invented", outings)
@@ -126,10 +144,11 @@ def kits_g(found: Purchase) -> int:
     )
 
 
-def test_purchases_agree_with_trying_every_one(several_numbers: range) -> None:
+@pytest.mark.parametrize("is_tried", [False, True])
+def test_purchases_agree_with_trying_every_one(several_numbers: range, is_tried: bool) -> None:
     n_bought = 0
-    for number in several_numbers:
-        found, some, (owned, prices, together) = bought_for(number, None)
+    for number in several_numbers[:: 2 if is_tried else 1]:
+        found, some, (owned, prices, together) = bought_for(number, None, is_tried=is_tried)
         right = best_purchase(some, owned, prices, together, None)
         assert found.proof.proved, number
         if right is None:
@@ -142,7 +161,7 @@ def test_purchases_agree_with_trying_every_one(several_numbers: range) -> None:
         assert found.cost_cents == right.cost, number
         assert found.is_lightest, number
         assert kits_g(found) == right.mass_g, number
-    assert n_bought >= 3
+    assert n_bought >= (1 if is_tried else 3)
 
 
 def test_purchases_within_a_budget_agree_with_trying_every_one(several_numbers: range) -> None:
@@ -160,19 +179,21 @@ def test_purchases_within_a_budget_agree_with_trying_every_one(several_numbers: 
         assert found.cost_cents == right.cost <= budget, number
 
 
-def shared(number: int) -> tuple[Shared, Several, list[tuple[int, ...]]]:
+def shared(number: int, *, is_tried: bool) -> tuple[Shared, Several, list[tuple[int, ...]]]:
     some = dated(several(number, 2), random.Random(number))
+    some = with_others(some) if is_tried else some
     outings = tuple(Outing(t.operation, f"operator {i}") for i, t in enumerate(some.tasks))
     return share(Programme("invented", "invented", outings), some.inventory, sky_of(some)), some, at_once(outings)
 
 
-def test_sharing_agrees_with_trying_every_way(several_numbers: range) -> None:
+@pytest.mark.parametrize("is_tried", [False, True])
+def test_sharing_agrees_with_trying_every_way(several_numbers: range, is_tried: bool) -> None:
     n_short = 0
-    for number in several_numbers:
+    for number in several_numbers[:: 2 if is_tried else 1]:
         if several(number, 2).inventory.converters:
             # what a converter wastes is no part of the load that a share is of
             continue
-        found, some, together = shared(number)
+        found, some, together = shared(number, is_tried=is_tried)
         percent = range(0, 101, 5)
         right = fairest_shares(some, together, percent)
         assert found.is_fairest, number

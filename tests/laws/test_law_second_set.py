@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 
@@ -18,47 +18,25 @@ from oracle.compare import bank_of, counts_of
 from oracle.instances import Instance, numbered
 from oracle.judge import Bank
 from oracle.search import kits_in_order, legal_layouts
+from oracle.second import N_OTHERS, needed, others_like, strict, tried_by
 
 from kitopt.choice import Choice, pack
 from kitopt.choice.laid import n_needed_of
 from kitopt.sky.windows import Sky
-from kitopt.sky.worth import Numbered
-
-N_OTHERS = 150
-
-
-def others_like(sky: Sky, rng: np.random.Generator) -> Sky:
-    """Windows of a sky at random, each brighter or duller by as much all day."""
-    picked = sky.only(rng.integers(0, sky.n_windows, N_OTHERS).astype(np.intp))
-    factor = rng.uniform(0.75, 1.1, (N_OTHERS, 1))
-    light = {way: values * factor for way, values in picked.poa_wm2.items()}
-    labels, numbers = tuple(f"other {k}" for k in range(N_OTHERS)), 900 + np.arange(N_OTHERS, dtype=np.int64)
-    return replace(picked, poa_wm2=light, useful_wm2=light, labels=labels, numbered=Numbered(12, numbers))
 
 
 def with_others(number: int, make: Callable[[int], Instance] = numbered) -> tuple[Instance, Sky]:
     instance = make(number)
     others = others_like(instance.sky, np.random.default_rng(number))
 
-    def in_two_parts() -> Iterator[Sky]:
-        yield others.only(np.arange(100))
-        yield others.only(np.arange(100, N_OTHERS))
-
-    return replace(instance, sky=replace(instance.sky, others=in_two_parts)), others
-
-
-def needed(confidence: Fraction) -> int:
-    """Share and one standard error of a share, by the textbook: the square root of q (1 - q) / n."""
-    q = float(confidence)
-    return min(N_OTHERS, math.ceil(N_OTHERS * q + math.sqrt(N_OTHERS * q * (1 - q)) - 1e-9))
+    return replace(instance, sky=tried_by(instance.sky, others)), others
 
 
 def best(instance: Instance, others: Sky) -> tuple[int | None, list[tuple[tuple[str, int], ...]]]:
     """The least first objective of what passes both sets, and every kit that has it."""
     operation = instance.operation
     first = World(operation, instance.inventory, instance.sky)
-    strict = replace(operation.need, confidence=Fraction(needed(operation.need.confidence), N_OTHERS))
-    second = World(replace(operation, need=strict), instance.inventory, others)
+    second = World(strict(operation), instance.inventory, others)
     value: int | None = None
     found = []
     for kit in kits_in_order(first):

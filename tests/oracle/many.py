@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 
@@ -16,9 +16,10 @@ from kitopt.inventory.items import Battery, Controller, Inventory, Item
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 from oracle.instances import Instance, drawing, drawn, near_the_best
-from oracle.judge import Passes, best_share_of
+from oracle.judge import Bank, Passes, best_share_of
 from oracle.losses import Losses, with_spares
 from oracle.search import Kit, legal_banks
+from oracle.second import strict
 from oracle.wired_instances import wired_instance
 from oracle.wiring import Leads, wired_ways
 from oracle.world import World
@@ -35,6 +36,8 @@ class Task:
 
     operation: Operation
     sky: Sky
+    others: Sky | None = None
+    """The windows of its second set."""
 
 
 @dataclass(frozen=True)
@@ -66,21 +69,30 @@ def every_kit(inventory: Inventory) -> Iterator[Kit]:
 
 def _every_way(task: Task, inventory: Inventory, company: tuple[Battery, ...] = ()) -> Iterator[tuple[Kit, Passes]]:
     """Every kit that fits together for a task, leads and converters among it where there are any."""
-    world = World(task.operation, inventory, task.sky)
-    world.company = company
+    worlds = [World(task.operation, inventory, task.sky)]
+    worlds += [] if task.others is None else [World(strict(task.operation), inventory, task.others)]
+    for one in worlds:
+        one.company = company
+    world = worlds[0]
     if inventory.has_leads_file:
-        leads = Leads(world)
+        leads, *later = map(Leads, worlds)
         for devices in every_kit(inventory):
             judged: dict[tuple[object, ...], Passes] = {}
             for way in wired_ways(leads, devices):
                 if way.physics not in judged:
-                    judged[way.physics] = _once(way.bank(leads).passes)
+                    judged[way.physics] = _once(_all_of([way.bank(one).passes for one in (leads, *later)]))
                 yield way.kit, judged[way.physics]
         return
     losses = Losses(world, Instance(task.operation, inventory, task.sky))
     for kit in every_kit(inventory):
         for bank in legal_banks(world, kit):
-            yield kit, lambda share, bank=bank: bank.passes(share) and losses.are_outlived(bank, share)  # type: ignore[misc]
+            banks = [bank, *(Bank(one, bank.batteries, bank.plugged) for one in worlds[1:])]
+            # what is lost is not tried by the second set
+            yield kit, _all_of([*(one.passes for one in banks), partial(losses.are_outlived, bank)])
+
+
+def _all_of(some: Sequence[Passes]) -> Passes:
+    return lambda share: all(passes(share) for passes in some)
 
 
 def _once(passes: Passes) -> Passes:
