@@ -44,7 +44,7 @@ def _with_kit(choice: Choice, why: Why) -> list[list[str]]:
     """Parts with a blank line between them; without reasons what is told last is told in short."""
     is_short = not why.withouts
     assumed = assumed_section(choice, is_short=is_short)
-    sure = fact("Proof", proof_text(choice.proof, choice.inventory.currency, _spells(choice, is_short=is_short)))
+    sure = fact("Proof", proof_of(choice, is_short=is_short))
     if why.agreement is not None:
         sure += fact("Check", second_opinion_text(choice, why.agreement))
     parts = [
@@ -129,6 +129,11 @@ def survives(choice: Choice) -> str:
         return f"; survives {unseen}, {chance:.1f} %"
     what = "spell" if survival.tried == 1 else "spells"
     return f"; survives {survival.survived:,} of {survival.tried:,} {what} of weather"
+
+
+def proof_of(choice: Choice, *, is_short: bool = False) -> str:
+    """How sure a kit is that was chosen by itself; in short without the others that it had to survive."""
+    return proof_text(choice.proof, choice.inventory.currency, _spells(choice, is_short=is_short))
 
 
 def _spells(choice: Choice, *, is_short: bool) -> str:
