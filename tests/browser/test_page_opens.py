@@ -10,6 +10,7 @@ import pytest
 from pages import Open, carried_of, kit_in_hand, page_of
 
 from kitopt.facts.bags import heaps
+from kitopt.report.field.now import out_less_in
 from kitopt.report.page import KitOnPage, page
 from kitopt.report.page.html import data
 
@@ -80,9 +81,20 @@ def test_what_is_entered_is_answered(opened: Open) -> None:
     said = form.locator(".answer").inner_text()
     assert re.search(r"It lasts to the end in \d+ of 500 spells of weather: \d+ %; asked is 95 %\.", said)
     assert "Trip-wires" in said
+    # 24.1 Ah were in it, of which 10.8 cannot be used: nothing that is switched off brings them back
+    form.locator("[name=amount]").fill("24")
+    form.locator("button").click()
+    assert "None. Already too much is used" in form.locator(".answer").inner_text()
     form.locator("[name=at]").fill("2027-10-19T19:00")
     form.locator("button").click()
     assert "Need ampere-hours, and a time from" in form.locator(".answer").inner_text()
+
+
+def test_where_more_must_go_in_than_out_that_is_said(opened: Open) -> None:
+    found = opened(page_of(NAME)).page
+    said = found.evaluate("[3.26, 0, -0.04, -1.7].map((one) => outLessIn(Math.round(10 * one) / 10))")
+    assert said == ["3.3", "0.0", "0.0", "1.7 more in"]
+    assert said == [out_less_in(one) for one in (3.26, 0, -0.04, -1.7)]
 
 
 def test_readings_are_exported_as_the_planner_reads_them(opened: Open, tmp_path: Any) -> None:

@@ -12,7 +12,7 @@ from kitopt.inventory.columns import columns_of
 from kitopt.inventory.items import Battery
 from kitopt.inventory.rows import ReadingRow
 from kitopt.operation.clock import hours_to, moment_after
-from kitopt.report.field.now import action_text, change_text
+from kitopt.report.field.now import action_text, at_most_ah, change_text, instead_of_wires, out_less_in
 from kitopt.report.field.two_minutes import test_steps
 from kitopt.report.lists import counted
 from kitopt.report.page.html import Inside, Markup, data, el, name, table
@@ -85,11 +85,12 @@ def swaps_section(one: Carried, swaps: Swaps, of: str) -> Markup:
         ]
         said = f"Swaps, {which[0].lower()}{which[1:]}"
         parts.append(table(said, ("At", "On", "Off", "Ah out"), told, "figures worded"))
-    if now.wires:
+    if instead := instead_of_wires(now):
+        parts.append(el("p", instead))
+    elif now.wires:
         times = _times(one, [hours_to(one.choice.operation, wire.time) for wire in now.wires])
         rows = [
-            (time, f"{math.floor(10.0 * wire.used_at_most_ah + 1e-4) / 10:.1f}")
-            for time, wire in zip(times, now.wires, strict=True)
+            (time, out_less_in(at_most_ah(wire.used_at_most_ah))) for time, wire in zip(times, now.wires, strict=True)
         ]
         parts.append(table("Ah out less Ah in since the start, at the most", ("At", "Ah"), rows, "figures"))
         parts.append(el("p", f"If more were used: {action_text(now)}, at once."))
@@ -105,7 +106,7 @@ def swaps_section(one: Carried, swaps: Swaps, of: str) -> Markup:
     parts.append(el("h3", f"Chance to last from there to the end, by what is left{of}"))
     parts.append(table("Ah left above the depth that is never used, loads as planned", head, chance_rows, "figures"))
     used = [
-        (time, f"{half:.1f}", f"{most:.1f}")
+        (time, out_less_in(half), out_less_in(most))
         for time, half, most in zip(_times(one, chances.at_h), *chances.used_ah, strict=True)
     ]
     parts.append(el("h3", f"Ah out less Ah in, as it should go{of}"))

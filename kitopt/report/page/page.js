@@ -118,14 +118,26 @@ function tellNow(form, data, outlook, clock) {
     table(answer, ["Change", "Chance", "Lasts to"], found.others.map((one) =>
       [data.ways[one.way].text, percent(one.survived), until(one.until)]));
   }
-  if (found.wires.length) {
-    made("h3", "Trip-wires from now on", answer);
+  if (!found.wires.length) return;
+  made("h3", "Trip-wires from now on", answer);
+  const where = (some) => (data.n === 1 ? "" : ` in ${some} of ${data.n} spells`);
+  const action = found.action.map((way) => data.ways[way].text).join(", and ");
+  if (found.isHopeless) {
+    made("p", `None. Already too much is used: from here it is not saved by ${action}${where("any")}.`, answer);
+  } else if (found.isAtOnce) {
+    made("p", `Already too much is used. Now: ${action}; that saves it${where(found.savable)}.`, answer);
+  } else {
     const used_ah = isShare ? 0 : amount;
-    table(answer, ["At", isShare ? "Ah out from now on, at most" : "Ah out since the start, at most"],
+    table(answer, ["At", `Ah out less Ah in ${isShare ? "from now on" : "since the start"}, at the most`],
       found.wires.map(({ step, limit }) => [clock.said(outlook.edges[step]),
-        (Math.floor(10 * (used_ah + counted_ah - limit / volts) + 1e-4) / 10).toFixed(1)]));
-    made("p", `If more were used: ${found.action.map((way) => data.ways[way].text).join(", and ")}, at once.`, answer);
+        outLessIn(Math.floor(10 * (used_ah + counted_ah - limit / volts) + 1e-4) / 10)]));
+    made("p", `If more were used: ${action}, at once.`, answer);
   }
+}
+
+// Where more went in than out, that is said.
+function outLessIn(ah) {
+  return ah < 0 ? `${(-ah).toFixed(1)} more in` : ah.toFixed(1);
 }
 
 function csvCell(value) {

@@ -17,7 +17,7 @@ from kitopt.facts.joins import JoinToMake, border_of
 from kitopt.files.plain import printable
 from kitopt.operation.clock import moment_after
 from kitopt.report import words
-from kitopt.report.field.now import action_text
+from kitopt.report.field.now import action_text, at_most_ah, instead_of_wires, out_less_in
 from kitopt.report.field.two_minutes import test_steps
 from kitopt.report.heed import to_heed
 from kitopt.report.page.charts import charge_in_words, charge_on_paper
@@ -82,17 +82,20 @@ def _circuit(kit: KitOnPage, one: Carried) -> dict[str, Any]:
         way = way_of(one.choice, panel.reach.panel)
         amps += [panel.amps[sky, way] for sky in reversed(SKIES)]
         heads += [f"{panel.reach.panel.id} dull, A", "half", "bright"]
+    instead = instead_of_wires(one.now)
     below_ah = act_below_ah(one.choice, one.now, one.chances)
     rows = []
     for n, at_h in enumerate(one.chances.at_h):
         when = moment(moment_after(operation, timedelta(hours=float(at_h))))
         limit = below_ah[n]
-        act = "" if math.isnan(limit) else f"{math.floor(10 * limit + 1e-4) / 10:.1f}"
+        act = "" if instead or math.isnan(limit) else out_less_in(at_most_ah(limit))
         is_up = float(np.interp(at_h, one.amperes.at_h, one.amperes.high_deg)) > 0.0
         due = [f"{float(np.interp(at_h, one.amperes.at_h, row)):.2f}" if is_up else "" for row in amps]
         half, most = one.chances.used_ah[:, n]
-        rows.append([when, f"{half:.1f}", f"{most:.1f}", act, *due])
+        rows.append([when, out_less_in(half), out_less_in(most), act, *due])
     picture, key = charge_on_paper(one)
+    is_in = any(row[3].endswith("in") for row in rows)
+    above = "Above the column “act above”" + (", or with less “more in” than it says" if is_in else "")
     return {
         "wire": f"Wire{of}",
         "order": "Plug in this order, tick each; strike in reverse." + (f" All meet at {place}." if place else ""),
@@ -102,7 +105,7 @@ def _circuit(kit: KitOnPage, one: Carried) -> dict[str, Any]:
         "picture": picture,
         "key": key,
         "plan": f"Every {_every(one)} h: Ah out less Ah in since the start, amperes of one panel, what is read{of}",
-        "below": f"Above the column “act above”: {action_text(one.now)}, at once.",
+        "below": instead or f"{above}: {action_text(one.now)}, at once.",
         "columns": 4 + len(amps),
         "heads": heads,
         "rows": rows,

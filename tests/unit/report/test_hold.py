@@ -18,7 +18,9 @@ sys.path.insert(0, str(Path(__file__).parents[2] / "browser"))
 from pages import digest_of, held_kit, kit_in_hand
 
 from kitopt.report.checklist_csv import COLUMNS, checklist_csv, harmless
+from kitopt.report.page import page
 from kitopt.report.sheet import sheet
+from kitopt.report.sheet.values import kit_values
 
 NAME = "operations/coastal-checkpoint"
 _MASS = re.compile(r"(?<![\d.])([\d,]+(?:\.\d+)?) (kg|g)\b")
@@ -50,6 +52,19 @@ def test_the_sheets_masses_add_up_and_its_tags_are_there() -> None:
     # the fuse to fit and where: the wiring can be followed from it
     assert "lfp-30 into strip-4" in text
     assert re.search(r"fit blade fuse [\d.]+ A", text)
+
+
+def test_a_trip_wire_below_zero_is_said_in_words() -> None:
+    kit = held_kit(NAME)
+    one = kit.carried[0]
+    # 2.37 Ah must be in before all else; at the most is not rounded up. A tenth at the start puts the sheet's there too
+    wires = (replace(one.now.wires[0], used_at_most_ah=-2.37), *one.now.wires[1:])
+    late = replace(one.now, wires=wires, charge=replace(one.now.charge, low_share=0.1))
+    kit = replace(kit, carried=(replace(one, now=late),))
+    assert ">2.4 more in<" in page("Page", [kit])
+    field = kit_values(kit)["circuits"][0]
+    assert any(row[3].endswith(" more in") for row in field["rows"])
+    assert "or with less “more in” than it says" in field["below"]
 
 
 def _kinds(node: object, most: int = 4000) -> list[object]:
