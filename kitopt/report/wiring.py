@@ -8,9 +8,10 @@ from typing import Any
 from kitopt.choice import Choice
 from kitopt.explain.fuses import Fit, fuses_to_fit
 from kitopt.explain.swaps import Swap, swap_plan
+from kitopt.facts.joins import BOX, STRIPS, meeting_place
 from kitopt.inventory.items import Lead
 from kitopt.model.kit import STATION
-from kitopt.model.wiring_list import Wire, strips_of
+from kitopt.model.wiring_list import Wire
 from kitopt.report import encode
 from kitopt.report.lists import in_short
 from kitopt.report.words import moment, spell, wrapped
@@ -59,15 +60,6 @@ def _together(wires: Sequence[Wire]) -> list[list[Wire]]:
 
 def _plugs_in(wire: Wire) -> bool:
     return wire.kind == "load" and wire.source == STATION and not wire.leads and wire.count == 1
-
-
-def meeting_place(choice: Choice) -> str:
-    """Where batteries, controllers and loads meet: the strip that is packed, else whatever box the battery is in."""
-    strips = strips_of(choice.wiring)
-    return strips[0] if len(strips) == 1 else STRIPS if strips else BOX
-
-
-BOX, STRIPS = "battery box", "the strips"
 
 
 def fuses_text(fits: Sequence[Fit]) -> str:

@@ -115,6 +115,14 @@ def test_readings_are_exported_as_the_planner_reads_them(opened: Open, tmp_path:
     assert row.startswith("2027-10-09T13:00+02:00,fold-20,mppt-5,0.200,")
 
 
+def test_where_no_strip_is_packed_a_battery_is_not_plugged_into_itself(opened: Open) -> None:
+    # the word is the terminal's
+    found = opened(page_of("plans/meadow-day")).page
+    assert "lfp-20-old into battery box" in found.inner_text(".rail")
+    assert "The battery box is whatever the batteries are in." in found.inner_text(".wiring")
+    assert "into the battery" not in found.inner_text("main").replace("Amperes into the battery", "")
+
+
 ODD = (
     "<script>alert(1)</script>",
     "</script><img src=x onerror=alert(1)>",

@@ -23,7 +23,7 @@ from kitopt.report.heed import to_heed
 from kitopt.report.page.charts import charge_in_words, charge_on_paper
 from kitopt.report.page.field import saved_by
 from kitopt.report.page.kit import KitOnPage
-from kitopt.report.page.rail import ends_of, fuse_text
+from kitopt.report.page.rail import ends_of, fuse_text, where_all_meet
 from kitopt.report.words import moment
 from kitopt.sky.overhead import SKIES
 
@@ -74,7 +74,6 @@ def _clean(value: Any) -> Any:
 
 def _circuit(kit: KitOnPage, one: Carried) -> dict[str, Any]:
     of = kit.whose(one)
-    place = next((join.place for join in one.joins if join.place), "")
     operation = one.choice.operation
     heads = ["At", "half of all", "1 in 20", "act above"]
     amps: list[Floats] = []
@@ -98,7 +97,7 @@ def _circuit(kit: KitOnPage, one: Carried) -> dict[str, Any]:
     above = "Above the column “act above”" + (", or with less “more in” than it says" if is_in else "")
     return {
         "wire": f"Wire{of}",
-        "order": "Plug in this order, tick each; strike in reverse." + (f" All meet at {place}." if place else ""),
+        "order": "Plug in this order, tick each; strike in reverse." + "".join(where_all_meet(one.joins, str)),
         "joins": [_join(one, join, number) for number, join in enumerate(one.joins, start=1)],
         "swaps": kit.swaps(one),
         "charge": charge_in_words(one),
