@@ -11,6 +11,7 @@ from kitopt.files.plain import cut
 from kitopt.inventory.items import Assumed
 from kitopt.model.kit import Join, Unit
 from kitopt.report import words
+from kitopt.report.aim import aim_text
 from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.heed import cautions_section, closing_line, heed_section
 from kitopt.report.leads import lead_ids
@@ -176,8 +177,8 @@ def facts(choice: Choice) -> list[str]:
         since = "" if share is None or share >= 0.995 else f" from {100 * share:.0f} % charge"
         need += f"; without sun it lasts {'to the end' if whole else f'{lasts_h:.1f} h'}{since}"
     lines += fact("Need", f"{need}.")
-    if choice.joins and choice.sky.aim_text:
-        lines += fact("Aim", f"{choice.sky.aim_text}.")
+    if aimed := aim_text(choice):
+        lines += fact("Aim", aimed)
     return lines + _losses(choice)
 
 

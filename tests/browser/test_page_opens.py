@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from pages import Open, carried_of, kit_in_hand, page_of
+from pages import KITS, Open, carried_of, kit_in_hand, page_of
 
 from kitopt.facts.bags import heaps
 from kitopt.report.field.now import out_less_in
@@ -152,6 +152,29 @@ def test_odd_names_do_no_harm(opened: Open) -> None:
 
 def test_data_cannot_end_its_element() -> None:
     assert "<" not in data({"a": "</script><!--"})
+
+
+CUT = """(of) => Array.from(document.querySelectorAll(`${of} .wide`))
+  .filter((one) => one.offsetParent && one.scrollWidth > one.clientWidth).map((one) => one.ariaLabel)"""
+
+
+@pytest.mark.parametrize("name", KITS)
+def test_no_table_is_cut_off_on_paper(opened: Open, name: str) -> None:
+    found = opened(page_of(name), wide=round(190 / 25.4 * 96)).page
+    found.emulate_media(media="print")
+    assert found.evaluate(CUT, "main") == []
+
+
+@pytest.mark.parametrize("name", KITS)
+def test_amperes_to_expect_are_read_on_a_phone_without_scrolling(opened: Open, name: str) -> None:
+    assert opened(page_of(name)).page.evaluate(CUT, ".amperes") == []
+
+
+def test_a_panel_that_cannot_be_tilted_lies_flat(opened: Open) -> None:
+    # fold-20 has no stand: tilts is "no" in the demo's panels.csv
+    found = opened(page_of(NAME)).page
+    assert "Aim: fold-20 cannot be tilted: flat on the ground." in found.inner_text(".amperes")
+    assert found.locator("form.reading [name=aim]").input_value() == "flat"
 
 
 def test_the_print_view_is_two_pages(opened: Open) -> None:

@@ -19,6 +19,7 @@ from pages import digest_of, held_kit, kit_in_hand
 
 from kitopt.report.checklist_csv import COLUMNS, checklist_csv, harmless
 from kitopt.report.page import page
+from kitopt.report.page.field import swaps_section
 from kitopt.report.sheet import sheet
 from kitopt.report.sheet.values import kit_values
 
@@ -65,6 +66,11 @@ def test_a_trip_wire_below_zero_is_said_in_words() -> None:
     field = kit_values(kit)["circuits"][0]
     assert any(row[3].endswith(" more in") for row in field["rows"])
     assert "or with less “more in” than it says" in field["below"]
+
+
+def test_a_spell_without_a_swap_has_no_empty_table() -> None:
+    told = swaps_section(held_kit(NAME).carried[0], ("Swaps.", [("Median spell", ())]), "")
+    assert "<p>Swaps, median spell: none.</p>" in told
 
 
 def _kinds(node: object, most: int = 4000) -> list[object]:
