@@ -140,7 +140,8 @@ def _of_grab_kit(kit: GrabKit) -> Iterator[KitOnPage]:
     listed = heaps(kit.inventory, kit.packed, kit.choices, bags)
     notes = (f"Recharge {recharge_text(kit)}",)
     does = grab_head(kit).removeprefix(f"{kit.standing.name}: ")
-    yield KitOnPage(kit.standing.name, does, first, listed, (), notes=notes, sure=proof_text(kit.proof))
+    sure = proof_text(kit.proof)
+    yield KitOnPage(kit.standing.name, does, first, listed, (), notes=notes, sure=sure, is_in_bags=bool(bags))
     for event, choice in zip(kit.standing.events, kit.choices, strict=True):
         notes = (f"Take out {take_out(kit, choice)}",)
         yield _kit(event_title(event, choice), event_does(choice), choice, notes=notes)

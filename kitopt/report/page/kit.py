@@ -51,6 +51,8 @@ class KitOnPage:
     sure : str
         What is proved, in a sentence: of this kit where it was chosen by itself, else of all of them together; empty
         where nobody chose it.
+    is_in_bags : bool
+        Whether the heaps are bags: each has a sheet of its own.
     """
 
     title: str
@@ -62,6 +64,7 @@ class KitOnPage:
     grid: Grid | None = None
     notes: tuple[str, ...] = ()
     sure: str = ""
+    is_in_bags: bool = False
 
     @property
     def count(self) -> int:
@@ -161,14 +164,14 @@ def _checklist(kit: KitOnPage, prefix: str) -> Markup:
                             el("small", into) if piece.plugs_into else None,
                             class_="what",
                         ),
-                        el("span", words.mass(piece.mass_g), class_="mass"),
+                        el("span", words.mass(piece.mass_g, to_the_gram=True), class_="mass"),
                         for_=box,
                     ),
                 )
             )
-        head = el("h3", name(heap.name), " ", el("span", words.mass(heap.mass_g), class_="mass"))
+        head = el("h3", name(heap.name), " ", el("span", words.mass(heap.mass_g, to_the_gram=True), class_="mass"))
         parts += [head, el("ul", rows, class_="boxes")]
-    total = f"In all {kit.count} pieces, {words.mass(kit.mass_g)}{_price(kit)}."
+    total = f"In all {kit.count} pieces, {words.mass(kit.mass_g, to_the_gram=True)}{_price(kit)}."
     parts += [el("p", el("b", total), class_="total"), el("p", kit.fuses) if kit.fuses else None]
     parts += [el("p", class_="count", role="status"), el("p", class_="memory")]
     return el("section", parts, class_="pack")

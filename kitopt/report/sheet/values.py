@@ -20,12 +20,34 @@ from kitopt.report import words
 from kitopt.report.field.now import action_text, at_most_ah, instead_of_wires, out_less_in
 from kitopt.report.field.two_minutes import test_steps
 from kitopt.report.heed import to_heed
+from kitopt.report.lists import counted
 from kitopt.report.page.charts import charge_in_words, charge_on_paper
 from kitopt.report.page.field import saved_by
 from kitopt.report.page.kit import KitOnPage
 from kitopt.report.page.rail import ends_of, fuse_text, where_all_meet
 from kitopt.report.words import moment
 from kitopt.sky.overhead import SKIES
+
+
+def sheets_of(kit: KitOnPage) -> list[dict[str, Any]]:
+    """Of one kit: one sheet, or one for each bag, since each is filled by itself."""
+    whole = kit_values(kit)
+    if not kit.is_in_bags:
+        return [whole]
+    each = zip(kit.heaps, whole["heaps"], strict=True)
+    return [
+        {
+            **whole,
+            "fuses": whole["fuses"] if heap is kit.heaps[0] else "",
+            **{"title": f"{whole['title']}: {told['name']}", "mass": told["mass"], "heaps": [told]},
+            "total": _total(sum(one.count for one in heap.pieces), heap.mass_g),
+        }
+        for heap, told in each
+    ]
+
+
+def _total(count: int, mass_g: int) -> str:
+    return f"In all {counted(count, 'piece')}, {words.mass(mass_g, to_the_gram=True)}: complete."
 
 
 def kit_values(kit: KitOnPage) -> dict[str, Any]:
@@ -41,20 +63,20 @@ def kit_values(kit: KitOnPage) -> dict[str, Any]:
         "heaps": [
             {
                 "name": heap.name,
-                "mass": words.mass(heap.mass_g),
+                "mass": words.mass(heap.mass_g, to_the_gram=True),
                 "pieces": [
                     {
                         "what": f"{one.count} × {one.id}",
                         "name": one.name if one.name != one.id else "",
                         "into": ", ".join(one.plugs_into),
-                        "mass": words.mass(one.mass_g),
+                        "mass": words.mass(one.mass_g, to_the_gram=True),
                     }
                     for one in heap.pieces
                 ],
             }
             for heap in kit.heaps
         ],
-        "total": f"In all {kit.count} pieces, {words.mass(kit.mass_g)}: complete.",
+        "total": _total(kit.count, kit.mass_g),
         "fuses": kit.fuses,
         "circuits": [_circuit(kit, one) for one in kit.carried],
         "footer": f"kitopt {__version__}, seed {choice.operation.need.seed}, inventory "
