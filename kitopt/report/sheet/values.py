@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import timedelta
 from typing import Any
 
@@ -27,6 +28,8 @@ from kitopt.report.page.kit import KitOnPage
 from kitopt.report.page.rail import ends_of, fuse_text, where_all_meet
 from kitopt.report.words import moment
 from kitopt.sky.overhead import SKIES
+
+_LONG = re.compile(r"\S{18}(?=\S{6})")
 
 
 def sheets_of(kit: KitOnPage) -> list[dict[str, Any]]:
@@ -86,11 +89,11 @@ def kit_values(kit: KitOnPage) -> dict[str, Any]:
 
 
 def _clean(value: Any) -> Any:
-    """Text without controls, on one line."""
+    """Text without controls, and with places to break where a word is wider than a column."""
     if isinstance(value, str):
-        return printable(value)
+        return _LONG.sub("\\g<0>\N{ZERO WIDTH SPACE}", printable(value))
     if isinstance(value, dict):
-        return {key: _clean(one) for key, one in value.items()}
+        return {key: one if key == "picture" else _clean(one) for key, one in value.items()}
     return [_clean(one) for one in value] if isinstance(value, list) else value
 
 

@@ -128,6 +128,21 @@ def test_letters_that_no_font_has_are_replaced_with_a_word() -> None:
     assert (round(first.mediabox.width), round(first.mediabox.height)) == (612, 792)
 
 
+def test_a_name_of_300_letters_stays_on_the_paper() -> None:
+    pytest.importorskip("typst")
+    pypdf = pytest.importorskip("pypdf")
+    kit = held_kit(NAME)
+    long = replace(kit.heaps[0].pieces[0], name="Ж" * 300)
+    heap = replace(kit.heaps[0], pieces=(long,))
+    pdf, _ = sheet("Sheet", [replace(kit, title="Щ" * 300, heaps=(heap,))])
+    first = pypdf.PdfReader(io.BytesIO(pdf)).pages[0]
+    lines = first.extract_text(extraction_mode="layout").splitlines()
+    # the left of two columns is 91 mm wide, and no such letter is narrower than 2 mm at these sizes
+    assert 0 < max(line.count("Ж") for line in lines) <= 45
+    assert 0 < max(line.count("Щ") for line in lines) <= 90
+    assert sum(line.count("Ж") for line in lines) == sum(line.count("Щ") for line in lines) == 300
+
+
 def test_the_checklist_weighs_what_the_kit_weighs() -> None:
     rows = list(csv.DictReader(io.StringIO(checklist_csv([held_kit(NAME)]))))
     assert tuple(rows[0]) == COLUMNS
