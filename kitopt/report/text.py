@@ -126,6 +126,9 @@ def survives(choice: Choice) -> str:
         return ""
     if survival.fresh_tried and survival.fresh_survived is not None:
         chance = 100 * survival.fresh_survived / survival.fresh_tried
+        if survival.fresh_survived < survival.fresh_tried:
+            # all is never said of fewer
+            chance = min(chance, 99.9)
         unseen = f"{survival.fresh_survived:,} of {survival.fresh_tried:,} unseen spells of weather"
         return f"; survives {unseen}, {chance:.1f} %"
     what = "spell" if survival.tried == 1 else "spells"

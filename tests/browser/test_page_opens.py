@@ -11,6 +11,7 @@ from pages import KITS, Open, carried_of, kit_in_hand, page_of
 
 from kitopt.facts.bags import heaps
 from kitopt.report.field.now import out_less_in
+from kitopt.report.field.wording import of_spells
 from kitopt.report.page import KitOnPage, page
 from kitopt.report.page.html import data
 
@@ -88,6 +89,24 @@ def test_what_is_entered_is_answered(opened: Open) -> None:
     form.locator("[name=at]").fill("2027-10-19T19:00")
     form.locator("button").click()
     assert "Need ampere-hours, and a time from" in form.locator(".answer").inner_text()
+
+
+def test_all_is_never_said_of_some(opened: Open) -> None:
+    # from all spells to none, by what is out at 23:00
+    found = opened(page_of(NAME)).page
+    form = found.locator("form.now")
+    form.locator("[name=at]").fill("2027-10-09T23:00")
+    shown = []
+    for used_ah in (2, 11, 11.3, 11.6, 12, 13, 14, 24):
+        form.locator("[name=amount]").fill(str(used_ah))
+        form.locator("button").click()
+        said = re.search(r"in (\d+) of 500 spells of weather: (\d+) %", form.locator(".answer").inner_text())
+        assert said
+        shown.append((int(said[1]), int(said[2])))
+    assert {n for n, percent in shown if percent == 100} == {500}
+    assert {n for n, percent in shown if percent == 0} == {0}
+    assert of_spells(0.998) == "99 %"
+    assert of_spells(0.002) == "1 %"
 
 
 def test_where_more_must_go_in_than_out_that_is_said(opened: Open) -> None:

@@ -11,7 +11,7 @@ from typing import Any
 from kitopt.ask import Change
 from kitopt.field.now import Now, Way, moment_in
 from kitopt.operation.terms import Operation
-from kitopt.report.field.wording import head, lines, percent
+from kitopt.report.field.wording import head, lines, of_spells, percent
 from kitopt.report.lists import listed
 from kitopt.report.words import hours, moment
 from kitopt.report.words import percent as percent_of
@@ -62,13 +62,11 @@ def does_text(now: Now) -> str:
 def _chance(now: Now) -> list[str]:
     operation = now.operation
     asked = percent_of(operation.need.confidence)
-    n, is_one = round(now.chance * now.n_windows), now.n_windows == 1
+    n, is_one, shown = round(now.chance * now.n_windows), now.n_windows == 1, of_spells(now.chance)
     rows = (
         []
         if is_one
-        else lines(
-            f"It lasts to the end in {n} of {now.n_windows} spells of weather: {percent(now.chance)}; asked is {asked}."
-        )
+        else lines(f"It lasts to the end in {n} of {now.n_windows} spells of weather: {shown}; asked is {asked}.")
     )
     if now.is_enough:
         first = "It lasts to the end" if is_one else "That is enough"
@@ -110,7 +108,7 @@ def _ways(now: Now) -> list[str]:
     rows[0] += f"{'chance':>8}" if now.has_plan else ""
     for way in now.ways:
         until = "the end" if way.works else moment(moment_in(now.operation, way.lasts_h))
-        cells = f"{until:>16}{f'{way.gained_h:+.1f} h':>9}" + (f"{percent(way.chance):>8}" if now.has_plan else "")
+        cells = f"{until:>16}{f'{way.gained_h:+.1f} h':>9}" + (f"{of_spells(way.chance):>8}" if now.has_plan else "")
         *first, last = lines(change_text(now.operation, way.change), "* " if way.works else "  ", "  ")
         rows += [*first, f"{last:{_NAME}}{cells}"] if len(last) <= _NAME else [*first, last, f"{'':{_NAME}}{cells}"]
     if any(way.works for way in now.ways):

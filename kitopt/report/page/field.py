@@ -15,6 +15,7 @@ from kitopt.operation.clock import hours_to, moment_after
 from kitopt.report.aim import aim_text
 from kitopt.report.field.now import action_text, at_most_ah, change_text, instead_of_wires, out_less_in
 from kitopt.report.field.two_minutes import test_steps
+from kitopt.report.field.wording import of_spells
 from kitopt.report.lists import counted
 from kitopt.report.page.html import Inside, Markup, data, el, name, table
 from kitopt.report.wiring import Swaps
@@ -126,7 +127,7 @@ def saved_by(one: Carried) -> list[tuple[str, str]]:
 
 
 def _share(share: float) -> str:
-    return "all" if share >= 1.0 else "none" if share <= 0.0 else f"{min(99, max(1, round(100 * share)))} %"
+    return "all" if share >= 1.0 else "none" if share <= 0.0 else of_spells(share)
 
 
 def now_section(one: Carried, own: str, of: str) -> Markup:

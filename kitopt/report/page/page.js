@@ -104,7 +104,9 @@ function tellNow(form, data, outlook, clock) {
   const counted_ah = Math.min(Math.max(left_ah, 0), usable_ah);
   const chosen = [...form.querySelectorAll("select.use")].map((one) => number(one.value)).filter((one) => one !== null);
   const found = outlook.now(counted_ah * volts, hour, chosen);
-  const percent = (survived) => `${Math.round(100 * survived / data.n)} %`;
+  // neither all nor none is said of some
+  const percent = (survived) => `${survived === data.n ? 100 : survived === 0 ? 0
+    : Math.min(99, Math.max(1, Math.round(100 * survived / data.n)))} %`;
   const until = (step) => (step === null ? "the end" : clock.said(outlook.edges[step]));
   const isEnough = found.survived >= data.needed;
   const first = made("p", `It lasts to the end in ${found.survived} of ${data.n} spells of weather: ` +
