@@ -7,10 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from kitopt.choice import Choice, Packed
-from kitopt.facts.joins import meeting_place
 from kitopt.inventory.items import Inventory
 from kitopt.model.kit import STATION
-from kitopt.model.wiring_list import item_at
+from kitopt.model.wiring_list import item_at, meeting_place
 
 GROUPS = (
     ("Batteries and what they hang on", ("battery", "converter")),
@@ -88,7 +87,7 @@ def _plugs_into(parts: Sequence[Choice]) -> dict[str, tuple[str, ...]]:
     found: dict[str, dict[str, None]] = {}
 
     for part in parts:
-        place = meeting_place(part)
+        place = meeting_place(part.wiring)
         for wire in part.wiring:
             if wire.kind == "strip":
                 continue

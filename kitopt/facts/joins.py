@@ -12,9 +12,8 @@ from kitopt.inventory.items import Battery, Connector, Item, Lead, Panel
 from kitopt.model.kit import STATION
 from kitopt.model.own_battery import USB_SOCKET
 from kitopt.model.rules import cold_voc_v
-from kitopt.model.wiring_list import Wire, item_at, strips_of
+from kitopt.model.wiring_list import BOX, STRIPS, Wire, item_at, meeting_place
 
-BOX, STRIPS = "battery box", "the strips"
 FuseIs = Literal["to fit", "in it", "inside", "wanted", ""]
 
 
@@ -52,12 +51,6 @@ class JoinToMake:
     panel_volts: float | None
 
 
-def meeting_place(choice: Choice) -> str:
-    """Where batteries, controllers and loads meet: the strip that is packed, else whatever box the battery is in."""
-    strips = strips_of(choice.wiring)
-    return strips[0] if len(strips) == 1 else STRIPS if strips else BOX
-
-
 def border_of(joins: Sequence[JoinToMake]) -> tuple[JoinToMake | None, float]:
     """The first join on the side of the panels, if there is any, and the highest volts from there on. [V]"""
     beyond = [join for join in joins if join.panel_volts is not None]
@@ -66,7 +59,7 @@ def border_of(joins: Sequence[JoinToMake]) -> tuple[JoinToMake | None, float]:
 
 def joins_to_make(choice: Choice) -> tuple[JoinToMake, ...]:
     """Of one circuit, in order; struck in reverse. A single strip is no join."""
-    place = meeting_place(choice)
+    place = meeting_place(choice.wiring)
     wires = [wire for wire in choice.wiring if wire.kind != "strip" or wire.count > 1 or place in (BOX, STRIPS)]
     return tuple(_join(choice, wire, place) for wire in wires)
 

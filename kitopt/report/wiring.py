@@ -8,10 +8,9 @@ from typing import Any
 from kitopt.choice import Choice
 from kitopt.explain.fuses import Fit, fuses_to_fit
 from kitopt.explain.swaps import Swap, swap_plan
-from kitopt.facts.joins import BOX, STRIPS, meeting_place
 from kitopt.inventory.items import Lead
 from kitopt.model.kit import STATION
-from kitopt.model.wiring_list import Wire
+from kitopt.model.wiring_list import BOX, STRIPS, Wire, meeting_place
 from kitopt.report import encode
 from kitopt.report.lists import in_short
 from kitopt.report.words import moment, spell, wrapped
@@ -31,7 +30,7 @@ def wiring(choice: Choice) -> list[str]:
 
 
 def _of_one(choice: Choice) -> list[str]:
-    place = meeting_place(choice)
+    place = meeting_place(choice.wiring)
     meet = f"; all meet at {place}" if place != BOX else ""
     lines = wrapped(f"Wiring in this order, struck in reverse{meet}", "", "  ")
     fits = fuses_to_fit(choice)
@@ -164,7 +163,7 @@ def swaps_value(choice: Choice) -> list[dict[str, Any]]:
 
 def ends(choice: Choice, wires: Sequence[Wire]) -> str:
     """A join in words, such as "lfp-12 by fused-20 to strip-4"."""
-    wire, place = wires[0], meeting_place(choice)
+    wire, place = wires[0], meeting_place(choice.wiring)
     if wire.kind == "strip":
         times = f"{wire.count} x " if wire.count > 1 else ""
         meet = "where all meet" if place in wire.leads else "where they meet"

@@ -6,8 +6,9 @@ from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 from kitopt.facts.carried import Carried
-from kitopt.facts.joins import BOX, JoinToMake, border_of
+from kitopt.facts.joins import JoinToMake, border_of
 from kitopt.model.kit import STATION
+from kitopt.model.wiring_list import BOX
 from kitopt.report import words
 from kitopt.report.page.html import Inside, Markup, el, name, names
 
