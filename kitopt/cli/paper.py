@@ -13,13 +13,15 @@ from typing import TYPE_CHECKING, Any, Literal
 from kitopt.budget import Budget
 from kitopt.cli.streams import say
 from kitopt.errors import BadInput, Fault
-from kitopt.files.writing import check_target, write_file, write_folder
+from kitopt.files.writing import check_folder, check_target, write_file, write_folder
 
 if TYPE_CHECKING:
     from kitopt.cli.answering import Told
     from kitopt.interface.hold import Held
 
 PAPERS: dict[str, Literal["a4", "us-letter"]] = {"a4": "a4", "letter": "us-letter"}
+_NAMES = ("kit.html", "kit.json", "checklist.csv", "kit.pdf")
+"""Of what a folder holds."""
 _REPLACED = "warning: the sheet shows ? for letters that no font here has."
 
 
@@ -65,6 +67,8 @@ class Paper:
         for path in (self.page, self.sheet):
             if path is not None:
                 check_target(path, may_replace=True)
+        if self.out is not None:
+            check_folder(self.out, _NAMES, may_replace=True)
 
     def write(self, found: Told, clock: Budget) -> None:
         """Write what is wanted of a result.
@@ -97,13 +101,14 @@ class Paper:
     def _write_all(self, folder: Path, found: Told, held: Held) -> None:
         from kitopt.report.encode import as_json
 
+        page, document, checklist, sheet = _NAMES
         contents: dict[str, str | bytes] = {
-            "kit.html": held.to_page(),
-            "kit.json": as_json(found.to_dict()),
-            "checklist.csv": held.to_csv(),
+            page: held.to_page(),
+            document: as_json(found.to_dict()),
+            checklist: held.to_csv(),
         }
         if _has_setter():
-            contents["kit.pdf"] = self._set(held)
+            contents[sheet] = self._set(held)
         else:
             say("No sheet: the typesetter is missing: pip install 'kitopt[sheet]'.")
         write_folder(folder, contents, may_replace=True)

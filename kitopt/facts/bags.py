@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from kitopt.choice import Choice, Packed
 from kitopt.inventory.items import Inventory
 from kitopt.model.kit import STATION
-from kitopt.model.wiring_list import item_at, strips_of
+from kitopt.model.wiring_list import item_at, meeting_place
 
 GROUPS = (
     ("Batteries and what they hang on", ("battery", "converter")),
@@ -87,7 +87,7 @@ def _plugs_into(parts: Sequence[Choice]) -> dict[str, tuple[str, ...]]:
     found: dict[str, dict[str, None]] = {}
 
     for part in parts:
-        place = next(iter(strips_of(part.wiring)), "the battery")
+        place = meeting_place(part.wiring)
         for wire in part.wiring:
             if wire.kind == "strip":
                 continue

@@ -12,7 +12,7 @@ from kitopt.inventory.items import Battery, Connector, Item, Lead, Panel
 from kitopt.model.kit import STATION
 from kitopt.model.own_battery import USB_SOCKET
 from kitopt.model.rules import cold_voc_v
-from kitopt.model.wiring_list import Wire, item_at, strips_of
+from kitopt.model.wiring_list import BOX, STRIPS, Wire, item_at, meeting_place
 
 FuseIs = Literal["to fit", "in it", "inside", "wanted", ""]
 
@@ -26,7 +26,7 @@ class JoinToMake:
     wire : Wire
         What flows, and by which leads.
     place : str
-        The strip at which things meet; empty where there is none.
+        Where all of them meet.
     plugs : tuple of str
         Connectors that are mated, from the source on.
     length_m : float or None
@@ -59,9 +59,8 @@ def border_of(joins: Sequence[JoinToMake]) -> tuple[JoinToMake | None, float]:
 
 def joins_to_make(choice: Choice) -> tuple[JoinToMake, ...]:
     """Of one circuit, in order; struck in reverse. A single strip is no join."""
-    strips = strips_of(choice.wiring)
-    place = strips[0] if len(strips) == 1 else ""
-    wires = [wire for wire in choice.wiring if wire.kind != "strip" or wire.count > 1 or not place]
+    place = meeting_place(choice.wiring)
+    wires = [wire for wire in choice.wiring if wire.kind != "strip" or wire.count > 1 or place in (BOX, STRIPS)]
     return tuple(_join(choice, wire, place) for wire in wires)
 
 

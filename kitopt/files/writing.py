@@ -88,6 +88,20 @@ def write_file(path: Path, content: str | bytes, *, may_replace: bool = False) -
         _put([(_part(target, content), target)])
 
 
+def check_folder(folder: Path, names: Iterable[str], *, may_replace: bool) -> None:
+    """Refuse a folder that is none, or in which one of some files cannot be written; one that is not there is made.
+
+    Raises
+    ------
+    BadInput
+    """
+    lies = what_lies_at(folder)
+    if lies not in ("nothing", "folder"):
+        raise _fault(folder, "cannot be written: it is not a folder: name another.")
+    if lies == "folder":
+        _check_all(folder, names, may_replace)
+
+
 def write_folder(folder: Path, contents: Mapping[str, str | bytes], *, may_replace: bool = False) -> list[Path]:
     """Write several files into a folder, all or none; the folder is made where there is none.
 
@@ -104,12 +118,9 @@ def write_folder(folder: Path, contents: Mapping[str, str | bytes], *, may_repla
     names = {unicodedata.normalize("NFC", name).casefold() for name in contents}
     if len(names) < len(contents):
         raise ValueError(f"not told apart by every file system: {sorted(contents)}")
-    lies = what_lies_at(folder)
-    if lies == "nothing":
+    check_folder(folder, contents, may_replace=may_replace)
+    if what_lies_at(folder) == "nothing":
         return _new_folder(folder, contents)
-    if lies != "folder":
-        raise _fault(folder, "cannot be written: it is not a folder: name another.")
-    _check_all(folder, contents, may_replace)
     with _refusals_of(folder), _only_writer(folder):
         _check_all(folder, contents, may_replace)
         parts: list[tuple[Path, Path]] = []

@@ -17,11 +17,12 @@ from kitopt.facts.carried import carried
 from kitopt.facts.grid import Grid, grid
 from kitopt.report.checklist_csv import checklist_csv
 from kitopt.report.page import KitOnPage, page
-from kitopt.report.several.buy import buy_head
+from kitopt.report.proof import proof_text
+from kitopt.report.several.buy import buy_head, buy_proof
 from kitopt.report.several.grab import event_does, event_title, grab_head, recharge_text, take_out
-from kitopt.report.several.share import handovers_section, share_head, sheet_notes, who
+from kitopt.report.several.share import handovers_section, share_head, share_proof, sheet_notes, who
 from kitopt.report.sheet import Paper, sheet
-from kitopt.report.text import what_it_does
+from kitopt.report.text import proof_of, what_it_does
 from kitopt.report.words import moment, unwrapped
 from kitopt.sky import windows_for
 
@@ -103,20 +104,30 @@ def _kits(answer: Answer, why: Why, most_solves: int, clock: Budget) -> Iterator
             if most_solves:
                 clock.say("weighing hours and chances")
                 table = grid(choice, windows_for, most_solves=most_solves, budget=clock)
-            yield _kit(choice.operation.name, what_it_does(choice), choice, listed=listed, why=why, table=table)
+            sure = proof_of(choice) if isinstance(answer, Choice) else ""
+            does = what_it_does(choice)
+            yield _kit(choice.operation.name, does, choice, listed=listed, why=why, table=table, sure=sure)
     elif isinstance(answer, GrabKit):
         yield from _of_grab_kit(answer)
     elif isinstance(answer, Shared):
         # a headline and its points, or one sentence
         head, *points = unwrapped(handovers_section(answer))
         handed = [f"{head}: {one.removeprefix('- ')}" for one in points] or [head]
+        sure = _of_all(share_proof(answer))
         for sheet in answer.sheets:
             if sheet.choice is not None and sheet.choice.packed:
                 notes = (*sheet_notes(sheet), *handed)
-                yield _kit(who(answer, sheet.outing), what_it_does(sheet.choice), sheet.choice, notes=notes)
+                does = what_it_does(sheet.choice)
+                yield _kit(who(answer, sheet.outing), does, sheet.choice, notes=notes, sure=sure)
     else:
         for choice in answer.choices.values():
-            yield _kit(choice.operation.name, what_it_does(choice), choice)
+            sure = _of_all(buy_proof(answer))
+            yield _kit(choice.operation.name, what_it_does(choice), choice, sure=sure)
+
+
+def _of_all(proof: str) -> str:
+    """No kit of several is the best by itself: what is proved is of all of them."""
+    return f"All kits together: {proof}"
 
 
 def _of_grab_kit(kit: GrabKit) -> Iterator[KitOnPage]:
@@ -129,7 +140,8 @@ def _of_grab_kit(kit: GrabKit) -> Iterator[KitOnPage]:
     listed = heaps(kit.inventory, kit.packed, kit.choices, bags)
     notes = (f"Recharge {recharge_text(kit)}",)
     does = grab_head(kit).removeprefix(f"{kit.standing.name}: ")
-    yield KitOnPage(kit.standing.name, does, first, listed, (), notes=notes)
+    sure = proof_text(kit.proof)
+    yield KitOnPage(kit.standing.name, does, first, listed, (), notes=notes, sure=sure, is_in_bags=bool(bags))
     for event, choice in zip(kit.standing.events, kit.choices, strict=True):
         notes = (f"Take out {take_out(kit, choice)}",)
         yield _kit(event_title(event, choice), event_does(choice), choice, notes=notes)
@@ -144,6 +156,7 @@ def _kit(
     why: Why = NOTHING_ASKED,
     table: Grid | None = None,
     notes: tuple[str, ...] = (),
+    sure: str = "",
 ) -> KitOnPage:
     inside = heaps(choice.inventory, listed or choice.packed, choice.parts)
-    return KitOnPage(title, does, choice, inside, carried(choice), why, table, notes)
+    return KitOnPage(title, does, choice, inside, carried(choice), why, table, notes, sure)

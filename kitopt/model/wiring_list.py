@@ -36,6 +36,15 @@ def strips_of(wiring: Iterable[Wire]) -> list[str]:
     return [i for wire in wiring if wire.kind == "strip" and wire.source == STATION for i in wire.leads]
 
 
+BOX, STRIPS = "battery box", "the strips"
+
+
+def meeting_place(wiring: Iterable[Wire]) -> str:
+    """Where batteries, controllers and loads meet: the strip that is packed, else whatever box the battery is in."""
+    strips = strips_of(wiring)
+    return strips[0] if len(strips) == 1 else STRIPS if strips else BOX
+
+
 @dataclass(frozen=True)
 class Wire:
     """One join of a kit, or some alike.

@@ -11,6 +11,7 @@ from kitopt.files.plain import cut
 from kitopt.inventory.items import Assumed
 from kitopt.model.kit import Join, Unit
 from kitopt.report import words
+from kitopt.report.aim import aim_text
 from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.heed import cautions_section, closing_line, heed_section
 from kitopt.report.leads import lead_ids
@@ -44,7 +45,7 @@ def _with_kit(choice: Choice, why: Why) -> list[list[str]]:
     """Parts with a blank line between them; without reasons what is told last is told in short."""
     is_short = not why.withouts
     assumed = assumed_section(choice, is_short=is_short)
-    sure = fact("Proof", proof_text(choice.proof, choice.inventory.currency, _spells(choice, is_short=is_short)))
+    sure = fact("Proof", proof_of(choice, is_short=is_short))
     if why.agreement is not None:
         sure += fact("Check", second_opinion_text(choice, why.agreement))
     parts = [
@@ -125,10 +126,18 @@ def survives(choice: Choice) -> str:
         return ""
     if survival.fresh_tried and survival.fresh_survived is not None:
         chance = 100 * survival.fresh_survived / survival.fresh_tried
+        if survival.fresh_survived < survival.fresh_tried:
+            # all is never said of fewer
+            chance = min(chance, 99.9)
         unseen = f"{survival.fresh_survived:,} of {survival.fresh_tried:,} unseen spells of weather"
         return f"; survives {unseen}, {chance:.1f} %"
     what = "spell" if survival.tried == 1 else "spells"
     return f"; survives {survival.survived:,} of {survival.tried:,} {what} of weather"
+
+
+def proof_of(choice: Choice, *, is_short: bool = False) -> str:
+    """How sure a kit is that was chosen by itself; in short without the others that it had to survive."""
+    return proof_text(choice.proof, choice.inventory.currency, _spells(choice, is_short=is_short))
 
 
 def _spells(choice: Choice, *, is_short: bool) -> str:
@@ -171,8 +180,8 @@ def facts(choice: Choice) -> list[str]:
         since = "" if share is None or share >= 0.995 else f" from {100 * share:.0f} % charge"
         need += f"; without sun it lasts {'to the end' if whole else f'{lasts_h:.1f} h'}{since}"
     lines += fact("Need", f"{need}.")
-    if choice.joins and choice.sky.aim_text:
-        lines += fact("Aim", f"{choice.sky.aim_text}.")
+    if aimed := aim_text(choice):
+        lines += fact("Aim", aimed)
     return lines + _losses(choice)
 
 

@@ -10,7 +10,7 @@ from kitopt.explain.fuses import Fit, fuses_to_fit
 from kitopt.explain.swaps import Swap, swap_plan
 from kitopt.inventory.items import Lead
 from kitopt.model.kit import STATION
-from kitopt.model.wiring_list import Wire, strips_of
+from kitopt.model.wiring_list import BOX, STRIPS, Wire, meeting_place
 from kitopt.report import encode
 from kitopt.report.lists import in_short
 from kitopt.report.words import moment, spell, wrapped
@@ -30,7 +30,7 @@ def wiring(choice: Choice) -> list[str]:
 
 
 def _of_one(choice: Choice) -> list[str]:
-    place = meeting_place(choice)
+    place = meeting_place(choice.wiring)
     meet = f"; all meet at {place}" if place != BOX else ""
     lines = wrapped(f"Wiring in this order, struck in reverse{meet}", "", "  ")
     fits = fuses_to_fit(choice)
@@ -59,15 +59,6 @@ def _together(wires: Sequence[Wire]) -> list[list[Wire]]:
 
 def _plugs_in(wire: Wire) -> bool:
     return wire.kind == "load" and wire.source == STATION and not wire.leads and wire.count == 1
-
-
-def meeting_place(choice: Choice) -> str:
-    """Where batteries, controllers and loads meet: the strip that is packed, else whatever box the battery is in."""
-    strips = strips_of(choice.wiring)
-    return strips[0] if len(strips) == 1 else STRIPS if strips else BOX
-
-
-BOX, STRIPS = "battery box", "the strips"
 
 
 def fuses_text(fits: Sequence[Fit]) -> str:
@@ -172,7 +163,7 @@ def swaps_value(choice: Choice) -> list[dict[str, Any]]:
 
 def ends(choice: Choice, wires: Sequence[Wire]) -> str:
     """A join in words, such as "lfp-12 by fused-20 to strip-4"."""
-    wire, place = wires[0], meeting_place(choice)
+    wire, place = wires[0], meeting_place(choice.wiring)
     if wire.kind == "strip":
         times = f"{wire.count} x " if wire.count > 1 else ""
         meet = "where all meet" if place in wire.leads else "where they meet"

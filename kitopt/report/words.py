@@ -37,10 +37,10 @@ def tell_in(units: tuple[str, ...]) -> None:
     _TOLD_IN.set(units)
 
 
-def mass(mass_g: float) -> str:
+def mass(mass_g: float, *, to_the_gram: bool = False) -> str:
     """Grams below one kilogram, else kilograms; ounces and pounds where the owner has these."""
     if "lb" not in _TOLD_IN.get():
-        return f"{mass_g:.0f} g" if mass_g < 1000 else f"{mass_g / 1000:,.2f} kg"
+        return f"{mass_g:.0f} g" if mass_g < 1000 else f"{mass_g / 1000:,.{3 if to_the_gram else 2}f} kg"
     unit, digits = ("oz", ".3g") if mass_g < UNITS["g"]["lb"] else ("lb", ",.2f")
     return f"{mass_g / UNITS['g'][unit]:{digits}} {unit}"
 

@@ -7,9 +7,11 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from pages import Open, carried_of, kit_in_hand, page_of
+from pages import KITS, Open, carried_of, kit_in_hand, page_of
 
 from kitopt.facts.bags import heaps
+from kitopt.report.field.now import out_less_in
+from kitopt.report.field.wording import of_spells
 from kitopt.report.page import KitOnPage, page
 from kitopt.report.page.html import data
 
@@ -80,9 +82,38 @@ def test_what_is_entered_is_answered(opened: Open) -> None:
     said = form.locator(".answer").inner_text()
     assert re.search(r"It lasts to the end in \d+ of 500 spells of weather: \d+ %; asked is 95 %\.", said)
     assert "Trip-wires" in said
+    # 24.1 Ah were in it, of which 10.8 cannot be used: nothing that is switched off brings them back
+    form.locator("[name=amount]").fill("24")
+    form.locator("button").click()
+    assert "None. Already too much is used" in form.locator(".answer").inner_text()
     form.locator("[name=at]").fill("2027-10-19T19:00")
     form.locator("button").click()
     assert "Need ampere-hours, and a time from" in form.locator(".answer").inner_text()
+
+
+def test_all_is_never_said_of_some(opened: Open) -> None:
+    # from all spells to none, by what is out at 23:00
+    found = opened(page_of(NAME)).page
+    form = found.locator("form.now")
+    form.locator("[name=at]").fill("2027-10-09T23:00")
+    shown = []
+    for used_ah in (2, 11, 11.3, 11.6, 12, 13, 14, 24):
+        form.locator("[name=amount]").fill(str(used_ah))
+        form.locator("button").click()
+        said = re.search(r"in (\d+) of 500 spells of weather: (\d+) %", form.locator(".answer").inner_text())
+        assert said
+        shown.append((int(said[1]), int(said[2])))
+    assert {n for n, percent in shown if percent == 100} == {500}
+    assert {n for n, percent in shown if percent == 0} == {0}
+    assert of_spells(0.998) == "99 %"
+    assert of_spells(0.002) == "1 %"
+
+
+def test_where_more_must_go_in_than_out_that_is_said(opened: Open) -> None:
+    found = opened(page_of(NAME)).page
+    said = found.evaluate("[3.26, 0, -0.04, -1.7].map((one) => outLessIn(Math.round(10 * one) / 10))")
+    assert said == ["3.3", "0.0", "0.0", "1.7 more in"]
+    assert said == [out_less_in(one) for one in (3.26, 0, -0.04, -1.7)]
 
 
 def test_readings_are_exported_as_the_planner_reads_them(opened: Open, tmp_path: Any) -> None:
@@ -101,6 +132,14 @@ def test_readings_are_exported_as_the_planner_reads_them(opened: Open, tmp_path:
     first, row = saved.value.path().read_text(encoding="utf-8").splitlines()
     assert first.split(",") == list(columns_of(ReadingRow))
     assert row.startswith("2027-10-09T13:00+02:00,fold-20,mppt-5,0.200,")
+
+
+def test_where_no_strip_is_packed_a_battery_is_not_plugged_into_itself(opened: Open) -> None:
+    # the word is the terminal's
+    found = opened(page_of("plans/meadow-day")).page
+    assert "lfp-20-old into battery box" in found.inner_text(".rail")
+    assert "The battery box is whatever the batteries are in." in found.inner_text(".wiring")
+    assert "into the battery" not in found.inner_text("main").replace("Amperes into the battery", "")
 
 
 ODD = (
@@ -132,6 +171,29 @@ def test_odd_names_do_no_harm(opened: Open) -> None:
 
 def test_data_cannot_end_its_element() -> None:
     assert "<" not in data({"a": "</script><!--"})
+
+
+CUT = """(of) => Array.from(document.querySelectorAll(`${of} .wide`))
+  .filter((one) => one.offsetParent && one.scrollWidth > one.clientWidth).map((one) => one.ariaLabel)"""
+
+
+@pytest.mark.parametrize("name", KITS)
+def test_no_table_is_cut_off_on_paper(opened: Open, name: str) -> None:
+    found = opened(page_of(name), wide=round(190 / 25.4 * 96)).page
+    found.emulate_media(media="print")
+    assert found.evaluate(CUT, "main") == []
+
+
+@pytest.mark.parametrize("name", KITS)
+def test_amperes_to_expect_are_read_on_a_phone_without_scrolling(opened: Open, name: str) -> None:
+    assert opened(page_of(name)).page.evaluate(CUT, ".amperes") == []
+
+
+def test_a_panel_that_cannot_be_tilted_lies_flat(opened: Open) -> None:
+    # fold-20 has no stand: tilts is "no" in the demo's panels.csv
+    found = opened(page_of(NAME)).page
+    assert "Aim: fold-20 cannot be tilted: flat on the ground." in found.inner_text(".amperes")
+    assert found.locator("form.reading [name=aim]").input_value() == "flat"
 
 
 def test_the_print_view_is_two_pages(opened: Open) -> None:

@@ -11,7 +11,7 @@ from typing import Any
 from kitopt.ask import Change
 from kitopt.field.now import Now, Way, moment_in
 from kitopt.operation.terms import Operation
-from kitopt.report.field.wording import head, lines, percent
+from kitopt.report.field.wording import head, lines, of_spells, percent
 from kitopt.report.lists import listed
 from kitopt.report.words import hours, moment
 from kitopt.report.words import percent as percent_of
@@ -62,13 +62,11 @@ def does_text(now: Now) -> str:
 def _chance(now: Now) -> list[str]:
     operation = now.operation
     asked = percent_of(operation.need.confidence)
-    n, is_one = round(now.chance * now.n_windows), now.n_windows == 1
+    n, is_one, shown = round(now.chance * now.n_windows), now.n_windows == 1, of_spells(now.chance)
     rows = (
         []
         if is_one
-        else lines(
-            f"It lasts to the end in {n} of {now.n_windows} spells of weather: {percent(now.chance)}; asked is {asked}."
-        )
+        else lines(f"It lasts to the end in {n} of {now.n_windows} spells of weather: {shown}; asked is {asked}.")
     )
     if now.is_enough:
         first = "It lasts to the end" if is_one else "That is enough"
@@ -110,7 +108,7 @@ def _ways(now: Now) -> list[str]:
     rows[0] += f"{'chance':>8}" if now.has_plan else ""
     for way in now.ways:
         until = "the end" if way.works else moment(moment_in(now.operation, way.lasts_h))
-        cells = f"{until:>16}{f'{way.gained_h:+.1f} h':>9}" + (f"{percent(way.chance):>8}" if now.has_plan else "")
+        cells = f"{until:>16}{f'{way.gained_h:+.1f} h':>9}" + (f"{of_spells(way.chance):>8}" if now.has_plan else "")
         *first, last = lines(change_text(now.operation, way.change), "* " if way.works else "  ", "  ")
         rows += [*first, f"{last:{_NAME}}{cells}"] if len(last) <= _NAME else [*first, last, f"{'':{_NAME}}{cells}"]
     if any(way.works for way in now.ways):
@@ -119,23 +117,40 @@ def _ways(now: Now) -> list[str]:
 
 
 def _wires(now: Now) -> list[str]:
+    if instead := instead_of_wires(now):
+        return lines(instead)
+    rows = lines(f"Trip-wires: Ah out less Ah in {_since(now)}, at the most")
+    for wire in now.wires:
+        limit_ah = at_most_ah(wire.used_at_most_ah)
+        more_in = " more in than out, at least" if limit_ah < 0 else ""
+        rows.append(f"  {moment(wire.time):18}{abs(limit_ah):7.1f} Ah{more_in}")
+    rows += lines(f"If more were used: {action_text(now)}, at once.")
+    return rows
+
+
+def instead_of_wires(now: Now) -> str:
+    """What is said where there is nothing to wait for; empty where there is."""
     if now.followed.is_hopeless:
         where = "" if now.n_windows == 1 else f", in any of {now.n_windows} spells"
         text = f"from here it is not saved by {action_text(now)}{where}."
-        return lines(f"Trip-wires: none. Already too much is used: {text}")
+        return f"Trip-wires: none. Already too much is used: {text}"
     used_ah = now.charge.used_ah if now.state.told == "used" else 0.0
     if now.followed.is_at_once and used_ah > now.wires[0].used_at_most_ah:
         n = int(now.followed.is_savable.sum())
         where = "" if now.n_windows == 1 else f" in {n} of {now.n_windows} spells"
-        return lines(f"Trip-wires: already too much is used. Now: {action_text(now)}; that saves it{where}.")
-    rows = lines(f"Trip-wires: Ah out less Ah in {_since(now)}, at the most")
-    for wire in now.wires:
-        # "at the most" is not rounded up
-        tenths = math.floor(10.0 * wire.used_at_most_ah + 1e-4)
-        more_in = " more in than out, at least" if tenths < 0 else ""
-        rows.append(f"  {moment(wire.time):18}{abs(tenths) / 10:7.1f} Ah{more_in}")
-    rows += lines(f"If more were used: {action_text(now)}, at once.")
-    return rows
+        return f"Trip-wires: already too much is used. Now: {action_text(now)}; that saves it{where}."
+    return ""
+
+
+def at_most_ah(used_ah: float) -> float:
+    """To a tenth; what may be used at the most is not rounded up. [Ah]"""
+    return math.floor(10.0 * used_ah + 1e-4) / 10.0
+
+
+def out_less_in(used_ah: float) -> str:
+    """Ampere-hours out less those in, for a cell of a table: where more went in than out, that is said."""
+    tenths = round(10.0 * used_ah)
+    return f"{-tenths / 10:.1f} more in" if tenths < 0 else f"{tenths / 10:.1f}"
 
 
 def _since(now: Now) -> str:

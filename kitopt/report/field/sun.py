@@ -105,7 +105,7 @@ def _by_hour(now: SunNow) -> list[str]:
     amps = [float(one.amps["clear", "facing"][i]) for i in lit]
     first, last = (_clock(now, float(now.later_h[i])) for i in (lit[0], lit[-1]))
     picture = spark(amps, 0.0, max(amps))
-    return [*rows, f"{first} {picture} {last}, clear and facing: {max(amps):.2f} A at most"]
+    return [*rows, *lines(f"{first} {picture} {last}, clear and facing: {max(amps):.2f} A at most")]
 
 
 def _clock(now: SunNow, later_h: float) -> str:

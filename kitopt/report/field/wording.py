@@ -78,6 +78,11 @@ def percent(share: float) -> str:
     return f"{100 * share:.0f} %"
 
 
+def of_spells(share: float) -> str:
+    """A share of spells that was counted, in whole percent; neither all nor none is said of some."""
+    return percent(share if share in (0.0, 1.0) else min(0.99, max(0.01, share)))
+
+
 def lines(text: str, first: str = "", after: str | None = None) -> list[str]:
     """Lines of at most 72 columns."""
     return wrapped(text, first, after, WIDTH)

@@ -121,7 +121,8 @@ def power_in_words(one: Carried) -> str:
     def at(n: int) -> str:
         return moment(moment_after(operation, timedelta(hours=float(n * power.every_h))))
 
-    text = f"Drawn: {power.out_w.min():.1f} to {power.out_w.max():.1f} W, most from {at(t)} on."
+    low, high = (f"{value:.1f}" for value in (power.out_w.min(), power.out_w.max()))
+    text = f"Drawn: {high} W throughout." if low == high else f"Drawn: {low} to {high} W, most from {at(t)} on."
     if power.in_w[1].max(initial=0.0) > 0.0:
         low, middle, high = power.in_w[:, best]
         text += (

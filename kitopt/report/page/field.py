@@ -12,8 +12,10 @@ from kitopt.inventory.columns import columns_of
 from kitopt.inventory.items import Battery
 from kitopt.inventory.rows import ReadingRow
 from kitopt.operation.clock import hours_to, moment_after
-from kitopt.report.field.now import action_text, change_text
+from kitopt.report.aim import aim_text
+from kitopt.report.field.now import action_text, at_most_ah, change_text, instead_of_wires, out_less_in
 from kitopt.report.field.two_minutes import test_steps
+from kitopt.report.field.wording import of_spells
 from kitopt.report.lists import counted
 from kitopt.report.page.html import Inside, Markup, data, el, name, table
 from kitopt.report.wiring import Swaps
@@ -46,7 +48,8 @@ def amperes_section(one: Carried, of: str) -> Markup | None:
         return None
     rows = [i for i, at in enumerate(found.at_h) if at <= _DAY_H and found.high_deg[i] > 0.0]
     parts: list[Inside] = [el("h2", f"Amperes to expect{of}")]
-    parts.append(el("p", f"Aim: {one.choice.sky.aim_text}.") if one.choice.sky.aim_text else None)
+    aimed = aim_text(one.choice)
+    parts.append(el("p", f"Aim: {aimed}") if aimed else None)
     for panel in found.outlooks:
         way = way_of(one.choice, panel.reach.panel)
         parts.append(
@@ -61,7 +64,7 @@ def amperes_section(one: Carried, of: str) -> Markup | None:
                     )
                     for time, i in zip(_times(one, found.at_h[rows]), rows, strict=True)
                 ],
-                "figures",
+                "figures hourly",
             )
         )
         parts.append(
@@ -84,12 +87,14 @@ def swaps_section(one: Carried, swaps: Swaps, of: str) -> Markup:
             for swap in changes
         ]
         said = f"Swaps, {which[0].lower()}{which[1:]}"
-        parts.append(table(said, ("At", "On", "Off", "Ah out"), told, "figures worded"))
-    if now.wires:
+        heads = ("At", "On", "Off", "Ah out")
+        parts.append(table(said, heads, told, "figures worded") if told else el("p", f"{said}: none."))
+    if instead := instead_of_wires(now):
+        parts.append(el("p", instead))
+    elif now.wires:
         times = _times(one, [hours_to(one.choice.operation, wire.time) for wire in now.wires])
         rows = [
-            (time, f"{math.floor(10.0 * wire.used_at_most_ah + 1e-4) / 10:.1f}")
-            for time, wire in zip(times, now.wires, strict=True)
+            (time, out_less_in(at_most_ah(wire.used_at_most_ah))) for time, wire in zip(times, now.wires, strict=True)
         ]
         parts.append(table("Ah out less Ah in since the start, at the most", ("At", "Ah"), rows, "figures"))
         parts.append(el("p", f"If more were used: {action_text(now)}, at once."))
@@ -103,9 +108,11 @@ def swaps_section(one: Carried, swaps: Swaps, of: str) -> Markup:
         for time, row in zip(_times(one, chances.at_h), chances.chance, strict=True)
     ]
     parts.append(el("h3", f"Chance to last from there to the end, by what is left{of}"))
-    parts.append(table("Ah left above the depth that is never used, loads as planned", head, chance_rows, "figures"))
+    parts.append(
+        table("Ah left above the depth that is never used, loads as planned", head, chance_rows, "figures chance")
+    )
     used = [
-        (time, f"{half:.1f}", f"{most:.1f}")
+        (time, out_less_in(half), out_less_in(most))
         for time, half, most in zip(_times(one, chances.at_h), *chances.used_ah, strict=True)
     ]
     parts.append(el("h3", f"Ah out less Ah in, as it should go{of}"))
@@ -120,7 +127,7 @@ def saved_by(one: Carried) -> list[tuple[str, str]]:
 
 
 def _share(share: float) -> str:
-    return "all" if share >= 1.0 else "none" if share <= 0.0 else f"{min(99, max(1, round(100 * share)))} %"
+    return "all" if share >= 1.0 else "none" if share <= 0.0 else of_spells(share)
 
 
 def now_section(one: Carried, own: str, of: str) -> Markup:
@@ -192,6 +199,8 @@ def reading_section(one: Carried, own: str, of: str) -> Markup | None:
     operation = one.choice.operation
     start = operation.start.astimezone(operation.site.timezone)
 
+    planned = way_of(one.choice, outlooks[0].reach.panel)
+
     def picked(label: str, field: str, options: list[tuple[str, str]]) -> Markup:
         inside = [el("option", text, value=value) for value, text in options]
         at = f"{own}-{field}"
@@ -208,7 +217,7 @@ def reading_section(one: Carried, own: str, of: str) -> Markup | None:
         ),
         _time(own, "reading", start),
         picked("Sky", "sky", [(sky, sky) for sky in SKIES]),
-        picked("It lies", "aim", [(way, _WAYS[way]) for way in ("facing", "flat")]),
+        picked("It lies", "aim", [(way, _WAYS[way]) for way in sorted(_WAYS, key=lambda way: way != planned)]),
         el("p", el("button", "What is due?", type="submit")),
         el("div", class_="answer", role="status"),
         el("p", class_="kept"),

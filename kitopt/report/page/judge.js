@@ -132,7 +132,8 @@ class Judge {
     return { survived, median: median(margin), until: lost === undefined || lost >= this.steps ? null : lost };
   }
 
-  // Trip-wires: the least charge at the start of some steps, below which the change is made. [Wh]
+  // Trip-wires: the least charge at the start of some steps, below which the change is made [Wh]; and whether there is
+  // nothing to wait for, since no spell is saved any more, or none without the change at once.
   limits(demand, changed, from, start_wh, wires) {
     const { full_wh } = this.data;
     const since = (step) => demand.map((watts, t) => (t >= step ? changed[t] : watts));
@@ -167,7 +168,12 @@ class Judge {
         SURENESS.forEach((_sure, level) => tried(base.map((one, j) => (i === j ? level : one))));
       });
     }
-    return wires.map((_, i) => table[best[i]][i]);
+    const limits = wires.map((_, i) => table[best[i]][i]);
+    const lasts = plain.margin.some(isWell), savable = atOnce.filter((one, k) => isWell(one) && !isWell(plain.margin[k]));
+    return {
+      limits, savable: savable.length, isHopeless: !lasts && !savable.length,
+      isAtOnce: !lasts && start_wh < limits[0] && plain.charge[0].every((one) => one < limits[0]),
+    };
   }
 }
 
@@ -238,9 +244,9 @@ class Outlook {
     const others = ways.map((_, i) => i).filter((i) => !isUsed.has(ways[i].place))
       .map((way) => ({ way, ...this.judge.fares(this.demand([...chosen, way]), from, left_wh) }));
     const action = this.action(chosen, from, left_wh), wires = this.wireSteps(from);
-    const limits = wires.length && wires[0] < this.judge.steps
-      ? this.judge.limits(demand, this.demand([...chosen, ...action]), from, left_wh, wires) : [];
-    return { from, ...fares, others, action, wires: limits.map((limit, i) => ({ step: wires[i], limit })) };
+    const wired = wires.length && wires[0] < this.judge.steps
+      ? this.judge.limits(demand, this.demand([...chosen, ...action]), from, left_wh, wires) : { limits: [] };
+    return { from, ...fares, others, action, ...wired, wires: wired.limits.map((limit, i) => ({ step: wires[i], limit })) };
   }
 
   // Amperes that a panel should give, between the whole hours along a line. [A]

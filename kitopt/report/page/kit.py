@@ -23,7 +23,6 @@ from kitopt.report.page.field import amperes_section, now_section, reading_secti
 from kitopt.report.page.html import Inside, Markup, el, name, names, table
 from kitopt.report.page.rail import rail
 from kitopt.report.page.steps import steps_section
-from kitopt.report.proof import proof_text
 from kitopt.report.reasons import sentence
 from kitopt.report.second_opinion import second_opinion_text
 from kitopt.report.wiring import Swaps, fuses_text, swaps_text, swaps_told
@@ -49,6 +48,11 @@ class KitOnPage:
         One for each circuit.
     notes : tuple of str
         What else is to be said of it, a sentence or two each.
+    sure : str
+        What is proved, in a sentence: of this kit where it was chosen by itself, else of all of them together; empty
+        where nobody chose it.
+    is_in_bags : bool
+        Whether the heaps are bags: each has a sheet of its own.
     """
 
     title: str
@@ -59,6 +63,8 @@ class KitOnPage:
     why: Why = NOTHING_ASKED
     grid: Grid | None = None
     notes: tuple[str, ...] = ()
+    sure: str = ""
+    is_in_bags: bool = False
 
     @property
     def count(self) -> int:
@@ -158,14 +164,14 @@ def _checklist(kit: KitOnPage, prefix: str) -> Markup:
                             el("small", into) if piece.plugs_into else None,
                             class_="what",
                         ),
-                        el("span", words.mass(piece.mass_g), class_="mass"),
+                        el("span", words.mass(piece.mass_g, to_the_gram=True), class_="mass"),
                         for_=box,
                     ),
                 )
             )
-        head = el("h3", name(heap.name), " ", el("span", words.mass(heap.mass_g), class_="mass"))
+        head = el("h3", name(heap.name), " ", el("span", words.mass(heap.mass_g, to_the_gram=True), class_="mass"))
         parts += [head, el("ul", rows, class_="boxes")]
-    total = f"In all {kit.count} pieces, {words.mass(kit.mass_g)}{_price(kit)}."
+    total = f"In all {kit.count} pieces, {words.mass(kit.mass_g, to_the_gram=True)}{_price(kit)}."
     parts += [el("p", el("b", total), class_="total"), el("p", kit.fuses) if kit.fuses else None]
     parts += [el("p", class_="count", role="status"), el("p", class_="memory")]
     return el("section", parts, class_="pack")
@@ -209,29 +215,16 @@ def _why(kit: KitOnPage) -> Markup:
            sentence(kit.choice, one), ".")
         for one in kit.why.withouts
     ]  # fmt: skip
-    choice = kit.choice
     parts: list[Inside] = [el("h2", "Why each item")]
     if rows:
         parts += [el("p", "Without it the best kit is:"), el("ul", rows)]
     else:
         parts.append(el("p", "The reasons were not asked for."))
-    sure = (
-        proof_text(choice.proof, choice.inventory.currency, _spells(choice))
-        if choice.packed and choice.proof.bound is not None
-        else ""
-    )
-    parts.append(el("p", sure[:1].upper() + sure[1:]) if sure else None)
+    parts.append(el("p", kit.sure[:1].upper() + kit.sure[1:]) if kit.sure else None)
     if kit.why.agreement is not None:
-        agreed = second_opinion_text(choice, kit.why.agreement)
+        agreed = second_opinion_text(kit.choice, kit.why.agreement)
         parts.append(el("p", agreed[:1].upper() + agreed[1:]))
     return el("section", parts, class_="why")
-
-
-def _spells(choice: Choice) -> str:
-    survival = choice.survival
-    if survival is None or survival.tried == 1:
-        return ""
-    return f"{words.percent(choice.operation.need.confidence)} of {survival.tried:,} spells"
 
 
 def _assumed(kit: KitOnPage) -> Markup:

@@ -104,7 +104,9 @@ function tellNow(form, data, outlook, clock) {
   const counted_ah = Math.min(Math.max(left_ah, 0), usable_ah);
   const chosen = [...form.querySelectorAll("select.use")].map((one) => number(one.value)).filter((one) => one !== null);
   const found = outlook.now(counted_ah * volts, hour, chosen);
-  const percent = (survived) => `${Math.round(100 * survived / data.n)} %`;
+  // neither all nor none is said of some
+  const percent = (survived) => `${survived === data.n ? 100 : survived === 0 ? 0
+    : Math.min(99, Math.max(1, Math.round(100 * survived / data.n)))} %`;
   const until = (step) => (step === null ? "the end" : clock.said(outlook.edges[step]));
   const isEnough = found.survived >= data.needed;
   const first = made("p", `It lasts to the end in ${found.survived} of ${data.n} spells of weather: ` +
@@ -118,14 +120,26 @@ function tellNow(form, data, outlook, clock) {
     table(answer, ["Change", "Chance", "Lasts to"], found.others.map((one) =>
       [data.ways[one.way].text, percent(one.survived), until(one.until)]));
   }
-  if (found.wires.length) {
-    made("h3", "Trip-wires from now on", answer);
+  if (!found.wires.length) return;
+  made("h3", "Trip-wires from now on", answer);
+  const where = (some) => (data.n === 1 ? "" : ` in ${some} of ${data.n} spells`);
+  const action = found.action.map((way) => data.ways[way].text).join(", and ");
+  if (found.isHopeless) {
+    made("p", `None. Already too much is used: from here it is not saved by ${action}${where("any")}.`, answer);
+  } else if (found.isAtOnce) {
+    made("p", `Already too much is used. Now: ${action}; that saves it${where(found.savable)}.`, answer);
+  } else {
     const used_ah = isShare ? 0 : amount;
-    table(answer, ["At", isShare ? "Ah out from now on, at most" : "Ah out since the start, at most"],
+    table(answer, ["At", `Ah out less Ah in ${isShare ? "from now on" : "since the start"}, at the most`],
       found.wires.map(({ step, limit }) => [clock.said(outlook.edges[step]),
-        (Math.floor(10 * (used_ah + counted_ah - limit / volts) + 1e-4) / 10).toFixed(1)]));
-    made("p", `If more were used: ${found.action.map((way) => data.ways[way].text).join(", and ")}, at once.`, answer);
+        outLessIn(Math.floor(10 * (used_ah + counted_ah - limit / volts) + 1e-4) / 10)]));
+    made("p", `If more were used: ${action}, at once.`, answer);
   }
+}
+
+// Where more went in than out, that is said.
+function outLessIn(ah) {
+  return ah < 0 ? `${(-ah).toFixed(1)} more in` : ah.toFixed(1);
 }
 
 function csvCell(value) {

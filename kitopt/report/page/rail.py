@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 from kitopt.facts.carried import Carried
 from kitopt.facts.joins import JoinToMake, border_of
 from kitopt.model.kit import STATION
+from kitopt.model.wiring_list import BOX
 from kitopt.report import words
 from kitopt.report.page.html import Inside, Markup, el, name, names
 
@@ -18,8 +19,7 @@ def rail(one: Carried, prefix: str) -> list[Markup]:
     """The rows of one circuit, each with a box; then what the marks mean."""
     rows: list[Markup] = []
     first, highest_v = border_of(one.joins)
-    place = next((join.place for join in one.joins if join.place), "")
-    head = el("p", "Plug in this order; strike in reverse.", [" All meet at ", name(place), "."] if place else None)
+    head = el("p", "Plug in this order; strike in reverse.", where_all_meet(one.joins, name))
     for number, join in enumerate(one.joins, start=1):
         if join is first:
             warning = (
@@ -55,10 +55,16 @@ def _row(join: JoinToMake, number: int, prefix: str) -> Markup:
     )
 
 
+def where_all_meet(joins: Sequence[JoinToMake], told: Callable[[str], T]) -> list[T | str]:
+    """A sentence to follow another: the place that the rows speak of; names as somebody tells them."""
+    place = next((join.place for join in joins), BOX)
+    return [f" The {BOX} is whatever the batteries are in."] if place == BOX else [" All meet at ", told(place), "."]
+
+
 def ends_of(join: JoinToMake, told: Callable[[str], T]) -> list[T | str]:
     """What goes into what; names as somebody tells them."""
     wire = join.wire
-    source, sink = (told((join.place or "the battery") if end == STATION else end) for end in (wire.source, wire.sink))
+    source, sink = (told(join.place if end == STATION else end) for end in (wire.source, wire.sink))
     leads = told(", ".join(wire.leads))
     if wire.kind == "strip":
         return [leads, f" × {wire.count}: where all meet" if wire.count > 1 else ": where all meet"]

@@ -25,7 +25,6 @@ def buy_text(found: Purchase) -> str:
             item = found.inventory.by_id[one.id]
             each = words.price(item.price_cents or 0, found.inventory.currency)
             lines += wrapped(f"{one.count:3}  {one.id}: {item.name}, {words.mass(item.mass_g)}, {each} each", "buy ")
-    within = "" if found.budget_cents is None else words.price(found.budget_cents, found.inventory.currency)
     lines += [""]
     for o, outing in enumerate(outings):
         operation = outing.operation
@@ -41,7 +40,7 @@ def buy_text(found: Purchase) -> str:
             lines += fact("Kit", text)
     lines += forced_fact(outings[0].operation.bounds)
     lines += left_at_home(found.programme)
-    lines += fact("Proof", proof_text(found.proof, found.inventory.currency, within))
+    lines += fact("Proof", buy_proof(found))
     if found.choices:
         sure = "proved" if found.is_lightest else "not proved"
         lines += fact("Mass", f"{words.mass(found.mass_g)}, all kits together; {sure} lightest for that.")
@@ -55,6 +54,12 @@ def buy_text(found: Purchase) -> str:
     cautions = all_cautions(found.choices.values())
     lines += ["", *cautions] if cautions else []
     return "\n".join(lines) + "\n"
+
+
+def buy_proof(found: Purchase) -> str:
+    """How sure it is, of all kits together."""
+    within = "" if found.budget_cents is None else words.price(found.budget_cents, found.inventory.currency)
+    return proof_text(found.proof, found.inventory.currency, within)
 
 
 def buy_head(found: Purchase) -> str:

@@ -26,17 +26,19 @@ def share_text(found: Shared) -> str:
         lines += ["", *_sheet(found, sheet)]
     lines += ["", *handovers_section(found), "", *forced_fact(found.programme.outings[0].operation.bounds)]
     lines += left_at_home(found.programme)
-    if found.proof.objective is not None:
-        lines += fact("Proof", proof_text(found.proof))
-    elif found.is_fairest:
-        lines += fact("Proof", "proved: no other way leaves the one who is worst off with less of a shortfall.")
-    elif found.proof.proved:
-        lines += fact("Proof", "proved that not all can be served; not proved fairest: the time was up.")
-    else:
-        lines += fact("Proof", proof_text(found.proof))
+    lines += fact("Proof", share_proof(found))
     cautions = all_cautions(sheet.choice for sheet in found.sheets if sheet.choice is not None)
     lines += ["", *cautions] if cautions else []
     return "\n".join(lines) + "\n"
+
+
+def share_proof(found: Shared) -> str:
+    """How sure it is, of all kits together."""
+    if found.proof.objective is None and found.is_fairest:
+        return "proved: no other way leaves the one who is worst off with less of a shortfall."
+    if found.proof.objective is None and found.proof.proved:
+        return "proved that not all can be served; not proved fairest: the time was up."
+    return proof_text(found.proof)
 
 
 def share_head(found: Shared) -> str:

@@ -10,7 +10,7 @@ from tempfile import gettempdir
 from typing import Any, Literal
 
 from kitopt.report.page import KitOnPage
-from kitopt.report.sheet.values import kit_values
+from kitopt.report.sheet.values import sheets_of
 
 __all__ = ["Paper", "sheet"]
 
@@ -31,7 +31,7 @@ def sheet(title: str, kits: Sequence[KitOnPage], paper: Paper = "a4") -> tuple[b
     """
     import typst
 
-    values = {"title": title, "paper": paper, "kits": [kit_values(kit) for kit in kits]}
+    values = {"title": title, "paper": paper, "kits": [one for kit in kits for one in sheets_of(kit)]}
     source = files(__package__).joinpath("sheet.typ").read_bytes()
 
     def at(
@@ -54,7 +54,7 @@ def sheet(title: str, kits: Sequence[KitOnPage], paper: Paper = "a4") -> tuple[b
         except typst.TypstError:
             if is_replaced:
                 raise
-    size_pt, n_pages = SIZES_PT[0], len(kits)
+    size_pt, n_pages = SIZES_PT[0], len(values["kits"])
     if _pages(found) > n_pages:
         # the smallest first: where it does not do, none does
         for smaller_pt in reversed(SIZES_PT[1:]):

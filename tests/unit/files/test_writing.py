@@ -16,7 +16,7 @@ import pytest
 
 from kitopt.errors import BadInput
 from kitopt.files import writing
-from kitopt.files.writing import append_lines, check_target, is_name_on_windows, write_file, write_folder
+from kitopt.files.writing import append_lines, check_folder, check_target, is_name_on_windows, write_file, write_folder
 
 TWO = {"a.csv": "first", "b.csv": "second"}
 
@@ -264,3 +264,14 @@ def test_writers_wait_for_each_other_and_not_for_ever(tmp_path: Path, monkeypatc
             pool.submit(write_file, tmp_path / "a.csv", "x").result(timeout=300)
         write_file(tmp_path / "a.csv", "x")
     assert os.listdir(tmp_path) == ["a.csv"]
+
+
+def test_a_folder_is_refused_before_anything_is_written_there(tmp_path: Path) -> None:
+    check_folder(tmp_path / "not" / "there", TWO, may_replace=True)
+    assert list(tmp_path.iterdir()) == []
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    with pytest.raises(BadInput, match="not a folder"):
+        check_folder(tmp_path / "file", TWO, may_replace=True)
+    (tmp_path / next(iter(TWO))).mkdir()
+    with pytest.raises(BadInput, match="is a folder"):
+        check_folder(tmp_path, TWO, may_replace=True)

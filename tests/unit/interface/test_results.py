@@ -115,3 +115,14 @@ def test_what_stands_in_the_way_travels_too(nights: Path) -> None:
     result = kitopt.pack(operation, kitopt.read_inventory(nights), reasons=False)
     assert result.status == "no-kit"
     assert pickle.loads(pickle.dumps(result)).to_dict() == result.to_dict()
+
+
+def test_a_page_claims_no_proof_but_the_one_that_was_made(nights: Path) -> None:
+    assert f"Proved lightest: nothing below {1000 + LAMP_G:,} g works." in packed(nights).hold().to_page()
+    # what somebody named is not the lightest of anything
+    assert "Proved" not in packed(nights, kit={"big": 1, "small": 1}).hold().to_page()
+    # of several kits all together: two small ones for the long night, one for the short, and a lamp each
+    programme = kitopt.read_programme(nights / "plan.toml")
+    shared = kitopt.share(programme, kitopt.read_inventory(nights)).hold().to_page()
+    assert shared.count("proved lightest") == 2
+    assert shared.count(f"All kits together: proved lightest: nothing below {1500 + 2 * LAMP_G:,} g works.") == 2
