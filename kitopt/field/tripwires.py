@@ -163,11 +163,11 @@ def limits_of(course: Course, steps: Sequence[int]) -> tuple[Floats, Followed]:
     )
     wires = np.arange(len(steps))
 
-    def worth(sure: NDArray[np.intp]) -> tuple[float, float]:
+    def worth(sure: NDArray[np.intp]) -> tuple[float, float, float]:
         followed = heeding.follow(table_wh[sure, wires])
         lost, alarmed = followed.lost_share / (_AIM_SHARE * LOST_SHARE), followed.alarmed_share / ALARMED_SHARE
-        # of two that keep both, the one that loses less
-        return max(lost, alarmed, 1.0), lost + 0.1 * alarmed
+        # a wire that most trip for nothing is not heeded for long; of two that keep both, the one that loses less
+        return max(alarmed, 1.0), max(lost, 1.0), lost + 0.1 * alarmed
 
     best = min((np.full(len(steps), n) for n in range(len(_SURENESS))), key=worth)
     for _ in range(_ROUNDS):
