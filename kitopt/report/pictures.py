@@ -22,12 +22,16 @@ _LABEL = 9
 
 
 def charge_picture(choice: Choice) -> list[str]:
-    """Charge over time of a kit that is measured; nothing without one."""
-    if choice.made is None or choice.lowest is None or choice.circuits:
+    """Charge over time of a kit that is measured, circuit by circuit; nothing without one."""
+    if choice.circuits:
+        return [line for name, part in choice.circuits for line in _picture(part, name or "main")]
+    return _picture(choice.hardest, choice.hardest.operation.bank_name)
+
+
+def _picture(choice: Choice, whose: str) -> list[str]:
+    if choice.made is None or choice.lowest is None:
         return []
-    choice = choice.hardest
-    charge, whose = charge_over_time(choice), choice.operation.bank_name
-    of_it = f", {whose}" if whose else ""
+    charge, of_it = charge_over_time(choice), f", {whose}" if whose else ""
     return _large(choice, charge, of_it) if drawn()[1] else _small(charge, of_it)
 
 

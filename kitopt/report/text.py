@@ -48,6 +48,8 @@ def _with_kit(choice: Choice, why: Why) -> list[list[str]]:
     sure = fact("Proof", proof_of(choice, is_short=is_short))
     if why.agreement is not None:
         sure += fact("Check", second_opinion_text(choice, why.agreement))
+    # reasons are of a whole kit, so circuits are never told at length
+    told = [*facts(choice), *(charge_picture(choice) if choice.circuits or not is_short else ())]
     parts = [
         headline(choice) + heed_section(choice, "kitopt pack --reasons" if is_short else "all of it below"),
         checklist(choice.inventory, choice.packed, with_price=True, is_short=is_short),
@@ -56,15 +58,15 @@ def _with_kit(choice: Choice, why: Why) -> list[list[str]]:
     if not is_short:
         return [
             *parts,
-            [*facts(choice), *charge_picture(choice)],
+            told,
             section(choice, why.withouts),
             cautions_section(choice),
             assumed,
             sure,
         ]
     if len(assumed) > 1:
-        return [*parts, facts(choice), assumed, sure + closing_line(choice)]
-    return [*parts, [*facts(choice), *assumed, *sure, *closing_line(choice)]]
+        return [*parts, told, assumed, sure + closing_line(choice)]
+    return [*parts, [*told, *assumed, *sure, *closing_line(choice)]]
 
 
 def _without_kit(choice: Choice, why: Why) -> list[list[str]]:
