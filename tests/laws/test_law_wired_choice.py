@@ -97,7 +97,8 @@ def assert_same(instance: Instance) -> None:
     assert choice.survival is not None
     assert choice.lowest is not None
     assert choice.survival.survived == n_survived
-    assert choice.lowest.margin_wh == pytest.approx(margin_wh, abs=1e-4)
+    # volts lost in the leads of panels are rounded to 0.1 mV: of 100 Wh at 13 V 0.4 mWh
+    assert choice.lowest.margin_wh == pytest.approx(margin_wh, abs=1e-3)
 
 
 def test_the_choice_agrees_with_trying_every_lead(wired_numbers: range) -> None:
