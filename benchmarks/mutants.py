@@ -3,6 +3,7 @@
 By area: its tests are run once and each line keeps who executes it and how long they take; then a mutant meets those
 tests alone, the quickest first, in a fork of a process that has everything but kitopt loaded, so that a verdict takes
 seconds. What survives is printed with its line, to be read: it may be the same program, or a test that is missing.
+Mutants are drawn by what stands in their line, so that those of other lines stay drawn when a line is mended.
 
     python benchmarks/mutants.py judge --n 50        # fifty of that area, by a seed
     python benchmarks/mutants.py --list              # the areas
@@ -14,16 +15,16 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import hashlib
 import itertools
 import os
-import random
 import resource
 import shutil
 import sys
 import tempfile
 import time
 import traceback
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -53,7 +54,7 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 """What is changed, below kitopt, and the tests that are to notice."""
 
 MOST_S = 60
-"""Processor time of a verdict; a mutant that takes longer does not end, and is noticed by that."""
+"""Processor time of a verdict beyond twice what its tests take; a mutant that takes longer is noticed by that."""
 OPPOSITES: dict[type, type] = {
     **{ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq},
     **{ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.And: ast.Or, ast.Or: ast.And},
@@ -71,6 +72,8 @@ class Mutant:
     place: int
     way: int
     line: int
+    lines: range
+    """Tests that execute one of these are to notice; none where it is run on import, and all of the file's do."""
     what: str
 
     def text(self) -> str:
@@ -82,11 +85,39 @@ class Mutant:
 
 def mutants_of(file: Path) -> Iterator[Mutant]:
     """Every single change of a file that may matter."""
-    for place, node in enumerate(ast.walk(ast.parse(file.read_text(encoding="utf-8")))):
+    tree = ast.parse(file.read_text(encoding="utf-8"))
+    lines = dict(_lines(tree, range(0)))
+    for place, node in enumerate(ast.walk(tree)):
         for way in range(2):
             what = _change(copy.copy(node), way)
             if what and isinstance(node, ast.expr | ast.stmt):
-                yield Mutant(file, place, way, node.lineno, what)
+                yield Mutant(file, place, way, node.lineno, lines[node], what)
+
+
+def _lines(node: ast.AST, around: range) -> Iterator[tuple[ast.AST, range]]:
+    """Of every node the lines whose execution is its own: those of its statement, less the statements in that."""
+    yield node, around
+    is_function = isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+    for name, value in ast.iter_fields(node):
+        for child in value if isinstance(value, list) else [value]:
+            if isinstance(child, ast.AST):
+                within = around
+                if isinstance(child, ast.stmt) and (around or (is_function and name == "body")):
+                    inner = [one.lineno for one in ast.walk(child) if isinstance(one, ast.stmt) and one is not child]
+                    within = range(child.lineno, min([(child.end_lineno or child.lineno) + 1, *inner]))
+                yield from _lines(child, within)
+
+
+def drawn(every: list[Mutant], n: int, seed: int) -> list[Mutant]:
+    """Some of the mutants, whatever the lines above theirs are."""
+    seen: Counter[tuple[str, ...]] = Counter()
+    by_chance = []
+    for one in every:
+        text = one.file.read_text(encoding="utf-8").splitlines()[one.line - 1].strip()
+        name = (one.file.name, text, one.what)
+        seen[name] += 1
+        by_chance.append(hashlib.sha256(f"{seed} {name} {seen[name]}".encode()).digest())
+    return [every[number] for number in sorted(range(len(every)), key=by_chance.__getitem__)[:n]]
 
 
 def _change(node: ast.AST, way: int) -> str | None:
@@ -154,7 +185,7 @@ def lines_of(tests: tuple[str, ...], root: Path) -> Measured:
 _QUIET = ["-q", "-q", "-x", "-n", "0", "-p", "no:cacheprovider", "--no-header", "--tb=no", "-W", "ignore"]
 
 
-def is_noticed(file: Path, text: str, tests: list[str]) -> bool:
+def is_noticed(file: Path, text: str, tests: list[str], most_s: int) -> bool:
     """Whether a test fails with another text in a file, or takes without end."""
     good = file.read_text(encoding="utf-8")
     file.write_text(text, encoding="utf-8")
@@ -164,7 +195,7 @@ def is_noticed(file: Path, text: str, tests: list[str]) -> bool:
             silent = os.open(os.devnull, os.O_WRONLY)
             os.dup2(silent, 1)
             os.dup2(silent, 2)
-            resource.setrlimit(resource.RLIMIT_CPU, (MOST_S, MOST_S))
+            resource.setrlimit(resource.RLIMIT_CPU, (most_s, most_s))
             import pytest
 
             code = 1
@@ -232,14 +263,18 @@ def main() -> None:
         every = [one for name in files for file in sorted((root / "kitopt").glob(name)) for one in mutants_of(file)]
         n = min(n, len(every))
         print(f"{area}: {len(took)} tests, {sum(took.values()):.0f} s; {n} of {len(every)} mutants", flush=True)
-        if is_noticed(every[0].file, every[0].file.read_text(encoding="utf-8"), list(took)):
+        most_s = MOST_S + int(2 * sum(took.values()))
+        if is_noticed(every[0].file, every[0].file.read_text(encoding="utf-8"), list(took), most_s):
             raise SystemExit("the tests of the area fail where nothing is changed")
         killed = unseen = 0
-        chosen = random.Random(given.seed).sample(every, n)
+        chosen = drawn(every, n, given.seed)
         for one in chosen:
             name = str(one.file.relative_to(root))
-            here = sorted(by_line.get((name, one.line), ()), key=lambda test: took[test])
-            if here and is_noticed(one.file, one.text(), here):
+            of_line = [
+                by_line[where] for where in by_line if where[0] == name and where[1] in (one.lines or {where[1]})
+            ]
+            here = sorted(set().union(*of_line), key=lambda test: (took[test], test))
+            if here and is_noticed(one.file, one.text(), here, most_s):
                 killed += 1
                 continue
             unseen += not here
