@@ -72,6 +72,7 @@ class Mutant:
     place: int
     way: int
     line: int
+    column: int
     lines: range
     """Tests that execute one of these are to notice; none where it is run on import, and all of the file's do."""
     what: str
@@ -91,7 +92,7 @@ def mutants_of(file: Path) -> Iterator[Mutant]:
         for way in range(2):
             what = _change(copy.copy(node), way)
             if what and isinstance(node, ast.expr | ast.stmt):
-                yield Mutant(file, place, way, node.lineno, lines[node], what)
+                yield Mutant(file, place, way, node.lineno, node.col_offset + 1, lines[node], what)
 
 
 def _lines(node: ast.AST, around: range) -> Iterator[tuple[ast.AST, range]]:
@@ -279,7 +280,8 @@ def main() -> None:
                 continue
             unseen += not here
             line = one.file.read_text(encoding="utf-8").splitlines()[one.line - 1].strip()
-            print(f"{'survives' if here else 'never run'}: {name}:{one.line}: {one.what}: {line}", flush=True)
+            where = f"{name}:{one.line}:{one.column}"
+            print(f"{'survives' if here else 'never run'}: {where}: {one.what}: {line}", flush=True)
         print(f"{area}: {killed} of {len(chosen)} noticed, {unseen} on lines that none of these tests runs")
 
 
