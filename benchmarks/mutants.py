@@ -32,20 +32,40 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent.parent
 
 _ENGINE, _LAWS, _MODEL = "tests/unit/engine/test_", "tests/laws/test_law_", "tests/unit/model/wiring/test_"
+_AGREES = f"{_LAWS}choice.py::test_the_choice_agrees_with_trying_every_kit[0-49]"
+_CIRCUITS = f"{_LAWS}circuits.py::test_circuits_agree_with_trying_every_pair_of_kits[0-19]"
 AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "judge": (
         ("engine/judge.py",),
-        (f"{_ENGINE}judge.py", f"{_ENGINE}least_charge.py", f"{_ENGINE}needed_capacity.py", f"{_LAWS}margin.py"),
+        (
+            *(f"{_ENGINE}{name}.py" for name in ("judge", "least_charge", "needed_capacity", "confidence")),
+            f"{_LAWS}margin.py",
+        ),
     ),
-    "search": (("engine/search.py", "engine/plan.py"), (f"{_ENGINE}choose_plan.py", f"{_LAWS}choice.py")),
+    "search": (
+        ("engine/search.py", "engine/plan.py"),
+        (f"{_ENGINE}choose_plan.py", _AGREES, f"{_LAWS}second_set.py", "tests/unit/choice/test_what_a_proof_says.py"),
+    ),
     "cuts": (
         ("engine/learned.py", "engine/write.py"),
-        (f"{_ENGINE}confidence.py", f"{_LAWS}rows.py", f"{_LAWS}choice.py"),
+        (f"{_ENGINE}confidence.py", f"{_LAWS}rows.py", _AGREES, _CIRCUITS),
     ),
-    "sides": (("engine/sides.py", "engine/needs.py", "engine/listing.py"), (f"{_LAWS}sides.py",)),
-    "rules": (("model/rules.py",), (f"{_MODEL}rules_at_their_boundary.py", f"{_LAWS}choice.py")),
+    "sides": (("engine/sides.py", "engine/needs.py", "engine/listing.py"), (f"{_LAWS}sides.py", _AGREES)),
+    "rules": (("model/rules.py",), (f"{_MODEL}rules_at_their_boundary.py", _AGREES)),
     "wiring": (("model/wiring/*.py", "model/station_side.py", "model/wiring_list.py"), ("tests/unit/model",)),
-    "several": (("choice/*.py",), ("tests/unit/choice", f"{_LAWS}many.py", f"{_LAWS}circuits.py")),
+    "several": (
+        ("choice/*.py",),
+        (
+            "tests/unit/choice",
+            *(f"{_LAWS}{name}.py" for name in ("dark_plans", "forced", "wrong_answers")),
+            f"{_LAWS}many.py::test_grab_kits_agree_with_trying_every_bag[0-19]",
+            f"{_LAWS}many.py::test_purchases_agree_with_trying_every_one[0-19]",
+            f"{_LAWS}many.py::test_sharing_agrees_with_trying_every_way[0-19]",
+            f"{_LAWS}nices.py::test_the_loads_that_run_agree_with_trying_every_set_of_them[0-19]",
+            f"{_LAWS}apart.py::test_banks_agree_with_trying_every_kit[0-3]",
+            _CIRCUITS,
+        ),
+    ),
     "opinion": (("second_opinion/*.py",), ("tests/unit/second_opinion",)),
     "diagnosis": (("field/*.py",), ("tests/unit/field",)),
     "certificate": (("certificate/*.py",), (f"{_LAWS}certificate.py",)),
