@@ -94,7 +94,7 @@ class Mutant:
     line: int
     column: int
     lines: range
-    """Tests that execute one of these are to notice; none where it is run on import, and all of the file's do."""
+    """Tests that execute one of these are to notice; there are none where it is run on import: all tests are to."""
     what: str
 
     def text(self) -> str:
@@ -291,10 +291,9 @@ def main() -> None:
         chosen = drawn(every, n, given.seed)
         for one in chosen:
             name = str(one.file.relative_to(root))
-            of_line = [
-                by_line[where] for where in by_line if where[0] == name and where[1] in (one.lines or {where[1]})
-            ]
-            here = sorted(set().union(*of_line), key=lambda test: (took[test], test))
+            # what is run on import is told of no test: it may be read by any
+            on_its_lines = (by_line.get((name, line), set()) for line in one.lines)
+            here = sorted(set().union(*on_its_lines) if one.lines else took, key=lambda test: (took[test], test))
             if here and is_noticed(one.file, one.text(), here, most_s):
                 killed += 1
                 continue
