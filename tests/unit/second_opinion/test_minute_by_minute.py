@@ -226,12 +226,17 @@ def test_a_load_of_watts_goes_off_by_what_its_power_makes_of_the_volts(lowest_v:
         assert cut_off.volts == pytest.approx(volts, abs=0.01)
 
 
-def test_what_is_held_back_is_no_longer_there() -> None:
-    # 12.8 Wh at 12.8 V are 1 Ah less of the 4 Ah that 5 Ah drawn of 9 leave
+@pytest.mark.parametrize(
+    ("held", "degc", "held_ah"),
+    [({"reserve_wh": 12.8}, 20.0, 1.0), ({"reserve_share": 1 / 3}, 20.0, 3.0), ({}, -20.0, 2.7)],
+)
+def test_what_is_held_back_is_no_longer_there(held: dict[str, float], degc: float, held_ah: float) -> None:
+    # of 9 Ah 5 are drawn; 12.8 Wh at 12.8 V are 1 Ah, a third is 3, and of LiFePO4 at -20 °C 30 % is locked away
     outing, lamp = steady(1.0, 5.0)
-    outing = replace(outing, need=replace(outing.need, reserve_wh=12.8))
-    opinion = second_opinion(outing, DARK, PlainKit(((battery("b", 10.0), 1, 0.0),), (), (lamp,)), np.array([0]))
-    assert opinion.margin_wh[0] == pytest.approx(3.0 * 12.8, abs=1e-6)
+    outing = replace(outing, need=replace(outing.need, **held))
+    weather = sky([[0.0] * 10], step_h=0.5, battery_degc=degc)
+    opinion = second_opinion(outing, weather, PlainKit(((battery("b", 10.0), 1, 0.0),), (), (lamp,)), np.array([0]))
+    assert opinion.margin_wh[0] == pytest.approx((4.0 - held_ah) * 12.8, abs=1e-6)
 
 
 def in_full_sun(n_circuits: int) -> PlainKit:
