@@ -31,6 +31,13 @@ from pathlib import Path
 
 HERE = Path(__file__).resolve().parent.parent
 
+
+def _golden(*starts: str) -> tuple[str, ...]:
+    """The golden cases whose names start so."""
+    names = sorted(path.stem for path in (HERE / "tests" / "golden").glob("*.txt"))
+    return tuple(f"tests/golden/test_golden.py::test_golden[{name}]" for name in names if name.startswith(starts))
+
+
 _ENGINE, _LAWS, _MODEL = "tests/unit/engine/test_", "tests/laws/test_law_", "tests/unit/model/wiring/test_"
 _AGREES = f"{_LAWS}choice.py::test_the_choice_agrees_with_trying_every_kit[0-49]"
 _CIRCUITS = f"{_LAWS}circuits.py::test_circuits_agree_with_trying_every_pair_of_kits[0-19]"
@@ -64,10 +71,23 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             f"{_LAWS}nices.py::test_the_loads_that_run_agree_with_trying_every_set_of_them[0-19]",
             f"{_LAWS}apart.py::test_banks_agree_with_trying_every_kit[0-3]",
             _CIRCUITS,
+            *_golden("buy_", "forced_", "grab_", "named_", "nice_", "share_", "two_circuits"),
         ),
     ),
     "opinion": (("second_opinion/*.py",), ("tests/unit/second_opinion",)),
-    "diagnosis": (("field/*.py",), ("tests/unit/field",)),
+    "diagnosis": (
+        ("field/*.py",),
+        (
+            "tests/unit/field",
+            *(
+                f"tests/unit/cli/test_cli_field.py::test_{name}"
+                for name in ("nothing_is_promised_by_night", "the_test_as_json")
+            ),
+            "tests/unit/explain/test_measurement.py",
+            "tests/published/test_field_practice.py",
+            *_golden("now_", "reading_", "review_", "sun_", "two_minute_"),
+        ),
+    ),
     "certificate": (("certificate/*.py",), (f"{_LAWS}certificate.py",)),
     "marks": (("files/nearest.py",), ("tests/unit/files/test_nearest.py",)),
 }

@@ -227,3 +227,31 @@ def test_every_measure_can_be_weighed() -> None:
             assert fits.shape == SOME["pwm"].weight.shape
             assert np.all(np.isfinite(fits))
             assert np.all(fits > 0.0)
+
+
+def test_what_tells_most_in_its_time_is_asked_first() -> None:
+    low = of("pwm", amps=0.5 * usual(PWM, "pwm")["amps"])
+    rates = [bits / measure.seconds for measure, bits in low.next_measures()]
+    assert rates == sorted(rates, reverse=True)
+    assert rates[0] > 2.0 * rates[-1]
+
+
+def test_before_any_reading_causes_weigh_as_the_table_has_them() -> None:
+    """Whatever share of a cause's suppositions loses enough; aim, which the sun's height can make rarer, apart."""
+    for kind, set_up in (("pwm", PWM), ("mppt", MPPT)):
+        some = SOME[kind]
+        weights = np.bincount(some.cause, some.weight, len(some.causes))
+        over = [
+            weight / prior_of(cause, set_up)
+            for cause, weight in zip(some.causes, weights, strict=True)
+            if weight > 0.0 and cause.id != "aim"
+        ]
+        assert len(over) > 8
+        assert over == pytest.approx([over[0]] * len(over))
+
+
+def test_hotter_cells_have_fewer_volts() -> None:
+    some = SOME["mppt"]
+    hot, usual_v = some.seen.voc_v[some.is_cause("heat")], some.seen.voc_v[some.is_cause("normal")]
+    assert len(hot)
+    assert np.median(hot) < np.median(usual_v)
