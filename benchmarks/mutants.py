@@ -58,7 +58,10 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         (f"{_ENGINE}confidence.py", f"{_LAWS}rows.py", _AGREES, _CIRCUITS),
     ),
     "sides": (("engine/sides.py", "engine/needs.py", "engine/listing.py"), (f"{_LAWS}sides.py", _AGREES)),
-    "rules": (("model/rules.py",), (f"{_MODEL}rules_at_their_boundary.py", _AGREES)),
+    "rules": (
+        ("model/rules.py",),
+        (f"{_MODEL}rules_at_their_boundary.py", "tests/published/test_panels.py", _AGREES),
+    ),
     "wiring": (("model/wiring/*.py", "model/station_side.py", "model/wiring_list.py"), ("tests/unit/model",)),
     "several": (
         ("choice/*.py",),
