@@ -255,3 +255,12 @@ def test_hotter_cells_have_fewer_volts() -> None:
     hot, usual_v = some.seen.voc_v[some.is_cause("heat")], some.seen.voc_v[some.is_cause("normal")]
     assert len(hot)
     assert np.median(hot) < np.median(usual_v)
+
+
+def test_turning_to_the_sun_brings_what_the_cosine_says() -> None:
+    """Of the beam the cosine of what is left after 20°, over that now; of the sky's light nine tenths either way."""
+    beam, sky = float(PWM.light.dni_wm2[0, 0]), 0.9 * float(PWM.light.dhi_wm2[0, 0])
+    is_off = SOME["pwm"].is_cause("aim")
+    off = np.radians(SOME["pwm"].off_deg[is_off])
+    by_hand = (beam * np.cos(np.maximum(off - np.radians(20.0), 0.0)) + sky) / (beam * np.cos(off) + sky)
+    assert np.median(SOME["pwm"].turned_share[is_off] / by_hand) == pytest.approx(1.0, abs=3e-3)
