@@ -62,7 +62,17 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("model/rules.py",),
         (f"{_MODEL}rules_at_their_boundary.py", "tests/published/test_panels.py", _AGREES),
     ),
-    "wiring": (("model/wiring/*.py", "model/station_side.py", "model/wiring_list.py"), ("tests/unit/model",)),
+    "wiring": (
+        ("model/wiring/*.py", "model/station_side.py", "model/wiring_list.py"),
+        (
+            *(
+                f"{_MODEL}{name}.py"
+                for name in ("rules_at_their_boundary", "what_cannot_be_joined", "wiring_cautions", "wiring_list")
+            ),
+            *("tests/unit/model/test_stock.py", "tests/published/test_conductors.py", f"{_LAWS}wiring.py"),
+            *_golden("each_", "one_lead", "the_blade", "usb_c", "a_makers"),
+        ),
+    ),
     "several": (
         ("choice/*.py",),
         (
