@@ -138,13 +138,13 @@ class Mutant:
 
 
 def mutants_of(file: Path) -> Iterator[Mutant]:
-    """Every single change of a file that may matter."""
+    """Every single change of a file that may matter: not of what guards alone, a frozen class or a strict zip."""
     tree = ast.parse(file.read_text(encoding="utf-8"))
-    lines = dict(_lines(tree, range(0)))
+    lines, guards = dict(_lines(tree, range(0))), set(_guards(tree))
     for place, node in enumerate(ast.walk(tree)):
         for way in range(2):
             what = _change(copy.copy(node), way)
-            if what and isinstance(node, ast.expr | ast.stmt):
+            if what and isinstance(node, ast.expr | ast.stmt) and node not in guards:
                 yield Mutant(file, place, way, node.lineno, node.col_offset + 1, lines[node], what)
 
 
@@ -160,6 +160,16 @@ def _lines(node: ast.AST, around: range) -> Iterator[tuple[ast.AST, range]]:
                     inner = [one.lineno for one in ast.walk(child) if isinstance(one, ast.stmt) and one is not child]
                     within = range(child.lineno, min([(child.end_lineno or child.lineno) + 1, *inner]))
                 yield from _lines(child, within)
+
+
+def _guards(tree: ast.AST) -> Iterator[ast.AST]:
+    """What says how a class is made, or that two lists are as long as each other."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ClassDef):
+            for one in node.decorator_list:
+                yield from ast.walk(one)
+        elif isinstance(node, ast.keyword) and node.arg == "strict":
+            yield from ast.walk(node.value)
 
 
 def drawn(every: list[Mutant], n: int, seed: int) -> list[Mutant]:
