@@ -101,7 +101,7 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             *_golden("now_", "reading_", "review_", "sun_", "two_minute_"),
         ),
     ),
-    "certificate": (("certificate/*.py",), (f"{_LAWS}certificate.py",)),
+    "certificate": (("certificate/*.py",), (f"{_LAWS}certificate.py", "tests/unit/cli/test_certify.py")),
     "marks": (("files/nearest.py",), ("tests/unit/files/test_nearest.py",)),
 }
 """What is changed, below kitopt, and the tests that are to notice."""
@@ -225,9 +225,21 @@ def lines_of(tests: tuple[str, ...], root: Path) -> Measured:
     took: dict[str, float] = {}
 
     class Heard:
+        now = ""
+
+        @pytest.hookimpl(wrapper=True)
+        def pytest_fixture_setup(self, fixturedef: pytest.FixtureDef[object]) -> Iterator[None]:
+            # what is made once for a file is made for all tests of it
+            if fixturedef.scope != "function":
+                measured.switch_context(self.now.split("::")[0])
+            found = yield
+            measured.switch_context(self.now)
+            return found
+
         @pytest.hookimpl(wrapper=True)
         def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
-            measured.switch_context(item.nodeid)
+            self.now = item.nodeid
+            measured.switch_context(self.now)
             began = time.process_time()
             found = yield
             took[item.nodeid] = time.process_time() - began
@@ -238,11 +250,15 @@ def lines_of(tests: tuple[str, ...], root: Path) -> Measured:
     measured.stop()
     if code:
         raise SystemExit(f"the tests of the area fail by themselves: {code}")
+    of: dict[str, set[str]] = defaultdict(set)
+    for test in took:
+        of[test].add(test)
+        of[test.split("::")[0]].add(test)
     data = measured.get_data()
     found: dict[tuple[str, int], set[str]] = defaultdict(set)
     for file in data.measured_files():
         for line, contexts in data.contexts_by_lineno(file).items():
-            found[str(Path(file).relative_to(root)), line] |= set(contexts) & set(took)
+            found[str(Path(file).relative_to(root)), line].update(*(of[context] for context in contexts))
     return found, took
 
 
