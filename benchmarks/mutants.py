@@ -55,7 +55,12 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     ),
     "cuts": (
         ("engine/learned.py", "engine/write.py"),
-        (f"{_ENGINE}confidence.py", f"{_LAWS}rows.py", _AGREES, _CIRCUITS),
+        (
+            *(f"{_ENGINE}{name}.py" for name in ("confidence", "learned_rows", "written_rows")),
+            f"{_LAWS}rows.py",
+            _AGREES,
+            _CIRCUITS,
+        ),
     ),
     "sides": (("engine/sides.py", "engine/needs.py", "engine/listing.py"), (f"{_LAWS}sides.py", _AGREES)),
     "rules": (

@@ -54,9 +54,11 @@ BOX = np.full(LAYOUT.size, 2.0)
     [
         # three times what a window asks for is one at least; half of it is a half; of a window unknown nothing is said
         ([row(1.0), row(0.0, 1.0)], row(3.0, 0.5), [1.0, 0.5, 0.0]),
+        # a window that asks for twice as much says half as much; what no window knows adds nothing
+        ([row(2.0), row(0.0, 0.5)], row(1.0, 0.5, 1.0), [1.0, 0.5, 0.0]),
         # what pulls below zero does so at its worst, twice a half; the second window holds nothing against it
         ([row(1.0), row(0.0, 1.0)], row(3.0, -0.5), [0.0, -1.0, -1.0]),
-        # so does what no window knows
+        # so does what no window knows, where it pulls
         ([row(1.0), row(0.0, 1.0)], row(3.0, 0.5, -1.0), [-1.0, -1.5, -2.0]),
         # what the window grants itself to be pulled down by is not taken off again: 1 + 2 · min(0, -2 + 1)
         ([row(1.0, -1.0)], row(1.0), [1.0, 0.0, 0.0]),
@@ -94,6 +96,8 @@ def test_where_nothing_is_asked_but_what_the_kit_itself_draws_rows_are_in_watt_h
     verdict = some.judge(counts)
     assert verdict.margin_wh[0] == pytest.approx(-10.0)
     assert some.cuts_at(counts, verdict) is None
+    some.learn_windows(counts, verdict)
+    assert not some.window_rows
     assert some.learn(counts, verdict)
     rows = [one.v for one in (*some.free_rows, *some.window_rows)]
     assert len(some.window_rows) == (2 if n_allowed else 0)
@@ -105,6 +109,30 @@ def test_where_nothing_is_asked_but_what_the_kit_itself_draws_rows_are_in_watt_h
         assert v @ some.case.plant(np.array([3.0, 1.0])) >= at_least
         # near to 1, since a solver's tolerance is absolute
         assert np.max(np.abs(v)) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("n_allowed", "enough"), [(0, 3.0), (1, 2.0)])
+def test_a_failing_kit_breaks_what_it_teaches_and_a_working_one_does_not(n_allowed: int, enough: float) -> None:
+    # 17 W and a thing of 1 W over an hour; a battery has 10 Wh in the first window and 8.75 in the second: one fails
+    # both, two are enough in the first alone, three in both
+    some = memory(2, n_allowed, hours=1.0, load_w=17.0)
+    works = np.array([enough, 1.0])
+    assert some.passes(some.judge(works))
+    fails = np.array([1.0, 1.0])
+    verdict = some.judge(fails)
+    assert some.learn(fails, verdict)
+    some.learn_windows(fails, verdict)
+    for one in some.free_rows:
+        assert one.v @ some.case.plant(fails) < one.least
+        assert one.v @ some.case.plant(works) >= one.least
+    assert some.free_rows
+    # each window's own row holds where it is survived: 10 or 8.75 Wh a battery of 17 and 1 for each thing besides
+    assert {one.window for one in some.window_rows} == {0, 1}
+    for one in some.window_rows:
+        held_wh = (10.0, 8.75)[one.window]
+        assert one.v[LAYOUT.capacity] == pytest.approx(held_wh / 10.0 / 17.0, rel=1e-5)
+        assert one.v[LAYOUT.demand(0)] == pytest.approx(-1.0 / 17.0, rel=1e-5)
+        assert one.least == 1.0
 
 
 @pytest.mark.parametrize("load_w", [0.0, 1.0])
