@@ -72,7 +72,13 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         (
             *(
                 f"{_MODEL}{name}.py"
-                for name in ("rules_at_their_boundary", "what_cannot_be_joined", "wiring_cautions", "wiring_list")
+                for name in (
+                    "chains",
+                    "rules_at_their_boundary",
+                    "what_cannot_be_joined",
+                    "wiring_cautions",
+                    "wiring_list",
+                )
             ),
             *("tests/unit/model/test_stock.py", "tests/published/test_conductors.py", f"{_LAWS}wiring.py"),
             *_golden("each_", "one_lead", "the_blade", "usb_c", "a_makers"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from wired_kits import battery, controller, converter, ids, in_the_sun, lead, load, packed, panel, rules
+from wired_kits import battery, controller, converter, ids, in_the_sun, lead, load, packed, panel, plug, rules
 
 from kitopt.choice import Choice
 from kitopt.inventory.items import Item
@@ -164,6 +164,29 @@ def test_the_batteries_lead_carries_the_charge() -> None:
     # and a fuse is 125 % of it: 6.25 A
     assert with_lead(10.0, fuse_a=6.25, fuse_at_m=0.1).status == "found"
     assert is_ruled_out(with_lead(10.0, fuse_a=6.2, fuse_at_m=0.1), "ampacity")
+
+
+def test_a_controllers_lead_drops_no_more_than_3_percent() -> None:
+    # 10 A through 2 · 7.98 mΩ/m of 2.5 mm² (IEC 60228) at 40 °C, 17.2 mΩ a metre: 0.402 V of 13.4 V at 2.33 m
+    def with_length(length_m: float) -> Choice:
+        joined = {"contact_ohm": {"g": 0.0, "h": 0.0}}
+        cord = lead("cord", "g > h", area_mm2=2.5, length_m=length_m)
+        behind = controller(battery_connector="h", max_charge_a=10.0)
+        return in_the_sun(battery(), panel(), behind, cord, load(), known=joined)
+
+    assert ids(with_length(2.3))["cord"] == 1
+    assert is_ruled_out(with_length(2.4), "lead-drop")
+
+
+def test_on_sockets_a_strip_takes_one_thing_more_than_its_ways() -> None:
+    # a strip of two ways has three sockets: a battery and two loads
+    def with_loads(n: int) -> Choice:
+        strip = lead("strip", "s:socket > s:socket", ways=2)
+        loads = [load(f"lamp-{i}", full_w=1.0, connector="s:plug") for i in range(n)]
+        return packed(battery(connector="s:plug"), strip, *loads, station_connector=plug("s:socket"))
+
+    assert ids(with_loads(2))["strip"] == 1
+    assert is_ruled_out(with_loads(3), "strip")
 
 
 def test_a_strip_carries_the_charge() -> None:
