@@ -51,7 +51,10 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     ),
     "search": (
         ("engine/search.py", "engine/plan.py"),
-        (f"{_ENGINE}choose_plan.py", _AGREES, f"{_LAWS}second_set.py", "tests/unit/choice/test_what_a_proof_says.py"),
+        (
+            *(f"{_ENGINE}{name}.py" for name in ("plan", "choose_plan")),
+            *(_AGREES, f"{_LAWS}second_set.py", "tests/unit/choice/test_what_a_proof_says.py"),
+        ),
     ),
     "cuts": (
         ("engine/learned.py", "engine/write.py"),

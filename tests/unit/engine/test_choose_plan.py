@@ -79,7 +79,10 @@ def test_a_cutoff_admits_its_own_value_and_nothing_above() -> None:
             continue
         n_found += 1
         assert choose(plan, cutoff=free.objective).objective == free.objective
-        assert choose(plan, cutoff=free.objective - 1).status == "no-kit"
+        none = choose(plan, cutoff=free.objective - 1)
+        assert none.status == "no-kit"
+        # and no more is said than was asked: what costs one more is open
+        assert none.bound == free.objective
     assert n_found >= 3
 
 
@@ -90,6 +93,9 @@ def test_out_of_time_before_the_start() -> None:
     assert not outcome.proved
     assert outcome.counts is None
     assert outcome.objective == math.inf
+    # nothing at all costs what is fixed of the first objective, 0
+    assert outcome.bound == 0.0
+    assert choose(plan, budget=Budget.of(0.0), least=3.0).bound == 3.0
 
 
 def test_learned_rows_spare_the_second_choice_its_proposals() -> None:
@@ -103,6 +109,17 @@ def test_learned_rows_spare_the_second_choice_its_proposals() -> None:
             assert again.rounds <= first.rounds
             n_learned += first.rounds > again.rounds
     assert n_learned > 0
+
+
+def test_a_kit_whose_sides_can_be_listed_is_found_by_them() -> None:
+    # cuts alone would find the same, in more rounds
+    n_listed = 0
+    for number in range(10):
+        instance = numbered(number)
+        for solved in pack(instance.operation, instance.inventory, instance.sky).solved:
+            outcome = choose(solved.plan)
+            n_listed += bool(outcome.memories[0].listings)
+    assert n_listed > 5
 
 
 def test_a_bound_never_exceeds_the_optimum_when_time_is_short() -> None:
