@@ -16,8 +16,9 @@ import pytest
 from oracle import World, answer
 from oracle.instances import numbered
 from oracle.wired_instances import wired
+from test_learned_rows import memory
 
-from kitopt.budget import Budget
+from kitopt.budget import Budget, OutOfTime
 from kitopt.choice import pack
 from kitopt.engine import Objective, Plan, Row, choose
 from kitopt.inventory.items import Inventory
@@ -120,6 +121,27 @@ def test_a_kit_whose_sides_can_be_listed_is_found_by_them() -> None:
             outcome = choose(solved.plan)
             n_listed += bool(outcome.memories[0].listings)
     assert n_listed > 5
+
+
+class UpAtOnce:
+    """A reporter by whose word the time is up at the first round."""
+
+    def round(self, **_: object) -> None:
+        raise OutOfTime
+
+    def say(self, text: str) -> None:
+        pass
+
+
+def test_what_the_least_battery_costs_is_known_before_any_kit() -> None:
+    # 17 W over an hour from batteries of 8.75 Wh in the colder window, at 100 g each: two at least. What else is packed
+    # draws 1 W and makes it three
+    case = memory(2, 0, hours=1.0, load_w=17.0).case
+    objective = Objective("mass", np.array([100.0, 0.0]))
+    plan = Plan(np.array([0.0, 1.0]), np.array([5.0, 1.0]), (), (case,), (objective,))
+    cut_short = choose(plan, budget=Budget(reporter=UpAtOnce()))
+    assert (cut_short.status, cut_short.bound) == ("time-limit", 200.0)
+    assert choose(plan).objective == 300.0
 
 
 def test_a_bound_never_exceeds_the_optimum_when_time_is_short() -> None:
