@@ -65,7 +65,10 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             _CIRCUITS,
         ),
     ),
-    "sides": (("engine/sides.py", "engine/needs.py", "engine/listing.py"), (f"{_LAWS}sides.py", _AGREES)),
+    "sides": (
+        ("engine/sides.py", "engine/needs.py", "engine/listing.py"),
+        (f"{_ENGINE}sides.py", f"{_LAWS}sides.py", _AGREES),
+    ),
     "rules": (
         ("model/rules.py",),
         (f"{_MODEL}rules_at_their_boundary.py", "tests/published/test_panels.py", _AGREES),
