@@ -134,8 +134,8 @@ def test_a_side_that_no_battery_can_serve_is_not_chosen() -> None:
     assert n_chosen > 4
 
 
-def test_a_tangent_lies_below_what_any_side_needs() -> None:
-    n_touched = n_looked = 0
+def test_a_tangent_lies_below_what_any_side_needs_and_touches_what_its_own_does() -> None:
+    n_touched = n_looked = n_own = 0
     for number in range(40):
         instance = wired(number)
         for solved in pack(instance.operation, instance.inventory, instance.sky).solved:
@@ -156,8 +156,12 @@ def test_a_tangent_lies_below_what_any_side_needs() -> None:
                     below = float(sides.at_least_wh(sides.tangent(at), some[None, :])[0])
                     assert below <= need + 1e-4, number
                     n_touched += below > 0.9 * need > 1.0
+                if 1.0 < need < math.inf:
+                    assert float(sides.look_at(side, side[None, :])[0]) == pytest.approx(need, rel=1e-6), number
+                    n_own += 1
     assert n_touched > 20
     assert n_looked > 20
+    assert n_own > 40
 
 
 def test_a_wiring_that_brings_no_more_needs_no_less() -> None:
