@@ -118,7 +118,10 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             *_golden("now_", "reading_", "review_", "sun_", "two_minute_"),
         ),
     ),
-    "certificate": (("certificate/*.py",), (f"{_LAWS}certificate.py", "tests/unit/cli/test_certify.py")),
+    "certificate": (
+        ("certificate/*.py",),
+        (f"{_LAWS}certificate.py", "tests/unit/certificate", "tests/unit/cli/test_certify.py"),
+    ),
     "marks": (("files/nearest.py",), ("tests/unit/files/test_nearest.py",)),
 }
 """What is changed, below kitopt, and the tests that are to notice."""

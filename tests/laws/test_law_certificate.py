@@ -44,6 +44,10 @@ def test_what_was_proved_holds_and_needs_no_other_file(right: dict[str, Any], tm
     # weighed on the inventory's own scale: the masses of what is packed
     masses = {"box-10": 1200, "box-4": 520, "mppt-5": 180, "fold-20": 700, "fold-40": 1300, "pwm-5": 110, "lamp": 300}
     assert found.bound == sum(n * masses[i] for i, n in found.packed)
+    # and by the weights of the program's own columns
+    of_class = right["classes"][right["incumbent"]["class"]]
+    counts = right["incumbent"]["counts"]
+    assert found.bound == of_class["fixed"] + sum(n * of_class["columns"][j]["weight"] for j, n in counts)
     # some rows are learned from spells, some from sides, and some from spells beyond the first: else little was tried
     assert min(found.totals["cut"], found.totals["side"]) >= 2
     assert any(case["others"] for one in right["classes"] for case in one["cases"])

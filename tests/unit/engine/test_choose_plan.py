@@ -13,10 +13,10 @@ from itertools import product
 
 import numpy as np
 import pytest
+from dark_batteries import memory
 from oracle import World, answer
 from oracle.instances import numbered
 from oracle.wired_instances import wired
-from test_learned_rows import memory
 
 from kitopt.budget import Budget, OutOfTime
 from kitopt.choice import pack

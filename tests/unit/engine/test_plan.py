@@ -8,7 +8,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from test_learned_rows import memory
+from dark_batteries import memory
 
 from kitopt.engine import Objective, Plan, Row
 from kitopt.engine.judge import TOLERANCE_WH

@@ -6,8 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from test_judge import conditions
-from test_learned_rows import memory
+from dark_batteries import memory
 
 from kitopt.engine import Objective, Plan, Row, choose
 from kitopt.engine.joint import in_banks
@@ -26,9 +25,10 @@ def case(*columns: dict[int, float], **more: object) -> Case:
     for j, column in enumerate(columns):
         for coordinate, size in column.items():
             matrix[coordinate, j] = size
-    sun = np.zeros((1, 2))
-    met = conditions(2, sun.tolist(), [1.0, 1.0], layout=LAYOUT, shapes=(sun, sun), demand_shapes=np.zeros((0, 2)))
-    made = Case("by hand", met, memory(1, 0).case.confidence, matrix)
+    sun = np.zeros((1, 1))
+    dark = memory(1, 0).case
+    met = replace(dark.conditions, layout=LAYOUT, shapes=(sun, sun), demand_shapes=np.zeros((0, 1)))
+    made = Case("by hand", met, dark.confidence, matrix)
     return replace(made, **more)  # type: ignore[arg-type]
 
 

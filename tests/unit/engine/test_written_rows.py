@@ -7,7 +7,7 @@ from typing import cast
 
 import numpy as np
 import pytest
-from test_learned_rows import memory
+from dark_batteries import memory
 
 from kitopt.engine import write
 from kitopt.engine.sides import Sides
