@@ -66,6 +66,18 @@ def test_every_mutant_is_refused_for_what_it_says(right: dict[str, Any], tmp_pat
         assert "made again" in text or "comes from there" in text or "incumbent" in text, (number, what, text)
 
 
+def test_what_is_missing_and_what_is_no_key_is_named(right: dict[str, Any], tmp_path: Path) -> None:
+    changed = json.loads(json.dumps(right))
+    del changed["totals"]["columns"]
+    changed["incumbent"]["colour"] = "red"
+    with pytest.raises(BadInput) as refused:
+        verify(written(tmp_path, changed), restated)
+    assert "totals.columns" in str(refused.value)
+    assert "is missing" in str(refused.value)
+    assert "incumbent.colour" in str(refused.value)
+    assert "is not a key of a certificate" in str(refused.value)
+
+
 def test_a_bound_that_is_told_too_high_is_found_by_another_solver(right: dict[str, Any], tmp_path: Path) -> None:
     # with every row that was learned left out, and the totals as if there had been none, all that is told is made again
     # just so; only who solves it sees that nothing is proved

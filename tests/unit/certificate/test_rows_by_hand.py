@@ -7,14 +7,22 @@ at least 24 Wh.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 from dark_batteries import memory
 
+from kitopt.budget import UNLIMITED
+from kitopt.certificate.document import _LISTED, differences
 from kitopt.certificate.learned import Learned, Origin
-from kitopt.certificate.proof import Stated, prove
+from kitopt.certificate.proof import Stated, _Prover, prove
+from kitopt.certificate.stated import _survived
+from kitopt.certificate.verify import _case_of_others
 from kitopt.engine import Objective, Plan
+from kitopt.engine.judge import TOLERANCE_WH
+from kitopt.engine.plan import Trial
 from kitopt.engine.solver import solve
 
 
@@ -79,3 +87,47 @@ def test_a_proof_leaves_nothing_below_the_best(n_allowed: int, grams: float) -> 
     stated = prove(made, grams)
     assert solve(stated.program(grams - 1.0)).status == "infeasible"
     assert solve(stated.program()).objective == pytest.approx(grams)
+
+
+def test_what_the_case_does_not_know_is_not_told() -> None:
+    made = plan(1)
+    wider = Plan(np.zeros(3), np.array([5.0, 1.0, 9.0]), (), made.cases, (Objective("mass", np.ones(3)),))
+    row = Origin(0, wider, wider.cases[0]).cut(np.array([1.0, 1.0, 4.0]), [2, 3])
+    assert row is not None
+    assert row.counts == ((0, 1.0), (1, 1.0))
+
+
+def test_a_kit_that_is_proposed_again_is_refused_by_itself() -> None:
+    # a solver keeps rows within a tolerance: what it proposes in spite of them is ruled out for good
+    made = plan(1)
+    prover = _Prover(made, 300.0, UNLIMITED)
+    prover._refuse(kit(2))
+    n_before = len(prover.stated.rows)
+    assert n_before
+    prover._refuse(kit(2))
+    assert prover.stated.rows[n_before:] == [Origin(0, made, made.cases[0]).kit(kit(2))]
+
+
+def test_a_margin_a_rounding_below_zero_counts_as_survived() -> None:
+    assert _survived(np.array([1.0, -TOLERANCE_WH, -1.0])) == {"survived": 2, "lowest_wh": -TOLERANCE_WH}
+    assert _survived(np.array([-1.0])) == {"survived": 0, "lowest_wh": 0.0}
+
+
+@pytest.mark.parametrize(
+    ("spells", "is_one"),
+    [([0, 3], True), ([3, 9], True), ([], False), ([-1, 3], False), ([3, 10], False), ([3, 3], False), ([4, 3], False)],
+)
+def test_other_spells_are_some_of_all_in_their_order(spells: list[int], is_one: bool) -> None:
+    trial = Trial(lambda n: n - 1, lambda counts: None, lambda windows: memory(len(windows), 0).case)
+    one: Any = SimpleNamespace(plan=SimpleNamespace(trials=[trial]))
+    found = _case_of_others(one, spells, [10])
+    assert (found is not None) is is_one
+    # of all ten one may fail, and of the two no more
+    assert found is None or found.n_allowed == 1
+    assert _case_of_others(one, [0], []) is None
+
+
+def test_the_first_few_differences_of_a_place_are_told() -> None:
+    found = list(differences([0] * (_LISTED + 5), [1] * (_LISTED + 5), "rows"))
+    assert [fault.column for fault in found] == [f"rows[{i}]" for i in range(_LISTED)]
+    assert list(differences({"a": 1.0}, {"a": 1.0 + 1e-9}, "")) == []
