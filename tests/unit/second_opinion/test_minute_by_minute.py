@@ -11,7 +11,7 @@ from oracle.instances import GENDERLESS, battery, controller, load, operation, p
 from kitopt.inventory.items import Converter
 from kitopt.operation.terms import LoadUse, Operation, Span
 from kitopt.second_opinion import Circuit, Fed, Feed, PlainKit, second_opinion
-from kitopt.second_opinion.cells import CELLS, bank_of
+from kitopt.second_opinion.cells import CELLS, CHARGES, bank_of
 from kitopt.second_opinion.clouds import dim_and_bright, passed_wm2
 from kitopt.second_opinion.loads import by_minute, drawn_by
 from kitopt.second_opinion.spells import on_share, ranks
@@ -182,7 +182,10 @@ def test_volts_rise_with_charge(chemistry: str) -> None:
     cells = CELLS[chemistry]
     for volts in (cells.rest_v, cells.fed_v):
         assert (np.diff(volts) > 0).all()
-    assert (np.array(cells.fed_v) >= np.array(cells.rest_v)).all()
+    # some tenths of a volt more while it is filled, until it is nearly full (common practice, no source)
+    raised_v = np.array(cells.fed_v) - np.array(cells.rest_v)
+    assert (raised_v >= 0.0).all()
+    assert (raised_v[np.array(CHARGES) <= 0.85] < 0.8).all()
     assert cells.fed_v[-1] == cells.constant_v
     assert cells.rest_v[0] < cells.nominal_v < cells.rest_v[-1]
 

@@ -189,6 +189,21 @@ def test_on_sockets_a_strip_takes_one_thing_more_than_its_ways() -> None:
     assert is_ruled_out(with_loads(3), "strip")
 
 
+def test_where_a_bank_is_charged_it_takes_one_socket_of_the_strip() -> None:
+    # banks that charge apart have a strip at the station and one where the controllers are: of two ways it has three
+    # sockets, for a bank and two controllers. That it takes three of these is seen where the strip has one way more
+    def with_ways(ways: int) -> Choice:
+        small = {"rated_w": 10.0, "imp_a": 0.55, "isc_a": 0.6, "count": 3}
+        strips = lead("strip", "s:socket > s:socket", ways=ways, count=2)
+        charged = (panel(**small), controller(count=3, battery_connector="s:plug"))
+        apart = {"charge": "apart", "swap": (480, 1200), "station_connector": plug("s:socket")}
+        boxes = battery(count=2, connector="s:plug")
+        return packed(boxes, *charged, strips, load(connector="s:plug"), sun_wm2=500.0, hours=80.0, **apart)
+
+    assert ids(with_ways(3))["mppt"] == 3
+    assert is_ruled_out(with_ways(2), "strip")
+
+
 def test_a_strip_carries_the_charge() -> None:
     def with_strip(max_a: float) -> Choice:
         strip = lead("strip", "g > g", ways=4, max_a=max_a)
