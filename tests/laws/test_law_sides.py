@@ -152,6 +152,9 @@ def test_a_tangent_lies_below_what_any_side_needs_and_touches_what_its_own_does(
                 assert float(sides.at_least_by_sides_wh(side[None, :])[0]) >= below
                 assert below <= need + 1e-4, number
                 n_looked += below > 0.9 * need > 1.0
+                own = sides.tangent(some)
+                touched = float(sides.at_least_wh(own, some[None, :])[0])
+                assert float(own.hardest_need_wh(some[None, :])[0]) == pytest.approx(touched), number
                 for at in (some, other):
                     below = float(sides.at_least_wh(sides.tangent(at), some[None, :])[0])
                     assert below <= need + 1e-4, number

@@ -11,9 +11,10 @@ from dark_batteries import memory
 from kitopt.engine import Objective, Plan, Row, choose
 from kitopt.engine.joint import in_banks
 from kitopt.engine.learned import CaseMemory
+from kitopt.engine.listing import Listing, fixed_of
 from kitopt.engine.plan import Case
 from kitopt.engine.plant import Layout
-from kitopt.engine.sides import can_hold, least_by_rows
+from kitopt.engine.sides import Sides, can_hold, least_by_rows
 
 LAYOUT = Layout(1, 2, 0)
 """A unit, and two sources of panel power."""
@@ -95,3 +96,18 @@ def test_a_listing_is_used_again_for_the_very_same_question_alone() -> None:
     assert n_listings(replace(plan, upper=plan.upper.copy()), known) == 2
     # of the second case nothing is known any more: it may be another
     assert n_listings(plan, [known[0], CaseMemory(cases[1])]) == 3
+
+
+def test_a_side_is_known_no_better_than_in_the_case_that_knows_least() -> None:
+    cases = [memory(2, n, hours=1.0, load_w=17.0).case for n in (0, 1)]
+    objective = Objective("mass", np.array([100.0, 0.0]))
+    plan = Plan(np.array([0.0, 1.0]), np.array([5.0, 1.0]), (), tuple(cases), (objective,))
+    box = np.array([50.0, 0.0, 0.0, 1.0, 0.0])
+    each = [Sides(one, fixed_of(one, plan, box)) for one in cases]
+    listing = Listing(plan, each, objective, lambda: 1.0)
+    none = np.zeros(0, dtype=np.int64)
+    # 17 Wh of which the colder window leaves 7/8, or the warmer all
+    assert [one.need_wh(none) for one in each] == pytest.approx([17.0 / 0.875, 17.0])
+    assert listing._known_wh(none) == (2, pytest.approx(17.0 / 0.875))
+    each[1]._need_wh.clear()
+    assert listing._known_wh(none)[0] == 0
