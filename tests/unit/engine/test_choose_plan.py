@@ -71,6 +71,22 @@ def test_objectives_in_their_order_and_then_the_earliest_columns(seed: int) -> N
     assert outcome.objective == outcome.bound == rank(best)[0][0]
 
 
+def test_objectives_are_in_their_order_where_equals_are_not_told_apart() -> None:
+    n_found = 0
+    for seed in range(20):
+        plan, works, weights = plan_of(seed)
+        outcome = choose(replace(plan, tie_break=()))
+        values = [
+            tuple(sum(w * n for w, n in zip(row, x, strict=True)) for row in weights)
+            for x in product(*(range(u + 1) for u in UPPER))
+            if works(x)
+        ]
+        if outcome.counts is not None:
+            n_found += 1
+            assert tuple(round(float(np.dot(row, outcome.counts))) for row in weights) == min(values), seed
+    assert n_found > 10
+
+
 def test_a_cutoff_admits_its_own_value_and_nothing_above() -> None:
     n_found = 0
     for seed in range(10):
