@@ -16,6 +16,7 @@ from kitopt.choice.classes import OverClasses
 from kitopt.choice.laid import Laid
 from kitopt.choice.lasts import lasts_h
 from kitopt.choice.offers import maximal_sets, most_of_each, unpriced
+from kitopt.choice.search import Found, Search
 from kitopt.choice.side_by_side import _if_made
 from kitopt.engine import Row
 
@@ -51,6 +52,14 @@ def test_an_answer_is_sure_when_nothing_less_is_open(bound: float, is_sure: bool
 def test_without_counts_only_an_infinite_bound_is_sure() -> None:
     assert OverClasses(None, (), math.inf).is_sure
     assert not OverClasses(None, (), 9.0).is_sure
+
+
+@pytest.mark.parametrize(("name", "least"), [("cost", 5.0), ("mass", 8.0), ("items", 8.0)])
+def test_what_is_bought_may_serve_all_and_what_is_carried_may_not(name: str, least: float) -> None:
+    # alone they need 3 and 5 at the least
+    some: Any = SimpleNamespace(names=(name,))
+    each = {0: Found(None, 3.0, is_sure=False), 1: Found(None, 5.0, is_sure=False)}
+    assert Search.least_of(some, each) == least
 
 
 def test_what_is_laid_out_is_for_the_very_same_weather() -> None:
