@@ -3,6 +3,7 @@
 By area: its tests are run once and each line keeps who executes it and how long they take; then a mutant meets those
 tests alone, the quickest first, in a fork of a process that has everything but kitopt loaded, so that a verdict takes
 seconds. What survives is printed with its line, to be read: it may be the same program, or a test that is missing.
+Mutants are drawn by what stands in their line, so that those of other lines stay drawn when a line is mended.
 
     python benchmarks/mutants.py judge --n 50        # fifty of that area, by a seed
     python benchmarks/mutants.py --list              # the areas
@@ -14,46 +15,119 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import hashlib
 import itertools
 import os
-import random
 import resource
 import shutil
 import sys
 import tempfile
 import time
 import traceback
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent.parent
 
+
+def _golden(*starts: str) -> tuple[str, ...]:
+    """The golden cases whose names start so."""
+    names = sorted(path.stem for path in (HERE / "tests" / "golden").glob("*.txt"))
+    return tuple(f"tests/golden/test_golden.py::test_golden[{name}]" for name in names if name.startswith(starts))
+
+
 _ENGINE, _LAWS, _MODEL = "tests/unit/engine/test_", "tests/laws/test_law_", "tests/unit/model/wiring/test_"
+_AGREES = f"{_LAWS}choice.py::test_the_choice_agrees_with_trying_every_kit[0-49]"
+_CIRCUITS = f"{_LAWS}circuits.py::test_circuits_agree_with_trying_every_pair_of_kits[0-19]"
 AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "judge": (
         ("engine/judge.py",),
-        (f"{_ENGINE}judge.py", f"{_ENGINE}least_charge.py", f"{_ENGINE}needed_capacity.py", f"{_LAWS}margin.py"),
+        (
+            *(f"{_ENGINE}{name}.py" for name in ("judge", "least_charge", "needed_capacity", "confidence")),
+            f"{_LAWS}margin.py",
+        ),
     ),
-    "search": (("engine/search.py", "engine/plan.py"), (f"{_ENGINE}choose_plan.py", f"{_LAWS}choice.py")),
+    "search": (
+        ("engine/search.py", "engine/plan.py"),
+        (
+            *(f"{_ENGINE}{name}.py" for name in ("plan", "how_a_search_goes_on", "choose_plan")),
+            *(_AGREES, f"{_LAWS}second_set.py", "tests/unit/choice/test_what_a_proof_says.py"),
+        ),
+    ),
     "cuts": (
         ("engine/learned.py", "engine/write.py"),
-        (f"{_ENGINE}confidence.py", f"{_LAWS}rows.py", f"{_LAWS}choice.py"),
+        (
+            *(f"{_ENGINE}{name}.py" for name in ("confidence", "learned_rows", "written_rows")),
+            f"{_LAWS}rows.py",
+            _AGREES,
+            _CIRCUITS,
+        ),
     ),
-    "sides": (("engine/sides.py", "engine/needs.py", "engine/listing.py"), (f"{_LAWS}sides.py",)),
-    "rules": (("model/rules.py",), (f"{_MODEL}rules_at_their_boundary.py", f"{_LAWS}choice.py")),
-    "wiring": (("model/wiring/*.py", "model/station_side.py", "model/wiring_list.py"), ("tests/unit/model",)),
-    "several": (("choice/*.py",), ("tests/unit/choice", f"{_LAWS}many.py", f"{_LAWS}circuits.py")),
+    "sides": (
+        ("engine/sides.py", "engine/needs.py", "engine/listing.py"),
+        (f"{_ENGINE}sides.py", f"{_LAWS}sides.py", _AGREES),
+    ),
+    "rules": (
+        ("model/rules.py",),
+        (f"{_MODEL}rules_at_their_boundary.py", "tests/published/test_panels.py", _AGREES),
+    ),
+    "wiring": (
+        ("model/wiring/*.py", "model/station_side.py", "model/wiring_list.py"),
+        (
+            *(
+                f"{_MODEL}{name}.py"
+                for name in (
+                    "chains",
+                    "rules_at_their_boundary",
+                    "what_cannot_be_joined",
+                    "wiring_cautions",
+                    "wiring_list",
+                )
+            ),
+            *("tests/unit/model/test_stock.py", "tests/published/test_conductors.py", f"{_LAWS}wiring.py"),
+            *_golden("each_", "one_lead", "the_blade", "usb_c", "a_makers"),
+        ),
+    ),
+    "several": (
+        ("choice/*.py",),
+        (
+            "tests/unit/choice",
+            *(f"{_LAWS}{name}.py" for name in ("dark_plans", "forced", "wrong_answers")),
+            f"{_LAWS}many.py::test_grab_kits_agree_with_trying_every_bag[0-19-False]",
+            f"{_LAWS}many.py::test_purchases_agree_with_trying_every_one[0-19-False]",
+            f"{_LAWS}many.py::test_sharing_agrees_with_trying_every_way[0-19-False]",
+            f"{_LAWS}nices.py::test_the_loads_that_run_agree_with_trying_every_set_of_them[0-19]",
+            f"{_LAWS}apart.py::test_banks_agree_with_trying_every_kit[0-3]",
+            _CIRCUITS,
+            *_golden("buy_", "forced_", "grab_", "named_", "nice_", "share_", "two_circuits"),
+        ),
+    ),
     "opinion": (("second_opinion/*.py",), ("tests/unit/second_opinion",)),
-    "diagnosis": (("field/*.py",), ("tests/unit/field",)),
-    "certificate": (("certificate/*.py",), (f"{_LAWS}certificate.py",)),
+    "diagnosis": (
+        ("field/*.py",),
+        (
+            "tests/unit/field",
+            *(
+                f"tests/unit/cli/test_cli_field.py::test_{name}"
+                for name in ("nothing_is_promised_by_night", "the_test_as_json")
+            ),
+            "tests/unit/explain/test_measurement.py",
+            "tests/published/test_field_practice.py",
+            *_golden("now_", "reading_", "review_", "sun_", "two_minute_"),
+        ),
+    ),
+    "certificate": (
+        ("certificate/*.py",),
+        (f"{_LAWS}certificate.py", "tests/unit/certificate", "tests/unit/cli/test_certify.py"),
+    ),
     "marks": (("files/nearest.py",), ("tests/unit/files/test_nearest.py",)),
 }
 """What is changed, below kitopt, and the tests that are to notice."""
 
 MOST_S = 60
-"""Processor time of a verdict; a mutant that takes longer does not end, and is noticed by that."""
+"""Processor time of a verdict beyond twice what its tests take; a mutant that takes longer is noticed by that."""
 OPPOSITES: dict[type, type] = {
     **{ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq},
     **{ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.And: ast.Or, ast.Or: ast.And},
@@ -71,6 +145,9 @@ class Mutant:
     place: int
     way: int
     line: int
+    column: int
+    lines: range
+    """Tests that execute one of these are to notice; there are none where it is run on import: all tests are to."""
     what: str
 
     def text(self) -> str:
@@ -81,12 +158,50 @@ class Mutant:
 
 
 def mutants_of(file: Path) -> Iterator[Mutant]:
-    """Every single change of a file that may matter."""
-    for place, node in enumerate(ast.walk(ast.parse(file.read_text(encoding="utf-8")))):
+    """Every single change of a file that may matter: not of what guards alone, a frozen class or a strict zip."""
+    tree = ast.parse(file.read_text(encoding="utf-8"))
+    lines, guards = dict(_lines(tree, range(0))), set(_guards(tree))
+    for place, node in enumerate(ast.walk(tree)):
         for way in range(2):
             what = _change(copy.copy(node), way)
-            if what and isinstance(node, ast.expr | ast.stmt):
-                yield Mutant(file, place, way, node.lineno, what)
+            if what and isinstance(node, ast.expr | ast.stmt) and node not in guards:
+                yield Mutant(file, place, way, node.lineno, node.col_offset + 1, lines[node], what)
+
+
+def _lines(node: ast.AST, around: range) -> Iterator[tuple[ast.AST, range]]:
+    """Of every node the lines whose execution is its own: those of its statement, less the statements in that."""
+    yield node, around
+    is_function = isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+    for name, value in ast.iter_fields(node):
+        for child in value if isinstance(value, list) else [value]:
+            if isinstance(child, ast.AST):
+                within = around
+                if isinstance(child, ast.stmt) and (around or (is_function and name == "body")):
+                    inner = [one.lineno for one in ast.walk(child) if isinstance(one, ast.stmt) and one is not child]
+                    within = range(child.lineno, min([(child.end_lineno or child.lineno) + 1, *inner]))
+                yield from _lines(child, within)
+
+
+def _guards(tree: ast.AST) -> Iterator[ast.AST]:
+    """What says how a class is made, or that two lists are as long as each other."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ClassDef):
+            for one in node.decorator_list:
+                yield from ast.walk(one)
+        elif isinstance(node, ast.keyword) and node.arg == "strict":
+            yield from ast.walk(node.value)
+
+
+def drawn(every: list[Mutant], n: int, seed: int) -> list[Mutant]:
+    """Some of the mutants, whatever the lines above theirs are."""
+    seen: Counter[tuple[str, ...]] = Counter()
+    by_chance = []
+    for one in every:
+        text = one.file.read_text(encoding="utf-8").splitlines()[one.line - 1].strip()
+        name = (one.file.name, text, one.what)
+        seen[name] += 1
+        by_chance.append(hashlib.sha256(f"{seed} {name} {seen[name]}".encode()).digest())
+    return [every[number] for number in sorted(range(len(every)), key=by_chance.__getitem__)[:n]]
 
 
 def _change(node: ast.AST, way: int) -> str | None:
@@ -130,9 +245,21 @@ def lines_of(tests: tuple[str, ...], root: Path) -> Measured:
     took: dict[str, float] = {}
 
     class Heard:
+        now = ""
+
+        @pytest.hookimpl(wrapper=True)
+        def pytest_fixture_setup(self, fixturedef: pytest.FixtureDef[object]) -> Iterator[None]:
+            # what is made once for a file is made for all tests of it
+            if fixturedef.scope != "function":
+                measured.switch_context(self.now.split("::")[0])
+            found = yield
+            measured.switch_context(self.now)
+            return found
+
         @pytest.hookimpl(wrapper=True)
         def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
-            measured.switch_context(item.nodeid)
+            self.now = item.nodeid
+            measured.switch_context(self.now)
             began = time.process_time()
             found = yield
             took[item.nodeid] = time.process_time() - began
@@ -143,18 +270,22 @@ def lines_of(tests: tuple[str, ...], root: Path) -> Measured:
     measured.stop()
     if code:
         raise SystemExit(f"the tests of the area fail by themselves: {code}")
+    of: dict[str, set[str]] = defaultdict(set)
+    for test in took:
+        of[test].add(test)
+        of[test.split("::")[0]].add(test)
     data = measured.get_data()
     found: dict[tuple[str, int], set[str]] = defaultdict(set)
     for file in data.measured_files():
         for line, contexts in data.contexts_by_lineno(file).items():
-            found[str(Path(file).relative_to(root)), line] |= set(contexts) & set(took)
+            found[str(Path(file).relative_to(root)), line].update(*(of[context] for context in contexts))
     return found, took
 
 
 _QUIET = ["-q", "-q", "-x", "-n", "0", "-p", "no:cacheprovider", "--no-header", "--tb=no", "-W", "ignore"]
 
 
-def is_noticed(file: Path, text: str, tests: list[str]) -> bool:
+def is_noticed(file: Path, text: str, tests: list[str], most_s: int) -> bool:
     """Whether a test fails with another text in a file, or takes without end."""
     good = file.read_text(encoding="utf-8")
     file.write_text(text, encoding="utf-8")
@@ -164,7 +295,7 @@ def is_noticed(file: Path, text: str, tests: list[str]) -> bool:
             silent = os.open(os.devnull, os.O_WRONLY)
             os.dup2(silent, 1)
             os.dup2(silent, 2)
-            resource.setrlimit(resource.RLIMIT_CPU, (MOST_S, MOST_S))
+            resource.setrlimit(resource.RLIMIT_CPU, (most_s, most_s))
             import pytest
 
             code = 1
@@ -232,19 +363,23 @@ def main() -> None:
         every = [one for name in files for file in sorted((root / "kitopt").glob(name)) for one in mutants_of(file)]
         n = min(n, len(every))
         print(f"{area}: {len(took)} tests, {sum(took.values()):.0f} s; {n} of {len(every)} mutants", flush=True)
-        if is_noticed(every[0].file, every[0].file.read_text(encoding="utf-8"), list(took)):
+        most_s = MOST_S + int(2 * sum(took.values()))
+        if is_noticed(every[0].file, every[0].file.read_text(encoding="utf-8"), list(took), most_s):
             raise SystemExit("the tests of the area fail where nothing is changed")
         killed = unseen = 0
-        chosen = random.Random(given.seed).sample(every, n)
+        chosen = drawn(every, n, given.seed)
         for one in chosen:
             name = str(one.file.relative_to(root))
-            here = sorted(by_line.get((name, one.line), ()), key=lambda test: took[test])
-            if here and is_noticed(one.file, one.text(), here):
+            # what is run on import is told of no test: it may be read by any
+            on_its_lines = (by_line.get((name, line), set()) for line in one.lines)
+            here = sorted(set().union(*on_its_lines) if one.lines else took, key=lambda test: (took[test], test))
+            if here and is_noticed(one.file, one.text(), here, most_s):
                 killed += 1
                 continue
             unseen += not here
             line = one.file.read_text(encoding="utf-8").splitlines()[one.line - 1].strip()
-            print(f"{'survives' if here else 'never run'}: {name}:{one.line}: {one.what}: {line}", flush=True)
+            where = f"{name}:{one.line}:{one.column}"
+            print(f"{'survives' if here else 'never run'}: {where}: {one.what}: {line}", flush=True)
         print(f"{area}: {killed} of {len(chosen)} noticed, {unseen} on lines that none of these tests runs")
 
 

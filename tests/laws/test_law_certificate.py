@@ -44,6 +44,10 @@ def test_what_was_proved_holds_and_needs_no_other_file(right: dict[str, Any], tm
     # weighed on the inventory's own scale: the masses of what is packed
     masses = {"box-10": 1200, "box-4": 520, "mppt-5": 180, "fold-20": 700, "fold-40": 1300, "pwm-5": 110, "lamp": 300}
     assert found.bound == sum(n * masses[i] for i, n in found.packed)
+    # and by the weights of the program's own columns
+    of_class = right["classes"][right["incumbent"]["class"]]
+    counts = right["incumbent"]["counts"]
+    assert found.bound == of_class["fixed"] + sum(n * of_class["columns"][j]["weight"] for j, n in counts)
     # some rows are learned from spells, some from sides, and some from spells beyond the first: else little was tried
     assert min(found.totals["cut"], found.totals["side"]) >= 2
     assert any(case["others"] for one in right["classes"] for case in one["cases"])
@@ -60,6 +64,18 @@ def test_every_mutant_is_refused_for_what_it_says(right: dict[str, Any], tmp_pat
         assert str(tmp_path) in text
         assert text.count(str(tmp_path)) == len(refused.value.faults), "where it was unpacked to is told"
         assert "made again" in text or "comes from there" in text or "incumbent" in text, (number, what, text)
+
+
+def test_what_is_missing_and_what_is_no_key_is_named(right: dict[str, Any], tmp_path: Path) -> None:
+    changed = json.loads(json.dumps(right))
+    del changed["totals"]["columns"]
+    changed["incumbent"]["colour"] = "red"
+    with pytest.raises(BadInput) as refused:
+        verify(written(tmp_path, changed), restated)
+    assert "totals.columns" in str(refused.value)
+    assert "is missing" in str(refused.value)
+    assert "incumbent.colour" in str(refused.value)
+    assert "is not a key of a certificate" in str(refused.value)
 
 
 def test_a_bound_that_is_told_too_high_is_found_by_another_solver(right: dict[str, Any], tmp_path: Path) -> None:

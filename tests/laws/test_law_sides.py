@@ -20,7 +20,7 @@ from oracle.wired_instances import wired
 
 from kitopt.choice import Solved, pack
 from kitopt.choice.kit import best_kit
-from kitopt.engine import choose, listing, search
+from kitopt.engine import Objective, choose, listing, search
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listing, fixed_of
 from kitopt.engine.prices import RulesForbid, TooMany
@@ -134,8 +134,8 @@ def test_a_side_that_no_battery_can_serve_is_not_chosen() -> None:
     assert n_chosen > 4
 
 
-def test_a_tangent_lies_below_what_any_side_needs() -> None:
-    n_touched = n_looked = 0
+def test_a_tangent_lies_below_what_any_side_needs_and_touches_what_its_own_does() -> None:
+    n_touched = n_looked = n_own = 0
     for number in range(40):
         instance = wired(number)
         for solved in pack(instance.operation, instance.inventory, instance.sky).solved:
@@ -152,12 +152,19 @@ def test_a_tangent_lies_below_what_any_side_needs() -> None:
                 assert float(sides.at_least_by_sides_wh(side[None, :])[0]) >= below
                 assert below <= need + 1e-4, number
                 n_looked += below > 0.9 * need > 1.0
+                own = sides.tangent(some)
+                touched = float(sides.at_least_wh(own, some[None, :])[0])
+                assert float(own.hardest_need_wh(some[None, :])[0]) == pytest.approx(touched), number
                 for at in (some, other):
                     below = float(sides.at_least_wh(sides.tangent(at), some[None, :])[0])
                     assert below <= need + 1e-4, number
                     n_touched += below > 0.9 * need > 1.0
+                if 1.0 < need < math.inf:
+                    assert float(sides.look_at(side, side[None, :])[0]) == pytest.approx(need, rel=1e-6), number
+                    n_own += 1
     assert n_touched > 20
     assert n_looked > 20
+    assert n_own > 40
 
 
 def test_a_wiring_that_brings_no_more_needs_no_less() -> None:
@@ -217,3 +224,27 @@ def test_too_many_sides_are_left_to_cuts(monkeypatch: pytest.MonkeyPatch) -> Non
             assert (midway.status, midway.objective) == (by_cuts.status, by_cuts.objective), number
             n_found += by_cuts.status == "found"
     assert n_found > 10
+
+
+def test_the_best_is_found_from_one_side_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    # in pieces, so that one piece less decides, which a side that is not told yet may have
+    def never(*_: object) -> None:
+        raise TooMany
+
+    n_found = n_listed = 0
+    for number in range(40):
+        instance = wired(number)
+        for solved in pack(instance.operation, instance.inventory, instance.sky).solved:
+            pieces = Objective("pieces", (solved.plan.objectives[0].weights > 0.0).astype(np.float64))
+            plan = replace(solved.plan, objectives=(pieces,), tie_break=())
+            with monkeypatch.context() as patched:
+                patched.setattr(search, "_FIRST_SIDES", 1)
+                patched.setattr(listing, "_NOT_FEW", 0)
+                by_one = choose(plan)
+                patched.setattr(search, "Listing", never)
+                by_cuts = choose(plan)
+            assert (by_one.status, by_one.objective) == (by_cuts.status, by_cuts.objective), number
+            n_found += by_cuts.status == "found"
+            n_listed += any(len(one.listings) for one in by_one.memories)
+    assert n_found > 10
+    assert n_listed > 10

@@ -13,11 +13,12 @@ from itertools import product
 
 import numpy as np
 import pytest
+from dark_batteries import memory
 from oracle import World, answer
 from oracle.instances import numbered
 from oracle.wired_instances import wired
 
-from kitopt.budget import Budget
+from kitopt.budget import Budget, OutOfTime
 from kitopt.choice import pack
 from kitopt.engine import Objective, Plan, Row, choose
 from kitopt.inventory.items import Inventory
@@ -70,6 +71,22 @@ def test_objectives_in_their_order_and_then_the_earliest_columns(seed: int) -> N
     assert outcome.objective == outcome.bound == rank(best)[0][0]
 
 
+def test_objectives_are_in_their_order_where_equals_are_not_told_apart() -> None:
+    n_found = 0
+    for seed in range(20):
+        plan, works, weights = plan_of(seed)
+        outcome = choose(replace(plan, tie_break=()))
+        values = [
+            tuple(sum(w * n for w, n in zip(row, x, strict=True)) for row in weights)
+            for x in product(*(range(u + 1) for u in UPPER))
+            if works(x)
+        ]
+        if outcome.counts is not None:
+            n_found += 1
+            assert tuple(round(float(np.dot(row, outcome.counts))) for row in weights) == min(values), seed
+    assert n_found > 10
+
+
 def test_a_cutoff_admits_its_own_value_and_nothing_above() -> None:
     n_found = 0
     for seed in range(10):
@@ -79,7 +96,10 @@ def test_a_cutoff_admits_its_own_value_and_nothing_above() -> None:
             continue
         n_found += 1
         assert choose(plan, cutoff=free.objective).objective == free.objective
-        assert choose(plan, cutoff=free.objective - 1).status == "no-kit"
+        none = choose(plan, cutoff=free.objective - 1)
+        assert none.status == "no-kit"
+        # and no more is said than was asked: what costs one more is open
+        assert none.bound == free.objective
     assert n_found >= 3
 
 
@@ -90,6 +110,9 @@ def test_out_of_time_before_the_start() -> None:
     assert not outcome.proved
     assert outcome.counts is None
     assert outcome.objective == math.inf
+    # nothing at all costs what is fixed of the first objective, 0
+    assert outcome.bound == 0.0
+    assert choose(plan, budget=Budget.of(0.0), least=3.0).bound == 3.0
 
 
 def test_learned_rows_spare_the_second_choice_its_proposals() -> None:
@@ -103,6 +126,38 @@ def test_learned_rows_spare_the_second_choice_its_proposals() -> None:
             assert again.rounds <= first.rounds
             n_learned += first.rounds > again.rounds
     assert n_learned > 0
+
+
+def test_a_kit_whose_sides_can_be_listed_is_found_by_them() -> None:
+    # cuts alone would find the same, in more rounds
+    n_listed = 0
+    for number in range(10):
+        instance = numbered(number)
+        for solved in pack(instance.operation, instance.inventory, instance.sky).solved:
+            outcome = choose(solved.plan)
+            n_listed += bool(outcome.memories[0].listings)
+    assert n_listed > 5
+
+
+class UpAtOnce:
+    """A reporter by whose word the time is up at the first round."""
+
+    def round(self, **_: object) -> None:
+        raise OutOfTime
+
+    def say(self, text: str) -> None:
+        pass
+
+
+def test_what_the_least_battery_costs_is_known_before_any_kit() -> None:
+    # 17 W over an hour from batteries of 8.75 Wh in the colder window, at 100 g each: two at least. What else is packed
+    # draws 1 W and makes it three
+    case = memory(2, 0, hours=1.0, load_w=17.0).case
+    objective = Objective("mass", np.array([100.0, 0.0]))
+    plan = Plan(np.array([0.0, 1.0]), np.array([5.0, 1.0]), (), (case,), (objective,))
+    cut_short = choose(plan, budget=Budget(reporter=UpAtOnce()))
+    assert (cut_short.status, cut_short.bound) == ("time-limit", 200.0)
+    assert choose(plan).objective == 300.0
 
 
 def test_a_bound_never_exceeds_the_optimum_when_time_is_short() -> None:

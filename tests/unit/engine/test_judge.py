@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import random
 
 import numpy as np
 import pytest
 
-from kitopt.engine.judge import simulate
+from kitopt.engine.judge import cuts, simulate
 from kitopt.engine.plant import Conditions, Layout
 from kitopt.errors import ShapeMismatch
 
@@ -98,6 +99,23 @@ def test_pooling_equal_controllers_would_be_wrong() -> None:
     where = conditions(1, [[0.8]], [0.0], layout=layout, demand_shapes=np.zeros((0, 1)), step_h=np.array([1.0]))
     verdict = simulate(where, np.array([200.0, 200.0, 0.0, 65.0, 65.0, 100.0, 20.0, 0.0]))
     assert verdict.charge_wh.tolist() == [[81.0]]
+
+
+@pytest.mark.parametrize(("taper_h", "lowest_wh"), [(None, [2.0, -1.0]), (1.0 / math.log(2.0), [0.0, -1.0])])
+def test_energy_is_counted_from_the_last_full_step_or_from_the_start(
+    taper_h: float | None, lowest_wh: list[float]
+) -> None:
+    # by hand, 10 Wh and full: -4 is 6, +6 is full again, -3 is 7, -5 is 2; with 5 Wh less sun it is never full again:
+    # 6, 7, 4, -1. What takes half of what is missing in an hour is at 8 of 10 instead, and ends at 0
+    where = conditions(
+        4, [[0.0, 0.8, 0.0, 0.0], [0.0, 0.3, 0.0, 0.0]], [4.0, 2.0, 3.0, 5.0], step_h=np.ones(4), taper_h=taper_h
+    )
+    kit = plant(10.0, limit=100.0, panel=10.0)
+    verdict = simulate(where, kit)
+    assert verdict.margin_wh == pytest.approx(lowest_wh)
+    found = cuts(where, kit, verdict.lowest_step, np.arange(2))
+    assert found.first_step.tolist() == [1, -1]
+    assert found.last_step.tolist() == [3, 3]
 
 
 def test_a_plant_of_another_layout_is_refused() -> None:

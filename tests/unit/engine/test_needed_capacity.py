@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -94,3 +95,30 @@ def test_frozen_cells_leave_the_load_to_the_sun() -> None:
     # the load may come before the sun within the step: 2.5 Wh, of a battery of which the cold leaves half
     assert needs[0] == pytest.approx(5.0, abs=1e-4)
     assert math.isinf(needs[1])
+
+
+def test_a_step_that_no_capacity_serves_is_not_made_good_by_another() -> None:
+    # by hand: a battery starts half full, and in the first hour the cold locks four fifths of it away: nothing is left
+    # for 5 Wh, whatever its size; in the second hour, when all is warm, half of it would be there for 10 Wh
+    where = Conditions(
+        layout=Layout(1, 1, 1),
+        shapes=(np.zeros((1, 2)),),
+        demand_shapes=np.ones((1, 2)),
+        load_w=np.array([5.0, 5.0]),
+        step_h=np.ones(2),
+        capacity_share=np.array([[0.2, 1.0]]),
+        may_charge=np.ones((1, 2), dtype=bool),
+        charge_efficiency=1.0,
+        discharge_efficiency=1.0,
+        reserve_share=0.0,
+        reserve_wh=0.0,
+        has_charge_limit=False,
+        n_windows=1,
+        first_of_cell=np.arange(2),
+        may_discharge=np.ones((1, 2), dtype=bool),
+    )
+    plant = np.zeros(where.layout.size)
+    assert math.isinf(float(needed_wh(where, plant, 0.5)[0]))
+    # as soon as the first hour is warm too, 20 Wh of which half are there serve both
+    warm = replace(where, capacity_share=np.ones((1, 2)))
+    assert float(needed_wh(warm, plant, 0.5)[0]) == pytest.approx(20.0, abs=1e-4)

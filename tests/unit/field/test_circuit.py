@@ -138,6 +138,16 @@ def test_without_a_bypass_the_shaded_fold_holds_all_down() -> None:
     assert 0.3 * whole.amps[0] <= dark.amps[0] < 0.45 * whole.amps[0]
 
 
+def test_shorted_without_a_bypass_the_shaded_fold_leaks() -> None:
+    """Two folds of three drive the third backwards by two thirds of Voc, a little less: what a third of Rsh passes."""
+    set_up = replace(a_set("pwm"), lead_ohm=0.0)
+    lit = in_light(label_of(set_up.panel), WM2[2:] * set_up.panel.output_factor, DEGC[2:])
+    leaks_a = float(with_fold(set_up, SERIES, 0.3).isc_a[0]) - 0.3 * float(lit.made_a[0])
+    most_a = 2 / 3 * float(with_fold(set_up, SERIES, 1.0).voc_v[0]) / (float(lit.shunt_ohm[0]) / 3)
+    assert most_a > 0.01 * set_up.panel.imp_a
+    assert 0.9 * most_a < leaks_a < most_a
+
+
 def test_what_the_battery_does_not_take_lets_the_panels_volts_rise() -> None:
     for kind in ("pwm", "mppt"):
         set_up = a_set(kind)

@@ -11,11 +11,12 @@ from oracle.faulty_panels import a_set_up
 
 from kitopt.errors import BadInput
 from kitopt.field.label import label_of
+from kitopt.field.verdict import NOTHING_A
 
 SET_UP = replace(declared(a_set_up(np.random.default_rng(5), "lead")), charge_share=None)
 
 
-@pytest.mark.parametrize("amps", [0.0, -1.0, 5.0, 150.0])
+@pytest.mark.parametrize("amps", [0.0, -1.0, NOTHING_A, 5.0, 150.0])
 def test_nothing_and_all_that_the_controller_passes_say_nothing_of_its_size(amps: float) -> None:
     held = replace(SET_UP, controller=replace(SET_UP.controller, max_charge_a=5.0))
     with pytest.raises(BadInput) as caught:

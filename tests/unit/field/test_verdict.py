@@ -227,3 +227,40 @@ def test_every_measure_can_be_weighed() -> None:
             assert fits.shape == SOME["pwm"].weight.shape
             assert np.all(np.isfinite(fits))
             assert np.all(fits > 0.0)
+
+
+def test_what_tells_most_in_its_time_is_asked_first() -> None:
+    low = of("pwm", amps=0.5 * usual(PWM, "pwm")["amps"])
+    rates = [bits / measure.seconds for measure, bits in low.next_measures()]
+    assert rates == sorted(rates, reverse=True)
+    assert rates[0] > 2.0 * rates[-1]
+
+
+def test_before_any_reading_causes_weigh_as_the_table_has_them() -> None:
+    """Whatever share of a cause's suppositions loses enough; aim, which the sun's height can make rarer, apart."""
+    for kind, set_up in (("pwm", PWM), ("mppt", MPPT)):
+        some = SOME[kind]
+        weights = np.bincount(some.cause, some.weight, len(some.causes))
+        over = [
+            weight / prior_of(cause, set_up)
+            for cause, weight in zip(some.causes, weights, strict=True)
+            if weight > 0.0 and cause.id != "aim"
+        ]
+        assert len(over) > 8
+        assert over == pytest.approx([over[0]] * len(over))
+
+
+def test_hotter_cells_have_fewer_volts() -> None:
+    some = SOME["mppt"]
+    hot, usual_v = some.seen.voc_v[some.is_cause("heat")], some.seen.voc_v[some.is_cause("normal")]
+    assert len(hot)
+    assert np.median(hot) < np.median(usual_v)
+
+
+def test_turning_to_the_sun_brings_what_the_cosine_says() -> None:
+    """Of the beam the cosine of what is left after 20°, over that now; of the sky's light nine tenths either way."""
+    beam, sky = float(PWM.light.dni_wm2[0, 0]), 0.9 * float(PWM.light.dhi_wm2[0, 0])
+    is_off = SOME["pwm"].is_cause("aim")
+    off = np.radians(SOME["pwm"].off_deg[is_off])
+    by_hand = (beam * np.cos(np.maximum(off - np.radians(20.0), 0.0)) + sky) / (beam * np.cos(off) + sky)
+    assert np.median(SOME["pwm"].turned_share[is_off] / by_hand) == pytest.approx(1.0, abs=3e-3)

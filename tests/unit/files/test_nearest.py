@@ -14,6 +14,9 @@ from kitopt.files.nearest import did_you_mean, nearest
         ("HF-20W", ["hf-20w", "hf-100w"], "hf-20w"),
         ("europe/madird", ["Europe/Madrid", "Europe/Paris"], "Europe/Madrid"),
         ("latitude_degrees_north", ["latitude", "longitude"], "latitude"),
+        # three letters begin a name, two are too few to
+        ("lat", ["latitude_deg"], "latitude_deg"),
+        ("la", ["latitude_deg"], None),
         ("zebra", ["mass_g"], None),
         ("", ["mass_g"], None),
         ("x" * 100_000, ["mass_g"], None),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from wired_kits import battery, controller, ids, in_the_sun, lead, load, packed, panel
+from wired_kits import battery, controller, converter, ids, in_the_sun, lead, load, packed, panel
 
 from kitopt.choice import Choice
 from kitopt.explain import cautions, not_packed
@@ -109,4 +109,22 @@ def test_what_is_missing_is_an_adapter_and_not_more() -> None:
     assert found.adapter is not None
     adapter = lead("?", f"{found.adapter[0]} > {found.adapter[1]}")
     assert chains([adapter], g, pin)
-    assert missing([], g, pin, min_length_m=5.0).adapter is None
+    # it covers no distance itself
+    assert missing([], g, pin, min_length_m=0.5).adapter is None
+
+
+def test_a_converter_that_no_lead_joins_to_its_load_is_named() -> None:
+    choice = packed(battery(), converter(), load("phone", supply_v=5.0, connector="pin"))
+    assert choice.status == "no-kit"
+    (text,) = {text for text in blocks(choice) if text.startswith("Converter step ")}
+    assert "cannot be joined: no leads of yours join them" in text
+
+
+def test_a_radio_on_12_v_is_not_reached_by_usb() -> None:
+    # from the station into a USB socket, and out of a USB plug again: it would fit, at 12 V
+    through_usb = (lead("in", "g > usb-a:socket"), lead("out", "usb-a:plug > pin"))
+    choice = packed(battery(), *through_usb, load(connector="pin"))
+    assert choice.status == "no-kit"
+    assert "no leads of yours join them" in blocks(choice)[0]
+    through_pv = (lead("in", "g > pv:socket"), lead("out", "pv:plug > pin"))
+    assert ids(packed(battery(), *through_pv, load(connector="pin"))) == {"box": 1, "in": 1, "out": 1, "radio": 1}

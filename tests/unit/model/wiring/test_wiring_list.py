@@ -53,6 +53,21 @@ def test_amperes_and_drop_of_each_join() -> None:
     assert wire.loss_share == pytest.approx(4 * 3 * OHM_2_5 / 12.8, rel=1e-3)
 
 
+def test_a_strip_loses_what_its_copper_takes() -> None:
+    # half a metre of 2.5 mm², 8 A
+    strip = lead("strip", "g > g", ways=2, area_mm2=2.5, length_m=0.5)
+    (wire,) = [
+        wire
+        for wire in packed(
+            battery(), strip, load("one", full_a=4.0), load("two", full_a=4.0), hours=0.5, known=KNOWN
+        ).wiring
+        if wire.kind == "strip"
+    ]
+    assert wire.amps == pytest.approx(8.0)
+    assert wire.drop_v == pytest.approx(8 * 0.5 * OHM_2_5, rel=1e-3)
+    assert wire.loss_share == pytest.approx(8 * 0.5 * OHM_2_5 / 12.8, rel=1e-3)
+
+
 def test_what_flows_through_a_converter() -> None:
     phone = load("phone", supply_v=5.0, connector="usb:plug")
     ends = by_ends(packed(battery(), converter(), phone))

@@ -1,0 +1,39 @@
+"""Batteries of 10 Wh and things that draw 1 W, without sun: a case small enough to be worked out by hand."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import numpy as np
+
+from kitopt.engine.learned import CaseMemory
+from kitopt.engine.plan import Case
+from kitopt.engine.plant import Conditions, Layout
+
+LAYOUT = Layout(0, 0, 1)
+"""Capacity, missing charge, charge limit, one demand, 20-hour power."""
+
+
+def memory(n_windows: int, n_allowed: int, hours: float = 20.0, load_w: float = 0.0) -> CaseMemory:
+    """Batteries of 10 Wh and things that draw 1 W in the dark; the colder a window, the less of a battery it leaves."""
+    left = 1.0 - 0.25 * np.arange(n_windows)[:, None] / n_windows
+    conditions = Conditions(
+        layout=LAYOUT,
+        shapes=(),
+        demand_shapes=np.ones((1, 1)),
+        load_w=np.array([load_w]),
+        step_h=np.array([hours]),
+        capacity_share=left,
+        may_charge=np.ones((1, 1), dtype=bool),
+        charge_efficiency=1.0,
+        discharge_efficiency=1.0,
+        reserve_share=0.0,
+        reserve_wh=0.0,
+        has_charge_limit=False,
+        n_windows=n_windows,
+        first_of_cell=np.arange(1),
+        may_discharge=np.ones((1, 1), dtype=bool),
+    )
+    matrix = np.zeros((LAYOUT.size, 2))
+    matrix[LAYOUT.capacity, 0], matrix[LAYOUT.demand(0), 1] = 10.0, 1.0
+    return CaseMemory(Case("by hand", conditions, 1 - Fraction(n_allowed, n_windows), matrix))

@@ -1,0 +1,156 @@
+"""How a search goes on until the best is known: what listing, memory and solver tell it is written down here."""
+
+from __future__ import annotations
+
+import math
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+from dark_batteries import memory
+
+from kitopt.budget import UNLIMITED
+from kitopt.engine import Objective, Plan
+from kitopt.engine.learned import CaseMemory
+from kitopt.engine.listing import Listed
+from kitopt.engine.prices import TooMany
+from kitopt.engine.search import _Chooser
+from kitopt.engine.solver import solve
+
+MASS = Objective("mass", np.array([1.0]))
+
+
+def sides(n: int, others: float = math.inf) -> Listed:
+    """So many sides; a kit with another costs at least that."""
+    return Listed(np.zeros((n, 1), dtype=np.int64), np.zeros(n), np.zeros(n), others)
+
+
+class Told:
+    """A listing that gives what is written down, and keeps what it was asked."""
+
+    def __init__(self, *answers: Listed | None) -> None:
+        self.answers = list(answers)
+        self.asked: list[tuple[float, float]] = []
+
+    def within(self, most: float, few: float = math.inf) -> Listed:
+        self.asked.append((most, few))
+        answer = self.answers.pop(0)
+        if answer is None:
+            raise TooMany
+        return answer
+
+
+def chooser(told: Told, *best: float | None, most: float = 20.0) -> _Chooser:
+    """One that finds these, in turn, among the sides that it is given; None where there is nothing."""
+    made = _Chooser(Plan(np.zeros(1), np.array([most]), (), (), (MASS,)), UNLIMITED, math.inf, [], -math.inf)
+    found = list(best)
+
+    def settle(*_: Any, **__: Any) -> bool:
+        value = found.pop(0)
+        if value is not None:
+            made.best = np.array([value])
+        return value is not None
+
+    listings: list[Any] = [told]
+    made._listings, made._settle = listings, settle  # type: ignore[method-assign]
+    return made
+
+
+@pytest.mark.parametrize(("others", "best"), [(8.5, 9.0), (9.5, 10.0)])
+def test_what_may_be_one_better_is_asked_for(others: float, best: float) -> None:
+    # 10 is found, and what is not told costs 8.5 or 9.5 at least: 9 in whole numbers, or 10
+    told = Told(sides(1, others), sides(2), sides(2))
+    some = chooser(told, 10.0, 9.0)
+    assert some._among_sides(MASS, 12.0)
+    assert some.best is not None
+    assert (some.best[0], some.bound) == (best, best)
+
+
+def test_where_the_first_sides_give_nothing_more_are_asked_for() -> None:
+    told = Told(sides(1, 3.0), sides(4), sides(4))
+    some = chooser(told, None, 7.0)
+    assert some._among_sides(MASS, 12.0)
+    assert some.bound == 7.0
+    assert told.asked[1][1] > told.asked[0][1]
+
+
+def test_too_many_sides_are_asked_for_within_less_unless_a_kit_is_known() -> None:
+    told = Told(None, sides(1), sides(1))
+    some = chooser(told, 1010.0, most=5000.0)
+    some.bound = 1000.0
+    assert some._among_sides(MASS, math.inf)
+    assert 1000.0 < told.asked[1][0] < told.asked[0][0]
+    assert some.bound == 1010.0
+    known = chooser(Told(None), most=5000.0)
+    known.bound, known.best = 1000.0, np.array([1020.0])
+    with pytest.raises(TooMany):
+        known._among_sides(MASS, math.inf)
+
+
+def test_one_battery_more_than_a_failing_kit_bounds_what_is_worth_trying() -> None:
+    # two batteries of 8.75 Wh in the colder window for 18 Wh fail, three do; see `dark_batteries`
+    case = memory(2, 0, hours=1.0, load_w=17.0).case
+    mass = Objective("mass", np.array([100.0, 0.0]))
+    plan = Plan(np.array([0.0, 1.0]), np.array([5.0, 1.0]), (), (case,), (mass,))
+    some = _Chooser(plan, UNLIMITED, math.inf, [CaseMemory(case)], -math.inf)
+    assert some._try_neighbours(np.array([1.0, 1.0]), mass, math.inf) == math.inf
+    assert some.best is None
+    assert some._try_neighbours(np.array([2.0, 1.0]), mass, math.inf) == 300.0
+    assert some.best is not None
+    assert some.best.tolist() == [3.0, 1.0]
+    # no more than is known already, and no more than there are
+    assert some._try_neighbours(np.array([2.0, 1.0]), mass, math.inf) == math.inf
+    assert some._try_neighbours(np.array([5.0, 1.0]), mass, math.inf) == math.inf
+
+
+class Learns:
+    """What is known of a case that every kit fails; it may find rows without binaries, or none."""
+
+    def __init__(self, *, finds: bool) -> None:
+        self.finds, self.n_windows_asked = finds, 0
+        self.case = SimpleNamespace(is_asked=lambda counts: True)
+
+    def upper_of_coordinates(self, upper: np.ndarray) -> np.ndarray:
+        return upper
+
+    def judge(self, counts: np.ndarray) -> None:
+        return None
+
+    def passes(self, verdict: None) -> bool:
+        return False
+
+    def learn(self, counts: np.ndarray, verdict: None) -> bool:
+        return self.finds
+
+    def learn_windows(self, counts: np.ndarray, verdict: None) -> None:
+        self.n_windows_asked += 1
+
+
+@pytest.mark.parametrize("finds", [True, False])
+def test_rows_with_binaries_are_learned_where_there_are_none_without(finds: bool) -> None:
+    memory_of: Any = Learns(finds=finds)
+    some = _Chooser(Plan(np.zeros(1), np.ones(1), (), (), (MASS,)), UNLIMITED, math.inf, [memory_of], -math.inf)
+    assert not some._judge_all(np.array([1.0]))
+    assert memory_of.n_windows_asked == (0 if finds else 1)
+    assert not some.forbidden
+    # rows say yes and the judge says no once more: never these again
+    assert not some._judge_all(np.array([1.0]))
+    assert [counts.tolist() for counts in some.forbidden] == [[1.0]]
+
+
+@pytest.mark.parametrize(("cost", "others"), [(0.0, [0.0, 2.0, 3.0]), (1.0, [0.0])])
+def test_another_kit_has_less_of_something_or_more_of_what_is_free(cost: float, others: list[float]) -> None:
+    # one piece of three is packed; of what costs something more is never as good
+    mass = Objective("mass", np.array([cost]))
+    plan = Plan(np.zeros(1), np.array([3.0]), (), (), (mass,), (np.ones(1),))
+    some = _Chooser(plan, UNLIMITED, math.inf, [], -math.inf)
+    found = []
+    for n in (0.0, 1.0, 2.0, 3.0):
+        program = plan.program(np.zeros(1))
+        other = some._told_apart(program, np.array([1.0]), mass)
+        program.lower[0] = program.upper[0] = n
+        answer = solve(program)
+        assert answer.values is not None
+        found += [n] if answer.values[other] > 0.5 else []
+    assert found == others

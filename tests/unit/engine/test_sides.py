@@ -1,0 +1,113 @@
+"""Which cases can be told by their panel sides, what rows ask at least, and when a listing may be used again."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from dark_batteries import memory
+
+from kitopt.engine import Objective, Plan, Row, choose
+from kitopt.engine.joint import in_banks
+from kitopt.engine.learned import CaseMemory
+from kitopt.engine.listing import Listing, fixed_of
+from kitopt.engine.plan import Case
+from kitopt.engine.plant import Layout
+from kitopt.engine.sides import Sides, can_hold, least_by_rows
+
+LAYOUT = Layout(1, 2, 0)
+"""A unit, and two sources of panel power."""
+
+
+def case(*columns: dict[int, float], **more: object) -> Case:
+    """Columns as what each brings to a coordinate."""
+    matrix = np.zeros((LAYOUT.size, len(columns)))
+    for j, column in enumerate(columns):
+        for coordinate, size in column.items():
+            matrix[coordinate, j] = size
+    sun = np.zeros((1, 1))
+    dark = memory(1, 0).case
+    met = replace(dark.conditions, layout=LAYOUT, shapes=(sun, sun), demand_shapes=np.zeros((0, 1)))
+    made = Case("by hand", met, dark.confidence, matrix)
+    return replace(made, **more)  # type: ignore[arg-type]
+
+
+BATTERY = {LAYOUT.capacity: 10.0}
+UNIT = {LAYOUT.limit(0): 60.0}
+JOIN, OTHER = {LAYOUT.panel(0, 0): 20.0}, {LAYOUT.panel(0, 1): 30.0}
+KINDS = np.array([[0.0, 0.0, 1.0, 0.0], [0.0, 0.0, 0.0, 1.0]])
+
+
+@pytest.mark.parametrize(
+    "one",
+    [
+        case(BATTERY, UNIT, JOIN, OTHER),
+        case(BATTERY, UNIT, JOIN, OTHER, pieces=KINDS),
+        # half of a battery of 1 Wh may be missing
+        case({LAYOUT.capacity: 1.0, LAYOUT.missing: 0.5}, UNIT, JOIN, OTHER),
+    ],
+)
+def test_joins_of_one_kind_on_one_unit_make_sides(one: Case) -> None:
+    assert can_hold(one)
+
+
+@pytest.mark.parametrize(
+    "one",
+    [
+        case(BATTERY, UNIT, JOIN | OTHER),
+        case(BATTERY, UNIT, JOIN, OTHER, pieces=KINDS + KINDS[::-1]),
+        case(BATTERY, UNIT, {LAYOUT.panel(0, 0): -1.0}),
+        case(BATTERY, UNIT, JOIN, {LAYOUT.missing: 1.0}),
+        case(BATTERY, UNIT, JOIN, served=1),
+        case(BATTERY, UNIT, JOIN, within=1),
+        case(BATTERY, UNIT, JOIN, gone=(0,)),
+        case(BATTERY, UNIT, JOIN, less=((2, 0, 0.5),)),
+        in_banks([case(BATTERY, UNIT, JOIN)] * 2),
+    ],
+    ids=["two sources", "two kinds", "less than nothing", "missing", "served", "within", "gone", "less", "two plants"],
+)
+def test_what_does_not_is_left_to_cuts(one: Case) -> None:
+    assert not can_hold(one)
+
+
+def test_what_a_sum_is_at_least_is_the_most_that_a_row_asks() -> None:
+    weights = np.array([2.0, 3.0, 0.0])
+    # four of what costs 2 or 3; three of what costs 2 for two, 1.5 each; and what costs nothing asks for nothing
+    four = Row(((0, 1.0), (1, 1.0)), lower=4.0)
+    three = Row(((0, 2.0), (1, 0.0), (2, -1.0)), lower=3.0)
+    free = Row(((0, 1.0), (2, 1.0)), lower=9.0)
+    assert least_by_rows(weights, []) == 0.0
+    assert least_by_rows(weights, [three]) == 3.0
+    assert least_by_rows(weights, [three, four, free, Row(((0, 1.0),), lower=0.0)]) == 8.0
+
+
+def test_a_listing_is_used_again_for_the_very_same_question_alone() -> None:
+    cases = (memory(2, 0, hours=1.0, load_w=17.0).case, memory(2, 1, hours=1.0, load_w=17.0).case)
+    plan = Plan(np.array([0.0, 1.0]), np.array([5.0, 1.0]), (), cases, (Objective("mass", np.array([100.0, 0.0])),))
+    known = [CaseMemory(one) for one in cases]
+
+    def n_listings(asked: Plan, memories: list[CaseMemory]) -> int:
+        assert choose(asked, memories=memories).objective == 300.0
+        return len(memories[0].listings)
+
+    assert n_listings(plan, known) == 1
+    assert n_listings(plan, known) == 1
+    assert n_listings(replace(plan, upper=plan.upper.copy()), known) == 2
+    # of the second case nothing is known any more: it may be another
+    assert n_listings(plan, [known[0], CaseMemory(cases[1])]) == 3
+
+
+def test_a_side_is_known_no_better_than_in_the_case_that_knows_least() -> None:
+    cases = [memory(2, n, hours=1.0, load_w=17.0).case for n in (0, 1)]
+    objective = Objective("mass", np.array([100.0, 0.0]))
+    plan = Plan(np.array([0.0, 1.0]), np.array([5.0, 1.0]), (), tuple(cases), (objective,))
+    box = np.array([50.0, 0.0, 0.0, 1.0, 0.0])
+    each = [Sides(one, fixed_of(one, plan, box)) for one in cases]
+    listing = Listing(plan, each, objective, lambda: 1.0)
+    none = np.zeros(0, dtype=np.int64)
+    # 17 Wh of which the colder window leaves 7/8, or the warmer all
+    assert [one.need_wh(none) for one in each] == pytest.approx([17.0 / 0.875, 17.0])
+    assert listing._known_wh(none) == (2, pytest.approx(17.0 / 0.875))
+    each[1]._need_wh.clear()
+    assert listing._known_wh(none)[0] == 0
