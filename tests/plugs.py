@@ -281,12 +281,13 @@ def check_swaps(choice: Choice) -> None:
             assert swap.off == on != swap.on
             assert swap.time > at or swap.time == at != choice.operation.start
             assert -1e-6 <= swap.out_ah <= usable_ah[on] + 1e-6
-            on, at, out_ah[on] = swap.on, swap.time, swap.out_ah
+            out_ah[on] = swap.out_ah
+            on, at = swap.on, swap.time
         full = choice.operation.need.start_charge_share == 1
         if full and not choice.joins:
-            # the last one has given the rest
+            # the last one, which may have been on before, has given the rest
             rest_ah = choice.need_wh / choice.bus.nominal_v - sum(out_ah.values())  # type: ignore[union-attr]
-            assert -1e-6 <= rest_ah <= usable_ah[on] + 1e-6
+            assert -1e-6 <= rest_ah <= usable_ah[on] - out_ah[on] + 1e-6
 
 
 def check_kit(choice: Choice) -> None:
