@@ -360,6 +360,17 @@ def test_purchases_are_the_best_of_all(number: int, tmp_path: Path) -> None:
         assert sums(stock, batteries_of(kit["kit"]))[0] >= by_name[kit["name"]].needs_wh
 
 
+def test_of_purchases_at_one_price_that_for_the_lightest_kit_is_made(tmp_path: Path) -> None:
+    # each alone is enough for 173 Wh, 13.5 Ah, and costs the same
+    offered = [Box("a-heavy", 1, 14, 2000, 10), Box("b-light", 1, 14, 1500, 10), Box("c-middling", 1, 14, 1800, 10)]
+    night = Night("night", 17, 10)
+    write_stock(tmp_path, [], [night])
+    write_stock(tmp_path / "catalogue", offered, [])
+    found = told("buy", write_plan(tmp_path, "operations", [night]), "--no-singles")
+    assert batteries_of(found["buy"]) == {"b-light": 1}
+    assert found["cost"] == 10
+
+
 def test_no_two_pieces_of_a_purchase_are_needless(tmp_path: Path) -> None:
     # whatever is left out of the cheapest purchase, some outing goes without
     n_bought = 0
