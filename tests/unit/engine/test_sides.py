@@ -132,3 +132,19 @@ def test_of_the_hardest_windows_one_more_than_may_fail_are_looked_at() -> None:
     assert sides.need_at_least_wh(none) == pytest.approx(17.0 * 32.0 / 26.0)
     assert sides.known_wh(none) == (1, pytest.approx(17.0 * 32.0 / 26.0))
     assert sides.need_wh(none) == pytest.approx(17.0 * 32.0 / 26.0)
+
+
+@pytest.mark.parametrize(("n", "is_refined", "n_wired"), [(1, True, 0), (2, True, 1), (3, False, 0)])
+def test_what_the_judge_refuses_is_told_of_the_side_or_of_the_very_kit(n: int, is_refined: bool, n_wired: int) -> None:
+    # 17 Wh of which the colder window leaves 7/8: 19.4, two batteries of 10 Wh. What goes along draws 1 Wh more: 20.6,
+    # three of them, which no side tells
+    case_of = memory(2, 0, hours=1.0, load_w=17.0).case
+    objective = Objective("mass", np.array([100.0, 0.0]))
+    plan = Plan(np.array([0.0, 1.0]), np.array([5.0, 1.0]), (), (case_of,), (objective,))
+    sides = Sides(case_of, fixed_of(case_of, plan, np.array([50.0, 0.0, 0.0, 1.0, 0.0])))
+    listing = Listing(plan, [sides], objective, lambda: 1.0)
+    listed = listing.within(500.0)
+    listed.need_wh[:] = 0.0
+    assert listing.refined_by(listed, np.array([float(n), 1.0])) is is_refined
+    assert listed.need_wh.tolist() == [20.0]
+    assert [wired.need_wh for wired in listing.wired] == [30.0] * n_wired
