@@ -366,13 +366,19 @@ def main() -> None:
         most_s = MOST_S + int(2 * sum(took.values()))
         if is_noticed(every[0].file, every[0].file.read_text(encoding="utf-8"), list(took), most_s):
             raise SystemExit("the tests of the area fail where nothing is changed")
+        # of a test whose commands are processes of their own no line is told: every mutant meets it, last
+        elsewhere = dict.fromkeys(sorted(set(took).difference(*by_line.values()))).keys()
         killed = unseen = 0
         chosen = drawn(every, n, given.seed)
+
+        def order(test: str) -> tuple[float, str]:
+            return took[test], test
+
         for one in chosen:
             name = str(one.file.relative_to(root))
             # what is run on import is told of no test: it may be read by any
             on_its_lines = (by_line.get((name, line), set()) for line in one.lines)
-            here = sorted(set().union(*on_its_lines) if one.lines else took, key=lambda test: (took[test], test))
+            here = [*sorted(set().union(*on_its_lines) if one.lines else set(took) - elsewhere, key=order), *elsewhere]
             if here and is_noticed(one.file, one.text(), here, most_s):
                 killed += 1
                 continue

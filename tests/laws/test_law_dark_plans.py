@@ -305,6 +305,16 @@ def test_single_pieces_are_ranked_by_what_they_do(number: int, tmp_path: Path) -
         assert one["saved_g_per_unit"] == pytest.approx(one["saved_g"] / one["price"], abs=5e-4)
 
 
+def test_what_is_owned_stays_in_hand_where_more_of_it_is_offered_too(tmp_path: Path) -> None:
+    # 173 Wh, 13.5 Ah: box and heavy are 4000 g; with one light piece box and that are 1500 g, with another box 2000 g
+    box, heavy, light = Box("box", 1, 8, 1000, 10), Box("heavy", 1, 8, 3000, 10), Box("light", 1, 7, 500, 10)
+    night = Night("night", 17, 10)
+    write_stock(tmp_path, [box, heavy], [night])
+    write_stock(tmp_path / "catalogue", [box, light], [])
+    found = told("buy", write_plan(tmp_path, "operations", [night]))
+    assert [(one["id"], one["saved_g"]) for one in found["singles"]] == [("light", 2500), ("box", 2000)]
+
+
 def test_the_single_pieces_exercise_what_they_are_meant_to(tmp_path: Path) -> None:
     seen: Counter[str] = Counter()
     for number in range(N_INSTANCES):
@@ -348,6 +358,17 @@ def test_purchases_are_the_best_of_all(number: int, tmp_path: Path) -> None:
     for kit in found["kits"]:
         assert batteries_of(kit["kit"]) <= Counter({box.id: box.count for box in stock})
         assert sums(stock, batteries_of(kit["kit"]))[0] >= by_name[kit["name"]].needs_wh
+
+
+def test_of_purchases_at_one_price_that_for_the_lightest_kit_is_made(tmp_path: Path) -> None:
+    # each alone is enough for 173 Wh, 13.5 Ah, and costs the same
+    offered = [Box("a-heavy", 1, 14, 2000, 10), Box("b-light", 1, 14, 1500, 10), Box("c-middling", 1, 14, 1800, 10)]
+    night = Night("night", 17, 10)
+    write_stock(tmp_path, [], [night])
+    write_stock(tmp_path / "catalogue", offered, [])
+    found = told("buy", write_plan(tmp_path, "operations", [night]), "--no-singles")
+    assert batteries_of(found["buy"]) == {"b-light": 1}
+    assert found["cost"] == 10
 
 
 def test_no_two_pieces_of_a_purchase_are_needless(tmp_path: Path) -> None:

@@ -16,9 +16,11 @@ from kitopt.choice.classes import OverClasses
 from kitopt.choice.laid import Laid
 from kitopt.choice.lasts import lasts_h
 from kitopt.choice.offers import maximal_sets, most_of_each, unpriced
+from kitopt.choice.program import Program
 from kitopt.choice.search import Found, Search
-from kitopt.choice.side_by_side import _if_made
+from kitopt.choice.side_by_side import SideBySide, _if_made
 from kitopt.engine import Row
+from kitopt.engine.solver import solve
 
 
 def test_purchases_within_a_limit_to_which_nothing_can_be_added() -> None:
@@ -60,6 +62,27 @@ def test_what_is_bought_may_serve_all_and_what_is_carried_may_not(name: str, lea
     some: Any = SimpleNamespace(names=(name,))
     each = {0: Found(None, 3.0, is_sure=False), 1: Found(None, 5.0, is_sure=False)}
     assert Search.least_of(some, each) == least
+
+
+def test_for_no_outing_nothing_is_needed() -> None:
+    found = Search.together(cast(Any, None), [])
+    assert (found.best, found.bound, found.is_sure) == (None, 0.0, True)
+
+
+@pytest.mark.parametrize(
+    ("bought", "n_rows"), [({"a": 2}, 2), ({"a": 1, "b": 1}, 3), ({"a": 3}, 0), ({"a": 1, "c": 1}, 0)]
+)
+def test_a_purchase_that_cannot_be_made_needs_no_row_against_it(bought: dict[str, int], n_rows: int) -> None:
+    # two of a and one of b are on offer
+    side = SideBySide()
+    some: Any = SimpleNamespace(side=side, buys={"a": side.add_column(2.0), "b": side.add_column(1.0)})
+    Program.forbid_purchase(some, bought)
+    assert len(side.rows) == n_rows
+    if n_rows:
+        program = side.plan([], [], [], []).program(np.zeros(len(side.upper)))
+        for item_id, j in some.buys.items():
+            program.lower[j] = bought.get(item_id, 0)
+        assert solve(program).status == "infeasible"
 
 
 def test_what_is_laid_out_is_for_the_very_same_weather() -> None:

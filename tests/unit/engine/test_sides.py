@@ -12,6 +12,7 @@ from kitopt.engine import Objective, Plan, Row, choose
 from kitopt.engine.joint import in_banks
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listing, fixed_of
+from kitopt.engine.needs import Fixed
 from kitopt.engine.plan import Case
 from kitopt.engine.plant import Layout
 from kitopt.engine.sides import Sides, can_hold, least_by_rows
@@ -111,3 +112,39 @@ def test_a_side_is_known_no_better_than_in_the_case_that_knows_least() -> None:
     assert listing._known_wh(none) == (2, pytest.approx(17.0 / 0.875))
     each[1]._need_wh.clear()
     assert listing._known_wh(none)[0] == 0
+
+
+def test_a_side_is_as_strong_as_its_panels_whatever_source_and_lead_they_share() -> None:
+    # two panels of 20 W on one lead and one of 30 W that follows another source, on a unit of 60 W
+    pieces = np.array([[0.0, 0.0, 2.0, 0.0], [0.0, 0.0, 0.0, 1.0]])
+    one = case(BATTERY, UNIT, {LAYOUT.panel(0, 0): 40.0}, OTHER, pieces=pieces)
+    needs = Sides(one, Fixed(np.array([10.0, 0.0, 0.0, 60.0, 40.0, 30.0, 0.0]), np.zeros(0))).needs
+    assert needs.plant(np.array([2, 1])).tolist() == [0.0, 0.0, 0.0, 60.0, 40.0, 30.0, 0.0]
+    assert needs.plant(np.array([1, 0])).tolist() == [0.0, 0.0, 0.0, 60.0, 20.0, 0.0, 0.0]
+
+
+def test_of_the_hardest_windows_one_more_than_may_fail_are_looked_at() -> None:
+    # eight windows leave 1, 31/32, 30/32 … 25/32 of a battery: where one may fail the second hardest tells, 26/32
+    case_of = memory(8, 1, hours=1.0, load_w=17.0).case
+    sides = Sides(case_of, Fixed(np.array([50.0, 0.0, 0.0, 0.0, 0.0]), np.zeros(1)))
+    none = np.zeros(0, dtype=np.int64)
+    sides.tangent(none)
+    assert sides.need_at_least_wh(none) == pytest.approx(17.0 * 32.0 / 26.0)
+    assert sides.known_wh(none) == (1, pytest.approx(17.0 * 32.0 / 26.0))
+    assert sides.need_wh(none) == pytest.approx(17.0 * 32.0 / 26.0)
+
+
+@pytest.mark.parametrize(("n", "is_refined", "n_wired"), [(1, True, 0), (2, True, 1), (3, False, 0)])
+def test_what_the_judge_refuses_is_told_of_the_side_or_of_the_very_kit(n: int, is_refined: bool, n_wired: int) -> None:
+    # 17 Wh of which the colder window leaves 7/8: 19.4, two batteries of 10 Wh. What goes along draws 1 Wh more: 20.6,
+    # three of them, which no side tells
+    case_of = memory(2, 0, hours=1.0, load_w=17.0).case
+    objective = Objective("mass", np.array([100.0, 0.0]))
+    plan = Plan(np.array([0.0, 1.0]), np.array([5.0, 1.0]), (), (case_of,), (objective,))
+    sides = Sides(case_of, fixed_of(case_of, plan, np.array([50.0, 0.0, 0.0, 1.0, 0.0])))
+    listing = Listing(plan, [sides], objective, lambda: 1.0)
+    listed = listing.within(500.0)
+    listed.need_wh[:] = 0.0
+    assert listing.refined_by(listed, np.array([float(n), 1.0])) is is_refined
+    assert listed.need_wh.tolist() == [20.0]
+    assert [wired.need_wh for wired in listing.wired] == [30.0] * n_wired
