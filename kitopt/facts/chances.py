@@ -17,7 +17,7 @@ from kitopt.sky import windows_for
 from kitopt.sky.windows import Sky
 
 LEVELS = 8
-_MOST_ROWS = 16
+_MOST_ROWS = 18
 _EVERY_H = (2, 3, 4, 6, 8, 12, 24, 48)
 
 
