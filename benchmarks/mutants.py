@@ -248,8 +248,13 @@ def lines_of(tests: tuple[str, ...], root: Path) -> Measured:
         now = ""
 
         @pytest.hookimpl(wrapper=True)
+        def pytest_make_collect_report(self, collector: pytest.Collector) -> Iterator[None]:
+            measured.switch_context(collector.nodeid.split("::")[0])
+            return (yield)
+
+        @pytest.hookimpl(wrapper=True)
         def pytest_fixture_setup(self, fixturedef: pytest.FixtureDef[object]) -> Iterator[None]:
-            # what is made once for a file is made for all tests of it
+            # what is made once for a file, or where it is collected, is made for all tests of it
             if fixturedef.scope != "function":
                 measured.switch_context(self.now.split("::")[0])
             found = yield

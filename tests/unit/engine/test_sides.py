@@ -148,3 +148,17 @@ def test_what_the_judge_refuses_is_told_of_the_side_or_of_the_very_kit(n: int, i
     assert listing.refined_by(listed, np.array([float(n), 1.0])) is is_refined
     assert listed.need_wh.tolist() == [20.0]
     assert [wired.need_wh for wired in listing.wired] == [30.0] * n_wired
+
+
+@pytest.mark.parametrize(
+    ("joins", "is_told"), [((1.0, 0.0, 1.0), True), ((1.0, 1.0, 1.0), False), ((2.0, 2.0, 1.0), True)]
+)
+def test_of_a_side_whose_panels_are_joined_in_two_ways_no_sum_tells_the_wiring(
+    joins: tuple[float, ...], is_told: bool
+) -> None:
+    # two of each join are owned: with one of either, one more of the one and one less of the other has the same sum
+    pieces = np.array([[0.0, 0.0, 1.0, 1.0, 0.0], [0.0, 0.0, 0.0, 0.0, 1.0]])
+    one = case(BATTERY, UNIT, JOIN, {LAYOUT.panel(0, 0): 19.0}, OTHER, pieces=pieces)
+    sides = Sides(one, Fixed(np.array([10.0, 0.0, 0.0, 60.0, 80.0, 30.0, 0.0]), np.zeros(0)))
+    found = sides.as_wired(np.array([5.0, 1.0, *joins]), np.array([5.0, 1.0, 2.0, 2.0, 1.0]))
+    assert (found is not None) is is_told
