@@ -365,7 +365,26 @@ def add_fuse_stock(model: KitModel) -> None:
         owned = model.inventory.fuses.get((holder, rating_a), 0)
         if sum(n * model.columns[j].upper for j, n in terms.items()) > owned:
             text = f"{owned} × {holder} fuse {rating_a:g} A owned"
+            terms = _with_the_battery_in_use(model, terms, f"{holder} fuse {rating_a:g} A")
             model.rows.append(Row(tuple(terms.items()), upper=float(owned), rule="stock", text=text))
+
+
+def _with_the_battery_in_use(model: KitModel, terms: dict[int, float], name: str) -> dict[int, float]:
+    """The same, where the lead that goes from one battery to the next takes its fuse along."""
+    shared: dict[str, list[int]] = {}
+    for j in terms:
+        column = model.columns[j]
+        if isinstance(column.meaning, Link) and column.meaning.chain.pieces and not column.uses:
+            shared.setdefault(column.meaning.source, []).append(j)
+    if len(shared) < 2:
+        return terms
+    gone = {j for some in shared.values() for j in some}
+    most = max(sum(terms[j] * model.columns[j].upper for j in some) for some in shared.values())
+    carried = model.add(Column(f"{name} for the battery in use", most))
+    for some in shared.values():
+        row = ((carried, -1.0), *((j, terms[j]) for j in some))
+        model.rows.append(Row(row, upper=0.0, rule="stock", text=f"{name} serves the battery in use"))
+    return {**{j: n for j, n in terms.items() if j not in gone}, carried: 1.0}
 
 
 def fuses_taken(model: KitModel) -> dict[tuple[str, float], dict[int, float]]:

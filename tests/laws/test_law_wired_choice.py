@@ -97,8 +97,8 @@ def assert_same(instance: Instance) -> None:
     assert choice.survival is not None
     assert choice.lowest is not None
     assert choice.survival.survived == n_survived
-    # volts lost in the leads of panels are rounded to 0.1 mV: of 100 Wh at 13 V 0.4 mWh
-    assert choice.lowest.margin_wh == pytest.approx(margin_wh, abs=1e-3)
+    # volts lost in the leads of panels are rounded to 0.1 mV; a PWM panel's current falls steeply near its open circuit
+    assert choice.lowest.margin_wh == pytest.approx(margin_wh, abs=5e-3)
 
 
 def test_the_choice_agrees_with_trying_every_lead(wired_numbers: range) -> None:
@@ -108,6 +108,11 @@ def test_the_choice_agrees_with_trying_every_lead(wired_numbers: range) -> None:
         except Exception as error:
             error.add_note(f"oracle.wired_instances.wired({number})")
             raise
+
+
+def test_a_fuse_goes_along_with_the_lead_from_battery_to_battery() -> None:
+    # one blade of 3 A is owned, and one lead with a holder serves two kinds of battery in turn: it was counted twice
+    assert_same(wired(1860))
 
 
 def test_the_instances_exercise_what_they_are_meant_to() -> None:
