@@ -26,7 +26,7 @@ from kitopt.engine.joint import joined, simulate
 from kitopt.engine.lazily import choose_lazily
 from kitopt.inventory.items import Extra, Inventory
 from kitopt.model.bus import BusClass
-from kitopt.model.kit import fuses_taken
+from kitopt.model.fuse_stock import fuses_taken
 from kitopt.model.panel_side import hung_on
 from kitopt.operation.extras import always_packed, packed_with_panels
 from kitopt.operation.terms import Operation

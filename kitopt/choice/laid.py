@@ -22,7 +22,8 @@ from kitopt.model.backup import backup_cases, lay_backups
 from kitopt.model.bus import BusClass
 from kitopt.model.case import case_under, of_all_stores, whole_case
 from kitopt.model.feeding import station_peak_a
-from kitopt.model.kit import KitModel, add_fuse_stock, add_stock, lay_out, order_equal_units
+from kitopt.model.fuse_stock import add_fuse_stock
+from kitopt.model.kit import KitModel, add_stock, lay_out, order_equal_units
 from kitopt.model.own_battery import lay_sockets, own_batteries
 from kitopt.model.panel_side import lay_extras, lay_panels
 from kitopt.model.rules import apply_rules

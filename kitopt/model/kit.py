@@ -151,12 +151,15 @@ class Column:
     ----------
     uses : mapping of item id to int
         Pieces of stock that one of it takes.
+    fuses : mapping of (holder, rating [A]) to int, or None
+        Fuses that one of it takes, beside those that lie in the leads; None for those of its chains.
     """
 
     meaning: Meaning
     upper: float
     uses: Mapping[str, int] = field(default_factory=dict)
     is_integer: bool = True
+    fuses: Mapping[tuple[str, float], int] | None = None
 
 
 @dataclass
@@ -355,56 +358,3 @@ def add_stock(model: KitModel, *, is_part_of_a_bag: bool = False) -> None:
                 model.refuse(text, rule)
         elif least or sum(n * model.columns[j].upper for j, n in terms) > most:
             model.rows.append(Row(terms, float(least) if least else -math.inf, float(most), rule, text))
-
-
-def add_fuse_stock(model: KitModel) -> None:
-    """No more fuses of a rating than are owned, with those that lie in the leads packed."""
-    if model.inventory.fuses is None:
-        return
-    for (holder, rating_a), terms in fuses_taken(model).items():
-        owned = model.inventory.fuses.get((holder, rating_a), 0)
-        if sum(n * model.columns[j].upper for j, n in terms.items()) > owned:
-            text = f"{owned} × {holder} fuse {rating_a:g} A owned"
-            terms = _with_the_battery_in_use(model, terms, f"{holder} fuse {rating_a:g} A")
-            model.rows.append(Row(tuple(terms.items()), upper=float(owned), rule="stock", text=text))
-
-
-def _with_the_battery_in_use(model: KitModel, terms: dict[int, float], name: str) -> dict[int, float]:
-    """The same, where the lead that goes from one battery to the next takes its fuse along."""
-    shared: dict[str, list[int]] = {}
-    for j in terms:
-        column = model.columns[j]
-        if isinstance(column.meaning, Link) and column.meaning.chain.pieces and not column.uses:
-            shared.setdefault(column.meaning.source, []).append(j)
-    if len(shared) < 2:
-        return terms
-    gone = {j for some in shared.values() for j in some}
-    most = max(sum(terms[j] * model.columns[j].upper for j in some) for some in shared.values())
-    carried = model.add(Column(f"{name} for the battery in use", most))
-    for some in shared.values():
-        row = ((carried, -1.0), *((j, terms[j]) for j in some))
-        model.rows.append(Row(row, upper=0.0, rule="stock", text=f"{name} serves the battery in use"))
-    return {**{j: n for j, n in terms.items() if j not in gone}, carried: 1.0}
-
-
-def fuses_taken(model: KitModel) -> dict[tuple[str, float], dict[int, float]]:
-    """How many fuses of each holder and rating one of each column takes, beside those that lie in the leads."""
-    takes: dict[tuple[str, float], dict[int, float]] = {}
-    for j, column in enumerate(model.columns):
-        for chain in chains_of(column.meaning):
-            for lead in chain.holders:
-                if lead.fuse_a != chain.fit_a and chain.fit_a is not None:
-                    of_column = takes.setdefault((lead.fuse_holder, chain.fit_a), {})
-                    of_column[j] = of_column.get(j, 0.0) + 1.0
-    return dict(sorted(takes.items()))
-
-
-def chains_of(meaning: Meaning) -> tuple[Chain, ...]:
-    """The chains of leads that one of a column has."""
-    if isinstance(meaning, Link):
-        return (meaning.chain,)
-    if isinstance(meaning, Socket):
-        return () if meaning.chain is None else (meaning.chain,)
-    if isinstance(meaning, Fed):
-        return (meaning.before, *(chain for _, chain in meaning.loads))
-    return () if not isinstance(meaning, Join) or meaning.chain is None else (meaning.chain,)

@@ -13,6 +13,7 @@ from kitopt.engine.plan import Row
 from kitopt.inventory.items import Battery, Connector, Converter, Load
 from kitopt.model.bus import BusClass, charging_v
 from kitopt.model.feeding import CONTINUOUS_FUSE, fits_load, fuse_share, needs_converter, station_fuse_a
+from kitopt.model.in_use import InUse
 from kitopt.model.kit import CHARGING, STATION, Column, Fed, KitModel, Link, Strip
 from kitopt.model.need import idle_and_full_w
 from kitopt.model.protection import Protection, passes_a
@@ -168,7 +169,7 @@ def shares_lead(model: KitModel, battery: Battery) -> bool:
 
 
 def _batteries(model: KitModel, bus: Connector, demand: Demand, guard: Protection) -> None:
-    pieces: dict[str, list[tuple[int, float, int]]] = {}
+    in_use = InUse()
     for j in model.battery_columns:
         battery = model.battery(j)
         # a fuse also has to hold what the battery may be charged with
@@ -185,10 +186,8 @@ def _batteries(model: KitModel, bus: Connector, demand: Demand, guard: Protectio
         for chain in found:
             link = Link(battery.id, "station", chain, demand.amps)
             if is_shared:
-                w = model.add(Column(link, 1))
-                for lead_id, n in chain.uses.items():
-                    # of two banks each has them at its own place
-                    pieces.setdefault(lead_id, []).append((w, float(n * model.operation.n_banks), j))
+                w = model.add(Column(link, 1, fuses={}))
+                in_use.add(model, j, w, chain)
             else:
                 most = min([battery.count, *(model.inventory.by_id[i].count // n for i, n in chain.uses.items())])
                 w = model.add(Column(link, most, chain.uses))
@@ -200,12 +199,7 @@ def _batteries(model: KitModel, bus: Connector, demand: Demand, guard: Protectio
         model.rows.append(Row(terms, -math.inf if is_shared else 0.0, 0.0, "battery-lead", text))
         if is_shared:
             model.rows.append(Row(tuple((w, 1.0) for w in links), upper=1.0, rule="battery-lead", text=text))
-    for lead_id, users in sorted(pieces.items()):
-        lead = model.inventory.by_id[lead_id]
-        carried = model.add(Column(f"{lead_id} for the battery in use", lead.count, {lead_id: 1}))
-        for j in sorted({j for _, _, j in users}):
-            terms = ((carried, -1.0), *((w, n) for w, n, owner in users if owner == j))
-            model.rows.append(Row(terms, upper=0.0, rule="battery-lead", text=f"{lead_id} serves the battery in use"))
+    in_use.add_rows(model)
 
 
 def _why_no_battery_chain(model: KitModel, battery: Battery, bus: Connector, demand: Demand) -> tuple[str, str]:

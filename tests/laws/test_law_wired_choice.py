@@ -23,7 +23,10 @@ from oracle.wiring import Fed as WiredFed
 from oracle.wiring import Joined, Leads, WiredBank, bunch_ways, wired_answer, wired_ways
 
 from kitopt.choice import Choice, Packed, pack
+from kitopt.choice.laid import build_model
 from kitopt.inventory.items import Battery, Controller
+from kitopt.model.bus import bus_classes
+from kitopt.model.fuse_stock import fuses_taken
 from kitopt.model.kit import Fed, Join, Link, Strip, Unit
 
 LEFT_OUT = ("load", "extra")
@@ -112,7 +115,15 @@ def test_the_choice_agrees_with_trying_every_lead(wired_numbers: range) -> None:
 
 def test_a_fuse_goes_along_with_the_lead_from_battery_to_battery() -> None:
     # one blade of 3 A is owned, and one lead with a holder serves two kinds of battery in turn: it was counted twice
-    assert_same(wired(1860))
+    instance = wired(1860)
+    assert_same(instance)
+    # what is counted is one column, for whoever adds it up, as circuits do
+    (bus,) = (one for one in bus_classes(instance.inventory.batteries) if len(one.batteries) == 2)
+    model = build_model(instance.operation, instance.inventory, bus, instance.sky)
+    links = {j for j, c in enumerate(model.columns) if isinstance(c.meaning, Link) and c.meaning.source in ("b0", "b1")}
+    taken = fuses_taken(model)["blade", 3]
+    assert not links & taken.keys()
+    assert [model.columns[j].meaning for j in taken if j > max(links)] == ["blade fuse 3 A for the battery in use"]
 
 
 def test_the_instances_exercise_what_they_are_meant_to() -> None:
