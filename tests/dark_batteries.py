@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -14,26 +15,31 @@ LAYOUT = Layout(0, 0, 1)
 """Capacity, missing charge, charge limit, one demand, 20-hour power."""
 
 
-def memory(n_windows: int, n_allowed: int, hours: float = 20.0, load_w: float = 0.0) -> CaseMemory:
-    """Batteries of 10 Wh and things that draw 1 W in the dark; the colder a window, the less of a battery it leaves."""
-    left = 1.0 - 0.25 * np.arange(n_windows)[:, None] / n_windows
-    conditions = Conditions(
+def conditions(n_windows: int = 1, n_steps: int = 1) -> Conditions:
+    """Steps of an hour in which nothing is drawn but one demand, in the dark and in the warm, and all may be done."""
+    return Conditions(
         layout=LAYOUT,
         shapes=(),
-        demand_shapes=np.ones((1, 1)),
-        load_w=np.array([load_w]),
-        step_h=np.array([hours]),
-        capacity_share=left,
-        may_charge=np.ones((1, 1), dtype=bool),
+        demand_shapes=np.ones((1, n_steps)),
+        load_w=np.zeros(n_steps),
+        step_h=np.ones(n_steps),
+        capacity_share=np.ones((n_windows, n_steps)),
+        may_charge=np.ones((1, n_steps), dtype=bool),
         charge_efficiency=1.0,
         discharge_efficiency=1.0,
         reserve_share=0.0,
         reserve_wh=0.0,
         has_charge_limit=False,
         n_windows=n_windows,
-        first_of_cell=np.arange(1),
-        may_discharge=np.ones((1, 1), dtype=bool),
+        first_of_cell=np.arange(n_steps),
+        may_discharge=np.ones((1, n_steps), dtype=bool),
     )
+
+
+def memory(n_windows: int, n_allowed: int, hours: float = 20.0, load_w: float = 0.0) -> CaseMemory:
+    """Batteries of 10 Wh and things that draw 1 W in the dark; the colder a window, the less of a battery it leaves."""
+    left = 1.0 - 0.25 * np.arange(n_windows)[:, None] / n_windows
+    met = replace(conditions(n_windows), load_w=np.array([load_w]), step_h=np.array([hours]), capacity_share=left)
     matrix = np.zeros((LAYOUT.size, 2))
     matrix[LAYOUT.capacity, 0], matrix[LAYOUT.demand(0), 1] = 10.0, 1.0
-    return CaseMemory(Case("by hand", conditions, 1 - Fraction(n_allowed, n_windows), matrix))
+    return CaseMemory(Case("by hand", met, 1 - Fraction(n_allowed, n_windows), matrix))

@@ -120,8 +120,8 @@ def _kits(answer: Answer, why: Why, most_solves: int, clock: Budget) -> Iterator
                 does = what_it_does(sheet.choice)
                 yield _kit(who(answer, sheet.outing), does, sheet.choice, notes=notes, sure=sure)
     else:
+        sure = _of_all(buy_proof(answer))
         for choice in answer.choices.values():
-            sure = _of_all(buy_proof(answer))
             yield _kit(choice.operation.name, what_it_does(choice), choice, sure=sure)
 
 

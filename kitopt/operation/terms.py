@@ -149,6 +149,11 @@ class Bound:
     """None for as many as there are."""
 
 
+def circuit_name(name: str) -> str:
+    """What a circuit is called; the main one has no name of its own."""
+    return name or "main"
+
+
 @dataclass(frozen=True)
 class Operation:
     """One outing. ``start`` is aware, in the site's time zone; ``hours`` are elapsed hours."""
@@ -200,7 +205,7 @@ class Operation:
         """The same with the loads of one circuit; what the whole may weigh or must take is not asked of it."""
         loads = tuple(use for use in self.loads if use.circuit == name)
         bounds = tuple(replace(bound, least=0) for bound in self.bounds)
-        title = f"{self.name}, {name or 'main'} circuit"
+        title = f"{self.name}, {circuit_name(name)} circuit"
         return replace(self, name=title, loads=loads, mass_limit_g=None, bounds=bounds)
 
     def running(self, nices: Container[str] = ()) -> Operation:

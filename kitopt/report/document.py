@@ -10,6 +10,7 @@ from kitopt import __version__
 from kitopt.choice import Choice
 from kitopt.explain import Why, cautions, not_packed
 from kitopt.explain.balance import balance
+from kitopt.operation.terms import circuit_name
 from kitopt.report import encode
 from kitopt.report.assumptions import in_order
 from kitopt.report.look_up import look_up_value
@@ -104,7 +105,7 @@ def document(choice: Choice, why: Why = NOTHING_ASKED) -> dict[str, Any]:
         "look_up": None if why.look_up is None else look_up_value(choice, why.look_up),
         "split": None if why.split is None else split_value(choice, why.split),
         "conflicts": conflicts_value(why.conflicts),
-        "kits": [{"circuit": name or "main", **document(part)} for name, part in choice.circuits],
+        "kits": [{"circuit": circuit_name(name), **document(part)} for name, part in choice.circuits],
     }
 
 

@@ -13,6 +13,7 @@ from kitopt.choice import Choice
 from kitopt.choice.terms import Floats
 from kitopt.facts.charge import ChargeOverTime, charge_over_time
 from kitopt.operation.clock import moment_after
+from kitopt.operation.terms import circuit_name
 from kitopt.report.letters import drawn, spark
 from kitopt.report.lists import fact
 from kitopt.report.words import moment, width
@@ -24,7 +25,7 @@ _LABEL = 9
 def charge_picture(choice: Choice) -> list[str]:
     """Charge over time of a kit that is measured, circuit by circuit; nothing without one."""
     if choice.circuits:
-        return [line for name, part in choice.circuits for line in _picture(part, name or "main")]
+        return [line for name, part in choice.circuits for line in _picture(part, circuit_name(name))]
     return _picture(choice.hardest, choice.hardest.operation.bank_name)
 
 

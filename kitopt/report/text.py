@@ -10,6 +10,7 @@ from kitopt.explain.balance import Balance, balance
 from kitopt.files.plain import cut
 from kitopt.inventory.items import Assumed
 from kitopt.model.kit import Join, Unit
+from kitopt.operation.terms import circuit_name
 from kitopt.report import words
 from kitopt.report.aim import aim_text
 from kitopt.report.assumptions import in_order, of_the_kit
@@ -170,7 +171,7 @@ def facts(choice: Choice) -> list[str]:
     operation = choice.operation
     lines = forced_fact(operation.bounds)
     for part in choice.parts:
-        circuit = next((f"{name or 'main'}: " for name, one in choice.circuits if one is part), "")
+        circuit = next((f"{circuit_name(name)}: " for name, one in choice.circuits if one is part), "")
         for store in part.banks or (part,):
             found = balance(store)
             lines += [] if found is None else fact("Balance", circuit + balance_text(store, found))
@@ -275,7 +276,7 @@ def each_alone(choice: Choice) -> list[str]:
     """What each of several circuits is by itself, a line each."""
     lines: list[str] = []
     for name, part in choice.circuits:
-        lines += wrapped(f"{name or 'main'}: {_alone(part)}.", "- ", "  ")
+        lines += wrapped(f"{circuit_name(name)}: {_alone(part)}.", "- ", "  ")
     return lines
 
 

@@ -16,6 +16,7 @@ from kitopt.explain.ruled_out import told
 from kitopt.explain.split import Split
 from kitopt.explain.within import Within
 from kitopt.explain.without import Pieces, Without
+from kitopt.operation.terms import circuit_name
 from kitopt.report import encode, words
 from kitopt.report.encode import pieces
 from kitopt.report.lists import listed
@@ -95,7 +96,7 @@ def bindings_section(choice: Choice, bindings: Sequence[tuple[str, Binding]]) ->
     """What binds a kit, or each of its circuits."""
     lines: list[str] = []
     for name, binding in bindings:
-        whose = f" circuit {name or 'main'}" if choice.circuits else ""
+        whose = f" circuit {circuit_name(name)}" if choice.circuits else ""
         lines += [*([""] if lines else []), f"What binds{whose}", *_binding_lines(binding)]
     return lines
 
@@ -286,7 +287,9 @@ def kit_value(
         "item": None,
         "operation": choice.operation.name,
         "binding": None if choice.circuits or not bindings else _binding_value(bindings[0][1]),
-        "circuits": [{"circuit": name or "main", **_binding_value(one)} for name, one in bindings if choice.circuits],
+        "circuits": [
+            {"circuit": circuit_name(name), **_binding_value(one)} for name, one in bindings if choice.circuits
+        ],
         "edges": [
             {
                 "quantity": edge.quantity,

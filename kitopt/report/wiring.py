@@ -11,6 +11,7 @@ from kitopt.explain.swaps import Swap, swap_plan
 from kitopt.inventory.items import Lead
 from kitopt.model.kit import STATION
 from kitopt.model.wiring_list import BOX, STRIPS, Wire, meeting_place
+from kitopt.operation.terms import circuit_name
 from kitopt.report import encode
 from kitopt.report.lists import in_short
 from kitopt.report.words import moment, spell, wrapped
@@ -24,7 +25,7 @@ def wiring(choice: Choice) -> list[str]:
     for name, part in choice.circuits:
         loads = ", ".join(use.id for use in part.operation.loads)
         lines += [""] if lines else []
-        lines += wrapped(f"Circuit {name or 'main'} ({loads}): {in_short(part.packed)}")
+        lines += wrapped(f"Circuit {circuit_name(name)} ({loads}): {in_short(part.packed)}")
         lines += wiring(part)
     return lines
 

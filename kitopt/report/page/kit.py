@@ -14,6 +14,7 @@ from kitopt.explain.fuses import fuses_to_fit
 from kitopt.facts.bags import Heap
 from kitopt.facts.carried import Carried
 from kitopt.facts.grid import Grid
+from kitopt.operation.terms import circuit_name
 from kitopt.report import words
 from kitopt.report.assumptions import in_order, of_the_kit
 from kitopt.report.heed import closing, to_heed
@@ -84,7 +85,7 @@ class KitOnPage:
     def whose(self, one: Carried) -> str:
         """Of which circuit and bank something is, to be said after it; empty where there is but one."""
         part = self._part_of(one)
-        of = next((f", {name or 'main'} circuit" for name, some in self.choice.circuits if some is part), "")
+        of = next((f", {circuit_name(name)} circuit" for name, some in self.choice.circuits if some is part), "")
         return of + (f", {one.choice.operation.bank_name}" if one.choice is not part else "")
 
     def swaps(self, one: Carried) -> str:

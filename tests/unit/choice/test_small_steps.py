@@ -9,7 +9,7 @@ from typing import Any, cast
 
 import numpy as np
 import pytest
-from dark_batteries import memory
+from dark_batteries import conditions, memory
 from oracle.instances import battery, sky
 
 from kitopt.choice.classes import OverClasses
@@ -100,14 +100,10 @@ def test_counts_last_until_more_windows_fail_than_may(n_allowed: int, hours: flo
     # the cold window leaves in the one before
     case = memory(2, n_allowed).case
     longer = replace(
-        case.conditions,
+        conditions(2, 4),
         load_w=np.array([2.0, 2.0, 2.0, 2.0]),
-        demand_shapes=np.ones((1, 4)),
         step_h=np.array([1.0, 2.0, 2.0, 1.0]),
         capacity_share=np.array([[1.0] * 4, [0.625] * 4]),
-        may_charge=np.ones((1, 4), dtype=bool),
-        may_discharge=np.ones((1, 4), dtype=bool),
-        first_of_cell=np.arange(4),
     )
     assert lasts_h(replace(case, conditions=longer), np.array([1.0, 0.0])) == hours
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import product
 
@@ -115,27 +115,30 @@ def test_out_of_time_before_the_start() -> None:
     assert choose(plan, budget=Budget.of(0.0), least=3.0).bound == 3.0
 
 
-def test_learned_rows_spare_the_second_choice_its_proposals() -> None:
-    n_learned = 0
-    for number in range(30):
+def plans(n: int) -> Iterator[Plan]:
+    """Of every bus class of the first random instances."""
+    for number in range(n):
         instance = numbered(number)
         for solved in pack(instance.operation, instance.inventory, instance.sky).solved:
-            first = choose(solved.plan)
-            again = choose(solved.plan, memories=first.memories)
-            assert (again.status, again.objective) == (first.status, first.objective)
-            assert again.rounds <= first.rounds
-            n_learned += first.rounds > again.rounds
+            yield solved.plan
+
+
+def test_learned_rows_spare_the_second_choice_its_proposals() -> None:
+    n_learned = 0
+    for plan in plans(30):
+        first = choose(plan)
+        again = choose(plan, memories=first.memories)
+        assert (again.status, again.objective) == (first.status, first.objective)
+        assert again.rounds <= first.rounds
+        n_learned += first.rounds > again.rounds
     assert n_learned > 0
 
 
 def test_a_kit_whose_sides_can_be_listed_is_found_by_them() -> None:
     # cuts alone would find the same, in more rounds
     n_listed = 0
-    for number in range(10):
-        instance = numbered(number)
-        for solved in pack(instance.operation, instance.inventory, instance.sky).solved:
-            outcome = choose(solved.plan)
-            n_listed += bool(outcome.memories[0].listings)
+    for plan in plans(10):
+        n_listed += bool(choose(plan).memories[0].listings)
     assert n_listed > 5
 
 

@@ -8,9 +8,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from dark_batteries import conditions
 
 from kitopt.engine.judge import needed_wh
-from kitopt.engine.plant import Conditions, Layout
+from kitopt.engine.plant import Layout
 
 N, STEP_H = 24, 0.5
 
@@ -43,22 +44,18 @@ def test_a_window_is_survived_from_the_needed_capacity_on(seed: int) -> None:
         "held": rng.choice([0.0, 0.1]),
         "extra": rng.choice([0.0, 4.0]),
     }
-    where = Conditions(
+    where = replace(
+        conditions(1, N),
         layout=Layout(1, 1, 1),
         shapes=(np.array([sun]),),
-        demand_shapes=np.ones((1, N)),
         load_w=np.array(load),
         step_h=np.full(N, STEP_H),
         capacity_share=np.array([share]),
-        may_charge=np.ones((1, N), dtype=bool),
         charge_efficiency=0.9,
         discharge_efficiency=0.95,
         reserve_share=odd["held"],
         reserve_wh=odd["extra"],
-        has_charge_limit=False,
-        n_windows=1,
         first_of_cell=np.array(first),
-        may_discharge=np.ones((1, N), dtype=bool),
     )
     plant = np.array([0.0, 0.0, 0.0, 25.0, 40.0, 0.0, 0.0])
     need = float(needed_wh(where, plant, odd["missing"])[0])
@@ -74,21 +71,13 @@ def test_a_window_is_survived_from_the_needed_capacity_on(seed: int) -> None:
 
 def test_frozen_cells_leave_the_load_to_the_sun() -> None:
     # by hand: 5 W for half an hour from cells that give nothing, once with 6 W of sun and once with 4
-    where = Conditions(
+    where = replace(
+        conditions(2),
         layout=Layout(1, 1, 1),
         shapes=(np.array([[0.6], [0.4]]),),
-        demand_shapes=np.ones((1, 1)),
         load_w=np.array([5.0]),
         step_h=np.array([0.5]),
         capacity_share=np.array([[0.5]]),
-        may_charge=np.ones((1, 1), dtype=bool),
-        charge_efficiency=1.0,
-        discharge_efficiency=1.0,
-        reserve_share=0.0,
-        reserve_wh=0.0,
-        has_charge_limit=False,
-        n_windows=2,
-        first_of_cell=np.arange(1),
         may_discharge=np.zeros((1, 1), dtype=bool),
     )
     needs = needed_wh(where, np.array([0.0, 0.0, 0.0, 100.0, 10.0, 0.0, 0.0]), 0.0)
@@ -100,23 +89,8 @@ def test_frozen_cells_leave_the_load_to_the_sun() -> None:
 def test_a_step_that_no_capacity_serves_is_not_made_good_by_another() -> None:
     # by hand: a battery starts half full, and in the first hour the cold locks four fifths of it away: nothing is left
     # for 5 Wh, whatever its size; in the second hour, when all is warm, half of it would be there for 10 Wh
-    where = Conditions(
-        layout=Layout(1, 1, 1),
-        shapes=(np.zeros((1, 2)),),
-        demand_shapes=np.ones((1, 2)),
-        load_w=np.array([5.0, 5.0]),
-        step_h=np.ones(2),
-        capacity_share=np.array([[0.2, 1.0]]),
-        may_charge=np.ones((1, 2), dtype=bool),
-        charge_efficiency=1.0,
-        discharge_efficiency=1.0,
-        reserve_share=0.0,
-        reserve_wh=0.0,
-        has_charge_limit=False,
-        n_windows=1,
-        first_of_cell=np.arange(2),
-        may_discharge=np.ones((1, 2), dtype=bool),
-    )
+    cold = np.array([[0.2, 1.0]])
+    where = replace(conditions(1, 2), load_w=np.array([5.0, 5.0]), capacity_share=cold)
     plant = np.zeros(where.layout.size)
     assert math.isinf(float(needed_wh(where, plant, 0.5)[0]))
     # as soon as the first hour is warm too, 20 Wh of which half are there serve both
