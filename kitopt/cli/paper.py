@@ -81,7 +81,9 @@ class Paper:
         if not self.is_wanted:
             return
         result: Any = found
-        held: Held = result.hold(is_asking=self.is_asking, clock=clock)
+        # only the page shows the table
+        is_asking = self.is_asking and not self.page is self.out is None
+        held: Held = result.hold(is_asking=is_asking, clock=clock)
         if not held.kits:
             say("Nothing is written: there is no kit to hold.")
             return

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from kitopt.choice import Choice
-from kitopt.facts.amperes import AmperesByHour, amperes_by_hour
+from kitopt.facts.amperes import amperes_by_hour
 from kitopt.facts.chances import Chances, chances, from_the_start
 from kitopt.facts.charge import ChargeOverTime, charge_over_time
 from kitopt.facts.joins import JoinToMake, joins_to_make
@@ -13,6 +13,7 @@ from kitopt.facts.power import PowerByHour, power_by_hour
 from kitopt.facts.spells import Spells, spells
 from kitopt.facts.two_minutes import TestDue, tests_due
 from kitopt.field.now import Now
+from kitopt.field.outlook import ByHour
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,7 +23,7 @@ class Carried:
     choice: Choice
     charge: ChargeOverTime
     power: PowerByHour
-    amperes: AmperesByHour
+    amperes: ByHour
     chances: Chances
     now: Now
     spells: Spells

@@ -8,9 +8,9 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from kitopt.choice import Choice
-from kitopt.facts.amperes import AmperesByHour, way_of
+from kitopt.facts.amperes import way_of
 from kitopt.field.belief import Belief, believe
-from kitopt.field.outlook import light_now, set_up_of
+from kitopt.field.outlook import ByHour, light_now, set_up_of
 from kitopt.field.reach import Reach
 from kitopt.field.site import site_of
 from kitopt.operation.clock import moment_after
@@ -27,7 +27,7 @@ class TestDue:
     belief: Belief
 
 
-def tests_due(choice: Choice, amperes: AmperesByHour) -> tuple[TestDue, ...]:
+def tests_due(choice: Choice, amperes: ByHour) -> tuple[TestDue, ...]:
     """At the hour of the operation in which the sun stands highest; none where it never does."""
     best = int(np.argmax(amperes.high_deg))
     if not amperes.outlooks or amperes.high_deg[best] < _LEAST_HIGH_DEG:
@@ -38,7 +38,7 @@ def tests_due(choice: Choice, amperes: AmperesByHour) -> tuple[TestDue, ...]:
     found = []
     for one in amperes.outlooks:
         tilts = way_of(choice, one.reach.panel) == "facing"
-        set_up = set_up_of(one.reach, choice.inventory, light, lies=not tilts, air_degc=air)
+        set_up = set_up_of(one.reach, light, lies=not tilts, air_degc=air)
         set_up = set_up.facing_sun() if tilts else replace(set_up, lies=True)
         found.append(TestDue(one.reach, at, believe(set_up, {"amps": 0.0})))
     return tuple(found)

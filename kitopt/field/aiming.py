@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, tzinfo
+from typing import Any
 
 import numpy as np
 
 from kitopt.field.site import FieldSite
+from kitopt.field.suppose import MADE_BY
+from kitopt.files.kept import Kept, kept
 from kitopt.sky.overhead import Overhead
 from kitopt.sky.plane import light_on, passed_wm2
 
@@ -49,9 +52,21 @@ class BestAim:
         """How far the edge away from the sun stands above the other. [cm]"""
         return height_cm * float(np.sin(np.radians(self.tilt_deg)))
 
+    def laid_down(self) -> list[float | None]:
+        """As JSON can hold it."""
+        again_s = None if self.again is None else self.again.timestamp()
+        return [self.tilt_deg, self.azimuth_deg, again_s, self.until.timestamp(), self.gain_share]
+
+    @classmethod
+    def of(cls, told: list[Any], zone: tzinfo | None) -> BestAim:
+        """What was laid down, on the clock of a place."""
+        tilt, azimuth, again_s, until_s, gain = told
+        again = None if again_s is None else datetime.fromtimestamp(again_s, zone)
+        return cls(tilt, azimuth, again, datetime.fromtimestamp(until_s, zone), gain)
+
 
 def best_aim(site: FieldSite, tilt_deg: float, azimuth_deg: float, sky: Overhead = "clear") -> BestAim | None:
-    """Where to point a panel that lies so now; None while the sun is down.
+    """Where to point a panel that lies so now; None while the sun is down. Asked again, it is found again.
 
     It is set to where the sun will be half way to the next turn, within the hours that the operation gives; the next
     turn is due when the sun has moved so far that a twentieth of the light is lost.
@@ -61,6 +76,17 @@ def best_aim(site: FieldSite, tilt_deg: float, azimuth_deg: float, sky: Overhead
     tilt_deg, azimuth_deg : float
         How it lies now. [deg]
     """
+
+    def make() -> Kept:
+        aim = _reckoned(site, tilt_deg, azimuth_deg, sky)
+        return Kept({}, None if aim is None else aim.laid_down())
+
+    told = kept(f"aim {site!r} {tilt_deg!r} {azimuth_deg!r} {sky}", MADE_BY, make).facts
+    return None if told is None else BestAim.of(told, site.at.tzinfo)
+
+
+def _reckoned(site: FieldSite, tilt_deg: float, azimuth_deg: float, sky: Overhead) -> BestAim | None:
+    """The same, reckoned."""
     later_h = np.arange(0.0, 12.0, STEP_H)
     light = site.light(later_h, sky)
     zenith, azimuth = light.sun.zenith_deg[0], light.sun.azimuth_deg[0]

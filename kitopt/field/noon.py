@@ -49,6 +49,6 @@ def at_noon(operation: Operation, inventory: Inventory, panel: str) -> AtNoon | 
     if float(light.sun.zenith_deg[0, 0]) > 87.0:
         return None
     lies = not pair.panel.tilts
-    set_up = set_up_of(pair, inventory, light, lies=lies, air_degc=float(site.air_at(np.zeros(1))[0]))
+    set_up = set_up_of(pair, light, lies=lies, air_degc=float(site.air_at(np.zeros(1))[0]))
     set_up = set_up if lies else set_up.facing_sun()
     return AtNoon(panel, pair.controller.id, site.at, expected_a(set_up), not lies)

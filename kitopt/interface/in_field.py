@@ -145,7 +145,7 @@ def sun(
     if panel is not None:
         owned(inventory, panel, Panel, "PANEL")
     pairs = [one for one in reaches(inventory, site.distance_m) if panel in (None, one.panel.id)]
-    return FieldResult(outlook(site, inventory, pairs, declination_deg), site)
+    return FieldResult(outlook(site, pairs, declination_deg), site)
 
 
 def reading(
@@ -200,7 +200,6 @@ def reading(
     light = light_now(site, sky)
     set_up = set_up_of(
         pair,
-        inventory,
         light,
         lies=not one.tilts,
         air_degc=float(site.air_at(light.at_s[0] * 0.0)[0]),

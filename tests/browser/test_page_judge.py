@@ -119,13 +119,11 @@ def test_its_amperes_are_those_of_sun(opened: Open) -> None:
     page = opened(page_of(name)).page
     pairs = [one.reach for one in amperes_by_hour(choice).outlooks]
     for hour in (0.0, 2.25, 4.5, 7.75):
-        now = outlook(
-            site_of(choice.operation, choice.operation.start + timedelta(hours=hour)), choice.inventory, pairs
-        )
+        now = outlook(site_of(choice.operation, choice.operation.start + timedelta(hours=hour)), pairs)
         for sky in SKIES:
             for way in WAYS:
                 found = page.evaluate(f"{OUTLOOK}.expected(0, '{sky}', '{way}', {hour})")
-                assert found == pytest.approx(float(now.outlooks[0].amps[sky, way][0]), abs=0.05)
+                assert found == pytest.approx(float(now.by_hour.outlooks[0].amps[sky, way][0]), abs=0.05)
 
 
 def made_up(seed: int) -> dict[str, Any]:

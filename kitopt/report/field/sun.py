@@ -19,20 +19,20 @@ _NAME = 13
 
 def sun_text(now: SunNow) -> str:
     """Where the sun is, where to aim, and a table of amperes."""
-    high = 90.0 - float(now.zenith_deg[0])
-    where = f"sun {high:.0f}° high at {now.azimuth_deg[0]:.0f}°" if high > 0 else "the sun is down"
+    high = float(now.by_hour.high_deg[0])
+    where = f"sun {high:.0f}° high at {now.by_hour.azimuth_deg[0]:.0f}°" if high > 0 else "the sun is down"
     text = lines(f"{head(now.site.name, now.site.at)}: {where}.")
     if now.site.is_air_guessed:
         text += lines("The air is taken as 20 °C; say --air.")
     if now.aim is not None:
         text += _aim(now, now.aim)
-    if not now.outlooks:
+    if not now.by_hour.outlooks:
         return "\n".join([*text, "No panel reaches a controller."]) + "\n"
     text += ["", *_table(now)]
     by_hour = _by_hour(now)
     if by_hour:
         text += ["", *by_hour]
-        if len({one.reach.panel.id for one in now.outlooks}) > 1:
+        if len({one.reach.panel.id for one in now.by_hour.outlooks}) > 1:
             text += lines("Another panel by the hour: --panel ID.")
     return "\n".join(text) + "\n"
 
@@ -43,7 +43,7 @@ def _aim(now: SunNow, aim: BestAim) -> list[str]:
         bearing += f", {(aim.azimuth_deg - now.declination_deg) % 360.0:.0f}° magnetic"
     text = f"Aim: bearing {bearing}, tilted {aim.tilt_deg:.0f}°"
     tall = sorted(
-        {(one.reach.panel.height_cm, one.reach.panel.id) for one in now.outlooks if one.reach.panel.height_cm}
+        {(one.reach.panel.height_cm, one.reach.panel.id) for one in now.by_hour.outlooks if one.reach.panel.height_cm}
     )
     if tall:
         ways = ", ".join(f"{name} {aim.raised_cm(height or 0.0):.0f} cm" for height, name in tall)
@@ -61,7 +61,7 @@ def _table(now: SunNow) -> list[str]:
     rows = [f"{'amperes now':{2 * _NAME + 1}}" + "".join(f"{sky:>14}" for sky in SKIES)]
     rows.append(f"{'':{2 * _NAME + 1}}" + f"{'flat':>6}{'facing':>8}" * len(SKIES))
     alike: dict[tuple[str, str], list[str]] = {}
-    for one in now.outlooks:
+    for one in now.by_hour.outlooks:
         cells = "".join(f"{_now(one, sky, 'flat'):6.2f}{_now(one, sky, 'facing'):8.2f}" for sky in SKIES)
         alike.setdefault((one.reach.panel.id, cells), []).append(one.reach.controller.id)
     last = ""
@@ -69,7 +69,7 @@ def _table(now: SunNow) -> list[str]:
         name = panel if panel != last else ""
         last = panel
         rows.append(f"{cut(name, _NAME):{_NAME}} {cut(_joined(controllers), _NAME):{_NAME}}{cells}")
-    low, high = min(o.low_share for o in now.outlooks), max(o.high_share for o in now.outlooks)
+    low, high = min(o.low_share for o in now.by_hour.outlooks), max(o.high_share for o in now.by_hour.outlooks)
     if now.aim is not None:
         rows += lines(f"Nine readings in ten lie within {low:.2f} to {high:.2f} times that.")
     return rows
@@ -90,20 +90,20 @@ def _now(one: Outlook, sky: str, way: str) -> float:
 
 def _by_hour(now: SunNow) -> list[str]:
     """The largest panel by the hour; the others in proportion."""
-    one = max(now.outlooks, key=lambda o: (o.reach.panel.rated_w, _now(o, "clear", "facing")))
+    one = max(now.by_hour.outlooks, key=lambda o: (o.reach.panel.rated_w, _now(o, "clear", "facing")))
     rows = [f"{cut(f'{one.reach.panel.id} on {one.reach.controller.id}', 26):27}" + "".join(f"{s:>14}" for s in SKIES)]
-    for i, (later, zenith) in enumerate(zip(now.later_h, now.zenith_deg, strict=True)):
+    for i, (later, zenith) in enumerate(zip(now.by_hour.at_h, now.by_hour.zenith_deg, strict=True)):
         if i == 0 or zenith >= 90.0:
             continue
         clock = _clock(now, float(later))
-        high = f"sun {90.0 - zenith:2.0f}° at {now.azimuth_deg[i]:3.0f}°"
+        high = f"sun {90.0 - zenith:2.0f}° at {now.by_hour.azimuth_deg[i]:3.0f}°"
         cells = "".join(f"{float(one.amps[s, 'flat'][i]):6.2f}{float(one.amps[s, 'facing'][i]):8.2f}" for s in SKIES)
         rows.append(f"{clock}  {high:20}{cells}")
     if len(rows) < 2:
         return []
-    lit = [i for i, zenith in enumerate(now.zenith_deg) if i > 0 and zenith < 90.0]
+    lit = [i for i, zenith in enumerate(now.by_hour.zenith_deg) if i > 0 and zenith < 90.0]
     amps = [float(one.amps["clear", "facing"][i]) for i in lit]
-    first, last = (_clock(now, float(now.later_h[i])) for i in (lit[0], lit[-1]))
+    first, last = (_clock(now, float(now.by_hour.at_h[i])) for i in (lit[0], lit[-1]))
     picture = spark(amps, 0.0, max(amps))
     return [*rows, *lines(f"{first} {picture} {last}, clear and facing: {max(amps):.2f} A at most")]
 
@@ -123,10 +123,10 @@ def sun_value(now: SunNow) -> dict[str, Any]:
         "at": now.site.at.isoformat(timespec="seconds"),
         "latitude": now.site.latitude_deg,
         "longitude": now.site.longitude_deg,
-        "air_degc": [round(float(one), 2) for one in now.site.air_at(now.later_h)],
-        "hours_later": [round(float(one), 4) for one in now.later_h],
-        "sun_high_deg": [round(90.0 - float(one), 2) for one in now.zenith_deg],
-        "sun_azimuth_deg": [round(float(one), 2) for one in now.azimuth_deg],
+        "air_degc": [round(float(one), 2) for one in now.site.air_at(now.by_hour.at_h)],
+        "hours_later": [round(float(one), 4) for one in now.by_hour.at_h],
+        "sun_high_deg": [round(float(one), 2) for one in now.by_hour.high_deg],
+        "sun_azimuth_deg": [round(float(one), 2) for one in now.by_hour.azimuth_deg],
         "aim": None
         if aim is None
         else {
@@ -155,6 +155,6 @@ def sun_value(now: SunNow) -> dict[str, Any]:
                     for sky in SKIES
                 },
             }
-            for one in now.outlooks
+            for one in now.by_hour.outlooks
         ],
     }
