@@ -6,7 +6,7 @@ What is asked with another confidence, or for what is best otherwise, is laid ou
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import partial
@@ -71,11 +71,10 @@ class Laid:
         )
         return replace(self, model=model, cases=cases)
 
-    @property
-    def n_bytes(self) -> int:
-        """Most of what it takes in memory."""
-        first = [part for some in self.cases for case in some[:1] for part in case.parts or (case,)]
-        return sum(shape.nbytes for case in first for shape in case.conditions.shapes)
+    def arrays(self) -> Iterator[np.ndarray]:
+        """Most of what it takes in memory, of which it shares with others what is of the same sky."""
+        for case in (part for some in self.cases for case in some[:1] for part in case.parts or (case,)):
+            yield from (case.matrix, *case.conditions.shapes)
 
 
 @dataclass(eq=False)
@@ -113,9 +112,12 @@ class Layouts:
             )
             found = Laid(asked, tuple(skies), model, hardest, cases)
         self._known = [*[one for one in self._known if one is not found][-_MOST_KEPT + 1 :], found]
-        while len(self._known) > 1 and sum(one.n_bytes for one in self._known) > _MOST_BYTES:
+        while len(self._known) > 1 and self._n_bytes() > _MOST_BYTES:
             del self._known[0]
         return found.at(dates)
+
+    def _n_bytes(self) -> int:
+        return sum({id(one): one.nbytes for laid in self._known for one in laid.arrays()}.values())
 
 
 def _as_laid(date: Operation) -> Operation:

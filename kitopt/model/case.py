@@ -114,7 +114,8 @@ def whole_case(
     OutOfTime
     """
     operation, bus = model.operation, model.bus
-    book = ShapeBook(sky, bus.nominal_v, charging_v(bus))
+    steps = steps_of(operation)
+    book = ShapeBook(sky, steps, bus.nominal_v, charging_v(bus))
     gains = {}
     for j in model.join_columns:
         join = model.columns[j].meaning
@@ -125,7 +126,6 @@ def whole_case(
             gains[j] = book.gain(join.panel, controller, n_joined=join.n_joined, lead_ohm=join.ohm(model.contacts))
     fed = model.fed_loads()
     parts = draws(operation, model.inventory, bus.nominal_v)
-    steps = steps_of(operation)
     step_h = steps.length_h
     # where banks charge apart, converters stay with the loads and controllers with the sun
     idle = operation.n_banks - 1
@@ -163,7 +163,7 @@ def whole_case(
     direct = [part for part in parts if part.load.id not in fed]
     conditions = Conditions(
         layout=layout,
-        shapes=tuple(steps.spread(shape) for shape in book.shapes),
+        shapes=tuple(book.shapes),
         demand_shapes=np.array(demand_shapes),
         load_w=total_w(direct, step_h),
         step_h=step_h,

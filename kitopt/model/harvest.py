@@ -6,6 +6,7 @@ mean. Few shapes serve many panels, so a thousand windows of twenty panels on ei
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 
 from kitopt.engine.plant import Source
 from kitopt.inventory.items import Controller, Panel
+from kitopt.operation.clock import Steps
 from kitopt.sky.windows import Laid, Sky
 
 Floats = NDArray[np.float64]
@@ -57,13 +59,14 @@ class Gain:
 
 @dataclass
 class ShapeBook:
-    """The shapes met so far, each stored once.
+    """The shapes met so far, each stored once; with those that other kits meet under the very same sky.
 
     A shape is watts per watt at 1000 Wm⁻² and 25 °C, (n_windows, n_steps). ``charging_v`` is the battery's voltage
     while it is charged; what reaches it is counted in amperes times ``nominal_v``.
     """
 
     sky: Sky
+    steps: Steps
     nominal_v: float
     charging_v: float
     shapes: list[Floats] = field(default_factory=list)
@@ -106,20 +109,22 @@ class ShapeBook:
         if is_near:
             # the panel's current at the battery over its rated power behind the controller
             current_share = panel.imp_a * self.charging_v / (panel.rated_w * controller.efficiency)
-            key = (*key, panel.vmp_v, panel.voc_per_degc, drop_v, current_share)
+            key = (*key, panel.vmp_v, panel.voc_per_degc, drop_v, current_share, self.charging_v)
         key = (*key, *self._start_key(panel, controller))
-        if key not in self._index:
+
+        def shape() -> Floats:
             sun = self.sky.useful_wm2[way] / 1000.0
             warm = np.maximum(0.0, 1.0 + panel.power_per_degc * (self.sky.panel_degc[way] - 25.0))
             # the current grows with the sun, the loss with its square; a panel never takes power
-            shape = np.maximum(0.0, sun * warm - loss_steps / _LOSS_STEPS * sun**2)
+            passed = np.maximum(0.0, sun * warm - loss_steps / _LOSS_STEPS * sun**2)
             if is_near:
                 above_v = self._volts(panel, panel.vmp_v) - sun * drop_v - self.charging_v
-                shape = np.where(above_v < HEADROOM_V, np.minimum(shape, sun * current_share), shape)
-                shape = np.where(above_v < 0.0, 0.0, shape)
-            self._keep(key, self._once_started(panel, controller, shape))
+                passed = np.where(above_v < HEADROOM_V, np.minimum(passed, sun * current_share), passed)
+                passed = np.where(above_v < 0.0, 0.0, passed)
+            return self._once_started(panel, controller, passed)
+
         size_w = rated_w * controller.efficiency * self.nominal_v / self.charging_v
-        return Gain(self._source(self._index[key], panel), size_w)
+        return Gain(self._source(self._place(key, shape), panel), size_w)
 
     def _direct(self, panel: Panel, controller: Controller, n_joined: int, drop_v: float) -> Gain:
         """A PWM controller passes the panel's current at the battery's voltage.
@@ -131,17 +136,19 @@ class ShapeBook:
         key: tuple[object, ...] = ("direct", way)
         is_near = not self._always_above(panel, panel.vmp_v, drop_v, 0.0)
         if is_near:
-            key = (*key, panel.vmp_v, panel.voc_v, panel.voc_per_degc, drop_v)
+            key = (*key, panel.vmp_v, panel.voc_v, panel.voc_per_degc, drop_v, self.charging_v)
         key = (*key, *self._start_key(panel, controller))
-        if key not in self._index:
-            shape = self.sky.useful_wm2[way] / 1000.0
+
+        def shape() -> Floats:
+            passed = self.sky.useful_wm2[way] / 1000.0
             if is_near:
-                needed_v = self.charging_v + shape * drop_v
+                needed_v = self.charging_v + passed * drop_v
                 knee_v, open_v = self._volts(panel, panel.vmp_v), self._volts(panel, panel.voc_v)
-                shape = shape * np.clip((open_v - needed_v) / np.maximum(open_v - knee_v, 1e-6), 0.0, 1.0)
-            self._keep(key, self._once_started(panel, controller, shape))
+                passed = passed * np.clip((open_v - needed_v) / np.maximum(open_v - knee_v, 1e-6), 0.0, 1.0)
+            return self._once_started(panel, controller, passed)
+
         size_w = n_joined * panel.imp_a * panel.output_factor * self.nominal_v
-        return Gain(self._source(self._index[key], panel), size_w)
+        return Gain(self._source(self._place(key, shape), panel), size_w)
 
     def _source(self, shape: int, panel: Panel) -> int:
         """Number of the source that follows a shape in the share that a panel is worth.
@@ -188,7 +195,13 @@ class ShapeBook:
             self._most[way] = (float(np.max(degc)), float(np.max(useful_wm2)) / 1000.0)
         return self._most[way]
 
-    def _keep(self, key: tuple[object, ...], shape: Floats) -> None:
-        full = np.ascontiguousarray(np.broadcast_to(shape, (self.sky.n_windows, shape.shape[1])))
-        self._index[key] = len(self.shapes)
-        self.shapes.append(full)
+    def _place(self, key: tuple[object, ...], shape: Callable[[], Floats]) -> int:
+        """Number of the shape that hangs on nothing but a key, over all windows and steps."""
+        if key not in self._index:
+            known, known_as = self.sky.shapes, (self.steps.cell.tobytes(), key)
+            if known_as not in known:
+                made = self.steps.spread(shape())
+                known[known_as] = np.ascontiguousarray(np.broadcast_to(made, (self.sky.n_windows, made.shape[1])))
+            self._index[key] = len(self.shapes)
+            self.shapes.append(known[known_as])
+        return self._index[key]

@@ -87,7 +87,7 @@ def own_store(model: KitModel, column: int, sky: Sky) -> Case:
     """
     operation, thing = model.operation, model.socket(column)
     steps, need = steps_of(operation), operation.need
-    book = ShapeBook(sky, SOCKET_V, SOCKET_V)
+    book = ShapeBook(sky, steps, SOCKET_V, SOCKET_V)
     gain = None if thing.panel is None else book.gain(thing.panel, _SOCKET)
     parts = draws(operation, model.inventory, SOCKET_V)
     own = [part for part in parts if part.load.id == thing.load.id]
@@ -103,7 +103,7 @@ def own_store(model: KitModel, column: int, sky: Sky) -> Case:
         matrix[layout.panel(0, gain.source), column] = gain.size_w
     conditions = Conditions(
         layout=layout,
-        shapes=tuple(steps.spread(shape) for shape in book.shapes),
+        shapes=tuple(book.shapes),
         demand_shapes=np.array([total_w(own, steps.length_h) / own[0].use.count]),
         load_w=np.zeros_like(steps.length_h),
         step_h=steps.length_h,

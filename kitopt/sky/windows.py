@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Literal
 
@@ -82,6 +82,10 @@ class Sky:
     none."""
     numbered: Numbered | None = None
     """The windows by number; None where they are one spell that is told, in which panels are worth their mean."""
+    shapes: dict[tuple[bytes, tuple[object, ...]], NDArray[np.float64]] = field(
+        default_factory=dict, init=False, repr=False
+    )
+    """What panels of one sort pass on in these windows, by the steps and by all that it hangs on besides."""
 
     @property
     def n_windows(self) -> int:

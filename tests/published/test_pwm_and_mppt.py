@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from oracle.instances import battery, controller, load, operation, panel, sky
 
@@ -19,6 +20,7 @@ from kitopt.inventory import read_inventory
 from kitopt.inventory.items import Battery, Controller, Inventory, Panel
 from kitopt.model.bus import BusClass, bus_classes, charging_v
 from kitopt.model.harvest import ShapeBook
+from kitopt.operation.clock import Steps
 from kitopt.operation.terms import LoadUse
 
 LIFEPO4_V = 12.8
@@ -35,7 +37,7 @@ def amps(
     """Current that reaches the battery from one panel, its controller's limit aside. [A]"""
     one = at or bus("lifepo4", LIFEPO4_V)
     weather = sky([[sun_wm2]], panel_degc=cell_degc)
-    book = ShapeBook(weather, one.nominal_v, charging_v(one))
+    book = ShapeBook(weather, Steps(np.array([0.0, 3600.0]), np.array([0])), one.nominal_v, charging_v(one))
     gain = book.gain(what, through)
     return float(gain.size_w * book.shapes[book.sources[gain.source].shape][0, 0]) / one.nominal_v
 
