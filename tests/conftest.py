@@ -37,7 +37,7 @@ NUMBERED = {
     "repair_numbers": (30, 600, 30),
     "strongest_numbers": (30, 600, 30),
     "second_numbers": (20, 400, 20),
-    "cell_numbers": (5_000, 100_000, 500),
+    "cell_numbers": (5_000, 1_000_000, 500),
     "mutant_numbers": (25, 500, 25),
     "witness_numbers": (10, 200, 10),
     "kill_numbers": (10, 200, 10),

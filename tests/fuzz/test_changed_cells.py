@@ -1,6 +1,6 @@
 """Cells changed at random in every file that a user writes: each command line ends in 0 or 2, in clean words, soon.
 
-``pytest tests/fuzz --many`` changes 100,000 cells; without the option a twentieth of them. Each change is made by its
+``pytest tests/fuzz --many`` changes a million cells, in hours; without the option 5,000. Each change is made by its
 number alone, so that a failure can be had again.
 """
 
