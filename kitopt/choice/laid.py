@@ -73,8 +73,8 @@ class Laid:
 
     def arrays(self) -> Iterator[np.ndarray]:
         """Most of what it takes in memory, of which it shares with others what is of the same sky."""
-        for case in (part for some in self.cases for case in some[:1] for part in case.parts or (case,)):
-            yield from (case.matrix, *case.conditions.shapes)
+        for one in (part for some in self.cases for case in some[:1] for part in case.parts or (case,)):
+            yield from (one.matrix, *one.conditions.shapes)
 
 
 @dataclass(eq=False)

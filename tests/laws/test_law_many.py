@@ -35,7 +35,7 @@ LEFT_OUT = ("load", "extra")
 
 
 def decides(n: int, numbers: range, least: int = 1) -> bool:
-    """Whether so many instances show what they are for; that is counted in the first alone, which a suite always has."""
+    """Whether so many instances show what they are for; counted in the first alone, which every run has."""
     return n >= least or numbers.start > 0
 
 
