@@ -111,8 +111,20 @@ def test_a_gap_is_told_and_counts_nothing(tmp_path: Path) -> None:
         ("time,in_a\nnoon,1\n2027-06-12 12:10,1\n", "need a date and time"),
         ("time,in_a\n2027-06-12 12:10,1\n2027-06-12 12:00,1\n", "sort the rows"),
         ("time,in_a\n2027-06-12 12:10,1\n", "need two at least"),
+        # a row whose time is blank is none of the log's
+        ("time,in_a\n2027-06-12 12:10,1\n,2\n", "need two at least"),
+        ("", "empty"),
     ],
 )
 def test_what_is_no_log_is_a_fault(tmp_path: Path, text: str, told: str) -> None:
     with pytest.raises(BadInput, match=told):
         log(tmp_path, text)
+
+
+def test_the_faults_of_a_log_of_nonsense_are_few(tmp_path: Path) -> None:
+    """Fifty are shown, and the reading stops there: one line says that there are more."""
+    rows = "".join(f"2027-06-12 {n // 60:02}:{n % 60:02},much\n" for n in range(900))
+    with pytest.raises(BadInput) as caught:
+        log(tmp_path, f"time,in_a\n{rows}")
+    assert len(caught.value.faults) == 51
+    assert "more faults" in caught.value.faults[-1].text
