@@ -12,7 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from kitopt.inventory import demo_folder, demo_operation, read_inventory
+from kitopt.errors import BadInput
+from kitopt.inventory import demo, demo_folder, demo_operation, read_inventory
 from kitopt.inventory.fill import awg_to_mm2
 from kitopt.inventory.items import Connector, Inventory
 
@@ -265,6 +266,12 @@ def test_the_demo_reads_without_warnings() -> None:
     assert len(inventory.by_id) >= 60
     assert inventory.warnings == ()
     assert demo_operation().is_file()
+
+
+def test_a_package_without_the_demo_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(demo, "__file__", str(tmp_path / "kitopt" / "inventory" / "demo.py"))
+    with pytest.raises(BadInput, match="the demo inventory is missing; name an operation, or install again"):
+        demo_folder()
 
 
 def test_importing_the_types_loads_no_reader() -> None:
