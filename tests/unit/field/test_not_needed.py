@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -136,6 +137,16 @@ def test_only_what_no_outing_needed_could_have_stayed() -> None:
     # an outing that it was not on says nothing of it
     assert not_needed([light, outing([2.0] * 6)]).batteries == {"tin": 1}
     assert not_needed([light, outing([2.0] * 6)]).carried["tin"] == 1
+
+
+def test_an_outing_with_the_batteries_of_another_inventory_keeps_its_own() -> None:
+    """The tin alone lasts for the first, so that its box could have stayed; of the second nothing is known of a box."""
+    first = outing([1.0] * 6, kit={"box": 1, "tin": 1})
+    second = replace(
+        outing([1.0] * 6, kit={"tin": 1}),
+        inventory=replace(INVENTORY, batteries=(battery("tin", 10.0, mass_g=1000.0),)),
+    )
+    assert not_needed([first, second]).batteries == {"box": 1}
 
 
 def test_panels_are_not_needed_where_the_batteries_last_alone() -> None:

@@ -140,3 +140,15 @@ def test_of_a_month_every_other_midnight_has_a_wire() -> None:
     moments = [moment_in(month, step * month.need.step_h) for step in wire_steps(month)]
     first = datetime(2026, 10, 12, tzinfo=ZoneInfo("UTC"))
     assert moments == [first + timedelta(days=2 * n) for n in range(15)]
+
+
+def test_alone_it_may_last_longer_than_anybody_asks() -> None:
+    """20 mA take 4.8 of 9 Ah in ten days: it lasts, and what may be used until when is told all the same."""
+    faint = Inventory("faint", batteries=INVENTORY.batteries, loads=(load("lamp", idle_a=0.02, full_a=0.02),))
+    alone = operation((LoadUse("lamp"),), 240.0, reserve_share=0.0, weather=NoSun())
+    found = now_alone(alone, faint, {"box": 1}, State("charge", 1.0), dark)
+    assert (found.is_enough, found.reserve_at, found.has_plan, found.ways) == (True, None, False, ())
+    # what is to come is still to be left: 0.02 A until the end
+    for wire in found.wires:
+        later_h = 240.0 - (wire.time - alone.start) / timedelta(hours=1)
+        assert wire.charge_at_least_ah <= 0.02 * later_h + 1e-6

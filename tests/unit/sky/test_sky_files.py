@@ -271,6 +271,16 @@ def test_file_without_air_takes_the_operations(outing: Make, tmp_path: Path, gre
     assert [fault.column for fault in error.value.faults] == ["site.coldest_degc", "site.warmest_degc"]
 
 
+def test_file_without_columns_of_air_takes_the_operations(outing: Make, tmp_path: Path, greensboro_rows: Rows) -> None:
+    head, body = _power(greensboro_rows).split("YEAR,")
+    path = tmp_path / "weather.csv"
+    path.write_text(head + "\n".join(row.rsplit(",", 2)[0] for row in f"YEAR,{body}".splitlines()) + "\n")
+    assert "T2M" not in path.read_text()
+    sky = windows_for(outing(weather=WeatherFile(path), place=PLACE, zone=ZONE))
+    assert sky.air_degc.shape == (1, 52)
+    assert any("no air temperature" in note for note in sky.notes)
+
+
 def test_short_gap_is_bridged_and_a_long_one_leaves_its_windows_out(
     outing: Make, tmp_path: Path, greensboro_rows: Rows
 ) -> None:
