@@ -146,7 +146,8 @@ def test_an_outing_with_the_batteries_of_another_inventory_keeps_its_own() -> No
         outing([1.0] * 6, kit={"tin": 1}),
         inventory=replace(INVENTORY, batteries=(battery("tin", 10.0, mass_g=1000.0),)),
     )
-    assert not_needed([first, second]).batteries == {"box": 1}
+    for outings in ([first, second], [second, first]):
+        assert not_needed(outings).batteries == {"box": 1}
 
 
 def test_panels_are_not_needed_where_the_batteries_last_alone() -> None:
