@@ -97,11 +97,11 @@ def loads_drawn(
     parts = draws(operation, inventory, nominal_v)
     planned_ah = [by_hour(one.load_wh) / nominal_v for one in parts]
     others = [i for i, one in enumerate(parts) if one.use.id not in own_ah]
-    shares = {
-        i: (own_ah[one.use.id].sum() / planned_ah[i].sum(), 0.0) for i, one in enumerate(parts) if i not in others
-    }
+    own = {i: own_ah[one.use.id] for i, one in enumerate(parts) if i not in others}
+    # of what was not planned for these hours, no value makes the next plan say so
+    shares = {i: (drew_ah.sum() / total, 0.0) for i, drew_ah in own.items() if (total := planned_ah[i].sum()) > 0.0}
     if others:
-        rest_ah = out_ah - sum((own_ah[parts[i].use.id] for i in shares), np.zeros_like(out_ah))
+        rest_ah = out_ah - sum(own.values(), np.zeros_like(out_ah))
         told = _told_apart(np.array([planned_ah[i] for i in others]), rest_ah)
         shares |= {others[row]: share for row, share in told.items()}
     found = []

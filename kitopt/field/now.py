@@ -459,7 +459,7 @@ def changes_of_loads(asked: Question) -> Iterator[Change]:
 
 
 def wire_steps(rest: Operation) -> list[int]:
-    """Steps at whose start a wire is: full hours of the clock, or parts of one, at most eight of them."""
+    """Steps at whose start a wire is: full hours of the clock, or parts of one; a dozen at most, or every other day."""
     edges_h = steps_of(rest).edges_s / 3600
     clock_h = [_clock_h(rest, float(edge)) for edge in edges_h]
     for every_h in _EVERY_H:

@@ -296,11 +296,12 @@ def _store(battery: Battery, end: datetime) -> Store:
 
 def _best(model: KitModel, counts: Floats, log: Log) -> Best | None:
     """The row with the most current in, where one panel on one controller is all there was."""
-    joins = [model.columns[j].meaning for j in model.join_columns if counts[j] > 0.5]
+    joins = [(model.columns[j].meaning, round(counts[j])) for j in model.join_columns if counts[j] > 0.5]
     if len(joins) != 1 or not log.in_a.any():
         return None
-    (join,) = joins
-    if not isinstance(join, Join) or join.n_joined != 1:
+    ((join, n),) = joins
+    # a reading is of one panel: what several gave together would make it worth several times as much
+    if not isinstance(join, Join) or n * join.n_joined != 1:
         return None
     row = int(np.argmax(log.in_a))
     at = datetime.fromtimestamp(float(log.start_s[row]), model.operation.site.timezone)

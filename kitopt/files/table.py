@@ -49,9 +49,6 @@ class _Lines:
         self.first = 0
         self.at_start = True
 
-    def __iter__(self) -> Iterator[str]:
-        return self
-
     def __next__(self) -> str:
         for line in self._stream:
             self.number += 1

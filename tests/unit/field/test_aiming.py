@@ -43,3 +43,15 @@ def test_after_the_last_turn_it_stays_until_the_sun_sets() -> None:
 
 def test_by_night_there_is_no_aim() -> None:
     assert best_aim(FieldSite("equator", 0.0, 0.0, 0.0, NINE.replace(hour=1)), 0.0, 180.0) is None
+
+
+def test_under_a_closed_cover_a_panel_lies_flat() -> None:
+    """All light comes from above, evenly: flat there is nothing to gain, and stood on edge half of it is lost."""
+    site = FieldSite("equator", 0.0, 0.0, 0.0, NINE, every_h=2.0)
+    flat, edge = (best_aim(site, tilt, 180.0, "overcast") for tilt in (0.0, 90.0))
+    assert flat is not None
+    assert edge is not None
+    assert (flat.tilt_deg, edge.tilt_deg) == (0.0, 0.0)
+    assert flat.gain_share == pytest.approx(1.0)
+    assert not flat.is_worth_it
+    assert edge.gain_share > 1.5

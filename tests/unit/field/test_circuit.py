@@ -158,3 +158,17 @@ def test_what_the_battery_does_not_take_lets_the_panels_volts_rise() -> None:
         assert held.amps == pytest.approx(0.3 * free.amps)
         assert np.all(held.panel_v > free.panel_v)
         assert np.all(held.panel_v < held.voc_v)
+
+
+def test_a_controller_that_starts_late_gives_nothing_below_the_volts_that_it_starts_at() -> None:
+    """Open-circuit volts rise with the light and fall with heat; those of the second of three moments are the bar."""
+    set_up = a_set("mppt")
+    plain = seen(set_up, declared(set_up, WM2, DEGC))
+    bar_v = float(plain.voc_v[1])
+    late = replace(set_up, controller=replace(set_up.controller, start_above_v=bar_v))
+    found = seen(late, declared(late, WM2, DEGC))
+    assert found.amps == pytest.approx(np.where(plain.voc_v > bar_v, plain.amps, 0.0))
+    assert (found.amps > 0.0).any()
+    assert found.amps[1] == 0.0
+    # nothing flows, so that the panel shows all that it has
+    assert found.panel_v[1] == pytest.approx(plain.voc_v[1])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -35,12 +36,13 @@ def outing(
     uses: tuple[LoadUse, ...] = (LAMP, RADIO),
     **log: Any,
 ) -> Review:
-    """Six hours from nine o'clock, a row an hour."""
-    plan = operation(uses, 6.0, step_h=1.0, reserve_share=0.0)
-    start_s = plan.start.timestamp() + 3600.0 * np.arange(6)
-    came = np.zeros(6) if in_a is None else np.array(in_a)
-    found = Log(start_s, np.full(6, 3600.0), came, np.array(out_a), log.pop("volts", None), (), (), **log)
-    return review(plan, INVENTORY, kit or {"box": 1}, found, sky([[0.0] * 6]))
+    """Some hours from nine o'clock, a row an hour."""
+    n = len(out_a)
+    plan = operation(uses, float(n), step_h=1.0, reserve_share=0.0)
+    start_s = plan.start.timestamp() + 3600.0 * np.arange(n)
+    came = np.zeros(n) if in_a is None else np.array(in_a)
+    found = Log(start_s, np.full(n, 3600.0), came, np.array(out_a), log.pop("volts", None), (), (), **log)
+    return review(plan, INVENTORY, kit or {"box": 1}, found, sky([[0.0] * n]))
 
 
 def test_loads_are_told_apart_by_their_hours() -> None:
@@ -64,6 +66,31 @@ def test_what_is_on_at_the_same_hours_is_not_told_apart_without_a_column_of_its_
     lamp, radio = outing([2.0] * 6, uses=both, of={"lamp": np.full(6, 0.5)}).loads
     assert (lamp.drew_ah, radio.drew_ah) == pytest.approx((3.0, 9.0))
     assert not radio.is_other
+
+
+def test_as_many_hours_as_loads_tell_nothing_apart() -> None:
+    """Two unknowns fit two hours whatever was logged; a third hour shows how well they do."""
+    short = LoadUse("lamp", spans=(read_span("09:00-10:00"),), quiet="off")
+    assert outing([2.0, 1.5], uses=(short, RADIO)).loads == ()
+    lamp, radio = outing([2.0, 1.5, 1.5], uses=(short, RADIO)).loads
+    assert (lamp.drew_ah, radio.drew_ah) == pytest.approx((0.5, 4.5))
+
+
+@pytest.mark.parametrize("amps", [0.0, 0.5])
+def test_of_a_load_that_was_not_planned_for_the_logged_hours_nothing_is_said(amps: float) -> None:
+    """The lamp's hours come after those of the log; what its column says is still none of the radio's 1.5 A."""
+    late = LoadUse("lamp", spans=(read_span("20:00-22:00"),), quiet="off")
+    found = outing([1.5 + amps] * 6, uses=(late, RADIO), of={"lamp": np.full(6, amps)})
+    (radio,) = found.loads
+    assert (radio.load, radio.drew_ah) == ("radio", pytest.approx(9.0))
+    assert not_needed([found]).loads == ()
+
+
+def test_a_load_by_its_energy_a_day_is_planned_again_by_that() -> None:
+    """12.8 V for 24 h at 1 A are 307.2 Wh; it drew half of that."""
+    lamp, _ = outing([2.0] * 6, uses=(LoadUse("lamp", wh_per_day=307.2), RADIO), of={"lamp": np.full(6, 0.5)}).loads
+    assert (lamp.drew_ah, lamp.planned_ah) == pytest.approx((3.0, 6.0))
+    assert (lamp.file, lamp.key, lamp.value) == ("operation", "wh_per_day", pytest.approx(153.6))
 
 
 def test_a_load_that_was_left_off_is_named() -> None:
@@ -110,6 +137,17 @@ def test_only_what_no_outing_needed_could_have_stayed() -> None:
     # an outing that it was not on says nothing of it
     assert not_needed([light, outing([2.0] * 6)]).batteries == {"tin": 1}
     assert not_needed([light, outing([2.0] * 6)]).carried["tin"] == 1
+
+
+def test_an_outing_with_the_batteries_of_another_inventory_keeps_its_own() -> None:
+    """The tin alone lasts for the first, so that its box could have stayed; of the second nothing is known of a box."""
+    first = outing([1.0] * 6, kit={"box": 1, "tin": 1})
+    second = replace(
+        outing([1.0] * 6, kit={"tin": 1}),
+        inventory=replace(INVENTORY, batteries=(battery("tin", 10.0, mass_g=1000.0),)),
+    )
+    for outings in ([first, second], [second, first]):
+        assert not_needed(outings).batteries == {"box": 1}
 
 
 def test_panels_are_not_needed_where_the_batteries_last_alone() -> None:

@@ -82,3 +82,14 @@ def test_a_log_is_like_the_spell_that_it_was_made_of(spell: int) -> None:
         assert found.best is not None
         assert (found.best.panel, found.best.controller, found.best.at) == ("leaf", "c", outing.start)
     assert found.stores[0].until == outing.start + timedelta(hours=6, days=90)
+
+
+def test_of_two_panels_together_no_reading_is_offered() -> None:
+    """Side by side or in a row: what one of them gave is not in the log, and a reading is of one."""
+    (outing, inventory, kit, log), _ = a_day(0)
+    two = replace(inventory, panels=(panel("leaf", 54.0, count=2),))
+    assert review(outing, inventory, kit, log, sky(LIGHT)).best is not None
+    for controllers in (inventory.controllers, (controller("c", "mppt", 10.0),)):
+        both = replace(two, controllers=controllers)
+        found = review(outing, both, kit | {"leaf": 2}, log, sky(LIGHT))
+        assert (found.kit["leaf"], found.best) == (2, None)

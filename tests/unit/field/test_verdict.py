@@ -17,7 +17,7 @@ from kitopt.field.causes import ALIKE, CAUSES, prior_of
 from kitopt.field.measures import BY_ID, MEASURES
 from kitopt.field.set_up import SetUp
 from kitopt.field.suppose import suppositions
-from kitopt.field.verdict import _parting, judge
+from kitopt.field.verdict import _parting, judge, sure_share
 
 
 def a_set(seed: int = 5, **changes: object) -> SetUp:
@@ -264,3 +264,9 @@ def test_turning_to_the_sun_brings_what_the_cosine_says() -> None:
     off = np.radians(SOME["pwm"].off_deg[is_off])
     by_hand = (beam * np.cos(np.maximum(off - np.radians(20.0), 0.0)) + sky) / (beam * np.cos(off) + sky)
     assert np.median(SOME["pwm"].turned_share[is_off] / by_hand) == pytest.approx(1.0, abs=3e-3)
+
+
+def test_of_what_no_cause_explains_nothing_is_sure() -> None:
+    assert sure_share(judge(of("pwm", amps=40.0))) == 0.0
+    healthy = sure_share(judge(of("pwm", **usual(PWM, "pwm"))))
+    assert 0.5 < healthy <= HIGHEST

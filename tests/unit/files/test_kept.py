@@ -81,6 +81,24 @@ def test_a_disk_that_refuses_only_costs_time(tmp_path: Path, monkeypatch: pytest
     assert [kept("a", ("sky",), make).facts["n"] for _ in range(2)] == [1, 2]
 
 
+def test_without_the_variable_it_is_kept_in_the_users_own_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv(FOLDER)
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.delenv("XDG_CACHE_HOME", raising=False)
+    found = cache_folder()
+    assert found is not None
+    assert found.name == "kitopt"
+    assert tmp_path in found.parents
+
+
+def test_a_package_that_is_not_installed_is_no_hindrance(monkeypatch: pytest.MonkeyPatch) -> None:
+    before = module._code.__wrapped__(("sky",))
+    monkeypatch.setattr(module, "_PACKAGES", (*module._PACKAGES, "no_such_package"))
+    assert module._code.__wrapped__(("sky",)) == before
+
+
 def test_an_empty_variable_keeps_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(FOLDER, "")
     make = Maker()

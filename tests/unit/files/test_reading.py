@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from kitopt.errors import BadInput
+from kitopt.files import reading
 from kitopt.files.faults import FaultList, quoted
 from kitopt.files.reading import read_bytes, what_lies_at
 from kitopt.inventory import read_inventory
@@ -48,6 +49,26 @@ def test_a_file_is_refused_by_its_size_before_it_is_read(tmp_path: Path) -> None
     assert read_bytes(path, FaultList(""), 1000) == b"x" * 1000
     path.write_bytes(b"x" * 1001)
     assert "more than 0.001 MB" in faults_of(path)[0]
+
+
+def test_a_file_that_is_exchanged_for_a_pipe_before_it_is_opened_is_not_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # nobody writes into the pipe: reading it would wait for ever
+    os.mkfifo(tmp_path / "a.csv")
+    monkeypatch.setattr(reading, "what_lies_at", lambda _: "file")
+    assert faults_of(tmp_path / "a.csv") == [f"{tmp_path}/a.csv: cannot be read: it is no longer a file."]
+
+
+def test_a_file_that_may_not_be_opened_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "a.csv").write_text("x")
+
+    # permissions do not bind every user that runs the tests, so the system's refusal is played
+    def refused(*_: Any) -> int:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(os, "open", refused)
+    assert faults_of(tmp_path / "a.csv") == [f"{tmp_path}/a.csv: cannot be read: Permission denied."]
 
 
 def test_a_name_too_long_for_any_file_is_the_users_fault(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import signal
 import stat
@@ -115,6 +116,72 @@ def test_names_that_windows_takes_for_devices_or_shortens() -> None:
     good = ["console.csv", "com10", "nullify", "a.b", ".hidden", "ä b.csv"]
     assert [name for name in bad if is_name_on_windows(name)] == []
     assert [name for name in good if not is_name_on_windows(name)] == []
+
+
+def test_a_device_of_windows_is_no_target_there_and_any_name_is_one_elsewhere(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert check_target(tmp_path / "nul.csv", may_replace=False) == tmp_path / "nul.csv"
+    with monkeypatch.context() as on_windows:
+        on_windows.setattr(sys, "platform", "win32")
+        with pytest.raises(BadInput, match=r"nul\.csv: is no name for a file"):
+            check_target(tmp_path / "nul.csv", may_replace=False)
+        # it knows no folders that are synchronised, and does without
+        write_file(tmp_path / "a.csv", "x")
+    assert (tmp_path / "a.csv").read_text() == "x"
+
+
+@pytest.mark.parametrize("path", ["/", "a\0b"])
+def test_what_no_system_takes_for_a_name_is_told(path: str) -> None:
+    with pytest.raises(BadInput, match="is no name for a file"):
+        write_file(Path(path), "x")
+
+
+def test_a_folder_that_another_made_meanwhile_is_left_as_it_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    target = tmp_path / "kit"
+    real = writing._sync_folder
+
+    def quicker(folder: Path) -> None:
+        real(folder)
+        if not target.exists():
+            target.mkdir()
+            (target / "a.csv").write_text("theirs")
+
+    monkeypatch.setattr(writing, "_sync_folder", quicker)
+    with pytest.raises(BadInput, match="another process has made it meanwhile"):
+        write_folder(target, TWO)
+    assert [path.name for path in tmp_path.iterdir()] == ["kit"]
+    assert {path.name: path.read_text() for path in target.iterdir()} == {"a.csv": "theirs"}
+
+
+def refusing_locks(monkeypatch: pytest.MonkeyPatch, error: OSError) -> None:
+    import fcntl
+
+    def flock(_: int, __: int) -> None:
+        raise error
+
+    monkeypatch.setattr(fcntl, "flock", flock)
+
+
+@pytest.mark.parametrize("number", [errno.ENOLCK, errno.EOPNOTSUPP, errno.ENOSYS, errno.EINVAL])
+def test_where_nothing_can_be_locked_files_are_written_and_nothing_is_swept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: int
+) -> None:
+    """Without a lock nobody knows whether another still writes what looks left over."""
+    part = tmp_path / ".b.csv.0123456789abcdef.kitopt-part"
+    part.write_text("perhaps another's")
+    refusing_locks(monkeypatch, OSError(number, "no locks here"))
+    write_file(tmp_path / "a.csv", "x")
+    assert sorted(path.name for path in tmp_path.iterdir()) == [part.name, "a.csv"]
+
+
+def test_a_lock_that_fails_otherwise_is_told_and_nothing_is_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    refusing_locks(monkeypatch, OSError(errno.EIO, "Input/output error"))
+    with pytest.raises(BadInput, match="cannot be written: Input/output error"):
+        write_file(tmp_path / "a.csv", "x")
+    assert list(tmp_path.iterdir()) == []
 
 
 def failing(monkeypatch: pytest.MonkeyPatch, call: int) -> None:

@@ -54,3 +54,16 @@ def test_words_lead_to_one_family_each() -> None:
         assert family_of(one.name) is one
         assert set(one.goes_on) <= set(FAMILIES)
     assert family_of("charge-cup") is None
+
+
+@pytest.mark.parametrize("name", FAMILIES)
+def test_what_is_said_of_a_family_is_how_it_mates(name: str) -> None:
+    """An end beside one of its own sort, and beside those that it goes on or that go on it, and beside no other."""
+    said = FAMILIES[name].mates
+    assert end(name).mates_with(end(name)) is ("with itself" in said)
+    if "plug in socket" in said:
+        assert end(f"{name}:plug").mates_with(end(f"{name}:socket"))
+        assert not end(f"{name}:plug").mates_with(end(f"{name}:plug"))
+    told = {one.name: set(one.mates.partition("on ")[2].split(", ")) for one in FAMILIES.values()}
+    meets = {other for other in FAMILIES if other != name and end(name).mates_with(end(other))}
+    assert meets == {other for other in FAMILIES if other in told[name] or name in told[other]}

@@ -117,6 +117,7 @@ def test_a_panel_that_cannot_be(faults_of: FaultsOf, cells: dict[str, str], colu
         ({"efficiency": "95"}, "efficiency"),
         ({"depth_share": "0"}, "depth_share"),
         ({"nominal_v": "-12"}, "nominal_v"),
+        ({"fuse_a": "10", "fused": "no"}, "fuse_a"),
     ],
 )
 def test_a_battery_that_cannot_be(faults_of: FaultsOf, cells: dict[str, str], column: str) -> None:
@@ -136,6 +137,7 @@ def test_a_battery_that_cannot_be(faults_of: FaultsOf, cells: dict[str, str], co
         ({"ways": "0"}, "ways"),
         ({"from": "a:b"}, "from"),
         ({"fuse_a": "10", "fuse_at_m": "2"}, "fuse_at_m"),
+        ({"fuse_max_a": "20"}, "fuse_holder"),
     ],
 )
 def test_a_lead_that_cannot_be(faults_of: FaultsOf, cells: dict[str, str], column: str) -> None:
@@ -154,6 +156,25 @@ def test_a_controller_that_cannot_be(faults_of: FaultsOf) -> None:
         ("controllers.csv", 2, "chemistries"),
         ("controllers.csv", 2, "rf"),
     ]
+
+
+def test_only_tracking_steps_up(faults_of: FaultsOf) -> None:
+    head = "id,mass_g,kind,max_charge_a,pv_connector,battery_connector,boost\n"
+    (fault,) = faults_of(controllers__csv=f"{head}m,150,mppt,10,x,y,yes\nq,90,pwm,10,x,y,yes\n")
+    assert where([fault]) == [("controllers.csv", 3, "boost")]
+    assert "only an mppt controller can step up" in fault.text
+
+
+def test_a_load_whose_volts_leave_no_room(faults_of: FaultsOf) -> None:
+    head = "id,mass_g,connector,idle_a,full_a,lowest_v,highest_v\n"
+    (fault,) = faults_of(loads__csv=f"{head}a,900,x,0.5,2,11,15\nb,900,x,0.5,2,15,11\n")
+    assert where([fault]) == [("loads.csv", 3, "lowest_v")]
+    assert fault.text == "found 15 V, above highest_v (11 V)."
+
+
+def test_a_fuse_that_nobody_sells(faults_of: FaultsOf) -> None:
+    faults = faults_of(fuses__csv="rating_a,holder,count\n0,blade,2\n10,tube,1\n10,blade,-1\n")
+    assert where(faults) == [("fuses.csv", 2, "rating_a"), ("fuses.csv", 3, "holder"), ("fuses.csv", 4, "count")]
 
 
 # ---- the file as a whole
@@ -264,6 +285,8 @@ def test_the_currency_file(faults_of: FaultsOf) -> None:
     assert where(faults_of(inventory__toml="# x\ncurrency = 3\n")) == [("inventory.toml", 2, "currency")]
     assert where(faults_of(inventory__toml="# x\ncurrency = \n")) == [("inventory.toml", 2, None)]
     assert where(faults_of(inventory__toml=b"# x\n\xff\n")) == [("inventory.toml", 2, None)]
+    (fault,) = faults_of(inventory__toml="# x\n" * 100_000)
+    assert "need a smaller file" in fault.text
 
 
 # ---- junk, quickly

@@ -95,6 +95,14 @@ def test_what_is_outside_the_usual_but_near_is_asked_about(write: Write) -> None
     assert "19.5 g/Wh, usually 7 to 14 g/Wh; is it so?" in str(inventory.unusual[0])
 
 
+@pytest.mark.parametrize(("degc", "keeps_out"), [("25", True), ("-45", False)])
+def test_a_temperature_has_no_ten_times_too_much(write: Write, degc: str, keeps_out: bool) -> None:
+    """Usual are -30 to 10 °C: outside is asked about, never refused; charged only in the warm, it stays at home."""
+    text = f"id,mass_g,chemistry,capacity_ah,connector,lowest_charging_degc\nb,1400,lifepo4,12,x,{degc}\n"
+    (asked,) = read_inventory(write(batteries__csv=text)).unusual
+    assert (asked.line, asked.column, asked.keeps_out) == (2, "lowest_charging_degc", keeps_out)
+
+
 # ---- file names
 
 

@@ -12,7 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from kitopt.inventory import demo_folder, demo_operation, read_inventory
+from kitopt.errors import BadInput
+from kitopt.inventory import demo, demo_folder, demo_operation, read_inventory
 from kitopt.inventory.fill import awg_to_mm2
 from kitopt.inventory.items import Connector, Inventory
 
@@ -42,10 +43,13 @@ def masses(inventory: Inventory) -> list[tuple[str, int]]:
         PANELS.replace("id,name,mass_g", " ID , Name,Mass g").encode(),
         ('"# a remark, quoted by a spreadsheet",,,,\n' + PANELS).replace('"# a', "# a").encode(),
         (PANELS + '"# a remark, ""quoted"" by a spreadsheet",,,,\n').encode(),
+        ('"# a remark of 5" that is never closed\n' + PANELS).encode(),
+        ('"# a remark that is never closed\n' + PANELS).encode(),
     ],
     ids=[
         "utf-8", "utf-8 with mark", "utf-16", "utf-16 big", "windows", "remarks and blanks", "sep=,", "semicolons",
         "sep=;", "tabs", "units", "decimal commas", "header in other letters", "first remark", "last remark",
+        "inches in a remark", "open remark",
     ],
 )  # fmt: skip
 def test_dialects_of_csv_say_the_same(write: Write, content: bytes) -> None:
@@ -188,6 +192,50 @@ def test_controllers_leads_and_converters_with_blanks(write: Write) -> None:
     assert assumed(inventory, "c") == {"efficiency": "0.85", "idle_ma": "10"}
 
 
+def test_a_holder_takes_what_is_in_it_or_what_is_usual(write: Write) -> None:
+    """A blade holder in a lead takes 30 A where nobody wrote it down (fuses.py); its place is the far end."""
+    text = (
+        "id,mass_g,from,to,length_m,awg,fuse_a,fuse_holder,fuse_max_a\n"
+        "a,300,x,y,2,10,15,blade,\nb,300,x,y,2,10,,blade,\nc,300,x,y,2,10,15,blade,25\nd,300,x,y,2,10,15,,\n"
+    )
+    leads = read_inventory(write(leads__csv=text)).leads
+    assert [lead.fuse_max_a for lead in leads] == [15, 30, 25, None]
+    assert [lead.fuse_at_m for lead in leads] == [2, 2, 2, 2]
+
+
+def test_fuses_of_one_holder_and_rating_are_counted_together(write: Write) -> None:
+    text = "rating_a,holder,count\n10,blade,2\n7.5,,\n10,,3\n10,glass,1\n"
+    found = read_inventory(write(fuses__csv=text)).fuses
+    assert found == {("blade", 10): 5, ("blade", 7.5): 1, ("glass", 10): 1}
+
+
+def test_a_file_of_fuses_without_rows_says_that_there_are_none(write: Write) -> None:
+    """Without the file nothing is known of them."""
+    assert read_inventory(write()).fuses is None
+    assert read_inventory(write(fuses__csv="rating_a,holder,count\n")).fuses == {}
+
+
+@pytest.mark.parametrize(
+    ("file", "text", "said"),
+    [
+        (
+            "converters__csv",
+            "id,mass_g,from,to,out_v,max_w\nc,150,x,usb-a,12,65\n",
+            "converters.csv, line 2, column out_v: 12 V, which usb-a does not carry; check both.",
+        ),
+        (
+            "loads__csv",
+            "id,mass_g,connector,idle_a,full_a,supply_v\na,90,usb-a:plug,0.5,1,13.8\n",
+            "loads.csv, line 2, column supply_v: 13.8 V, which usb-a:plug does not carry; check both.",
+        ),
+    ],
+)
+def test_volts_that_a_connector_does_not_carry_are_asked_about(write: Write, file: str, text: str, said: str) -> None:
+    """USB-A carries 5 V (USB 2.0)."""
+    assert said in read_inventory(write(**{file: text})).warnings
+    assert read_inventory(write(**{file: text.replace("12,65", "5,65").replace("13.8", "5")})).warnings == ()
+
+
 def test_a_load_that_says_half(write: Write) -> None:
     text = "id,mass_g,connector,idle_a,idle_w,full_a,full_w\na,9,x,0.5,,,\nb,9,x,,,,30\nc,9,x,0.5,,,30\nd,9,x,2,,1,\n"
     inventory = read_inventory(write(loads__csv=text))
@@ -218,6 +266,12 @@ def test_the_demo_reads_without_warnings() -> None:
     assert len(inventory.by_id) >= 60
     assert inventory.warnings == ()
     assert demo_operation().is_file()
+
+
+def test_a_package_without_the_demo_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(demo, "__file__", str(tmp_path / "kitopt" / "inventory" / "demo.py"))
+    with pytest.raises(BadInput, match="the demo inventory is missing; name an operation, or install again"):
+        demo_folder()
 
 
 def test_importing_the_types_loads_no_reader() -> None:

@@ -36,3 +36,13 @@ def test_what_a_ratio_divides_by_is_turned_over() -> None:
 def test_a_family_has_its_own_row_and_what_nobody_knows_has_none() -> None:
     assert usual("connectors", None, "contact_mohm") is not None
     assert usual("batteries", battery("b", 20.0), "connector") is None
+
+
+def test_a_ratio_with_a_part_that_stays_says_nothing_of_a_column() -> None:
+    # the plugs weigh as much however long the lead is, so its length does not follow from its mass: 0.05 to 30 m alone
+    lead = Lead(
+        id="l", name="l", mass_g=50, from_connector=GENDERLESS, to_connector=GENDERLESS, length_m=1.0, area_mm2=0.8
+    )
+    found = usual("leads", lead, "length_m")
+    assert found is not None
+    assert (found.low, found.high) == (0.05, 30)

@@ -133,3 +133,15 @@ def test_a_discharge_beyond_the_label_is_told_and_left_out(write: Write) -> None
     ]
     kept = read_inventory(read(write, [*rows, ",,,,box-20,26,,,"], batteries__csv=BATTERIES)).capacity_tests
     assert [one.discharged_ah for one in kept] == [17.0, 26.0]
+
+
+def test_plans_count_with_the_ohms_that_were_read_of_a_lead(write: Write) -> None:
+    """0.5 V lost at 4.2 A are 0.119 ohm; of the other lead nothing was read, and nothing is known."""
+    folder = read(write, [",4.2,,,,,pv-5,13.6,13.1"] * 3, leads__csv=f"{LEADS}pv-2,150,x,y,2,14,1\n")
+    inventory = read_inventory(folder)
+    assert {lead.id: lead.read_ohm for lead in inventory.leads} == {
+        "pv-5": pytest.approx(0.5 / 4.2, rel=0.02),
+        "pv-2": None,
+    }
+    (said,) = [one for one in inventory.assumed if one.file == "readings.csv"]
+    assert (said.id, said.column, said.is_learned) == ("pv-5", "mohm", True)

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from kitopt.errors import BadInput
+from kitopt.files.faults import HOPELESS
 from kitopt.operation.log import read_log
 
 ZONE = ZoneInfo("Europe/Madrid")
@@ -32,6 +33,8 @@ def log(tmp_path: Path, text: str):  # type: ignore[no-untyped-def]
         # what neither column tells is what the battery's own current leaves
         ("time,solar a,battery a", ["2,1.5", "1,-0.5"], [2, 1], [0.5, 1.5]),
         ("time,load a,battery a", ["0.5,1.5", "1.5,-0.5"], [2, 1], [0.5, 1.5]),
+        # what both columns tell is not asked of the battery's own
+        ("time,in a,load a,battery a", ["2,0.5,9", "1,0.5,-9"], [2, 1], [0.5, 0.5]),
         # what is blank is as before
         ("time,in a", ["2", "?"], [2, 2], [0, 0]),
     ],
@@ -111,8 +114,20 @@ def test_a_gap_is_told_and_counts_nothing(tmp_path: Path) -> None:
         ("time,in_a\nnoon,1\n2027-06-12 12:10,1\n", "need a date and time"),
         ("time,in_a\n2027-06-12 12:10,1\n2027-06-12 12:00,1\n", "sort the rows"),
         ("time,in_a\n2027-06-12 12:10,1\n", "need two at least"),
+        # a row whose time is blank is none of the log's
+        ("time,in_a\n2027-06-12 12:10,1\n,2\n", "need two at least"),
+        ("", "empty"),
     ],
 )
 def test_what_is_no_log_is_a_fault(tmp_path: Path, text: str, told: str) -> None:
     with pytest.raises(BadInput, match=told):
         log(tmp_path, text)
+
+
+def test_a_log_of_nonsense_is_not_read_to_its_end(tmp_path: Path) -> None:
+    with pytest.raises(BadInput) as caught:
+        log(tmp_path, "time,in_a\n" + "noon,1\n" * (HOPELESS + 100))
+    # fifty are shown
+    assert len(caught.value.faults) == 51
+    said = f"and {HOPELESS - 50:,} more faults in this file; reading stopped there. Is it the right file?"
+    assert caught.value.faults[-1].text == said

@@ -57,12 +57,23 @@ def where(faults: list[Fault]) -> list[tuple[int | None, str | None]]:
         ('"Europe/Madrid"', '"../../etc/passwd"', 8, "site.timezone", "need a time zone"),
         ('"Europe/Madrid"', "1", 8, "site.timezone", "need a time zone"),
         ("coldest_degc = 6", "coldest_degc = 20", 9, "site.coldest_degc", "above warmest_degc"),
+        ("coldest_degc = 6", "coldest_degc = '6 km'", 9, "site.coldest_degc", "an air temperature in °C"),
         ("coldest_degc = 6", "", 5, "site.coldest_degc", "[site] coldest_degc and warmest_degc"),
         ("warmest_degc = 19", "", 5, "site.warmest_degc", "[site] coldest_degc and warmest_degc"),
         ("warmest_degc = 19", "warmest_degc = 19\nhorizon = [[1, 2],\n[400, 2]]", 11, "site.horizon[2][1]", "0 to 360"),
         ("warmest_degc = 19", "warmest_degc = 19\nhorizon = [[1]]", 11, "site.horizon[1][2]", "need"),
         ("warmest_degc = 19", "warmest_degc = 19\nhorizon = [[1, 2, 3]]", 11, "site.horizon[1]", "pairs"),
         ("warmest_degc = 19", "warmest_degc = 19\nshade = ['9-10']", 11, "site.shade[1]", "18:00-23:00"),
+        ("warmest_degc = 19", "warmest_degc = 19\nshade = [{ beam = 0 }]", 11, "site.shade[1]", "with hours"),
+        ("warmest_degc = 19", "warmest_degc = 19\nshade = [{ hours = [] }]", 11, "site.shade[1]", "with hours"),
+        ("warmest_degc = 19", "warmest_degc = 19\nshade = [{ hours = '8-9' }]", 11, "site.shade[1]", "with hours"),
+        ("warmest_degc = 19", "warmest_degc = 19\nshade = [{ hours = [8] }]", 11, "site.shade[1]", "with hours"),
+        ("warmest_degc = 19", "warmest_degc = 19\nshade = [{ hours = ['08:00-09:00'], beam = 40 }]", 11,
+         "site.shade[1]", 'such as "0 %" and "40 %"'),
+        ("warmest_degc = 19", "warmest_degc = 19\nshade = [{ hours = ['08:00-09:00'], trees = 1 }]", 11,
+         "site.shade[1]", "beam and diffuse"),
+        ("warmest_degc = 19", "warmest_degc = 19\ncells = 61", 11, "site.cells", 'such as 5 or "41 °F"'),
+        ("warmest_degc = 19", "warmest_degc = 19\ncells = 'warm'", 11, "site.cells", '"as the air"'),
         ("windows = 40", "windows = 0", 13, "need.windows", "at least 1"),
         ("windows = 40", "windows = 20001", 13, "need.windows", "20,000"),
         ("windows = 40", "windows = 1.5", 13, "need.windows", "whole"),
@@ -75,8 +86,12 @@ def where(faults: list[Fault]) -> list[tuple[int | None, str | None]]:
         ("windows = 40", "reserve = '10'", 13, "need.reserve", '"10 %" or "30 Wh"'),
         ("windows = 40", "reserve = '100 %'", 13, "need.reserve", '"10 %" or "30 Wh"'),
         ("windows = 40", "reserve = '3 Ah'", 13, "need.reserve", '"10 %" or "30 Wh"'),
+        ("windows = 40", "reserve = '-5 Wh'", 13, "need.reserve", '"10 %" or "30 Wh"'),
         ("windows = 40", "weather = 'away.epw'", 13, "need.weather", "is no file"),
         ("windows = 40", "weather = 'a\\u0000b'", 13, "need.weather", "need"),
+        ("windows = 40", f"weather = '{'n' * 300}'", 13, "need.weather", "which cannot be read: "),
+        ("windows = 40", "weather = 'no sun'\nforecast = [0.5]", 14, "need.forecast", 'need weather = "climate"'),
+        ("windows = 40", "weather = [0.3]\nforecast = [0.5]", 14, "need.forecast", 'need weather = "climate"'),
         ("windows = 40", "weather = []", 13, "need.weather", "daily shares"),
         ("windows = 40", "weather = [0.3, 1.3]", 13, "need.weather", "from 0 to 1.2"),
         ("windows = 40", "forecast = 0.3", 13, "need.forecast", "a word"),
@@ -209,6 +224,9 @@ def test_a_number_with_a_unit_that_nothing_settles_shows_both_readings(faults_of
     faults = faults_of(end="[limits]\nmass_g = '1,500 g'\n")
     assert [fault.column for fault in faults] == ["limits.mass_g"]
     assert "write 1500 g or 1.5 g." in faults[0].text
+    (fault,) = faults_of(("windows = 40", "reserve = '1,500 Wh'"))
+    assert (fault.line, fault.column) == (13, "need.reserve")
+    assert "write 1500 Wh or 1.5 Wh." in fault.text
 
 
 def test_kilograms_for_grams_and_a_percentage_of_a_percentage(faults_of: FaultsOf) -> None:
@@ -228,3 +246,15 @@ def test_a_reserve_in_percent_of_a_percent_and_in_kilowatt_hours_shows_what_may_
     assert fault.text.endswith('watt-hours or kilowatt-hours? Write "0.03 kWh".')
     (warning,) = read(("windows = 40", "windows = 40\nreserve = '30 kWh'")).warnings
     assert warning.endswith('kilowatt-hours or watt-hours? Write "30 Wh".')
+
+
+def test_a_day_that_is_nearly_dark_is_asked_about_and_one_without_sun_is_not(read: Read) -> None:
+    (warning,) = read(("windows = 40", "weather = [0.5, 0.01]")).warnings
+    assert warning.startswith("trial.toml, line 13, need.weather: ")
+    assert "a daily share of clear sky" in warning
+    assert read(("windows = 40", "weather = [0.5, 0]")).warnings == ()
+
+
+def test_of_very_many_keys_that_are_unknown_fifty_are_told(read: Read) -> None:
+    keys = "".join(f"unknown_{n} = 1\n" for n in range(80))
+    assert len(read(("hours = 26\n", f"hours = 26\n{keys}")).warnings) == 50

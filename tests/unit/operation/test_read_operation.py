@@ -69,6 +69,27 @@ def test_everything_said(read: Read) -> None:
     assert (operation.mass_limit_g, operation.air_travel, operation.least) == (9000, True, "items")
 
 
+def test_shade_may_say_what_passes(read: Read) -> None:
+    """Of what is not said, no beam passes, and 40 % of the sky's own light."""
+    text = (
+        "shade = [{ hours = ['08:00-09:30', '16:00-20:00'], beam = '10 %', diffuse = 0.7 }, "
+        "{ hours = ['12:00-13:00'] }, '22:00-06:00']"
+    )
+    thin, *thick = read(("warmest_degc = 19", f"warmest_degc = 19\n{text}")).site.shade
+    assert thin == Shade((Span(480, 570), Span(960, 1200)), 0.1, 0.7)
+    assert thick == [Shade((Span(720, 780),), 0.0, 0.4), Shade((Span(1320, 360),), 0.0, 0.4)]
+
+
+@pytest.mark.parametrize(
+    ("written", "degc"),
+    # 41 °F are (41 - 32) x 5 / 9
+    [("5", 5.0), ("-7.5", -7.5), ("'41 °F'", 5.0), ("'As the air'", None)],
+)
+def test_cells_that_are_kept_warm_are_as_cold_as_is_said(read: Read, written: str, degc: float | None) -> None:
+    found = read(("warmest_degc = 19", f"warmest_degc = 19\ncells = {written}")).site.cells_degc
+    assert found == (None if degc is None else pytest.approx(degc))
+
+
 def test_a_forecast_before_the_climate(read: Read) -> None:
     # words: common practice, no source
     need = read(("windows = 40", 'forecast = [0.8, "30 %", "Dull"]')).need
@@ -205,6 +226,18 @@ def test_unknown_keys_are_warned_about(read: Read) -> None:
         'trial.toml, line 21, loads[1].repeat: the unknown key "repeat" is ignored.',
     )
     assert operation.least == "mass"
+
+
+def test_what_is_said_and_never_used_is_warned_about(read: Read) -> None:
+    operation = read(
+        ("hours = 26", "hours = 26\nswap = ['06:00']"),
+        end='[[loads]]\nid = "lamp"\nwh_per_day = 9\ntransmit = 0.5\nquiet = "off"\n',
+    )
+    assert set(operation.warnings) == {
+        'trial.toml, line 4, swap: only charge = "apart" uses it; it is ignored.',
+        "trial.toml, line 23, loads[2].transmit: a load with wh_per_day does not use it.",
+        "trial.toml, line 24, loads[2].quiet: a load with wh_per_day does not use it.",
+    }
 
 
 def test_marks_and_line_ends_of_other_editors(tmp_path: Path) -> None:

@@ -47,6 +47,19 @@ def test_all_months_are_twelve(tmp_path: Path) -> None:
     assert [date.start.month for date in event.dates] == list(range(1, 13))
 
 
+def test_temperatures_that_belong_to_no_month_are_told(tmp_path: Path) -> None:
+    text = 'months = ["dec", "jan"]\n[[events]]\nfile = "FOLDER/hilltop-morning.toml"\nwarmest_degc = [9, 8, 7]\n'
+    (fault,) = faults_of(tmp_path / "events.toml", text)
+    assert fault == "4: found 3 temperatures for 2 months; need one for each month named."
+
+
+def test_a_start_of_a_season_that_clocks_skip_is_told(tmp_path: Path) -> None:
+    """Directive 2000/84/EC: from 02:00 to 03:00 on 28 March 2027 in Central Europe; the meadow is there."""
+    text = '[[operations]]\nfile = "FOLDER/meadow-day.toml"\nstart = 2027-03-28T02:30:00\n'
+    (fault,) = faults_of(tmp_path / "season.toml", text)
+    assert fault.startswith("3: clocks there skip this time; need another, such as 2027-03-28 03:30")
+
+
 def test_every_fault_of_a_season_has_its_line(tmp_path: Path) -> None:
     text = (
         'name = "Year"\n\n[[operations]]\nfile = "nowhere.toml"\n\n'

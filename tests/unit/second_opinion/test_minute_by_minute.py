@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
@@ -59,6 +60,15 @@ def test_energy_a_day_is_spread_over_its_hours() -> None:
     drawn = drawn_by(Fed(use, load("laptop", full_w=45.0), 1, 0.0), by_minute(outing), np.random.default_rng(3))
     assert drawn.mean_w.sum() / 60.0 == pytest.approx(80.0, abs=1e-9)
     assert drawn.mean_w.max() == pytest.approx(10.0)
+
+
+def test_energy_a_day_over_midnight_is_spread_over_the_night() -> None:
+    """40 Wh from 22:00 to 6:00 are 5 W; from nine o'clock on one night is 40 Wh."""
+    use = LoadUse("heater", wh_per_day=40.0, spans=(Span(1320, 360),))
+    outing = operation((use,), 24.0)
+    drawn = drawn_by(Fed(use, load("heater", full_w=45.0), 1, 0.0), by_minute(outing), np.random.default_rng(3))
+    assert drawn.mean_w.sum() / 60.0 == pytest.approx(40.0, abs=1e-9)
+    assert set(drawn.mean_w.round(9)) == {0.0, 5.0}
 
 
 def steady(amps: float, hours: float, **changes: object) -> tuple[Operation, Fed]:
@@ -277,3 +287,35 @@ def test_cold_takes_capacity_and_adds_resistance(chemistry: str) -> None:
     assert 0.0 < at_minus_20 < at_0 < at_20 == 1.0
     at_minus_20, at_0, at_20 = CELLS[chemistry].cold_ohm
     assert at_minus_20 > at_0 > at_20 == 1.0
+
+
+def test_of_two_loads_that_go_off_the_earlier_is_told() -> None:
+    """Both need more volts than a full battery has, 13.5 V at rest; one is on at once, one half an hour later."""
+    at_once, later = LoadUse("at-once"), LoadUse("later", spans=(Span(570, 600),), quiet="off")
+    weak = [Fed(use, load(use.id, idle_a=1.0, full_a=1.0, lowest_v=14.0), 1, 0.0) for use in (at_once, later)]
+    outing = operation((at_once, later), 1.0, reserve_share=0.0)
+    for loads in (weak, weak[::-1]):
+        kit = PlainKit(((battery("b", 20.0), 1, 0.0),), (), tuple(loads))
+        (cut_off,) = second_opinion(outing, DARK, kit, np.array([0])).cut_offs
+        assert cut_off is not None
+        assert (cut_off.load_id, cut_off.minute) == ("at-once", 0)
+
+
+def test_a_controller_without_panels_brings_nothing() -> None:
+    outing, _ = steady(0.4, 1.0)
+    outing = replace(outing, need=replace(outing.need, start_charge_share=0.5))
+    kit = in_full_sun(1)
+    idle = replace(kit, circuits=(Circuit(controller("spare", "mppt", 2.0), (), 0.02), *kit.circuits))
+    plain, more = (second_opinion(outing, sky([[1000.0]]), one, np.array([0])) for one in (kit, idle))
+    assert more.harvest_a == pytest.approx(plain.harvest_a)
+    assert more.charge_ah == pytest.approx(plain.charge_ah)
+
+
+def test_a_battery_loses_what_it_loses_since_it_was_charged() -> None:
+    """3 % a month (from memory) of 10 Ah; 30 days before 10 October is 10 September. After it nothing is lost."""
+    outing = operation((), 1.0)
+    for day, ah in ((date(2026, 9, 10), 9.7), (date(2026, 10, 10), 10.0), (date(2026, 11, 1), 10.0)):
+        assert bank_of(((battery("b", 10.0, charged_on=day), 1, 0.0),), outing).start_ah == pytest.approx(ah)
+    # what the operation says of all batteries goes before it
+    told = replace(outing, stored_days=60.0)
+    assert bank_of(((battery("b", 10.0, charged_on=date(2026, 9, 10)), 1, 0.0),), told).start_ah == pytest.approx(9.4)

@@ -117,7 +117,11 @@ def test_each_hour_keeps_its_own_energy(greensboro: Path, greensboro_rows: Rows)
 
 @pytest.mark.parametrize(
     ("interval_s", "step_s", "offset_s", "parts"),
-    [(3600, 1800, 0, 2), (3600, 3600, 0, 2), (3600, 1800, 600, 6), (3600, 1440, 0, 5), (1800, 1800, 0, 1)],
+    [
+        *[(3600, 1800, 0, 2), (3600, 3600, 0, 2), (3600, 1800, 600, 6), (3600, 1440, 0, 5), (1800, 1800, 0, 1)],
+        # a minute is in common, five are the least: of 12 the next that fits is 4
+        (720, 1740, 0, 3),
+    ],
 )
 def test_intervals_are_cut_where_steps_begin(interval_s: int, step_s: float, offset_s: float, parts: int) -> None:
     assert n_parts(interval_s, step_s, offset_s) == parts
@@ -267,6 +271,16 @@ def test_file_without_air_takes_the_operations(outing: Make, tmp_path: Path, gre
     assert [fault.column for fault in error.value.faults] == ["site.coldest_degc", "site.warmest_degc"]
 
 
+def test_file_without_columns_of_air_takes_the_operations(outing: Make, tmp_path: Path, greensboro_rows: Rows) -> None:
+    head, body = _power(greensboro_rows).split("YEAR,")
+    path = tmp_path / "weather.csv"
+    path.write_text(head + "\n".join(row.rsplit(",", 2)[0] for row in f"YEAR,{body}".splitlines()) + "\n")
+    assert "T2M" not in path.read_text()
+    sky = windows_for(outing(weather=WeatherFile(path), place=PLACE, zone=ZONE))
+    assert sky.air_degc.shape == (1, 52)
+    assert any("no air temperature" in note for note in sky.notes)
+
+
 def test_short_gap_is_bridged_and_a_long_one_leaves_its_windows_out(
     outing: Make, tmp_path: Path, greensboro_rows: Rows
 ) -> None:
@@ -281,6 +295,45 @@ def test_short_gap_is_bridged_and_a_long_one_leaves_its_windows_out(
     # the gap is on 10 October from noon; the window of the day before ends that morning
     assert set(whole.labels) - set(holed.labels) == {"2009-10-10"}
     assert np.isfinite(holed.poa_wm2["flat"]).all()
+
+
+def test_gaps_in_most_windows_are_told(outing: Make, tmp_path: Path, greensboro_rows: Rows) -> None:
+    """Thirty days round 10 October of the 41 on which windows start; 8 % of the year are not too much to be missing."""
+    noon = 8 + 24 * (31 + 28 + 31 + 30 + 31 + 30 + 31 + 31 + 30 + 9) + 12
+    path = tmp_path / "weather.csv"
+    path.write_text(_spoilt(_power(greensboro_rows), range(noon - 15 * 24, noon + 15 * 24), 5))
+    said = _fault(outing, path)
+    assert "in most windows of 26 h within 20 days of the date" in said
+    assert "get a file with fewer gaps or more years" in said
+
+
+@pytest.mark.parametrize(
+    ("place", "said"),
+    [
+        ("95.0,-79.95", "found latitude 95, need one between -90 and 90"),
+        ("36.1,-400", "found longitude -400, need one"),
+    ],
+)
+def test_a_place_off_the_globe_is_told(
+    outing: Make, tmp_path: Path, greensboro_rows: Rows, place: str, said: str
+) -> None:
+    path = tmp_path / "weather.epw"
+    path.write_text(_epw(greensboro_rows).replace(",36.1,-79.95,", f",{place},", 1))
+    assert said in _fault(outing, path)
+
+
+def test_rows_two_hours_apart_are_too_coarse(outing: Make, tmp_path: Path, greensboro_rows: Rows) -> None:
+    path = tmp_path / "weather.csv"
+    path.write_text(_power(greensboro_rows[::2]))
+    assert "found rows 120 minutes apart, need an even part of an hour" in _fault(outing, path)
+
+
+def test_a_header_with_blanks_round_its_end_is_one(outing: Make, tmp_path: Path, greensboro_rows: Rows) -> None:
+    path, blank = tmp_path / "weather.csv", tmp_path / "blank.csv"
+    path.write_text(_power(greensboro_rows))
+    blank.write_text(_power(greensboro_rows).replace("-END HEADER-", "-END HEADER-  "))
+    plain, odd = (windows_for(outing(weather=WeatherFile(one), place=PLACE, zone=ZONE), n=3) for one in (path, blank))
+    np.testing.assert_array_equal(plain.poa_wm2["flat"], odd.poa_wm2["flat"])
 
 
 def _fault(outing: Make, path: Path) -> str:

@@ -13,7 +13,7 @@ import pytest
 
 from kitopt.errors import BadInput
 from kitopt.operation.terms import Aim, Climate, LoadUse, NoSun, Operation, Shares, WeatherFile
-from kitopt.sky import fresh_windows, windows_for
+from kitopt.sky import fresh_windows, not_made, windows_for
 from kitopt.sky.draws import day_ranks
 
 Make = Callable[..., Operation]
@@ -197,3 +197,10 @@ def test_luck_is_drawn_once_for_all_places_and_cannot_be_spoilt() -> None:
     assert np.array_equal(day_ranks(5, windows[4:6], days), ranks[4:6])
     assert np.array_equal(day_ranks(5, windows, days[1:]), ranks[:, 1:])
     assert not np.array_equal(day_ranks(6, windows, days), ranks)
+
+
+def test_windows_that_were_not_made_are_none_of_the_right_length(outing: Make) -> None:
+    """What is told of the weather where the time is up at once: 26 h in half hours, in no window."""
+    sky = not_made(outing())
+    assert sky.n_windows == 0
+    assert {one.shape for one in (*sky.poa_wm2.values(), *sky.panel_degc.values(), sky.air_degc)} == {(0, 52)}

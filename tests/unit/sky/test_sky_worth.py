@@ -15,7 +15,7 @@ from oracle.worth import worth_shares
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, WeatherFile
 from kitopt.sky import fresh_windows, windows_for
 from kitopt.sky.windows import picked
-from kitopt.sky.worth import Numbered
+from kitopt.sky.worth import Numbered, together
 
 Make = Callable[..., Operation]
 
@@ -85,3 +85,13 @@ def test_a_spell_that_is_told_counts_with_the_mean_and_says_so(outing: Make) -> 
 
 def test_a_worth_that_is_certain_is_not_drawn() -> None:
     assert MANY.worth_shares(panel("sure", 50.0)) is None
+
+
+def test_spells_of_which_some_have_no_number_have_none_together() -> None:
+    """Numbers are followed by those of the next part; a sky of which a part is nobody's cannot be told apart."""
+    one, other = Numbered(3, np.array([4, 5])), Numbered(3, np.array([9]))
+    both = together([one, other])
+    assert both is not None
+    assert (both.seed, both.numbers.tolist()) == (3, [4, 5, 9])
+    assert together([one, None]) is None
+    assert together([]) is None
