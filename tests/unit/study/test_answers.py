@@ -28,7 +28,6 @@ from kitopt.study.rows import as_parquet, read_rows, write_rows
 from kitopt.study.summary import Cell
 from kitopt.study.terms import ONE_CHANGE, Question, Study
 from kitopt.study.text import cell_text, change_text
-from unit.study.conftest import STUDY
 
 
 def asked_of(study: Study, rows: Path | None = None) -> Region:
@@ -297,7 +296,8 @@ def cold(folder: Path, hours: int) -> Region:
     """Nights at one hut of -25 °C, at which cells give nothing."""
     night, huts = folder / "night.toml", folder / "huts.toml"
     night.write_text(night.read_text().replace("hours = 16", f"hours = {hours}"))
-    huts.write_text(STUDY.replace('["jan", "jul"]', '["jan"]').replace('[[patterns]]\nfile = "evening.toml"\n', ""))
+    text = huts.read_text().replace('["jan", "jul"]', '["jan"]')
+    huts.write_text(text.replace('[[patterns]]\nfile = "evening.toml"\n', ""))
     (folder / "sites.csv").write_text(
         "name,latitude,longitude,coldest_degc,warmest_degc,store\nCold,47,13,-25,-25,shed\n"
     )
