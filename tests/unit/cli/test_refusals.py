@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 from in_process import kitopt
 
+from kitopt.inventory import demo_folder
+
 
 def refused(*args: object) -> str:
     done = kitopt(*args)
@@ -47,6 +49,12 @@ def test_why_takes_one_item_and_one_operation(hut: Path) -> None:
     said = refused("why", "box-4", "box-10", plan)
     assert "Found 2 items and 1 operations, need one of each at most. See kitopt why --help." in said
     assert "Found 0 items and 2 operations" in refused("why", plan, plan)
+
+
+def test_a_grab_kit_is_carried_so_its_price_is_not_made_least() -> None:
+    standing = next((demo_folder() / "plans").glob("*grab*.toml"))
+    said = refused("grab-kit", standing, "--least", "price")
+    assert '--least: found "price", need mass or items: a grab-kit is carried.' in said
 
 
 def test_mass_against_hours_lists_the_lightest_for_each(hut: Path) -> None:
