@@ -118,7 +118,7 @@ def _changed(study: Study, question: Question, mark: str, operation: Operation, 
             text = f"batteries that are kept at {_WARM_DEGC:g} °C: {words.mass(found.mass_g)} in all"
             return _row(study, question, mark, operation, status="found", lacks=text)
     choice = pack(operation, inventory, sky, budget=clock)
-    if choice.status != "no-kit" or choice.circuits:
+    if choice.status != "no-kit":
         return None
     with nothing_kept():
         tried = repairs(choice, sky_of=windows_for, catalogue=study.catalogue, budget=clock, effort=_EFFORT)
@@ -158,9 +158,6 @@ def _passes(study: Study, question: Question, mark: str, operation: Operation, c
 
 def _fails(study: Study, question: Question, mark: str, operation: Operation, choice: Choice) -> Row:
     short = choice.shortfall
-    parts = [one.shortfall for one in choice.parts if one.shortfall is not None]
-    if short is None and parts:
-        short = max(parts, key=lambda one: one.shortfall_wh)
     lacks = "nothing that is owned fits together"
     if short is not None and short.packed:
         lacks = f"{short.shortfall_wh:.0f} Wh"

@@ -194,6 +194,17 @@ def test_an_item_that_a_rule_blocks() -> None:
     assert item_value(choice, "weak", found)["with"]["status"] == "blocked"
 
 
+def test_what_is_lent_or_not_there_says_so_before_anything_else() -> None:
+    # b would be lighter, and c lighter still; of what is out none is counted where it is read
+    choice = lamp(
+        battery("a", 10.0, mass_g=1000),
+        battery("b", 10.0, mass_g=600, out=True, count=0),
+        battery("c", 10.0, mass_g=500, count=0),
+    )
+    assert [one.id for one in choice.packed] == ["a", "lamp"]
+    assert [not_packed(choice)[one].text for one in ("b", "c")] == ["It is out: lent or broken.", "None is owned."]
+
+
 def test_a_load_that_is_not_named_has_no_price() -> None:
     choice = lamp(battery("b", 10.0), load("fan", full_w=5.0))
     assert (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from oracle.instances import battery, load, numbered, operation, sky
+from oracle.instances import battery, controller, load, numbered, operation, panel, sky
 
 from kitopt.ask import Question
 from kitopt.budget import Budget
@@ -88,6 +88,50 @@ def test_the_solves_are_limited_by_their_number_and_never_by_the_clock() -> None
     assert (found.is_cut_short, found.n_solves) == (True, 1)
     assert "Some were left out" in section(choice, found)
     assert look_up(choice, budget=Budget.of(0.0)).is_cut_short
+
+
+def test_what_is_not_proved_best_has_no_thresholds() -> None:
+    choice = guessed(("a", "measured_ah", "7.2"))
+    unproved = replace(choice, proof=replace(choice.proof, proved=False))
+    assert look_up(unproved) == LookUp()
+
+
+def test_in_several_circuits_a_guess_decides_for_all_of_them() -> None:
+    # the lamp's 80 Wh are 6.944 Ah as above: more than the 6.5 Ah that a is taken to have, so b, 600 g heavier, is its;
+    # the torch's 40 Wh are 3.47 Ah, for which c, the lightest, has 5.4 Ah
+    choice = guessed(("a", "measured_ah", "6.5"))
+    batteries = tuple(replace(b, measured_ah=6.5) if b.id == "a" else b for b in choice.inventory.batteries)
+    loads = (*choice.inventory.loads, load("torch", full_w=5.0))
+    uses = (LoadUse("lamp", circuit="light"), LoadUse("torch", circuit="hand"))
+    owned = replace(choice.inventory, batteries=batteries, loads=loads)
+    both = pack(replace(choice.operation, loads=uses), owned, choice.sky)
+    assert sorted(one.id for one in both.packed) == ["b", "c", "lamp", "torch"]
+    (one,) = look_up(both).thresholds
+    assert (one.guess.id, one.towards, one.is_above, one.at) == ("a", "better", True, 7.0)
+    assert (one.instead, one.gone) == ((("a", 1),), (("b", 1),))
+    # where it is guessed that it has enough already, nothing better can be found in any circuit
+    enough = replace(owned, batteries=tuple(replace(b, measured_ah=7.2) if b.id == "a" else b for b in batteries))
+    assert not [one for one in look_up(pack(both.operation, enough, both.sky)).thresholds if one.towards == "better"]
+
+
+def test_whether_a_panel_tilts_may_decide() -> None:
+    # the light comes from the side alone: a panel that lies flat gives nothing, and b holds the 80 Wh of the lamp; one
+    # that tilts gives 0.75 of 20 W, more than the lamp's 10 W, so that the small a is enough beside it
+    owned = Inventory(
+        "invented",
+        batteries=(battery("a", 5.0), battery("b", 10.0, mass_g=3000)),
+        panels=(panel("p", 20.0, mass_g=500, tilts=False),),
+        controllers=(controller("c", "mppt", 10.0),),
+        loads=(load("lamp", full_w=10.0),),
+        assumed=(Assumed("panels.csv", "p", "tilts", "no", "a rule"),),
+    )
+    outing = operation((LoadUse("lamp"),), 8.0, step_h=1.0, reserve_share=0.0)
+    choice = pack(outing, owned, sky([[1000.0] * 8], flat_wm2=[[0.0] * 8]))
+    assert [one.id for one in choice.packed] == ["b", "lamp"]
+    (one,) = look_up(choice).thresholds
+    assert (one.guess.id, one.column, one.towards, one.at) == ("p", "tilts", "better", True)
+    # a, the panel, the controller and the lamp
+    assert (one.gone, one.mass_g) == ((("b", 1),), 1000 + 500 + 150 + 500)
 
 
 def test_every_threshold_lies_between_two_answers() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from kitopt.choice import Choice, pack
 from kitopt.explain import Why
 from kitopt.explain.conflict import conflict_of
 from kitopt.explain.repairs import BESIDE, Repair, repairs
+from kitopt.explain.take_along import lead_for, y_for
 from kitopt.inventory.items import Connector, Converter, Inventory, Lead
 from kitopt.operation.terms import LoadUse, Span
 from kitopt.report.document import document
@@ -193,3 +195,67 @@ def test_pairs_are_tried_where_no_single_change_does_it() -> None:
     assert "second left at home, and one more a: +122 Wh, 3.00 kg in all." in told(choice)
     assert found.n_pairs == 1
     assert found.n_solves <= found.most_solves
+
+
+def test_one_more_battery_that_is_fused_and_fits_takes_nothing_along() -> None:
+    owned = Inventory(
+        "invented",
+        batteries=(battery("a", 5.0),),
+        leads=(lead("strip", GENDERLESS, GENDERLESS, ways=6),),
+        has_leads_file=True,
+        loads=(load("lamp", full_w=10.0),),
+    )
+    for batteries in ("in turn", "parallel"):
+        choice = choose(owned, 8.0, [0.0] * 8, LoadUse("lamp"), batteries=batteries)
+        (more,) = of(choice, "one more", "Battery")
+        assert more.works
+        # its own plug goes into the strip: two batteries, the strip in parallel alone, and the lamp
+        assert [change.family for change in more.changes] == ["one more"]
+        assert more.mass_g in (2 * 1000 + 500, 2 * 1000 + 50 + 500)
+
+
+def test_a_y_for_a_panel_of_which_there_is_one_goes_to_a_controllers_input() -> None:
+    choice = noon()
+    (offered,) = (one for one in choice.inventory.panels)
+    y = y_for(choice, offered)
+    assert y is not None
+    assert isinstance(y.thing, Lead)
+    # two panels' plugs go into it, and it goes into the input as one of them would
+    assert (y.thing.ways, y.thing.from_connector, y.thing.to_connector) == (2, LATCH_IN, LATCH)
+    bare = replace(choice, inventory=replace(choice.inventory, controllers=()))
+    assert y_for(bare, offered) is None
+    assert y_for(replace(choice, inventory=replace(choice.inventory, has_leads_file=False)), offered) is None
+
+
+def far(distance_m: float) -> Choice:
+    """A panel some way off, of other plugs than the controller, and no lead for it."""
+    owned = Inventory(
+        "invented",
+        batteries=(battery("a", 5.0),),
+        controllers=(controller("c", "mppt", 10.0, pv_connector=LATCH_IN),),
+        panels=(panel("p", 20.0, connector=ROUND),),
+        leads=(lead("strip", GENDERLESS, GENDERLESS, ways=6),),
+        has_leads_file=True,
+        loads=(load("lamp", full_w=10.0),),
+    )
+    return choose(owned, 8.0, [1000.0] * 8, LoadUse("lamp"), panel_distance_m=distance_m)
+
+
+def test_a_lead_that_nobody_owns_is_as_long_and_heavy_as_the_way_to_the_panel() -> None:
+    choice = far(5.0)
+    (block,) = {block for _, some in choice.blocks for block in some if block.items == ("p", "c")}
+    change = lead_for(choice, block)
+    assert change is not None
+    made = change.thing
+    assert isinstance(made, Lead)
+    # 165 g for each of 5 m, beside the plugs' 40 g
+    assert (made.length_m, made.mass_g) == (5.0, 40 + 825)
+    assert made.from_connector.mates_with(ROUND)
+    assert made.to_connector.mates_with(LATCH_IN)
+    # a lead of a panel has no fuse of a battery's
+    assert made.fuse_a is None
+    (beside,) = {block for _, some in far(0.0).blocks for block in some if block.items == ("p", "c")}
+    short = lead_for(far(0.0), beside)
+    assert short is not None
+    assert isinstance(short.thing, Lead)
+    assert (short.thing.length_m, short.thing.mass_g) == (0.2, 40)

@@ -67,6 +67,18 @@ def test_a_table_has_a_row_for_each_item_of_each_kit(nights: Path) -> None:
     ]
 
 
+def test_a_table_of_a_named_kit_holds_what_was_named(nights: Path) -> None:
+    frame = packed(nights, kit={"big": 1, "small": 1}).to_frame()
+    pieces = dict(zip(frame["id"], frame["count"], strict=True))
+    assert (pieces["big"], pieces["small"]) == (1, 1)
+    assert frame["total_mass_g"].sum() == 1200 + 500 + LAMP_G
+
+
+def test_nothing_is_bought_without_a_catalogue(nights: Path) -> None:
+    with pytest.raises(kitopt.BadInput, match="--catalogue: no catalogue: name a folder, or put one beside"):
+        kitopt.buy(kitopt.read_programme(nights / "plan.toml"), kitopt.read_inventory(nights))
+
+
 def test_a_pickled_choice_at_50_windows_is_light_and_the_same() -> None:
     demo = kitopt.demo_folder()
     operation = kitopt.read_operation(demo / "operations" / "coastal-checkpoint.toml")

@@ -183,3 +183,23 @@ def test_an_unusual_value_is_asked_about_when_it_is_packed_or_kept_something_out
     asked = [one.text for one in cautions(choice) if one.rule == "usual"]
     assert [text.rpartition(": ")[2] for text in asked] == [f"{packed} is odd", "other-heavy is odd"]
     assert {one.level for one in cautions(choice) if one.rule == "usual"} == {"ask"}
+
+
+def test_a_controller_of_unknown_volts_is_asked_about_with_the_panels_in_the_cold(choose_for: Make) -> None:
+    choice = sunny(choose_for, max_pv_v=None)
+    (join, *_) = (join for join, _, _ in choice.joins)
+    # each of so many degrees below 25 adds its share of the open-circuit voltage
+    cold = join.panel.voc_v * (1 + join.panel.voc_per_degc * (choice.sky.coldest_degc - 25.0))
+    asked = by_rule(choice)["cold-voc"]
+    assert asked.level == "ask"
+    assert f"reaches {cold:.1f} V open-circuit at {choice.sky.coldest_degc:g} °C" in asked.text
+    assert "cold-voc" not in by_rule(sunny(choose_for))
+
+
+def test_lead_acid_by_air_is_not_told_the_rules_of_lithium(choose_for: Make) -> None:
+    # a battery of 12 V and 84 Wh may go, by rules of its own
+    small = battery(chemistry="agm", nominal_v=12.0, capacity_ah=7.0, measured_ah=7.0)
+    choice = choose_for(small, hours=4.0, air_travel=True)
+    assert choice.packed
+    assert "air-travel" not in by_rule(choice)
+    assert "air-travel" in by_rule(choose_for(battery(), air_travel=True))

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -57,6 +59,50 @@ def test_no_scheduler_is_a_fault(monkeypatch: pytest.MonkeyPatch) -> None:
         at.Cluster("tcp://127.0.0.1:9")
     with pytest.raises(BadInput, match="no scheduler answers"):
         at.Cluster("nowhere at all")
+
+
+def test_without_the_library_it_is_told_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(BadInput, match=r"--cluster: needs packages .*: pip install 'kitopt\[cluster\]'"):
+        at.Cluster("tcp://127.0.0.1:9")
+
+
+class _Client:
+    """A scheduler's answer, made up; remembers whether it was left."""
+
+    found: dict[str, dict[str, str]] | Exception
+    is_left = False
+
+    def __init__(self, *_: Any, **__: Any) -> None:
+        """Nothing is reached."""
+
+    def run(self, *_: Any, **__: Any) -> dict[str, dict[str, str]]:
+        if isinstance(self.found, Exception):
+            raise self.found
+        return self.found
+
+    def close(self) -> None:
+        type(self).is_left = True
+
+
+@pytest.mark.parametrize(
+    ("found", "said"),
+    [
+        ({}, "the scheduler at tcp://there:1 has no workers; start some with `dask worker`."),
+        (
+            ModuleNotFoundError("No module named 'kitopt'"),
+            r"a worker of tcp://there:1 cannot run this program \(.*kitopt",
+        ),
+    ],
+)
+def test_a_cluster_that_cannot_work_is_told_and_left(
+    found: dict[str, dict[str, str]] | Exception, said: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    client = type("Client", (_Client,), {"found": found})
+    monkeypatch.setattr(distributed, "Client", client)
+    with pytest.raises(BadInput, match=said):
+        at.Cluster("tcp://there:1")
+    assert client.is_left
 
 
 def test_a_clash_of_versions_is_told_one_by_one() -> None:

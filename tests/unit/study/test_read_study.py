@@ -109,3 +109,135 @@ def test_a_fingerprint_changes_with_whatever_the_answer_depends_on(folder: Path,
     batteries = folder / "batteries.csv"
     batteries.write_text(batteries.read_text().replace("tin box,2", "tin box,1"))
     assert not marks & {read_study(folder / "huts.toml").fingerprint(one, "1") for one in asked}
+
+
+def told_of(path: Path) -> list[str]:
+    with pytest.raises(BadInput) as caught:
+        read_study(path)
+    return [fault.text for fault in caught.value.faults]
+
+
+def test_a_day_is_told_by_months_or_by_dates_and_not_by_neither(folder: Path) -> None:
+    file = folder / "huts.toml"
+    file.write_text(file.read_text().replace('months = ["jan", "jul"]\n', ""))
+    # it stands nowhere, so it is told of the top of the file
+    assert faults_of(file) == [("huts.toml", 1, "months")]
+    assert told_of(file) == ['found neither months nor dates; need one, such as months = ["jan"].']
+
+
+def test_standard_kits_are_not_chosen_among_kits_that_are_named(folder: Path) -> None:
+    file = folder / "huts.toml"
+    file.write_text('standard_kits = 2\nkits = ["box-4:3"]\n' + file.read_text())
+    assert faults_of(file) == [("huts.toml", 1, "standard_kits")]
+    assert told_of(file) == ["found beside kits; need one: standard kits are chosen among those found."]
+
+
+def test_a_pattern_has_a_name_of_its_own(folder: Path) -> None:
+    # rows are known by it
+    evening = folder / "evening.toml"
+    evening.write_text(evening.read_text().replace('"evening"', '"night"'))
+    assert faults_of(folder / "huts.toml") == [("huts.toml", 9, "patterns[2].file")]
+    assert told_of(folder / "huts.toml") == ['found another pattern of the name "night"; need a name for each.']
+
+
+def test_two_inventories_need_two_names(folder: Path) -> None:
+    for way in ("one", "other"):
+        (folder / way / "kit").mkdir(parents=True)
+        for name in ("batteries.csv", "loads.csv"):
+            (folder / way / "kit" / name).write_text((folder / name).read_text())
+    file = folder / "huts.toml"
+    file.write_text('inventories = ["one/kit", "other/kit"]\n' + file.read_text())
+    assert faults_of(file) == [("huts.toml", 1, "inventories")]
+    assert told_of(file) == ["found two folders of one name (kit, kit); need a name for each."]
+
+
+def test_folders_that_are_typed_stand_instead_of_those_in_the_file(folder: Path) -> None:
+    (folder / "huts.toml").write_text('inventories = ["nowhere"]\n' + (folder / "huts.toml").read_text())
+    assert "nowhere" in str([Path(fault) for fault, _, _ in faults_of(folder / "huts.toml")])
+    assert read_study(folder / "huts.toml", [folder]).labels == (folder.name,)
+
+
+def test_without_any_inventory_the_faults_of_the_file_are_told_beside(folder: Path) -> None:
+    for name in ("batteries.csv", "loads.csv"):
+        (folder / name).unlink()
+    (folder / "huts.toml").write_text((folder / "huts.toml").read_text().replace('"jan", "jul"', '"jan", "jum"'))
+    faults = faults_of(folder / "huts.toml")
+    assert ("huts.toml", 3, "months") in faults
+    assert len(faults) == 2
+
+
+def test_an_inventory_with_a_fault_and_a_load_that_nobody_owns_are_told(folder: Path) -> None:
+    loads = folder / "loads.csv"
+    loads.write_text(loads.read_text().replace("lamp,lamp,1,300", "lamp,lamp,1,much"))
+    assert faults_of(folder / "huts.toml") == [("loads.csv", 2, "mass_g")]
+
+
+def test_the_air_is_needed_where_no_weather_file_brings_it(folder: Path) -> None:
+    (folder / "sites.csv").write_text("name,latitude,longitude,coldest_degc\nOne,47,13,5\nTwo,47,13,\n")
+    assert faults_of(folder / "huts.toml") == [
+        ("sites.csv", 2, "warmest_degc"),
+        ("sites.csv", 3, "coldest_degc"),
+        ("sites.csv", 3, "warmest_degc"),
+    ]
+    assert "only a weather file brings it" in told_of(folder / "huts.toml")[0]
+
+
+def test_a_file_of_sites_without_a_site_is_a_fault(folder: Path) -> None:
+    (folder / "sites.csv").write_text("name,latitude,longitude\n")
+    assert faults_of(folder / "huts.toml") == [("sites.csv", None, None)]
+    assert told_of(folder / "huts.toml") == ["found no site; need a row for each."]
+
+
+def test_hills_are_read_by_their_azimuth(folder: Path) -> None:
+    (folder / "sites.csv").write_text(
+        "name,latitude,longitude,coldest_degc,warmest_degc,horizon\nOne,47,13,0,0,270:12 180:5\n"
+    )
+    assert read_study(folder / "huts.toml").places[0].site.horizon_deg == ((180.0, 5.0), (270.0, 12.0))
+
+
+@pytest.mark.parametrize(
+    ("column", "cell"),
+    [
+        ("horizon", "180-5"),
+        ("horizon", "180:91"),
+        ("horizon", "361:5"),
+        ("coldest_degc", "1 2 3"),
+        ("coldest_degc", "-91"),
+        ("coldest_degc", "61"),
+    ],
+)
+def test_what_is_no_hill_and_no_year_of_air_is_told(folder: Path, column: str, cell: str) -> None:
+    cells = {"coldest_degc": "0", "warmest_degc": "0", "horizon": ""} | {column: cell}
+    (folder / "sites.csv").write_text(
+        f"name,latitude,longitude,{','.join(cells)}\nOne,47,13,{','.join(cells.values())}\n"
+    )
+    assert faults_of(folder / "huts.toml") == [("sites.csv", 2, column)]
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("dates", '"2027-06-12"'),
+        ("dates", "[]"),
+        ("dates", '["2027-06-12"]'),
+        ("dates", "[2027-06-12T12:00:00]"),
+        ("dates", "[1949-12-31]"),
+        ("dates", "[2201-01-01]"),
+        ("dates", "[2027-06-12, 2027-06-12]"),
+        ("kits", '"box-4:3"'),
+        ("kits", "[]"),
+        ("kits", "[3]"),
+        ("kits", '[" "]'),
+        ("kits", '["box-4:3", "box-4:3"]'),
+        ("inventories", '["."," "]'),
+    ],
+)
+def test_a_list_is_read_whole_or_told(folder: Path, key: str, value: str) -> None:
+    text = (folder / "huts.toml").read_text()
+    if key == "dates":
+        text = text.replace('months = ["jan", "jul"]\n', "")
+    (folder / "huts.toml").write_text(f"{key} = {value}\n{text}")
+    found = faults_of(folder / "huts.toml")
+    assert ("huts.toml", 1, key) in found
+    needed = {"dates": "a list of dates without quotes, each once", "kits": "a list of kits, each once"}
+    assert any(needed.get(key, "a list of folders, each once") in text for text in told_of(folder / "huts.toml"))
