@@ -146,8 +146,8 @@ def test_a_kit_that_nobody_can_pack_is_refused_before_all_else(
 
 
 def test_a_kit_that_does_not_last_is_refused_under_both_sets_of_spells(right: dict[str, Any], tmp_path: Path) -> None:
-    # 36 h of 4.2 W are 151 Wh, and the box alone holds 128. Nine tenths of 40 spells are 36, of 5,000 they are 4,500 and,
-    # with one standard error, the root of 5,000 x 0.9 x 0.1, 21.2 more
+    # 36 h of 4.2 W are 151 Wh, and the box alone holds 128. Nine tenths of 40 spells are 36; of 5,000 they are 4,500
+    # and, with one standard error, the root of 5,000 x 0.9 x 0.1, 21.2 more
     alone = [pair for pair in right["incumbent"]["counts"] if pair[0] != 1]
     told = refusals(tmp_path, right | {"incumbent": right["incumbent"] | {"counts": alone}})
     assert told["incumbent.cases[0]"] == "survives fewer than the 36 needed."

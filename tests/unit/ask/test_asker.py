@@ -113,8 +113,9 @@ def test_what_takes_too_long_is_not_known(monkeypatch: pytest.MonkeyPatch) -> No
 
 
 def test_a_rule_on_two_circuits_is_asked_of_both_together() -> None:
-    # as under `lamp`, and a fan of 10 W for 8 h beside it: 80 Wh each, one on b, one on two a: 2,200 g. Without b four a
-    # are needed and three are there; with no more than two a nothing changes, and with three a at least it is one more
+    # as under `lamp`, and a fan of 10 W for 8 h beside it: 80 Wh each, one on b, one on two a: 2,200 g. Without b four
+    # a are needed and three are there; with no more than two a nothing changes, and with three a at least it is
+    # one more
     base = lamp()
     uses = (LoadUse("fan", circuit="shack"), LoadUse("lamp"))
     owned = replace(base.inventory, loads=(load("fan", full_w=10.0), *base.inventory.loads))
