@@ -163,3 +163,9 @@ def test_nice_loads_and_their_converter_are_off_while_a_battery_is_lost(priority
         assert ids(choice) == {"bar": 1, "box": 2, "phone": 1, "radio": 1, "step": 1}
         # 128 - 100 Wh
         assert [round(one.margin_wh, 6) for one in choice.losses] == [28.0]
+
+
+def test_where_no_leads_are_written_down_none_are_lost() -> None:
+    choice = without_a_lead(battery(), load(), known={"has_leads_file": False})
+    assert ids(choice) == {"box": 1, "radio": 1}
+    assert choice.losses == ()
