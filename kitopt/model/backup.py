@@ -127,9 +127,15 @@ def _less(n: int, terms: Iterable[tuple[int, float]], column: int, mark: int) ->
 def _controllers(model: KitModel) -> None:
     """Each unit, and with it every panel on it."""
     for u, x in enumerate(model.unit_columns):
-        if model.columns[x].upper > 0 and not any(one.within == x for one in model.losses):
-            gone = (x, *(j for j, _ in model.joins_of(u)))
-            model.losses.append(Loss("controller", model.units[u].name, within=x, gone=gone))
+        _lose_unit(model, u, x)
+
+
+def _lose_unit(model: KitModel, u: int, within: int) -> None:
+    """A unit with every panel on it, wherever a column is chosen; once is enough."""
+    x = model.unit_columns[u]
+    if model.columns[x].upper > 0 and not any(one.within in (x, within) for one in model.losses):
+        gone = (x, *(j for j, _ in model.joins_of(u)))
+        model.losses.append(Loss("controller", model.units[u].name, within=within, gone=gone))
 
 
 def _panels(model: KitModel) -> None:
@@ -147,13 +153,16 @@ def _panels(model: KitModel) -> None:
 
 
 def _leads(model: KitModel) -> None:
-    """A lead on the panels' side takes its join along, a controller's lead the controller.
+    """A lead on the panels' side takes its join along; a controller's lead, or a joiner at its input, the controller.
 
     Of each kind of lead on the station's side a spare is packed.
     """
     if not model.inventory.has_leads_file:
         return
     needs_spare: dict[str, list[int]] = {}
+    by_name = {unit.name: u for u, unit in enumerate(model.units)}
+    led: list[tuple[int, int]] = []
+    joined: list[tuple[int, int]] = []
     for j, column in enumerate(list(model.columns)):
         thing = column.meaning
         if column.upper <= 0:
@@ -167,13 +176,21 @@ def _leads(model: KitModel) -> None:
             else:
                 mark = _mark(model, j, name)
                 model.losses.append(Loss("lead", name, within=mark, less=((mark, j, 1.0),)))
+        if isinstance(thing, Link) and thing.source in by_name:
+            u = by_name[thing.source]
+            led.append((u, model.unit_columns[u]))
+        if isinstance(thing, Strip) and thing.unit is not None:
+            joined.append((thing.unit, j))
         is_strip = isinstance(thing, Strip) and thing.unit is None
         is_battery = isinstance(thing, str) and bool(column.uses)
         if is_strip or is_battery or isinstance(thing, Fed) or (isinstance(thing, Link) and _is_spared(model, thing)):
             for item_id in column.uses:
                 if item_id in {lead.id for lead in model.inventory.leads}:
                     needs_spare.setdefault(item_id, []).append(j)
-    _controllers(model)  # its lead lost, or a joiner at its input, is the unit lost
+    # a unit that plugs into the station, and whose panel plugs into it, has no lead to lose; one with a lead of its own
+    # is lost with that, and then its joiners are no further loss
+    for u, within in (*led, *joined):
+        _lose_unit(model, u, within)
     for lead_id, columns in sorted(needs_spare.items()):
         spare = model.add(Column(f"spare {lead_id}", 1, {lead_id: 1}))
         for j in columns:

@@ -115,3 +115,82 @@ def test_rows_hold_for_every_kit_that_works(right: dict[str, Any]) -> None:
                         n_broken += 1
                         assert origins[row["case"]].fails(counts) is not None
     assert n_broken >= 20
+
+
+def refusals(folder: Path, changed: dict[str, Any]) -> dict[str, str]:
+    """What a changed certificate is refused for, by the place of it."""
+    with pytest.raises(BadInput) as refused:
+        verify(written(folder, changed), restated)
+    return {str(fault.column): fault.text for fault in refused.value.faults}
+
+
+@pytest.mark.parametrize(
+    ("kit", "place", "text"),
+    [
+        ({"class": 2}, "class", "there is no such class."),
+        ({"class": -1}, "class", "there is no such class."),
+        # half a battery, more than are owned, what is no column, and a column twice
+        ({"counts": [[0, 0.5]]}, "counts", "are no counts of the columns of its class."),
+        ({"counts": [[0, 3.0]]}, "counts", "are no counts of the columns of its class."),
+        ({"counts": [[99, 1.0]]}, "counts", "are no counts of the columns of its class."),
+        ({"counts": [[0, 1.0], [0, 1.0]]}, "counts", "are no counts of the columns of its class."),
+        # a panel that hangs on a controller which stays at home
+        ({"counts": [[0, 2.0], [4, 1.0]]}, "counts", "break needs: fold-20 needs mppt-5."),
+    ],
+)
+def test_a_kit_that_nobody_can_pack_is_refused_before_all_else(
+    right: dict[str, Any], tmp_path: Path, kit: dict[str, Any], place: str, text: str
+) -> None:
+    changed = right | {"incumbent": right["incumbent"] | kit}
+    assert refusals(tmp_path, changed) == {f"incumbent.{place}": text}
+
+
+def test_a_kit_that_does_not_last_is_refused_under_both_sets_of_spells(right: dict[str, Any], tmp_path: Path) -> None:
+    # 36 h of 4.2 W are 151 Wh, and the box alone holds 128. Nine tenths of 40 spells are 36; of 5,000 they are 4,500
+    # and, with one standard error, the root of 5,000 x 0.9 x 0.1, 21.2 more
+    alone = [pair for pair in right["incumbent"]["counts"] if pair[0] != 1]
+    told = refusals(tmp_path, right | {"incumbent": right["incumbent"] | {"counts": alone}})
+    assert told["incumbent.cases[0]"] == "survives fewer than the 36 needed."
+    assert told["incumbent.others[0]"] == "survives fewer than the 4522 needed."
+
+
+def test_a_certificate_that_leaves_a_class_out_is_refused(right: dict[str, Any], tmp_path: Path) -> None:
+    # of lead-acid nothing would be proved
+    told = refusals(tmp_path, right | {"classes": right["classes"][:1]})
+    assert told == {"classes": "has 1, and the files make 2."}
+
+
+def test_rows_that_come_from_nowhere_are_refused_each_by_its_place(right: dict[str, Any], tmp_path: Path) -> None:
+    changed = json.loads(json.dumps(right))
+    learned = changed["classes"][0]["learned"]
+    cut = next(row for row in learned if row["row"] == "cut" and row["case"] == 0)
+    side = next(row for row in learned if row["row"] == "side")
+    # a kit that works, ruled out: the worst that could be told
+    best = {"row": "kit", "case": 0, "counts": right["incumbent"]["counts"], "plant": []}
+    of_spell = {key: cut[key] for key in ("case", "counts", "plant", "terms", "lower")}
+    of_spell |= {"row": "spell", "interval": [0, 1], "margin_wh": 0.0, "floor": 0.0}
+    n = len(learned)
+    wrong: list[dict[str, Any]] = [
+        cut | {"case": len(changed["classes"][0]["cases"])},
+        cut | {"case": -1},
+        cut | {"counts": [[99, 1.0]]},
+        cut | {"spells": []},
+        cut | {"spells": [40]},
+        cut | {"spells": [-1]},
+        of_spell | {"spell": 40},
+        side | {"side": side["side"][:-1]},
+        side | {"side": [-1, *side["side"][1:]]},
+        best,
+        best | {"counts": [[0, 0.5]]},
+    ]
+    learned.extend(wrong)
+    told = refusals(tmp_path, changed)
+    for k in range(n, n + len(wrong)):
+        assert told[f"classes[0].learned[{k}]"] == "nothing that is learned comes from there."
+
+
+@pytest.mark.parametrize("spells", [[], [5000], [-1, 3], [4, 3]])
+def test_other_spells_that_there_are_not_are_refused(right: dict[str, Any], tmp_path: Path, spells: list[int]) -> None:
+    changed = json.loads(json.dumps(right))
+    next(case for case in changed["classes"][0]["cases"] if case["others"])["others"] = spells
+    assert refusals(tmp_path, changed)["classes[0].cases"] == "names other spells that there are not."

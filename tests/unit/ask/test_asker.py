@@ -110,3 +110,51 @@ def test_what_takes_too_long_is_not_known(monkeypatch: pytest.MonkeyPatch) -> No
         for change in (Change("hours", value=9.0), at_most("b", 0)):
             after = Asker(choice, dark, budget).ask(change, is_in_full=True)
             assert (after.status, after.packed) == ("time-limit", ())
+
+
+def test_a_rule_on_two_circuits_is_asked_of_both_together() -> None:
+    # as under `lamp`, and a fan of 10 W for 8 h beside it: 80 Wh each, one on b, one on two a: 2,200 g. Without b four
+    # a are needed and three are there; with no more than two a nothing changes, and with three a at least it is
+    # one more
+    base = lamp()
+    uses = (LoadUse("fan", circuit="shack"), LoadUse("lamp"))
+    owned = replace(base.inventory, loads=(load("fan", full_w=10.0), *base.inventory.loads))
+    outing = replace(base.operation, loads=uses)
+    choice = pack(outing, owned, dark(outing))
+    asker = Asker(choice, dark)
+
+    def batteries(one: Choice) -> dict[str, int]:
+        return {p.id: p.count for p in one.packed if p.kind == "battery"}
+
+    assert batteries(choice) == {"a": 2, "b": 1}
+    without, few, many = asker.ask_each([at_most("b", 0), at_most("a", 2), at_least("a", 3)])
+    assert (without.status, without.proof.proved) == ("no-kit", True)
+    assert batteries(few) == {"a": 2, "b": 1}
+    assert batteries(many) == {"a": 3, "b": 1}
+
+
+def test_another_class_is_asked_only_as_far_as_a_rule_leaves_it_better() -> None:
+    # 80 Wh: b of 1,000 g, else c, lead-acid with 20 Ah x 12 V x 0.5 = 120 Wh of 1,100 g, else two a of 1,200 g
+    base = lamp()
+    lead_acid = battery(
+        "c", 20.0, mass_g=1100, price_cents=3000, chemistry="agm", nominal_v=12.0, depth_share=0.5, efficiency=0.85
+    )
+    owned = replace(base.inventory, batteries=(*base.inventory.batteries, lead_acid))
+    choice = pack(base.operation, owned, dark(base.operation))
+    asker = Asker(choice, dark)
+
+    def under(*rules: Change) -> dict[str, int]:
+        after = asker.ask(*rules)
+        assert after.proof.proved or not after.packed
+        return {p.id: p.count for p in after.packed if p.kind == "battery"}
+
+    assert under(at_most("a", 2)) == {"b": 1}
+    assert under(at_most("b", 0)) == {"c": 1}
+    # what is known of c without any rule does for this one too
+    assert under(at_most("b", 0), at_most("a", 2)) == {"c": 1}
+    # c itself is ruled out, or a is asked for, which no kit of lead-acid takes
+    assert under(at_most("b", 0), at_most("c", 0)) == {"a": 2}
+    assert under(at_most("b", 0), at_least("a", 1)) == {"a": 2}
+    # c is asked for, which no kit of the first class takes; and then nothing is left
+    assert under(at_least("c", 1)) == {"c": 1}
+    assert under(at_least("c", 1), at_least("a", 1)) == {}

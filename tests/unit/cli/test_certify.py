@@ -75,3 +75,42 @@ def test_what_cannot_be_written_or_read_is_refused_by_name(hut: Path, run: Run) 
     assert old.returncode == 2
     assert 'found "kitopt/certificate-0", need kitopt/certificate-1' in old.stderr
     assert "there is no such file" in run("verify", "none.json").stderr
+
+
+@pytest.mark.parametrize(
+    ("changes", "why"),
+    [
+        ({"hours = 16": 'hours = 3\ncharge = "apart"\nswap = ["14:00"]'}, "banks that charge apart"),
+        # the tablet runs on its own battery alone
+        (
+            {"hours = 16": "hours = 3", "[[loads]]": '[[loads]]\nid = "tablet"\nmode = "on"\n\n[[loads]]'},
+            "batteries of their own",
+        ),
+        (
+            {
+                "hours = 16": "hours = 3",
+                "[[loads]]": '[goal]\nleast = "price"\n\n[limits]\nnice_at_most_g = 900\n\n'
+                '[[loads]]\nid = "spot"\nmode = "on"\npriority = "nice"\n\n[[loads]]',
+            },
+            "a limit to what nice loads may add counts mass",
+        ),
+    ],
+)
+def test_of_what_is_no_row_there_is_no_certificate(hut: Path, run: Run, changes: dict[str, str], why: str) -> None:
+    loads = """\
+id,count,mass_g,price,idle_w,full_w,supply_v,battery_wh,connector
+lamp,1,300,10,0,10,,,genderless-30
+spot,1,300,10,0,1,,,genderless-30
+tablet,1,300,10,0,1,5,20,usb-c:socket
+"""
+    (hut / "loads.csv").write_text(loads)
+    (hut / "batteries.csv").write_text((hut / "batteries.csv").read_text().replace("3,500,,", "3,500,40,"))
+    text = (hut / "hut.toml").read_text()
+    for was, now in changes.items():
+        text = text.replace(was, now, 1)
+    (hut / "hut.toml").write_text(text)
+    packed = run("pack", "hut.toml", "--no-reasons", "--certificate", "proof.json")
+    assert packed.returncode == 0, packed.stderr
+    assert "No certificate is written: " in packed.stderr
+    assert why in packed.stderr.replace("\n", " ")
+    assert not (hut / "proof.json").exists()

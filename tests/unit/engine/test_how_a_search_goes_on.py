@@ -10,13 +10,15 @@ import numpy as np
 import pytest
 from dark_batteries import memory
 
-from kitopt.budget import UNLIMITED
+from kitopt.budget import UNLIMITED, OutOfTime
 from kitopt.engine import Objective, Plan
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listed
+from kitopt.engine.plan import Row
 from kitopt.engine.prices import TooMany
-from kitopt.engine.search import _Chooser
+from kitopt.engine.search import Outcome, _Chooser, choose
 from kitopt.engine.solver import solve
+from kitopt.errors import ModelError
 
 MASS = Objective("mass", np.array([1.0]))
 
@@ -154,3 +156,58 @@ def test_another_kit_has_less_of_something_or_more_of_what_is_free(cost: float, 
         assert answer.values is not None
         found += [n] if answer.values[other] > 0.5 else []
     assert found == others
+
+
+def two_kinds(*trials: Any) -> Plan:
+    """One at least of two kinds: of 100 g, of which there are two, or of 150 g."""
+    needed = Row(((0, 1.0), (1, 1.0)), lower=1.0, rule="needs", text="one at least")
+    objective = Objective("mass", np.array([100.0, 150.0]))
+    return Plan(np.zeros(2), np.array([2.0, 1.0]), (needed,), (), (objective,), trials=trials)
+
+
+def test_counts_that_are_forbidden_never_come_again_and_no_others_are() -> None:
+    some = _Chooser(two_kinds(), UNLIMITED, math.inf, [], -math.inf)
+    # by mass: 1 + 0, 0 + 1, 2 + 0, 1 + 1, 2 + 1, at most in one place and nothing in the other among them
+    for grams in (100.0, 150.0, 200.0, 250.0, 350.0):
+        answer = solve(some._program(some.plan.objectives[0].weights))
+        assert answer.objective == pytest.approx(grams)
+        assert answer.values is not None
+        some.forbidden.append(some._whole(answer.values))
+    assert solve(some._program(some.plan.objectives[0].weights)).status == "infeasible"
+
+
+def test_an_answer_of_the_solver_that_breaks_a_rule_is_a_defect_and_no_kit() -> None:
+    some = _Chooser(two_kinds(), UNLIMITED, math.inf, [], -math.inf)
+    with pytest.raises(ModelError, match="the solver's counts break needs: one at least"):
+        some._whole(np.zeros(2))
+
+
+def test_a_kit_that_there_was_no_time_to_try_is_none() -> None:
+    def fails(counts: np.ndarray) -> bool:
+        raise OutOfTime
+
+    outcome = choose(two_kinds(SimpleNamespace(fails=fails, cases=())))
+    assert (outcome.status, outcome.counts, outcome.proved) == ("time-limit", None, False)
+    # what is known without it stays known: nothing is lighter than one of the first kind
+    assert outcome.bound == 100.0
+
+
+def test_what_has_too_many_sides_is_put_off_only_where_it_may_be() -> None:
+    some = chooser(Told())
+    some._by_sides = lambda *_: None  # type: ignore[method-assign, assignment]
+    some.may_put_off = True
+    put_off = some.run()
+    assert (put_off.status, put_off.is_put_off, put_off.counts) == ("time-limit", True, None)
+    some.may_put_off = False
+    # then the program is solved whole: nothing is asked for, so that nothing is best
+    asked = some.run()
+    assert (asked.status, asked.is_put_off, asked.objective) == ("found", False, 0.0)
+
+
+def test_a_kit_in_hand_that_other_windows_refuse_is_not_given_when_time_is_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    stopped = Outcome("time-limit", np.array([2.0, 0.0]), 200.0, 100.0, (), 1)
+    monkeypatch.setattr(_Chooser, "run", lambda _: stopped)
+    refused = two_kinds(SimpleNamespace(fails=lambda counts: True, cases=()))
+    assert choose(refused).counts is None
+    passed = two_kinds(SimpleNamespace(fails=lambda counts: False, cases=()))
+    assert choose(passed) is stopped
