@@ -42,8 +42,8 @@ def test_an_even_discharge_falls_from_the_top_row_to_the_middle(choose_for: Make
 
 @pytest.mark.usefixtures("_large")
 def test_night_is_drawn_below_the_hours_after_sunset(choose_for: Make) -> None:
-    """From 8 in the morning for 24 h: at 47° on 4 June the sun is up for 15.5 h, so that some 8.5 of 24 h are night, and
-    the first and the last hour are day."""
+    """From 8 in the morning for 24 h: at 47° on 4 June the sun is up for 15.5 h, so that some 8.5 of 24 h are night,
+    and the first and the last hour are day."""
     lines = charge_picture(choose_for(battery(capacity_ah=30.0, measured_ah=30.0), hours=24.0))
     below = lines[7].partition("+")[2]
     assert below[0] == below[-1] == PLAIN.day
