@@ -261,3 +261,10 @@ def test_a_battery_that_changes_hands_is_to_be_charged_on_its_way(shared: Shared
     assert "may be too short" not in share_text(slow)
     told = share_document(passed)["handovers"]
     assert [(one["from"], one["to"], one["charging_h"]) for one in told] == [("Hut", "Walk", 0.5), (None, "Walk", None)]
+
+
+def test_only_batteries_are_charged_on_their_way(shared: Shared) -> None:
+    passed = replace(shared, handovers=(Handover("lamp", 1, 0, 1),))
+    text = flat(share_text(passed))
+    assert "What changes hands" in text
+    assert "to be charged meanwhile" not in text
