@@ -93,3 +93,33 @@ def test_of_two_panels_together_no_reading_is_offered() -> None:
         both = replace(two, controllers=controllers)
         found = review(outing, both, kit | {"leaf": 2}, log, sky(LIGHT))
         assert (found.kit["leaf"], found.best) == (2, None)
+
+
+def test_a_log_with_nothing_left_says_so() -> None:
+    """Of 40 Ah that may give 36 half are there; 6 h of 3.5 A and no sun take 21 of the 18."""
+    asked, _ = a_day(3, out_a=np.full(6, 3.5))
+    found = review(*asked, sky(LIGHT))
+    assert found.is_empty
+    told = " ".join(review_text([found], not_needed([found])).split())
+    assert "By this count nothing was left at " in told
+    assert "either it ran out, or it holds more." in told
+    assert "Lowest at" not in told
+
+
+def test_a_plan_of_one_spell_is_no_share_of_spells() -> None:
+    asked, _ = a_day(0)
+    found = review(*asked, sky(LIGHT[:1]))
+    told = " ".join(review_text([found], not_needed([found])).split())
+    assert "the plan knew one spell, " in told
+    assert "of the planned spells" not in told
+
+
+def test_a_load_that_drew_next_to_nothing_is_told_without_a_value_for_the_plan() -> None:
+    """The lamp was to draw 0.5 A for 6 h, 3 Ah; with 0.01 A it drew 0.06."""
+    asked, _ = a_day(1, out_a=np.full(6, 0.01))
+    found = review(*asked, sky(LIGHT))
+    (drew,) = found.loads
+    assert (drew.drew_ah, drew.planned_ah) == pytest.approx((0.06, 3.0))
+    told = " ".join(review_text([found], not_needed([found])).split())
+    assert "lamp drew next to nothing of the 3.0 Ah planned." in told
+    assert "plans with that" not in told

@@ -10,12 +10,13 @@ import pytest
 from small_choices import ZONE, Make, battery, controller, panel
 
 from kitopt.choice import Choice, Proof, Survival
+from kitopt.choice.terms import Loss, Shortfall
 from kitopt.files.plain import cut
 from kitopt.inventory.items import Assumed, Extra
 from kitopt.report import words
 from kitopt.report.document import document
 from kitopt.report.encode import as_json
-from kitopt.report.text import answer, assumed_section, brief
+from kitopt.report.text import answer, assumed_section, brief, each_alone, facts, falls_short
 
 
 def test_the_first_line_is_the_answer(choose_for: Make) -> None:
@@ -266,3 +267,73 @@ def test_quantities_in_words(found: str, wanted: str) -> None:
 def test_a_unit_stays_with_its_number() -> None:
     text = "word " * 15 + "1234 Wh left"
     assert words.wrapped(text) == [("word " * 15).strip(), "1234 Wh left"]
+
+
+def test_all_is_never_said_of_fewer_than_all(choose_for: Make) -> None:
+    # 4,999 of 5,000 are 99.98 %, which would be told as 100.0
+    nearly = replace(choose_for(battery()), survival=Survival(500, 500, 475, 5000, 4999))
+    assert "survives 4,999 of 5,000 unseen spells of weather, 99.9 %." in " ".join(answer(nearly).split())
+    whole = replace(nearly, survival=Survival(500, 500, 475, 5000, 5000))
+    assert "survives 5,000 of 5,000 unseen spells of weather, 100.0 %." in " ".join(answer(whole).split())
+
+
+def test_the_loss_that_is_hardest_to_bear_is_told(choose_for: Make) -> None:
+    choice = choose_for(battery())
+    need = replace(choice.operation.need, backup=("panel",))
+    unlosable = replace(choice, operation=replace(choice.operation, need=need))
+    assert facts(unlosable)[-1] == "Backup   one panel: none is packed, so none can be lost."
+    both = replace(need, backup=("battery", "panel"))
+    asked = replace(choice, operation=replace(choice.operation, need=both))
+    # fewer spells survived come first, and of as many the smaller margin
+    losses = (
+        Loss("battery", "one box-10", 500, 480, 9.0),
+        Loss("panel", "one fold-100", 500, 470, 3.0),
+        Loss("panel", "one fold-50", 500, 470, 8.0),
+    )
+    assert " ".join(" ".join(facts(replace(asked, losses=losses))).split()).endswith(
+        "Backup what must run outlives the loss of one battery or one panel, with the rest switched off; hardest is to "
+        "be without one fold-100: 470 of 500 spells survived."
+    )
+    assert "Backup" not in " ".join(facts(choice))
+
+
+@pytest.mark.parametrize(
+    ("confidence", "n_windows", "told"),
+    [
+        (Fraction(19, 20), 500, ", in weather like the worst 1 in 20"),
+        (Fraction(1), 500, ", in the worst of 500 spells"),
+        # one in 1.25 is no number of spells
+        (Fraction(1, 5), 500, ", in weather like the worst 80 %"),
+        (Fraction(19, 20), 1, ""),
+    ],
+)
+def test_a_kit_falls_short_in_weather_that_is_named(
+    choose_for: Make, confidence: Fraction, n_windows: int, told: str
+) -> None:
+    choice = choose_for(battery(), hours=20.0, sun_wm2=(0.0,) * n_windows)
+    need = replace(choice.operation.need, confidence=confidence)
+    asked = replace(choice, operation=replace(choice.operation, need=need))
+    short = Shortfall(choice.packed, (), 72.4, datetime(2027, 6, 5, 3, tzinfo=ZONE))
+    assert falls_short(asked, short) == f"falls 72 Wh short at Sat 5 Jun 03:00{told}"
+
+
+def test_each_circuit_is_told_by_itself(choose_for: Make) -> None:
+    kit, none = choose_for(battery()), choose_for(battery(), hours=20.0)
+    hurried, apart = replace(none, status="time-limit", shortfall=None), replace(none, shortfall=None)
+    parts = (("", kit), ("radio", none), ("fan", hurried), ("bell", apart))
+    # the lamp draws 200 Wh in 20 h, of which a box holds 128
+    assert each_alone(replace(kit, circuits=parts)) == [
+        "- main: alone 1.50 kg, box-10.",
+        "- radio: alone no kit, the strongest falls 72 Wh short at Sat 5 Jun 04:00.",
+        "- fan: not known, the time was up.",
+        "- bell: nothing fits together.",
+    ]
+
+
+def test_values_that_were_read_are_not_called_blank(choose_for: Make) -> None:
+    read = Assumed("batteries.csv", "box-10", "measured_ah", "9.1", "learned from 2 readings", is_learned=True)
+    blank = Assumed("batteries.csv", "box-10", "efficiency", "0.98", "usual for lifepo4")
+    lines = assumed_section(choose_for(battery(), assumed=(read,)))
+    assert lines == ["Learned from what was read", "  box-10 measured_ah = 9.1: learned from 2 readings"]
+    both = assumed_section(choose_for(battery(), assumed=(read, blank)))
+    assert both[2:] == ["Assumed, because it was left blank", "  box-10 efficiency = 0.98: usual for lifepo4"]
