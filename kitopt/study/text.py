@@ -188,12 +188,13 @@ def _stocks(region: Region) -> list[str]:
         if not lines:
             lines.append("What each store holds, loads and extras aside")
         holds = ", ".join(f"{n} {item_id}" for item_id, n in one.holds) or "nothing"
-        text = f"{one.store}: {holds}"
+        text = f"{one.store}: {holds}; "
         if one.n_sites:
-            text += f"; so any {min(one.at_once, one.n_sites)} of {counted(one.n_sites, 'site')} are "
-            text += "served at once in every month"
-        if one.unserved:
-            text += f", but for {', '.join(one.unserved)}"
+            text += f"so any {min(one.at_once, one.n_sites)} of {counted(one.n_sites, 'site')} are "
+            text += "served at once in every month" + (", but for " if one.unserved else "")
+        else:
+            text += "it serves none of "
+        text += ", ".join(one.unserved)
         lines.append(f"- {text}.")
     return lines
 

@@ -330,6 +330,5 @@ def test_a_store_that_holds_nothing_says_so(short: Region) -> None:
     other = Stock("barn", 1, 4, (("box-10", 2), ("box-4", 1)), ())
     text = " ".join(region_text(replace(short, stocks=(empty, other))).split())
     assert text.count("What each store holds, loads and extras aside") == 1
-    assert "- shed: nothing;" in text
-    assert "but for Warm hut, Cold hut." in text
+    assert "- shed: nothing; it serves none of Warm hut, Cold hut." in text
     assert "- barn: 2 box-10, 1 box-4; so any 1 of 4 sites are served at once in every month." in text
