@@ -115,7 +115,7 @@ def read_log(path: Path, zone: ZoneInfo, nominal_v: float, ways: Mapping[str, st
         raise BadInput(faults.listed())
     start_s, values = _numbers(table, times, {n: m for n, m in meant.items() if m.way != "time"}, zone, faults)
     if not faults.n and len(start_s) < 2:
-        faults.add(table.header_line, None, f"found {len(start_s)} rows with a time; need two at least.")
+        faults.add(table.header_line, None, f"rows with a time: found {len(start_s)}, need two at least.")
     if faults.n:
         raise BadInput(faults.listed())
     usual_s = float(np.median(np.diff(start_s)))

@@ -90,7 +90,7 @@ def _event(
     lists = {"coldest_degc": table.coldest_degc, "warmest_degc": table.warmest_degc}
     for key, given in lists.items():
         if given is not None and len(given) != len(months):
-            text = f"found {len(given)} temperatures for {len(months)} months; need one for each month named."
+            text = f"temperatures: found {len(given)}, need {len(months)}, one for each month named."
             document.fault((*place, key), text)
             return None
     if not months:

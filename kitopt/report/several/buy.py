@@ -66,7 +66,7 @@ def buy_head(found: Purchase) -> str:
     """What is spent, and how many operations that serves."""
     n, n_served = len(found.programme.outings), len(found.choices)
     cost = words.price(found.cost_cents, found.inventory.currency)
-    served = f"{'all ' if n_served == n else f'{n_served} of '}{n} operation{'s' if n != 1 else ''}"
+    served = f"{'all ' if n_served == n else f'{n_served} of '}{n} operations" if n > 1 else "the operation"
     if not found.choices:
         why = (
             "the time was up before any kit was found" if found.unknown else "no purchase makes any operation possible"

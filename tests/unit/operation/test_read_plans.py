@@ -50,7 +50,7 @@ def test_all_months_are_twelve(tmp_path: Path) -> None:
 def test_temperatures_that_belong_to_no_month_are_told(tmp_path: Path) -> None:
     text = 'months = ["dec", "jan"]\n[[events]]\nfile = "FOLDER/hilltop-morning.toml"\nwarmest_degc = [9, 8, 7]\n'
     (fault,) = faults_of(tmp_path / "events.toml", text)
-    assert fault == "4: found 3 temperatures for 2 months; need one for each month named."
+    assert fault == "4: temperatures: found 3, need 2, one for each month named."
 
 
 def test_a_start_of_a_season_that_clocks_skip_is_told(tmp_path: Path) -> None:
