@@ -81,7 +81,7 @@ def test_what_is_no_text_is_not_carried(outing: Operation) -> None:
         carries(outing, file)
 
 
-@pytest.mark.parametrize("name", ["../hut.toml", "/tmp/hut.toml", "deeper/hut.toml", ""])
+@pytest.mark.parametrize("name", ["../hut.toml", "/elsewhere/hut.toml", "deeper/hut.toml", ""])
 def test_an_operation_is_unpacked_into_its_folder_alone(outing: Operation, name: str) -> None:
     inputs = carries(outing)
     inputs["operation"]["file"] = name
