@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -86,6 +86,10 @@ class Sky:
         default_factory=dict, init=False, repr=False
     )
     """What panels of one sort pass on in these windows, by the steps and by all that it hangs on besides."""
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Without what is made again where it is asked for."""
+        return {**self.__dict__, "shapes": {}}
 
     @property
     def n_windows(self) -> int:
