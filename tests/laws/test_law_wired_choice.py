@@ -264,7 +264,8 @@ def test_turning_every_lead_round_does_not_change_the_optimum(instance: Instance
             x,
             from_connector=x.to_connector,
             to_connector=x.from_connector,
-            fuse_at_m=None if x.fuse_a is None else x.length_m - (x.length_m if x.fuse_at_m is None else x.fuse_at_m),
+            # a fuse that is fitted, or is to be fitted, sits at the other end then
+            fuse_at_m=x.length_m - (x.length_m if x.fuse_at_m is None else x.fuse_at_m) if x.has_fuse else None,
         )
         for x in instance.inventory.leads
     )
