@@ -161,12 +161,12 @@ def _on_panels(site: FieldSite, clear: Light, at_h: Floats) -> tuple[Floats, Flo
     """Light and heat of the cells under each sky and way, one after the other. [Wm⁻², °C]"""
     air = site.air_at(at_h)
     wm2, degc = [], []
+    lights = {sky: clear if sky == "clear" else site.light(at_h, sky) for sky in SKIES}
+    zenith, azimuth = clear.sun.zenith_deg, clear.sun.azimuth_deg
     for sky, way in _KEYS:
-        light = clear if sky == "clear" else site.light(at_h, sky)
-        zenith, azimuth = light.sun.zenith_deg, light.sun.azimuth_deg
         tilt = np.zeros_like(zenith) if way == "flat" else np.minimum(zenith, 90.0)
         lit, hot = on_panel(
-            *(light, tilt, azimuth), lies=way == "flat", air_degc=air[None, :], wind_ms=np.asarray(WIND_MS)
+            *(lights[sky], tilt, azimuth), lies=way == "flat", air_degc=air[None, :], wind_ms=np.asarray(WIND_MS)
         )
         wm2.append(np.where(zenith[0] < 90.0, lit[0], 0.0))
         degc.append(hot[0])

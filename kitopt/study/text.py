@@ -188,14 +188,15 @@ def _stocks(region: Region) -> list[str]:
         if not lines:
             lines.append("What each store holds, loads and extras aside")
         holds = ", ".join(f"{n} {item_id}" for item_id, n in one.holds) or "nothing"
-        text = f"{one.store}: {holds}; "
+        unserved = ", ".join(one.unserved)
         if one.n_sites:
-            text += f"so any {min(one.at_once, one.n_sites)} of {counted(one.n_sites, 'site')} are "
-            text += "served at once in every month" + (", but for " if one.unserved else "")
+            text = (
+                f"so any {min(one.at_once, one.n_sites)} of {counted(one.n_sites, 'site')} are served at once in every "
+            )
+            text += f"month, but for {unserved}" if unserved else "month"
         else:
-            text += "it serves none of "
-        text += ", ".join(one.unserved)
-        lines.append(f"- {text}.")
+            text = f"it serves none of {unserved}"
+        lines.append(f"- {one.store}: {holds}; {text}.")
     return lines
 
 
