@@ -87,41 +87,45 @@ def _some(of_windows: NDArray[Any], windows: NDArray[np.intp] | None) -> NDArray
 
 
 def unit_power_w(conditions: Conditions, plant: Floats, unit: int, windows: NDArray[np.intp] | None = None) -> Floats:
-    """Panel power that reaches one controller before its limit, shape (n_windows, n_steps). [W]"""
+    """Panel power that reaches one controller before its limit, shape (n_windows, n_steps); of each plant. [W]"""
     layout, some = conditions.layout, slice(None) if windows is None else windows
     # what follows one shape is weighed together, each window in its own share
     watts: dict[int, Floats] = {}
     for s, source in enumerate(conditions.sources):
-        size_w = plant[layout.panel(unit, s)]
-        if size_w != 0.0:
-            part = np.full(1, size_w) if source.share is None else size_w * source.share[some]
+        size_w = plant[..., layout.panel(unit, s), None]
+        if np.any(size_w):
+            part = size_w if source.share is None else size_w * source.share[some]
             watts[source.shape] = watts[source.shape] + part if source.shape in watts else part
     power: Floats | None = None
     for shape, weight in watts.items():
-        lit = weight[:, None] * conditions.shapes[shape][some]
+        lit = weight[..., None] * conditions.shapes[shape][some]
         power = lit if power is None else power + lit
     if power is None:
-        n = conditions.n_windows if windows is None else len(windows)
-        return np.zeros((n, conditions.n_steps))
+        return np.zeros(_shape(conditions, plant, windows))
     return power
 
 
+def _shape(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None) -> tuple[int, ...]:
+    n_windows = conditions.n_windows if windows is None else len(windows)
+    return *plant.shape[:-1], n_windows, conditions.n_steps
+
+
 def charging_w(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> Floats:
-    """What all controllers pass on together, shape (n_windows, n_steps). [W]"""
-    layout, n = conditions.layout, conditions.n_windows if windows is None else len(windows)
-    total = np.zeros((n, conditions.n_steps))
+    """What all controllers pass on together, shape (n_windows, n_steps); of each plant. [W]"""
+    layout = conditions.layout
+    total = np.zeros(_shape(conditions, plant, windows))
     for unit in range(layout.n_units):
         panels = layout.panel(unit, 0)
-        if np.any(plant[panels : panels + layout.n_sources]):
+        if np.any(plant[..., panels : panels + layout.n_sources]):
             power = unit_power_w(conditions, plant, unit, windows)
-            total += np.minimum(power, plant[layout.limit(unit)])
+            total += np.minimum(power, plant[..., layout.limit(unit), None, None])
     return total
 
 
 def demand_w(conditions: Conditions, plant: Floats) -> Floats:
-    """Loads and everything that the kit itself draws, shape (n_steps,). [W]"""
+    """Loads and everything that the kit itself draws, shape (n_steps,); of each plant. [W]"""
     layout = conditions.layout
-    extra = plant[layout.demand(0) : layout.demand(0) + layout.n_demands]
+    extra = plant[..., layout.demand(0) : layout.demand(0) + layout.n_demands]
     return np.asarray(conditions.load_w + extra @ conditions.demand_shapes)
 
 
@@ -184,10 +188,13 @@ def _drain(conditions: Conditions, plant: Floats, drawn_w: Floats) -> tuple[Floa
     as a function that is convex in both, and straight where no battery could follow. One number stands for all steps
     where it is the same in all.
     """
-    k, rated_w = conditions.peukert, conditions.rated_w + plant[conditions.layout.rated]
-    if k == 1.0 or np.max(drawn_w, initial=0.0) <= rated_w:
+    k = conditions.peukert
+    if k == 1.0:
         return np.ones(1), np.zeros(1)
-    ratio = np.where(drawn_w > MOST_RATED * rated_w, MOST_RATED, drawn_w / max(rated_w, 1e-12))
+    rated_w = _rated_w(conditions, plant, drawn_w)
+    if np.all(drawn_w <= rated_w):
+        return np.ones(1), np.zeros(1)
+    ratio = np.where(drawn_w > MOST_RATED * rated_w, MOST_RATED, drawn_w / np.maximum(rated_w, 1e-12))
     hard = ratio > 1.0
     by_drawn, by_rated = np.ones(ratio.shape), np.zeros(ratio.shape)
     power = ratio[hard] ** (k - 1.0)
@@ -195,15 +202,20 @@ def _drain(conditions: Conditions, plant: Floats, drawn_w: Floats) -> tuple[Floa
     return by_drawn, by_rated
 
 
+def _rated_w(conditions: Conditions, plant: Floats, of_steps: Floats) -> Floats:
+    """The 20-hour power of each plant, beside what its steps have. [W]"""
+    rated_w = conditions.rated_w + plant[..., conditions.layout.rated]
+    return np.expand_dims(rated_w, tuple(range(plant.ndim - 1, of_steps.ndim)))
+
+
 def _flow(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> _Flow:
     """Net and stored power of some windows, or of all."""
     charging = _some(conditions.charged_share, windows)
-    net_w = charging_w(conditions, plant, windows) - demand_w(conditions, plant)
+    net_w = charging_w(conditions, plant, windows) - demand_w(conditions, plant)[..., None, :]
     by_drawn, by_rated = _drain(conditions, plant, -net_w)
     draining_w = by_drawn * net_w / conditions.discharge_efficiency
     if np.any(by_rated):
-        rated_w = conditions.rated_w + plant[conditions.layout.rated]
-        draining_w -= by_rated * (rated_w / conditions.discharge_efficiency)
+        draining_w -= by_rated * (_rated_w(conditions, plant, net_w) / conditions.discharge_efficiency)
     limit_w = float(plant[conditions.layout.charge_limit]) if conditions.has_charge_limit else np.inf
     gained_w = np.minimum(net_w, limit_w) if conditions.has_charge_limit else net_w
     return _Flow(conditions, net_w, draining_w, charging * gained_w, charging, (by_drawn, by_rated), limit_w)
@@ -244,15 +256,15 @@ def _drawn_wh(conditions: Conditions, plant: Floats) -> Floats:
     """What leaves the store without any sun from the start to the end of each step. [Wh]"""
     demand = demand_w(conditions, plant)
     by_drawn, by_rated = _drain(conditions, plant, demand)
-    rated_w = conditions.rated_w + plant[conditions.layout.rated]
-    drawn_wh = (by_drawn * demand + by_rated * rated_w) / conditions.discharge_efficiency * conditions.step_h
-    return np.asarray(np.cumsum(drawn_wh))
+    drained_w = by_drawn * demand + by_rated * _rated_w(conditions, plant, demand)
+    return np.asarray(np.cumsum(drained_w / conditions.discharge_efficiency * conditions.step_h, axis=-1))
 
 
 def _drawn_in_cell_wh(conditions: Conditions, plant: Floats) -> Floats:
     """The same from the start of a step's weather interval to its end. [Wh]"""
-    total = np.concatenate([[0.0], _drawn_wh(conditions, plant)])
-    return np.asarray(total[1:] - total[conditions.first_of_cell])
+    total = _drawn_wh(conditions, plant)
+    before = np.concatenate([np.zeros((*total.shape[:-1], 1)), total], axis=-1)
+    return np.asarray(total - before[..., conditions.first_of_cell])
 
 
 def simulate(conditions: Conditions, plant: Floats) -> Verdict:
@@ -335,7 +347,7 @@ def least_charge_wh(conditions: Conditions, plant: Floats) -> Floats:
 def needed_wh(
     conditions: Conditions, plant: Floats, missing_share: float, windows: NDArray[np.intp] | None = None
 ) -> Floats:
-    """The usable capacity that some windows, or all, ask of a plant, whatever its own is, shape (n,). [Wh]
+    """The usable capacity that some windows, or all, ask of a plant, or of each of some. [Wh]
 
     With g the energy gained since the start without a ceiling, p its running maximum, κ the capacity share, d what is
     drawn since the interval of weather began, and a battery that starts short of σ of its capacity C, the margin is
@@ -344,35 +356,41 @@ def needed_wh(
 
     Parameters
     ----------
+    plant : ndarray, shape (..., n_coordinates)
+        Their own capacities do not count.
     missing_share : float
         Share of the capacity that is missing at the start, in place of the plant's own. [0–1]
+
+    Returns
+    -------
+    ndarray, shape (..., n)
     """
     flow, cells = _flow(conditions, plant, windows), conditions.cells
-    gained_wh = np.cumsum(flow.stored_wh, axis=1)
-    peak_wh = np.maximum.accumulate(gained_wh, axis=1)
-    drawn_wh = conditions.reserve_wh + _drawn_in_cell_wh(conditions, plant)[cells.ends] - TOLERANCE_WH
+    gained_wh = np.cumsum(flow.stored_wh, axis=-1)
+    peak_wh = np.maximum.accumulate(gained_wh, axis=-1)
+    drawn_wh = _drawn_in_cell_wh(conditions, plant)[..., None, cells.ends] + (conditions.reserve_wh - TOLERANCE_WH)
     # in the first interval nothing is gained yet, and no ceiling was met
     n, share = cells.n_first, _some(conditions.free_share, windows)[:, cells.ends]
-    short_wh = drawn_wh[n:] - gained_wh[:, cells.before]
+    short_wh = drawn_wh[..., n:] - gained_wh[..., cells.before]
     needed = np.maximum(
-        _least_capacity_wh(drawn_wh[None, :n], share[:, :n] - missing_share),
+        _least_capacity_wh(drawn_wh[..., :n], share[:, :n] - missing_share),
         _least_capacity_wh(short_wh, share[:, n:] - missing_share),
     )
-    short_wh += peak_wh[:, cells.before]
+    short_wh += peak_wh[..., cells.before]
     needed = np.maximum(needed, _least_capacity_wh(short_wh, share[:, n:]))
     if not np.all(conditions.may_discharge):
         is_short = ~_some(conditions.may_discharge, windows) & (flow.net_w * conditions.step_h < -TOLERANCE_WH)
-        needed[np.any(is_short, axis=1)] = np.inf
+        needed[np.any(is_short, axis=-1)] = np.inf
     return needed
 
 
 def _least_capacity_wh(short_wh: Floats, share: Floats) -> Floats:
     """The least capacity of which that share makes good what is short in every step. [Wh]"""
     if np.all(share > 0.0):
-        return np.asarray(np.max(short_wh / share, axis=1, initial=0.0))
+        return np.asarray(np.max(short_wh / share, axis=-1, initial=0.0))
     short_wh, share = np.broadcast_arrays(short_wh, share)
     each = np.where(share > 0.0, short_wh / np.where(share > 0.0, share, 1.0), np.inf)
-    return np.asarray(np.max(np.where(short_wh > 0.0, each, 0.0), axis=1, initial=0.0))
+    return np.asarray(np.max(np.where(short_wh > 0.0, each, 0.0), axis=-1, initial=0.0))
 
 
 @dataclass(frozen=True)

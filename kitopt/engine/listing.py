@@ -10,7 +10,7 @@ from __future__ import annotations
 import heapq
 import itertools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -33,6 +33,11 @@ _MOST_NEW, _MOST_TANGENTS = 12, 40
 """Of tangents, made for one question and kept in all."""
 _NOT_FEW = 3
 """Where there are no more than so many times the few that are asked for, all are told."""
+_AT_ONCE = 16
+"""So many sides of a set are looked at together."""
+_A_SET, _SOME, _A_SIDE, _KNOWN = range(4)
+"""How closely something was looked at: a set of panels that hangs on no unit yet, some of its sides, one alone, and one
+whose need is known."""
 
 
 @dataclass(eq=False)
@@ -160,56 +165,68 @@ class Listing:
                 break
             self._left_s()
             needs = np.maximum(needs, self._prices.made(self._touch(sets[new[0]], sets)))
-        sides = np.zeros((0, self.sides.n_classes), dtype=np.int64)
-        low, low_wh = np.zeros(0), np.zeros(0)
-        for i in np.argsort(bounds, kind="stable").tolist():
-            here = self._on_units(sets[i], float(needs[i]), most)
-            here, least_wh, least = self._looked_at(here, np.full(len(here), needs[i]), most)
-            sides = np.concatenate([sides, here])
-            low, low_wh = np.concatenate([low, least]), np.concatenate([low_wh, least_wh])
-            if len(sides) > MOST_SIDES:
-                raise TooMany
-        return self._told(sides, low_wh, low, most, math.inf if len(sides) <= _NOT_FEW * few else few)
+        return self._told(sets, needs, bounds, most, few)
 
-    def _told(self, sides: Counts, low_wh: Floats, low: Floats, most: float, few: float) -> Listed:
-        """The best few of some sides of which it is known what they need, and cost, at least."""
-        # the one whose bound is lowest is looked at more closely, until it is known what it needs
-        looks, before = zip(*map(self._known_wh, sides), strict=True) if len(sides) else ((), ())
-        low_wh = np.maximum(low_wh, self._prices.made(np.array(before)))
-        low = np.maximum(low, self._prices.bound(low_wh, sides=sides))
-        waiting = [(low[i], i, looks[i], low_wh[i]) for i in np.flatnonzero(low <= most).tolist()]
+    def _told(self, sets: Counts, needs: Floats, bounds: Floats, most: float, few: float) -> Listed:
+        """The best few sides of some sets of panels of which it is known what they need, and cost, at least.
+
+        Always what has the lowest bound is looked at more closely: a set is hung on units, a side is looked at until it
+        is known what it needs.
+        """
+        waiting = [(bound, i, _A_SET, sets[i : i + 1], needs[i : i + 1]) for i, bound in enumerate(bounds.tolist())]
         heapq.heapify(waiting)
-        closer = (self._at_least_wh, self._need_wh)
-        known: list[tuple[int, float]] = []
-        is_many = len(sides) > _MANY
-        while waiting and len(known) < few:
-            bound, i, n_looks, need_wh = heapq.heappop(waiting)
-            # what was learned since may tell more
-            again = self._bound_of(sides[i], need_wh) if is_many else bound
-            if again > bound + SLACK:
-                if again <= most:
-                    heapq.heappush(waiting, (again, i, n_looks, need_wh))
-                continue
-            if n_looks == len(closer):
-                known.append((i, need_wh))
-                continue
+        known: list[tuple[Counts, float]] = []
+        serial, n_sides = len(sets), 0
+        while waiting and (len(known) < few or len(known) + len(waiting) <= _NOT_FEW * few):
+            bound, i, stage, some, need = heapq.heappop(waiting)
             self._left_s()
-            need_wh, n_looks = float(self._prices.made(closer[n_looks](sides[i]))), n_looks + 1
-            bound = self._bound_of(sides[i], need_wh)
-            if is_many and bound <= most and n_looks == len(closer):
-                self._prices.learn_of(sides[i], need_wh, self._left_s)
-                bound = self._bound_of(sides[i], need_wh)
-            if bound <= most:
-                heapq.heappush(waiting, (bound, i, n_looks, need_wh))
+            if stage in (_A_SET, _SOME):
+                for closer in (self._in_parts if stage == _A_SET else self._one_by_one)(some, need, most):
+                    serial += 1
+                    n_sides += len(closer[2]) if stage == _A_SET else 0
+                    heapq.heappush(waiting, (closer[0], serial, stage + 1, *closer[1:]))
+                if n_sides > MOST_SIDES:
+                    raise TooMany
+                continue
+            # what was learned since may tell more
+            is_many = n_sides > _MANY
+            again = float(self._prices.bound(need, sides=some)[0]) if is_many else bound
+            if again <= bound + SLACK and stage == _KNOWN:
+                known.append((some[0], need[0]))
+                continue
+            if again <= bound + SLACK:
+                stage, need = _KNOWN, self._prices.made(np.array([self._need_wh(some[0])]))
+                again = float(self._prices.bound(need, sides=some)[0])
+                if is_many and again <= most:
+                    self._prices.learn_of(some[0], float(need[0]), self._left_s)
+                    again = float(self._prices.bound(need, sides=some)[0])
+            if again <= most:
+                heapq.heappush(waiting, (again, i, stage, some, need))
         others = waiting[0][0] if waiting else math.inf
-        sides, needs = sides[[i for i, _ in known]], np.array([need for _, need in known])
-        least = self._prices.bound(needs, sides=sides)
+        sides, need = np.zeros((0, self.sides.n_classes), dtype=np.int64), np.zeros(0)
+        if known:
+            sides, need = np.array([side for side, _ in known]), np.array([wh for _, wh in known])
+        least = self._prices.bound(need, sides=sides)
         # what was learned from the last of them may rule out the first
         is_in = least <= most
-        return Listed(sides[is_in], needs[is_in], least[is_in] - self.objective.fixed - SLACK, others)
+        return Listed(sides[is_in], need[is_in], least[is_in] - self.objective.fixed - SLACK, others)
 
-    def _bound_of(self, side: Counts, need_wh: float) -> float:
-        return float(self._prices.bound(np.array([need_wh]), sides=side[None, :])[0])
+    def _in_parts(self, some: Counts, need: Floats, most: float) -> Iterator[tuple[float, Counts, Floats]]:
+        """The sides of a set of panels within a cutoff, some at a time: bound, sides, need of each by what is known."""
+        sides = self._on_units(some[0], float(need[0]), most)
+        sides, needs, bounds = self._looked_at(sides, np.full(len(sides), need[0]), most)
+        order = np.argsort(bounds, kind="stable")
+        for first in range(0, len(order), _AT_ONCE):
+            part = order[first : first + _AT_ONCE]
+            yield float(bounds[part[0]]), sides[part], needs[part]
+
+    def _one_by_one(self, some: Counts, needs: Floats, most: float) -> Iterator[tuple[float, Counts, Floats]]:
+        """Each of some sides by itself: bound, side, need by the windows that are hardest for its panels."""
+        each = [one.need_at_least_wh(some) for one in self._each_case]
+        needs = np.maximum(needs, self._prices.made(np.max(each, axis=0)))
+        bounds = self._prices.bound(needs, sides=some)
+        for i in np.flatnonzero(bounds <= most).tolist():
+            yield float(bounds[i]), some[i : i + 1], needs[i : i + 1]
 
     def _looked_at(self, sides: Counts, needs: Floats, most: float) -> tuple[Counts, Floats, Floats]:
         """Of many sides those that are still within a cutoff when some were looked at, their needs and bounds."""
@@ -290,19 +307,10 @@ class Listing:
 
         Where no capacity at hand suffices it is one that no kit has.
         """
-        needs = self._prices.made(np.array([sides.needs.each_wh(side) for side in listed.sides]))
+        needs = self._prices.made(sides.needs.each_wh(listed.sides))
         most = 2.0 * float(self._prices.sums[-1]) + 1.0
         in_all = np.minimum(listed.need_wh, most)
         return in_all, np.maximum(np.minimum(needs, most), in_all[:, None])
-
-    def _known_wh(self, side: Counts) -> tuple[int, float]:
-        """How often a side was looked at in every case, and what it needs at least by that. [Wh]"""
-        looks, needs = zip(*(sides.known_wh(side) for sides in self._each_case), strict=True)
-        return min(looks), max(needs)
-
-    def _at_least_wh(self, side: Counts) -> float:
-        """What a side needs at least, sooner told. [Wh]"""
-        return max(sides.need_at_least_wh(side) for sides in self._each_case)
 
     def _need_wh(self, side: Counts) -> float:
         """What a side needs in the case that asks most. [Wh]"""

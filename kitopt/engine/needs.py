@@ -25,6 +25,8 @@ _MOST_STEPS = 50
 """So often the need of a side is followed along the judge's slope."""
 _MOST_KEPT = 500_000
 """Numbers that are kept of the needs of one kit's sides."""
+_MOST_AT_ONCE = 100_000
+"""Steps that are reckoned at once: more leave the processor's cache."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,6 +136,7 @@ class Needs:
         self._told = np.flatnonzero(varies)
         self._limit_w = np.array([fixed.box[layout.limit(u)] for u in range(layout.n_units)])
         self._known: dict[bytes, Floats] = {}
+        self._tangents: dict[bytes, Tangent] = {}
 
     @classmethod
     def of(cls, case: Case, fixed: Fixed) -> Needs:
@@ -150,19 +153,43 @@ class Needs:
         """How many classes there are."""
         return len(self.columns)
 
-    def each_wh(self, side: Counts, windows: NDArray[np.intp] | None = None) -> Floats:
-        """Usable capacity without which no kit with that side survives some windows, or each of all. [Wh]
+    def each_wh(self, sides: Counts, windows: NDArray[np.intp] | None = None) -> Floats:
+        """Usable capacity without which no kit with a side survives some windows, or each of all. [Wh]
 
-        Infinite where none suffices.
+        Parameters
+        ----------
+        sides : ndarray of int, shape (n_sides, n_classes)
+
+        Returns
+        -------
+        ndarray, shape (n_sides, n)
+            Infinite where none suffices.
         """
-        key = side.tobytes()
-        found = self._known.get(key)
-        if found is not None:
-            return found if windows is None else found[windows]
-        found = needed_wh(self._without_limit, self.plant(side), self.missing_share, windows)
-        if windows is None and len(self._known) * len(found) < _MOST_KEPT:
-            self._known[key] = found
+        conditions = self._without_limit
+        asked = np.arange(conditions.n_windows) if windows is None else windows
+        found = np.empty((len(sides), len(asked)))
+        known = [self._known_of(side) for side in sides]
+        new = [i for i, one in enumerate(known) if np.any(np.isnan(one[asked]))]
+        at_once = max(1, _MOST_AT_ONCE // (len(asked) * conditions.n_steps))
+        for first in range(0, len(new), at_once):
+            some = new[first : first + at_once]
+            for i, needs in zip(
+                some, needed_wh(conditions, self._plants(sides[some]), self.missing_share, windows), strict=True
+            ):
+                known[i][asked] = needs
+        for i, one in enumerate(known):
+            found[i] = one[asked]
         return found
+
+    def _known_of(self, side: Counts) -> Floats:
+        """What is known of the windows of a side, to be added to; what is not is no number."""
+        key = side.tobytes()
+        if key in self._known:
+            return self._known[key]
+        known = np.full(self._conditions.n_windows, np.nan)
+        if len(self._known) * len(known) < _MOST_KEPT:
+            self._known[key] = known
+        return known
 
     def brings_no_more(self, case: Case, kind: int, one: int, other: int) -> bool:
         """Whether a join of a panel to a unit passes no more than another in any step, all else being alike."""
@@ -209,6 +236,13 @@ class Needs:
 
     def tangent(self, counts: Counts, n_allowed: int) -> Tangent:
         """The tangent at a set of panels on whatever units, shape (n_kinds,), where so many windows may fail."""
+        key = counts.tobytes()
+        if key not in self._tangents:
+            self._tangents[key] = self._tangent(counts, n_allowed)
+        # it is below what is needed whatever is allowed, but other windows are the hardest
+        return self._tangents[key].where(counts, n_allowed)
+
+    def _tangent(self, counts: Counts, n_allowed: int) -> Tangent:
         conditions, layout = self._pooled, self._pooled.layout
         of_case = self._layout
         plant = np.zeros(layout.size)
@@ -217,30 +251,24 @@ class Needs:
         plant[panels] = counts
         plant[_demands(layout)] = self.fixed.demand_w
         plant[layout.rated] = self.fixed.box[of_case.rated]
-        return self._tangent(conditions, plant, needed_wh(conditions, plant, self.missing_share), n_allowed, panels)
+        each_wh = needed_wh(conditions, plant, self.missing_share)
+        return self._touching(conditions, plant, in_order(each_wh, n_allowed), np.arange(len(each_wh)), panels)
 
     def tangent_of_side(self, side: Counts, n_allowed: int) -> Tangent:
         """The tangent at a side, of the windows that are hardest there, in what ``told`` makes of sides."""
-        each_wh = self.each_wh(side)
-        return self._tangent(self._without_limit, self.plant(side), each_wh, n_allowed, self._told, few=True)
-
-    def _tangent(
-        self,
-        conditions: Conditions,
-        plant: Floats,
-        each_wh: Floats,
-        n_allowed: int,
-        by: NDArray[np.intp],
-        *,
-        few: bool = False,
-    ) -> Tangent:
-        """The tangent at a plant whose windows need so much, by some coordinates that are not the battery's."""
-        layout = conditions.layout
+        each_wh, plant = self.each_wh(side[None, :])[0], self.plant(side)
+        hardest = np.argpartition(-each_wh, n_allowed)[: n_allowed + 1]
         need = in_order(each_wh, n_allowed)
+        return self._touching(self._without_limit, plant, need, hardest, self._told).where(plant[self._told], n_allowed)
+
+    def _touching(
+        self, conditions: Conditions, plant: Floats, need: float, windows: NDArray[np.intp], by: NDArray[np.intp]
+    ) -> Tangent:
+        """The tangent of some windows at a plant that needs so much, by some coordinates that are not the battery's."""
+        layout = conditions.layout
         plant[layout.capacity] = need if np.isfinite(need) else self.fixed.box[self._layout.capacity]
         plant[layout.missing] = self.missing_share * plant[layout.capacity]
         verdict = simulate(conditions, plant)
-        windows = np.argpartition(-each_wh, n_allowed)[: n_allowed + 1] if few else np.arange(len(each_wh))
         found = cuts(conditions, plant, verdict.lowest_step, windows)
         by_wh = found.slope[:, layout.capacity] + self.missing_share * found.slope[:, layout.missing]
         held = found.slope.copy()
@@ -248,9 +276,7 @@ class Needs:
         short = -found.constant - held @ plant - 1e-5
         # where more capacity helps no window, nothing is known of it
         scale = np.where(by_wh > 1e-9, 1.0 / np.where(by_wh > 1e-9, by_wh, 1.0), 0.0)
-        least, saved = short * scale, found.slope[:, by] * scale[:, None]
-        hardest = np.argsort(-(least - saved @ plant[by]), kind="stable")[: n_allowed + 1]
-        return Tangent(least, saved, hardest)
+        return Tangent(short * scale, found.slope[:, by] * scale[:, None])
 
     def told(self, sides: Counts) -> Floats:
         """What tangents at sides are in, of some sides, shape (n_sides, n): what of the plant hangs on the side."""

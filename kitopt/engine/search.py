@@ -385,8 +385,7 @@ class _Chooser:
                     self.bound = value
                     self.listed = [listing.within(value) for listing in self._listings]
                     return True
-                most, few = value, math.inf
-                cutoff = value
+                most, cutoff, few = value, value, 4.0 * few
             elif is_all:
                 return False
             else:

@@ -93,27 +93,25 @@ class Sides:
         """Usable capacity without which no kit with that side passes; infinite where none does. [Wh]"""
         key = side.tobytes()
         if key not in self._need_wh:
-            self._need_wh[key] = in_order(self.needs.each_wh(side), self.case.n_allowed)
+            self._need_wh[key] = in_order(self.needs.each_wh(side[None, :])[0], self.case.n_allowed)
         return self._need_wh[key]
 
-    def known_wh(self, side: Counts) -> tuple[int, float]:
-        """How closely a side was looked at before, 0 to 2 times, and what it needs at least by that. [Wh]"""
-        key = side.tobytes()
-        if key in self._need_wh:
-            return 2, self._need_wh[key]
-        return (1, self._at_least_wh[key]) if key in self._at_least_wh else (0, 0.0)
+    def need_at_least_wh(self, sides: Counts) -> Floats:
+        """What sides of one set of panels need at least, shape (n_sides,). [Wh]
 
-    def need_at_least_wh(self, side: Counts) -> float:
-        """What a side needs at least: of the windows that its tangents call hardest one must be survived. [Wh]"""
-        n_hard, key = self.case.n_allowed + 1, side.tobytes()
-        if key in self._need_wh or _FEW_WINDOWS * n_hard > self.case.conditions.n_windows:
-            return self.need_wh(side)
-        if key not in self._at_least_wh:
-            some = np.bincount(self.kind, weights=side, minlength=self.n_kinds)
+        Of the windows that the tangents call hardest one must be survived. Where these are nearly all, nothing is said
+        that is not known.
+        """
+        n_hard = self.case.n_allowed + 1
+        keys = [side.tobytes() for side in sides]
+        if _FEW_WINDOWS * n_hard <= self.case.conditions.n_windows:
+            some = np.bincount(self.kind, weights=sides[0], minlength=self.n_kinds)
+            new = [i for i, key in enumerate(keys) if key not in self._at_least_wh]
             each = reduce(np.maximum, (one.least - one.saved @ some for one in self.tangents.values()))
             hard = np.argpartition(-each, n_hard - 1)[:n_hard]
-            self._at_least_wh[key] = float(np.min(self.needs.each_wh(side, hard)))
-        return self._at_least_wh[key]
+            needs = np.min(self.needs.each_wh(sides[new], hard), axis=1)
+            self._at_least_wh |= zip((keys[i] for i in new), needs.tolist(), strict=True)
+        return np.array([self._need_wh.get(key, self._at_least_wh.get(key, 0.0)) for key in keys])
 
     def follow(self, side: Counts) -> float:
         """The need of a side with all that the judge knows; it is kept."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -27,7 +27,12 @@ class Tangent:
 
     least: Floats
     saved: Floats
-    hardest: NDArray[np.intp]
+    hardest: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
+
+    def where(self, at: Counts | Floats, n_allowed: int) -> Tangent:
+        """The same with the windows that are hardest where it touches, so many of which may fail."""
+        hardest = np.argsort(-(self.least - self.saved @ at), kind="stable")[: n_allowed + 1]
+        return replace(self, hardest=hardest)
 
     @cached_property
     def _of_hardest(self) -> tuple[Floats, Floats]:

@@ -10,11 +10,12 @@ from dark_batteries import memory
 
 from kitopt.engine import Objective, Plan, Row, choose
 from kitopt.engine.joint import in_banks
+from kitopt.engine.judge import needed_wh
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listing, fixed_of
 from kitopt.engine.needs import Fixed
 from kitopt.engine.plan import Case
-from kitopt.engine.plant import Layout
+from kitopt.engine.plant import Conditions, Layout, Source
 from kitopt.engine.sides import Sides, can_hold, least_by_rows
 
 LAYOUT = Layout(1, 2, 0)
@@ -99,21 +100,6 @@ def test_a_listing_is_used_again_for_the_very_same_question_alone() -> None:
     assert n_listings(plan, [known[0], CaseMemory(cases[1])]) == 3
 
 
-def test_a_side_is_known_no_better_than_in_the_case_that_knows_least() -> None:
-    cases = [memory(2, n, hours=1.0, load_w=17.0).case for n in (0, 1)]
-    objective = Objective("mass", np.array([100.0, 0.0]))
-    plan = Plan(np.array([0.0, 1.0]), np.array([5.0, 1.0]), (), tuple(cases), (objective,))
-    box = np.array([50.0, 0.0, 0.0, 1.0, 0.0])
-    each = [Sides(one, fixed_of(one, plan, box)) for one in cases]
-    listing = Listing(plan, each, objective, lambda: 1.0)
-    none = np.zeros(0, dtype=np.int64)
-    # 17 Wh of which the colder window leaves 7/8, or the warmer all
-    assert [one.need_wh(none) for one in each] == pytest.approx([17.0 / 0.875, 17.0])
-    assert listing._known_wh(none) == (2, pytest.approx(17.0 / 0.875))
-    each[1]._need_wh.clear()
-    assert listing._known_wh(none)[0] == 0
-
-
 def test_a_side_is_as_strong_as_its_panels_whatever_source_and_lead_they_share() -> None:
     # two panels of 20 W on one lead and one of 30 W that follows another source, on a unit of 60 W
     pieces = np.array([[0.0, 0.0, 2.0, 0.0], [0.0, 0.0, 0.0, 1.0]])
@@ -129,9 +115,46 @@ def test_of_the_hardest_windows_one_more_than_may_fail_are_looked_at() -> None:
     sides = Sides(case_of, Fixed(np.array([50.0, 0.0, 0.0, 0.0, 0.0]), np.zeros(1)))
     none = np.zeros(0, dtype=np.int64)
     sides.tangent(none)
-    assert sides.need_at_least_wh(none) == pytest.approx(17.0 * 32.0 / 26.0)
-    assert sides.known_wh(none) == (1, pytest.approx(17.0 * 32.0 / 26.0))
+    assert sides.need_at_least_wh(none[None, :]) == pytest.approx([17.0 * 32.0 / 26.0])
     assert sides.need_wh(none) == pytest.approx(17.0 * 32.0 / 26.0)
+
+
+def test_many_plants_need_what_each_needs_alone() -> None:
+    # three kits under conditions with all that counts: two units of which one clips, batteries drained hard, two shapes
+    # one of which has its own share in each window, nights too cold to discharge
+    rng = np.random.default_rng(3)
+    n_windows, n_steps = 7, 9
+    layout = Layout(2, 2, 1)
+    conditions = Conditions(
+        layout,
+        tuple(rng.uniform(0.0, 1.0, (n_windows, n_steps)) for _ in range(2)),
+        rng.uniform(0.0, 1.0, (1, n_steps)),
+        load_w=rng.uniform(5.0, 30.0, n_steps),
+        step_h=np.full(n_steps, 0.5),
+        capacity_share=rng.uniform(0.7, 1.0, (n_windows, n_steps)),
+        may_charge=rng.uniform(size=(n_windows, n_steps)) > 0.2,
+        charge_efficiency=0.95,
+        discharge_efficiency=0.9,
+        reserve_share=0.1,
+        reserve_wh=2.0,
+        has_charge_limit=False,
+        n_windows=n_windows,
+        first_of_cell=np.array([0, 0, 2, 2, 4, 4, 6, 6, 8]),
+        may_discharge=rng.uniform(size=(n_windows, n_steps)) > 0.01,
+        peukert=1.2,
+        rated_w=1.0,
+        sources=(Source(0), Source(1, rng.uniform(0.5, 1.0, n_windows))),
+    )
+    plants = rng.uniform(0.0, 40.0, (3, layout.size))
+    plants[0, layout.panel(1, 0) : layout.panel(1, 0) + 2] = 0.0
+    some = np.array([1, 4, 5])
+    together = needed_wh(conditions, plants, 0.1)
+    assert together.shape == (3, n_windows)
+    for plant, needs in zip(plants, together, strict=True):
+        assert needed_wh(conditions, plant, 0.1) == pytest.approx(needs, rel=1e-12)
+        assert needed_wh(conditions, plant, 0.1, some) == pytest.approx(needs[some], rel=1e-12)
+    assert needed_wh(conditions, plants, 0.1, some) == pytest.approx(together[:, some], rel=1e-12)
+    assert len(np.unique(together[np.isfinite(together)])) > 10
 
 
 @pytest.mark.parametrize(("n", "is_refined", "n_wired"), [(1, True, 0), (2, True, 1), (3, False, 0)])
