@@ -21,7 +21,7 @@ PACKAGE = Path(kitopt.__file__).parent
 LAYERS: tuple[frozenset[str], ...] = tuple(
     frozenset(names.split())
     for names in (
-        "errors budget",
+        "errors budget at_once",
         "engine files",
         "inventory",
         "operation",

@@ -420,7 +420,7 @@ class _Chooser:
 
     def _settle(self, objective: Objective, cutoff: float, *, is_full: bool) -> bool:
         """Find the best counts with the sides that are listed; where some are known already, whether they are alone."""
-        if self.best is None or not self.plan.tie_break or sum(map(len, self.listed)) > _MOST_TOLD_APART:
+        if self.best is None or not is_full or not self.plan.tie_break or sum(map(len, self.listed)) > _MOST_TOLD_APART:
             return self._minimise(objective, cutoff, is_full=is_full)
         other = self._other(objective)
         if other is not None and objective.of(other) < objective.of(self.best):

@@ -9,6 +9,7 @@ from fractions import Fraction
 from typing import Literal
 
 from kitopt.ask import Asker, Change
+from kitopt.at_once import at_once
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice
 from kitopt.choice.kit import in_full
@@ -83,11 +84,20 @@ def _by_value(asker: Asker, against: Literal["hours", "confidence"]) -> tuple[li
 
     What asks for most comes first: its kit does wherever less is asked.
     """
-    grid, value = _GRIDS[against]
+    falling = sorted(_GRIDS[against][0](asker.choice.operation), reverse=True)
+    each, other = at_once(
+        lambda: _falling(asker, against, falling[::2]), lambda: _falling(asker, against, falling[1::2])
+    )
+    return [*each[0], *other[0]], each[1] or other[1]
+
+
+def _falling(
+    asker: Asker, against: Literal["hours", "confidence"], values: Sequence[float | Fraction]
+) -> tuple[list[Point], bool]:
     points: list[Point] = []
     is_cut_short = False
     most = math.inf
-    for at in sorted(grid(asker.choice.operation), reverse=True):
+    for at in values:
         if asker.budget.is_over:
             return points, True
         asker.budget.say(f"{against} {float(at):g}")
@@ -96,7 +106,7 @@ def _by_value(asker: Asker, against: Literal["hours", "confidence"]) -> tuple[li
         if one.status == "found":
             most = math.inf if one.proof.objective is None else one.proof.objective
             one = in_full(one).light
-            points.append(Point(value(one), one))
+            points.append(Point(_GRIDS[against][1](one), one))
     return points, is_cut_short
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from kitopt.at_once import at_once
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice, Status, with_fresh
 from kitopt.explain import Binding, Edges, Within, Without, binding, edges, within, without_each
@@ -116,16 +117,20 @@ def argue(
         Reads what could be bought, if there is anything.
     """
     if item is None:
-        # a purchase would have to be tried in every circuit
-        offered = None if choice.circuits else catalogue()
-        purchase = None if offered is None else one_purchase(choice, offered, budget=clock)
-        guesses = look_up(choice, budget=clock)
-        apart = split(choice, sky_of=windows_for, budget=clock)
-        found = edges(choice, sky_of=windows_for, budget=clock)
+        def beside() -> tuple[OnePurchase | None, LookUp, Split | None]:
+            # a purchase would have to be tried in every circuit
+            offered = None if choice.circuits else catalogue()
+            purchase = None if offered is None else one_purchase(choice, offered, budget=clock)
+            return purchase, look_up(choice, budget=clock), split(choice, sky_of=windows_for, budget=clock)
+
+        def around() -> tuple[Edges, Measuring]:
+            found = edges(choice, sky_of=windows_for, budget=clock)
+            # a worth would have to be tried in every circuit, as a purchase would
+            return found, NOTHING_MEASURED if choice.circuits else measuring(choice, budget=clock)
+
+        (purchase, guesses, apart), (found, measure) = at_once(beside, around)
         named = choice.circuits or (("", choice),)
         bindings = tuple((name, one) for name, part in named if (one := binding(part)) is not None)
-        # a worth would have to be tried in every circuit, as a purchase would
-        measure = NOTHING_MEASURED if choice.circuits else measuring(choice, budget=clock)
         is_panel = measure.best is not None and measure.best.thing.column == "output_factor"
         noon = at_noon(choice.operation, choice.inventory, measure.best.thing.id) if measure.best and is_panel else None
         return Argument(
