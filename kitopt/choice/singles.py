@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from kitopt.at_once import at_once
 from kitopt.budget import Budget, OutOfTime
 from kitopt.choice.offers import problem_with
 from kitopt.choice.program import Program
@@ -68,29 +69,49 @@ def singles(
     least : mapping of outing to float
         What costs less cannot serve it.
     """
-    problem, budget = with_owned.problem, with_owned.budget
+    problem = with_owned.problem
+
+    def each(outings: Sequence[int]) -> list[_OneEach]:
+        return [_one_each(with_owned, o, offered, least[o]) for o in outings]
+
+    numbers = range(len(problem.wanted))
+    halves = at_once(lambda: each(numbers[::2]), lambda: each(numbers[1::2]))
     serves: dict[str, list[int]] = {}
     saved_g: dict[str, float] = {}
     is_complete = True
-    for o, wanted in enumerate(problem.wanted):
-        budget.say(f"{wanted.operation.name}: one piece at a time")
-        owned = with_owned.alone(o)
-        is_complete &= owned.is_sure
-        cheapest = 0.0 if owned.has_kits else least[o]
-        worth = [i for i in sorted(offered) if problem.prices[i] >= cheapest - 1e-6]
-        masses, is_sure = _with_one_each(with_owned, o, worth, owned.value)
-        is_complete &= is_sure
-        for item_id, mass_g in masses.items():
-            if owned.has_kits:
-                saved_g[item_id] = saved_g.get(item_id, 0.0) + owned.value - mass_g
+    for of_outing in sorted((*halves[0], *halves[1]), key=lambda one: one.outing):
+        is_complete &= of_outing.is_sure
+        for item_id, mass_g in of_outing.masses_g.items():
+            if math.isfinite(of_outing.now_g):
+                saved_g[item_id] = saved_g.get(item_id, 0.0) + of_outing.now_g - mass_g
             else:
-                serves.setdefault(item_id, []).append(o)
+                serves.setdefault(item_id, []).append(of_outing.outing)
     ranked = [
         Single(i, problem.prices[i], tuple(serves.get(i, ())), round(saved_g.get(i, 0.0)))
         for i in sorted({*serves, *saved_g})
     ]
     ranked.sort(key=lambda one: (-len(one.serves), -one.saved_g / max(1, one.cents), one.cents, one.id))
     return tuple(ranked[:MOST_RANKED]), is_complete
+
+
+@dataclass(frozen=True)
+class _OneEach:
+    """What one piece of each type does for one outing; infinite where what is owned does not serve it. [g]"""
+
+    outing: int
+    now_g: float
+    masses_g: Mapping[str, float]
+    is_sure: bool
+
+
+def _one_each(with_owned: Search, o: int, offered: Mapping[str, int], least: float) -> _OneEach:
+    problem = with_owned.problem
+    with_owned.budget.say(f"{problem.wanted[o].operation.name}: one piece at a time")
+    owned = with_owned.alone(o)
+    cheapest = 0.0 if owned.has_kits else least
+    worth = [i for i in sorted(offered) if problem.prices[i] >= cheapest - 1e-6]
+    masses_g, is_sure = _with_one_each(with_owned, o, worth, owned.value)
+    return _OneEach(o, owned.value, masses_g, owned.is_sure and is_sure)
 
 
 def _with_one_each(search: Search, o: int, offered: list[str], now_g: float) -> tuple[dict[str, float], bool]:

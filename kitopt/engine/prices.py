@@ -291,17 +291,22 @@ def _sums(sides: Sides, plan: Plan) -> Floats:
 
 def _stock(sides: Sides, plan: Plan) -> Counts:
     """How many panels of each kind there are at most, by the plan's bounds and by each of its rows."""
-    stock = np.zeros(sides.n_kinds, dtype=np.int64)
-    for k in range(sides.n_kinds):
-        pieces = {j: n for c in np.flatnonzero(sides.kind == k) for j, n in sides.terms(int(c))}
-        most = sum(n * float(plan.upper[j]) for j, n in pieces.items())
-        for row in plan.rows:
-            if math.isfinite(row.upper) and len(row.terms) >= len(pieces):
-                own = {j: c for j, c in row.terms if j in pieces}
-                if len(own) == len(pieces):
-                    others = sum(min(c * plan.lower[j], c * plan.upper[j]) for j, c in row.terms if j not in pieces)
-                    each = min(c / pieces[j] for j, c in own.items())
-                    if each > 0.0:
-                        most = min(most, (row.upper - others) / each)
-        stock[k] = max(0, math.floor(most + 1e-6))
-    return stock
+    pieces = np.zeros((sides.n_kinds, plan.n_columns))
+    for c, k in enumerate(sides.kind.tolist()):
+        for j, n in sides.terms(c):
+            pieces[k, j] = n
+    is_any = np.any(pieces > 0.0, axis=0)
+    most = pieces @ np.where(is_any, plan.upper, 0.0)
+    for row in plan.rows:
+        if math.isfinite(row.upper) and any(is_any[j] for j, _ in row.terms):
+            coefficients = np.zeros(plan.n_columns)
+            for j, coefficient in row.terms:
+                coefficients[j] = coefficient
+            has = np.flatnonzero(coefficients)
+            least = np.zeros(plan.n_columns)
+            least[has] = np.minimum(coefficients[has] * plan.lower[has], coefficients[has] * plan.upper[has])
+            for k in np.flatnonzero(np.all((coefficients > 0.0) | (pieces == 0.0), axis=1)):
+                own = pieces[k] > 0.0
+                each = float(np.min(coefficients[own] / pieces[k][own]))
+                most[k] = min(most[k], (row.upper - float(np.sum(least[~own]))) / each)
+    return np.maximum(0, np.floor(most + 1e-6)).astype(np.int64)

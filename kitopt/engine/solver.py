@@ -187,12 +187,16 @@ class Stated:
         fixed[self._free] = 0.0
         self._at_fixed, self._costs = fixed, np.array(program.objective, dtype=np.float64)
         self._fixed_cost = float(self._costs @ fixed)
-        self._moved = [sum(c * float(fixed[j]) for j, c in terms) for terms, _, _ in program.rows]
+        terms = _Terms.of(program)
+        self._moved: list[float] = terms.at(fixed).tolist()
         self._highs: Any
         if not self._is_mip:
             self._highs = highspy.Highs()  # type: ignore[no-untyped-call]
             self._set(_OPTIONS)
-            if self._highs.passModel(_as_it_stands(program, self._free, self._moved)) == highspy.HighsStatus.kError:
+            if (
+                self._highs.passModel(_as_it_stands(program, terms, self._free, self._moved))
+                == highspy.HighsStatus.kError
+            ):
                 raise SolverFailed("the solver refuses the program")
             self._run = self._highs.run
             return
@@ -300,24 +304,47 @@ class Stated:
                 raise SolverFailed(f"the solver refuses the option {name} = {value!r}")
 
 
-def _as_it_stands(program: Program, free: NDArray[np.intp], moved: Sequence[float]) -> Any:
+@dataclass(frozen=True, eq=False)
+class _Terms:
+    """The terms of all rows of a program, one after another, each of shape (n_terms,)."""
+
+    row: NDArray[np.intp]
+    column: NDArray[np.intp]
+    coefficient: Floats
+    n_rows: int
+
+    @classmethod
+    def of(cls, program: Program) -> _Terms:
+        lengths = [len(terms) for terms, _, _ in program.rows]
+        n = sum(lengths)
+        column = np.fromiter((j for terms, _, _ in program.rows for j, _ in terms), np.intp, n)
+        coefficient = np.fromiter((c for terms, _, _ in program.rows for _, c in terms), np.float64, n)
+        return cls(np.repeat(np.arange(len(lengths)), lengths), column, coefficient, len(lengths))
+
+    def at(self, values: Floats) -> Floats:
+        """What each row comes to, shape (n_rows,)."""
+        return np.asarray(np.bincount(self.row, self.coefficient * values[self.column], self.n_rows), dtype=np.float64)
+
+
+def _as_it_stands(program: Program, terms: _Terms, free: NDArray[np.intp], moved: Sequence[float]) -> Any:
     """The free columns of a program, relaxed, in the solver's own arrays; see ``_write``."""
     import highspy
 
     place = np.full(len(program.lower), -1)
     place[free] = np.arange(len(free))
-    terms = [{int(place[j]): float(c) for j, c in row if place[j] >= 0} for row, _, _ in program.rows]
+    is_free = place[terms.column] >= 0
     model = highspy.HighsLp()
-    model.num_col_, model.num_row_ = len(free), len(program.rows)
+    model.num_col_, model.num_row_ = len(free), terms.n_rows
     model.col_cost_ = np.array(program.objective, dtype=np.float64)[free]
     model.col_lower_ = np.array(program.lower, dtype=np.float64)[free]
     model.col_upper_ = np.array(program.upper, dtype=np.float64)[free]
-    model.row_lower_ = np.array([low - at for (_, low, _), at in zip(program.rows, moved, strict=True)])
-    model.row_upper_ = np.array([high - at for (_, _, high), at in zip(program.rows, moved, strict=True)])
+    model.row_lower_ = np.array([low for _, low, _ in program.rows]) - moved
+    model.row_upper_ = np.array([high for _, _, high in program.rows]) - moved
     model.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
-    model.a_matrix_.start_ = np.cumsum([0, *map(len, terms)], dtype=np.int32)
-    model.a_matrix_.index_ = np.array([j for row in terms for j in row], dtype=np.int32)
-    model.a_matrix_.value_ = np.array([c for row in terms for c in row.values()], dtype=np.float64)
+    lengths = np.bincount(terms.row[is_free], minlength=terms.n_rows)
+    model.a_matrix_.start_ = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int32)
+    model.a_matrix_.index_ = place[terms.column[is_free]].astype(np.int32)
+    model.a_matrix_.value_ = terms.coefficient[is_free]
     return model
 
 

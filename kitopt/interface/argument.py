@@ -117,6 +117,7 @@ def argue(
         Reads what could be bought, if there is anything.
     """
     if item is None:
+
         def beside() -> tuple[OnePurchase | None, LookUp, Split | None]:
             # a purchase would have to be tried in every circuit
             offered = None if choice.circuits else catalogue()

@@ -1,0 +1,96 @@
+"""Two parts of an answer: the same whether a copy of the process works one out, or dies of it, or there is none."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import threading
+
+import pytest
+
+from kitopt.at_once import at_once
+
+BEGIN = """
+import os, sys
+from kitopt import at_once as whole
+from kitopt.at_once import at_once
+
+def told(part):
+    print(part, os.getpid() == HERE)
+    return part
+
+HERE = os.getpid()
+whole._may_copy = lambda: sys.platform == "linux"
+"""
+
+
+def run(text: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([sys.executable, "-c", BEGIN + text], capture_output=True, text=True, timeout=60)
+
+
+needs_copies = pytest.mark.skipif(sys.platform != "linux", reason="only there a process is copied")
+
+
+@needs_copies
+def test_the_second_part_is_worked_out_in_a_copy_that_says_nothing() -> None:
+    done = run("print(at_once(lambda: told('one'), lambda: (told('two'), os.getpid() == HERE)), flush=True)")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.splitlines() == ["one True", "('one', ('two', False))"]
+
+
+@needs_copies
+@pytest.mark.parametrize(
+    "end",
+    [
+        "os._exit(3)",
+        "os.kill(os.getpid(), 9)",
+        "raise SystemExit(0)",
+        # what it comes to cannot be pickled
+        "return lambda: 0",
+    ],
+)
+def test_what_a_copy_dies_of_is_worked_out_here(end: str) -> None:
+    done = run(
+        f"""
+def part():
+    if os.getpid() != HERE:
+        {end}
+    return told("two")
+print(at_once(lambda: told("one"), part))
+"""
+    )
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.splitlines() == ["one True", "two True", "('one', 'two')"]
+
+
+@needs_copies
+def test_a_fault_of_either_part_is_told_from_here_and_no_copy_is_left() -> None:
+    after = (
+        "finally:\n    try: print('left', os.waitpid(-1, os.WNOHANG))\n    except ChildProcessError: print('none left')"
+    )
+    one = run(f"import time\ntry: at_once(lambda: 1 / 0, lambda: time.sleep(50))\n{after}")
+    assert one.stdout == "none left\n"
+    assert "ZeroDivisionError" in one.stderr
+    two = run(f"try: at_once(lambda: 1, lambda: [][1])\n{after}")
+    assert two.stdout == "none left\n"
+    assert two.stderr.count("IndexError") == 1
+
+
+@needs_copies
+def test_more_than_a_pipe_holds_comes_through() -> None:
+    done = run("print(len(at_once(lambda: 0, lambda: bytes(3_000_000))[1]))")
+    assert done.stdout == "3000000\n", done.stderr
+
+
+def test_beside_another_thread_nothing_is_copied() -> None:
+    is_over = threading.Event()
+    other = threading.Thread(target=is_over.wait)
+    other.start()
+    try:
+        # what is no copy can add to a list of this process
+        seen: list[int] = []
+        assert at_once(lambda: seen.append(1), lambda: seen.append(2)) == (None, None)
+        assert seen == [1, 2]
+    finally:
+        is_over.set()
+        other.join()
