@@ -167,7 +167,6 @@ class Needs:
         """
         conditions = self._without_limit
         asked = np.arange(conditions.n_windows) if windows is None else windows
-        found = np.empty((len(sides), len(asked)))
         known = [self._known_of(side) for side in sides]
         new = [i for i, one in enumerate(known) if np.any(np.isnan(one[asked]))]
         at_once = max(1, _MOST_AT_ONCE // (len(asked) * conditions.n_steps))
@@ -177,9 +176,7 @@ class Needs:
                 some, needed_wh(conditions, self._plants(sides[some]), self.missing_share, windows), strict=True
             ):
                 known[i][asked] = needs
-        for i, one in enumerate(known):
-            found[i] = one[asked]
-        return found
+        return np.array([one[asked] for one in known]).reshape(len(sides), len(asked))
 
     def _known_of(self, side: Counts) -> Floats:
         """What is known of the windows of a side, to be added to; what is not is no number."""

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from kitopt.engine.judge import TOLERANCE_WH
 from kitopt.engine.plant import Conditions
 from kitopt.engine.solver import FEASIBILITY, Program
+from kitopt.engine.terms import Terms
 from kitopt.errors import ModelError
 
 Floats = NDArray[np.float64]
@@ -233,12 +234,10 @@ class Objective:
 
 
 @dataclass(frozen=True, eq=False)
-class _Terms:
-    """All rows at once: one entry a term, one bound and slack a row."""
+class _Rules:
+    """All rows at once: their terms, and one bound and slack a row."""
 
-    row: NDArray[np.intp]
-    column: NDArray[np.intp]
-    coefficient: Floats
+    terms: Terms
     lower: Floats
     upper: Floats
     slack: Floats
@@ -336,18 +335,16 @@ class Plan:
     def broken_rows(self, counts: Floats) -> list[Row]:
         """The rules that whole counts break, re-checked outside the solver; all of `either` where none is kept."""
         either = self.either if not any(row.holds(counts) for row in self.either) else ()
-        terms = self._terms
-        value = np.bincount(terms.row, terms.coefficient * counts[terms.column], minlength=len(self.rows))
-        is_kept = (terms.lower - terms.slack <= value) & (value <= terms.upper + terms.slack)
+        rules = self._rules
+        value = rules.terms.at(counts)
+        is_kept = (rules.lower - rules.slack <= value) & (value <= rules.upper + rules.slack)
         return [*(self.rows[i] for i in np.flatnonzero(~is_kept)), *either]
 
     @cached_property
-    def _terms(self) -> _Terms:
-        number = np.repeat(np.arange(len(self.rows)), [len(row.terms) for row in self.rows])
-        column = np.array([j for row in self.rows for j, _ in row.terms], dtype=np.intp)
-        coefficient = np.array([c for row in self.rows for _, c in row.terms], dtype=np.float64)
-        largest = np.ones(len(self.rows))
-        np.maximum.at(largest, number, np.abs(coefficient))
+    def _rules(self) -> _Rules:
+        terms = Terms.of([row.terms for row in self.rows])
+        largest = np.ones(terms.n_rows)
+        np.maximum.at(largest, terms.row, np.abs(terms.coefficient))
         lower = np.array([row.lower for row in self.rows], dtype=np.float64)
         upper = np.array([row.upper for row in self.rows], dtype=np.float64)
-        return _Terms(number, column, coefficient, lower, upper, 2 * FEASIBILITY * largest)
+        return _Rules(terms, lower, upper, 2 * FEASIBILITY * largest)

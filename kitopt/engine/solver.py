@@ -16,6 +16,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.terms import Terms
 from kitopt.errors import SolverFailed
 
 Floats = NDArray[np.float64]
@@ -187,16 +188,14 @@ class Stated:
         fixed[self._free] = 0.0
         self._at_fixed, self._costs = fixed, np.array(program.objective, dtype=np.float64)
         self._fixed_cost = float(self._costs @ fixed)
-        terms = _Terms.of(program)
+        terms = Terms.of([row for row, _, _ in program.rows])
         self._moved: list[float] = terms.at(fixed).tolist()
         self._highs: Any
         if not self._is_mip:
             self._highs = highspy.Highs()  # type: ignore[no-untyped-call]
             self._set(_OPTIONS)
-            if (
-                self._highs.passModel(_as_it_stands(program, terms, self._free, self._moved))
-                == highspy.HighsStatus.kError
-            ):
+            model = _as_it_stands(program, terms, self._free, self._moved)
+            if self._highs.passModel(model) == highspy.HighsStatus.kError:
                 raise SolverFailed("the solver refuses the program")
             self._run = self._highs.run
             return
@@ -304,29 +303,7 @@ class Stated:
                 raise SolverFailed(f"the solver refuses the option {name} = {value!r}")
 
 
-@dataclass(frozen=True, eq=False)
-class _Terms:
-    """The terms of all rows of a program, one after another, each of shape (n_terms,)."""
-
-    row: NDArray[np.intp]
-    column: NDArray[np.intp]
-    coefficient: Floats
-    n_rows: int
-
-    @classmethod
-    def of(cls, program: Program) -> _Terms:
-        lengths = [len(terms) for terms, _, _ in program.rows]
-        n = sum(lengths)
-        column = np.fromiter((j for terms, _, _ in program.rows for j, _ in terms), np.intp, n)
-        coefficient = np.fromiter((c for terms, _, _ in program.rows for _, c in terms), np.float64, n)
-        return cls(np.repeat(np.arange(len(lengths)), lengths), column, coefficient, len(lengths))
-
-    def at(self, values: Floats) -> Floats:
-        """What each row comes to, shape (n_rows,)."""
-        return np.asarray(np.bincount(self.row, self.coefficient * values[self.column], self.n_rows), dtype=np.float64)
-
-
-def _as_it_stands(program: Program, terms: _Terms, free: NDArray[np.intp], moved: Sequence[float]) -> Any:
+def _as_it_stands(program: Program, terms: Terms, free: NDArray[np.intp], moved: Sequence[float]) -> Any:
     """The free columns of a program, relaxed, in the solver's own arrays; see ``_write``."""
     import highspy
 
