@@ -10,13 +10,14 @@ import time
 from kitopt.inventory import demo_folder
 
 
-def test_three_seconds_end_within_ten() -> None:
-    # the demo's club weekend takes a minute when it is let
+def test_one_second_ends_within_eight() -> None:
+    # the demo's club weekend takes some four seconds when it is let, and each operation gets all that it asks for
     began_s = time.monotonic()
     line = [sys.executable, "-m", "kitopt", "share", str(demo_folder() / "plans" / "club.toml")]
-    result = subprocess.run([*line, "--seconds", "3", "--json"], capture_output=True, text=True)
-    assert time.monotonic() - began_s < 10.0
+    result = subprocess.run([*line, "--seconds", "1", "--json"], capture_output=True, text=True)
+    assert time.monotonic() - began_s < 8.0
     assert result.returncode == 4
     document = json.loads(result.stdout)
     assert document["status"] == "time-limit"
-    assert {sheet["share_met"] for sheet in document["sheets"]} == {None}
+    told = {sheet["share_met"] for sheet in document["sheets"]}
+    assert told <= {None, 1.0}  # what is told early is what is told in the end, or nothing
