@@ -137,6 +137,7 @@ class Asker:
             cutoff=cutoff,
             is_any_good=is_any_good,
             layouts=self._layouts,
+            told="allowed",
             **more,
         )
 
@@ -169,7 +170,13 @@ class Asker:
             return self._unknown(question)
         self.n_solves += 1
         return best_kit(
-            question.operation, question.inventory, sky, budget=self._part(), layouts=self._layouts, **known
+            question.operation,
+            question.inventory,
+            sky,
+            budget=self._part(),
+            layouts=self._layouts,
+            told="allowed",
+            **known,
         )
 
     def _sky(self, operation: Operation) -> Sky:

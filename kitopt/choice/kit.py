@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection
 from dataclasses import replace
+from typing import Literal
 
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice.circuits import best_circuits, together
@@ -50,6 +51,7 @@ def best_kit(
     least: float = -math.inf,
     enough: float = -math.inf,
     layouts: Layouts | None = None,
+    told: Literal["all", "allowed"] = "all",
 ) -> Choice:
     """The best kit that runs every load, and its proof alone: not measured yet, and no strongest kit looked for.
 
@@ -61,7 +63,7 @@ def best_kit(
         Only up to this the quantity that counts first is of interest; "no-kit" says then that none is so good.
     is_any_good : bool
         Whether of several kits that are as good by what counts first any one will do.
-    with_any_of, skips, least, enough
+    with_any_of, skips, least, enough, told
         As for `Search`.
     layouts : Layouts, optional
         What other questions have laid out.
@@ -76,7 +78,12 @@ def best_kit(
     names = [first] if is_any_good else [first, "ends", *others]
     limits = {"mass": mass_g}
     search = Search(
-        problem, names, budget, {}, limits, with_any_of=with_any_of, skips=skips, least=least, enough=enough
+        *(problem, names, budget, {}, limits),
+        told=told,
+        with_any_of=with_any_of,
+        skips=skips,
+        least=least,
+        enough=enough,
     )
     found = search.alone(0, cutoff)
     return of_found(operation, inventory, sky, found, found.tried)

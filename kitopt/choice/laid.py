@@ -9,19 +9,21 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from functools import partial
+from functools import cached_property, partial
 from operator import is_
 
 import numpy as np
 
 from kitopt.budget import check_time
-from kitopt.engine import Case, Trial
+from kitopt.choice.side_by_side import SideBySide
+from kitopt.engine import Case, Objective, Trial
 from kitopt.engine.joint import simulate
+from kitopt.engine.solver import solve
 from kitopt.inventory.items import Inventory
 from kitopt.model.backup import backup_cases, lay_backups
 from kitopt.model.bus import BusClass
 from kitopt.model.case import case_under, of_all_stores, whole_case
-from kitopt.model.feeding import station_peak_a
+from kitopt.model.feeding import station_fuse_a, station_peak_a
 from kitopt.model.fuse_stock import add_fuse_stock
 from kitopt.model.kit import KitModel, add_stock, lay_out, order_equal_units
 from kitopt.model.own_battery import lay_sockets, own_batteries
@@ -31,8 +33,9 @@ from kitopt.model.station_side import lay_station
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky, picked
 
-_MOST_KEPT, _MOST_BYTES = 18, 160_000_000
-"""How many layouts are kept, and what they may take together; those that were asked for longest ago go first."""
+_MOST_KEPT, _MOST_BYTES, _MOST_MODELS = 18, 160_000_000, 36
+"""How many layouts are kept, and what they may take together, and how many models without any weather; those that were
+asked for longest ago go first."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,11 +80,29 @@ class Laid:
             yield from (one.matrix, *one.conditions.shapes)
 
 
+@dataclass(frozen=True, eq=False)
+class _Ruled:
+    """Columns, rows and rules of one kit on one bus class, good for all weather of which the rules ask the same."""
+
+    asked: tuple[object, ...]
+    model: KitModel
+
+    @cached_property
+    def allows_any(self) -> bool:
+        """Whether there are any counts at all, whole or not, that the rules allow."""
+        side = SideBySide()
+        side.add_kit(0, self.model, (), "")
+        nothing = Objective("nothing", side.weights(()))
+        program = side.plan([nothing], (), (), ()).program(nothing.weights)
+        return solve(program, relaxed=True).status != "infeasible"
+
+
 @dataclass(eq=False)
 class Layouts:
     """What was laid out, to be taken again where the same is asked."""
 
     _known: list[Laid] = field(default_factory=list)
+    _ruled: list[_Ruled] = field(default_factory=list)
 
     def of(
         self,
@@ -101,9 +122,9 @@ class Layouts:
         asked = (tuple(map(_as_laid, dates)), inventory, bus, is_part_of_a_bag)
         found = next((one for one in self._known if one.is_for(asked, skies)), None)
         if found is None:
-            peaks = [station_peak_a(date, inventory, bus) for date in dates]
-            hardest, coldest = int(np.argmax(peaks)), min(skies, key=lambda sky: sky.coldest_degc)
-            model = build_model(dates[hardest], inventory, bus, coldest, is_part_of_a_bag=is_part_of_a_bag)
+            ruled = self._ruled_by(dates, inventory, bus, skies, is_part_of_a_bag=is_part_of_a_bag)
+            hardest = _hardest(dates, inventory, bus)
+            model = at_date(ruled.model, dates[hardest])
             for date, sky in zip(dates, skies, strict=True):
                 own_batteries(at_date(model, date), sky)
             cases = tuple(
@@ -116,12 +137,51 @@ class Layouts:
             del self._known[0]
         return found.at(dates)
 
+    def allow_any(
+        self,
+        dates: Sequence[Operation],
+        inventory: Inventory,
+        bus: BusClass,
+        skies: Sequence[Sky],
+        *,
+        is_part_of_a_bag: bool = False,
+    ) -> bool:
+        """Whether the rules alone allow any kit; where they do, it may still be that none does what is asked."""
+        return self._ruled_by(dates, inventory, bus, skies, is_part_of_a_bag=is_part_of_a_bag).allows_any
+
+    def _ruled_by(
+        self,
+        dates: Sequence[Operation],
+        inventory: Inventory,
+        bus: BusClass,
+        skies: Sequence[Sky],
+        *,
+        is_part_of_a_bag: bool,
+    ) -> _Ruled:
+        date, sky = dates[_hardest(dates, inventory, bus)], min(skies, key=lambda sky: sky.coldest_degc)
+        # of the hours and the weather the rules ask no more than this
+        peaks = tuple(station_peak_a(one, inventory, bus) for one in (date, date.running()))
+        fuse_a, asked_of_sky = station_fuse_a(date, inventory, bus), (sky.coldest_degc, sky.coldest_lit_degc)
+        asked = (replace(_as_laid(date), hours=1.0), inventory, bus, is_part_of_a_bag, peaks, fuse_a, asked_of_sky)
+        found = next((one for one in self._ruled if one.asked == asked), None)
+        if found is None:
+            found = _Ruled(asked, build_model(date, inventory, bus, sky, is_part_of_a_bag=is_part_of_a_bag))
+        # what a load's own battery does in a spell is written into its model, which is then good for no other
+        if not found.model.socket_columns:
+            self._ruled = [*[one for one in self._ruled if one is not found][-_MOST_MODELS + 1 :], found]
+        return found
+
     def _n_bytes(self) -> int:
         return sum({id(one): one.nbytes for laid in self._known for one in laid.arrays()}.values())
 
 
 def _as_laid(date: Operation) -> Operation:
     return replace(date, least="mass", need=replace(date.need, confidence=Fraction(1)))
+
+
+def _hardest(dates: Sequence[Operation], inventory: Inventory, bus: BusClass) -> int:
+    """The date with the highest peak."""
+    return int(np.argmax([station_peak_a(date, inventory, bus) for date in dates]))
 
 
 def at_date(model: KitModel, date: Operation) -> KitModel:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.choice.classes import over_classes
@@ -125,8 +126,9 @@ class Search:
     forbidden: Sequence[Mapping[str, int]] = ()
     """Purchases none of which may be made whole."""
     change: Change | None = None
-    is_told: bool = True
-    """Whether every class that was looked at is kept, since something is told of it."""
+    told: Literal["all", "allowed", "none"] = "all"
+    """Which of the classes that were looked at are kept, since something is told of them: all that the rules allow, or
+    those too that they forbid though another class has a kit."""
     with_any_of: Collection[str] | None = None
     skips: Callable[[BusClass], bool] = lambda bus: False
     least: float = -math.inf
@@ -154,6 +156,10 @@ class Search:
                 self._bounds[o, k] = self._floor(numbers)
                 if most < self._bounds[o, k] - 1e-6:
                     return None
+                has_kit = any(one.outcome.counts is not None for one in tried)
+                if has_kit and self.told != "all" and not all(self._is_allowed(n, self.classes[k]) for n in numbers):
+                    self._bounds[o, k] = math.inf
+                    return None
                 solved = self._try(
                     {n: [k] for n in numbers}, most, least=self.least, may_put_off=may_put_off and len(asked) > 1
                 )
@@ -168,8 +174,16 @@ class Search:
             is_one_of_many = bool(self.problem.offered) or len(numbers) < len(self.problem.wanted)
             has_ties = len(self.names) > 1 or not is_one_of_many
             found = over_classes(asked, attempt, cutoff=cutoff, least=least, has_ties=has_ties)
-            self._alone[o] = Found(found.best, found.bound, found.is_sure, found.tried if self.is_told else ())
+            self._alone[o] = Found(found.best, found.bound, found.is_sure, () if self.told == "none" else found.tried)
         return self._alone[o]
+
+    def _is_allowed(self, o: int, bus: BusClass) -> bool:
+        """Whether the rules alone allow any kit on a class."""
+        problem = self.problem
+        stock, is_part = problem.with_purchases(self.allowed), problem.is_one_bag
+        return problem.layouts.allow_any(
+            problem.wanted[o].dates, stock, bus, problem.skies(o), is_part_of_a_bag=is_part
+        )
 
     def adopt(self, o: int, other: Search) -> None:
         """Take over what another search found out about one kit under the very same conditions."""

@@ -91,7 +91,7 @@ class _Season:
 
     def search(self, allowed: Mapping[str, int], names: Sequence[str], **more: Any) -> Search:
         """Outings on what is owned and some purchases."""
-        return Search(self.problem, names, self.budget, allowed, is_told=False, **more)
+        return Search(self.problem, names, self.budget, allowed, told="none", **more)
 
     def lightest_with(self, bought: Mapping[str, int]) -> Search:
         """The lightest kits on what is owned and given purchases, looked for once."""

@@ -100,7 +100,7 @@ def share(programme: Programme, inventory: Inventory, sky_of: SkyOf, *, budget: 
     value, bound, is_fairest = 0.0, 0.0, True
     for group in ways.hang_together():
         budget.say(", ".join(programme.outings[o].operation.name for o in group))
-        search = Search(problem, ["mass", "items"], budget, is_told=False)
+        search = Search(problem, ["mass", "items"], budget, told="none")
         apart = _apart(search, group, programme)
         if apart:
             value += sum(found.value for found, _ in apart)
@@ -278,4 +278,4 @@ class _Table:
         def at_share(o: int, case: Case) -> Case:
             return scaled(case, levels[o] / STEPS)
 
-        return Search(self.problem, names, self.budget, change=at_share, is_told=False)
+        return Search(self.problem, names, self.budget, change=at_share, told="none")

@@ -7,11 +7,12 @@ counted.
 
 from __future__ import annotations
 
+import contextlib
 import heapq
 import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +65,36 @@ class Listed:
         return len(self.sides)
 
 
+@dataclass(eq=False)
+class _Begun:
+    """A listing that may go on.
+
+    Attributes
+    ----------
+    most : float
+        Nothing above this is of interest.
+    waiting : list
+        A heap of what is to be looked at more closely: bound, serial number, how closely it was looked at, what it is,
+        and the need of each.
+    serial, n_sides : int
+        Of the last that was added, and of sides that sets were hung on units as.
+    known : list of ndarray of int, shape (n_classes,)
+        Sides of which it is known what they need.
+    """
+
+    most: float
+    waiting: list[tuple[float, int, int, Counts, Floats]]
+    serial: int
+    n_sides: int = 0
+    known: list[Counts] = field(default_factory=list)
+
+    def leave_out(self, most: float) -> None:
+        """Leave out what is above a lower cutoff."""
+        self.most = most
+        self.waiting = [one for one in self.waiting if one[0] <= most]
+        heapq.heapify(self.waiting)
+
+
 class Listing:
     """The sides that matter to one objective of a plan.
 
@@ -87,6 +118,7 @@ class Listing:
         for some in (self._stock, np.zeros_like(self._stock)):
             self._touch(some)
         none = np.zeros(self.sides.n_classes, dtype=np.int64)
+        self._begun: _Begun | None = None
         self.wired: list[Wired] = []
         """What the judge has said of some wirings."""
         self.least_wh = float(self._prices.made(self._needs_at_least(self._stock[None, :])[:1])[0])
@@ -150,11 +182,24 @@ class Listing:
         TooMany
         """
         most = most + SLACK
+        if self._begun is not None and most <= self._begun.most:
+            # more of the same: what was looked at is not looked at again
+            self._begun.leave_out(most)
+            with contextlib.suppress(TooMany):
+                return self._told(self._begun, few)
+        self._begun = None
+        begun = self._begin(most)
+        found = self._told(begun, few)
+        self._begun = begun
+        return found
+
+    def _begin(self, most: float) -> _Begun:
+        """The sets of panels within a cutoff, none of them hung on units yet."""
         sets = self._sets(most)
-        if not len(sets):
-            return Listed(np.zeros((0, self.sides.n_classes), dtype=np.int64), np.zeros(0), np.zeros(0))
-        needs = self._prices.made(self._needs_at_least(sets))
-        for _ in range(_MOST_NEW):
+        needs = bounds = np.zeros(len(sets))
+        if len(sets):
+            needs = self._prices.made(self._needs_at_least(sets))
+        for _ in range(_MOST_NEW if len(sets) else 0):
             bounds = self._prices.bound(needs, sets=sets)
             is_in = bounds <= most
             sets, needs, bounds = sets[is_in], needs[is_in], bounds[is_in]
@@ -165,34 +210,33 @@ class Listing:
                 break
             self._left_s()
             needs = np.maximum(needs, self._prices.made(self._touch(sets[new[0]], sets)))
-        return self._told(sets, needs, bounds, most, few)
+        waiting = [(bound, i, _A_SET, sets[i : i + 1], needs[i : i + 1]) for i, bound in enumerate(bounds.tolist())]
+        heapq.heapify(waiting)
+        return _Begun(most, waiting, len(sets))
 
-    def _told(self, sets: Counts, needs: Floats, bounds: Floats, most: float, few: float) -> Listed:
+    def _told(self, begun: _Begun, few: float) -> Listed:
         """The best few sides of some sets of panels of which it is known what they need, and cost, at least.
 
         Always what has the lowest bound is looked at more closely: a set is hung on units, a side is looked at until it
         is known what it needs.
         """
-        waiting = [(bound, i, _A_SET, sets[i : i + 1], needs[i : i + 1]) for i, bound in enumerate(bounds.tolist())]
-        heapq.heapify(waiting)
-        known: list[tuple[Counts, float]] = []
-        serial, n_sides = len(sets), 0
+        most, waiting, known = begun.most, begun.waiting, begun.known
         while waiting and (len(known) < few or len(known) + len(waiting) <= _NOT_FEW * few):
             bound, i, stage, some, need = heapq.heappop(waiting)
             self._left_s()
             if stage in (_A_SET, _SOME):
                 for closer in (self._in_parts if stage == _A_SET else self._one_by_one)(some, need, most):
-                    serial += 1
-                    n_sides += len(closer[2]) if stage == _A_SET else 0
-                    heapq.heappush(waiting, (closer[0], serial, stage + 1, *closer[1:]))
-                if n_sides > MOST_SIDES:
+                    begun.serial += 1
+                    begun.n_sides += len(closer[2]) if stage == _A_SET else 0
+                    heapq.heappush(waiting, (closer[0], begun.serial, stage + 1, *closer[1:]))
+                if begun.n_sides > MOST_SIDES:
                     raise TooMany
                 continue
             # what was learned since may tell more
-            is_many = n_sides > _MANY
+            is_many = begun.n_sides > _MANY
             again = float(self._prices.bound(need, sides=some)[0]) if is_many else bound
             if again <= bound + SLACK and stage == _KNOWN:
-                known.append((some[0], need[0]))
+                known.append(some[0])
                 continue
             if again <= bound + SLACK:
                 stage, need = _KNOWN, self._prices.made(np.array([self._need_wh(some[0])]))
@@ -203,11 +247,10 @@ class Listing:
             if again <= most:
                 heapq.heappush(waiting, (again, i, stage, some, need))
         others = waiting[0][0] if waiting else math.inf
-        sides, need = np.zeros((0, self.sides.n_classes), dtype=np.int64), np.zeros(0)
-        if known:
-            sides, need = np.array([side for side, _ in known]), np.array([wh for _, wh in known])
+        sides = np.array(known, dtype=np.int64).reshape(len(known), self.sides.n_classes)
+        # what was learned since from the judge, or from the last of them, may rule out the first
+        need = self._prices.made(np.array([self._need_wh(side) for side in known]))
         least = self._prices.bound(need, sides=sides)
-        # what was learned from the last of them may rule out the first
         is_in = least <= most
         return Listed(sides[is_in], need[is_in], least[is_in] - self.objective.fixed - SLACK, others)
 

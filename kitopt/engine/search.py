@@ -126,7 +126,12 @@ def choose(
     known = [CaseMemory(case) for case in plan.cases] if memories is None else list(memories)
     while True:
         known = _with_trials(plan, known)
-        outcome = _Chooser(plan, budget, cutoff, known, least, enough, may_put_off=may_put_off).run()
+        chooser = _Chooser(plan, budget, cutoff, known, least, enough, may_put_off=may_put_off)
+        try:
+            outcome = chooser.run()
+        except _Refused:
+            least = max(least, chooser.bound)
+            continue
         if outcome.counts is None:
             return outcome
         try:
@@ -153,6 +158,10 @@ def _with_trials(plan: Plan, memories: Sequence[CaseMemory]) -> list[CaseMemory]
 
 class _Enough(Exception):
     """The counts in hand will do."""
+
+
+class _Refused(Exception):
+    """The counts in hand fail a trial: to prove that they are best is of no use."""
 
 
 class _Chooser:
@@ -378,12 +387,15 @@ class _Chooser:
             is_found = has_sides and self._settle(objective, cutoff, is_full=is_all)
             if is_found:
                 assert self.best is not None
+                if not is_all and any(trial.fails(self.best) for trial in self.plan.trials):
+                    raise _Refused
                 value = float(objective.of(self.best))
                 if value <= self.enough and not is_all:
                     raise _Enough
                 if is_all or others > value - 1.0 + 1e-6:
                     self.bound = value
-                    self.listed = [listing.within(value) for listing in self._listings]
+                    if not is_all or most > value:
+                        self.listed = [listing.within(value) for listing in self._listings]
                     return True
                 most, cutoff, few = value, value, 4.0 * few
             elif is_all:

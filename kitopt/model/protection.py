@@ -10,12 +10,34 @@ import math
 from dataclasses import dataclass, field
 
 from kitopt.engine.plan import Row
-from kitopt.inventory.items import Battery
+from kitopt.inventory.items import Battery, Connector
 from kitopt.model.kit import Column, KitModel
 from kitopt.model.wiring import Chain
 
 
-def passes_a(battery: Battery, chain: Chain) -> float:
+@dataclass(frozen=True)
+class Terminals:
+    """What of a battery the choice of its leads hangs on, which many have alike.
+
+    Attributes
+    ----------
+    fused : bool
+        Whether there is a fuse behind them, if only one of unknown rating.
+    fuse_a : float or None
+        Its rating, where that is known. [A]
+    """
+
+    connector: Connector
+    fused: bool
+    fuse_a: float | None
+
+    @classmethod
+    def of(cls, battery: Battery) -> Terminals:
+        """Those of a battery."""
+        return cls(battery.connector, battery.fused, battery.fuse_a)
+
+
+def passes_a(battery: Battery | Terminals, chain: Chain) -> float:
     """The most that a battery's own fuse and those in its leads let through; infinity where none is known. [A]"""
     own = () if battery.fuse_a is None else (battery.fuse_a,)
     return min([*own, *chain.fuses_a], default=math.inf)

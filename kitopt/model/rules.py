@@ -89,12 +89,11 @@ def _cold_voltage(model: KitModel, coldest_degc: float) -> None:
 def _panel_volts(model: KitModel, sky: Sky) -> None:
     """A panel that never stands above the battery being charged is not joined: it would be carried for nothing."""
     needed_v = charging_v(model.bus)
-    coldest_lit = {way: sky.coldest_lit_degc(way) for way in ("flat", "aimed")}
     for j in model.join_columns:
         join = model.columns[j].meaning
         assert isinstance(join, Join)
         panel, controller = join.panel, model.units[join.unit].controller
-        degc = coldest_lit[laid(panel)]
+        degc = sky.coldest_lit_degc[laid(panel)]
         if degc is None:
             continue
         at_most_v, open_v = highest_v(panel, controller, degc)

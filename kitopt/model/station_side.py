@@ -16,7 +16,7 @@ from kitopt.model.feeding import CONTINUOUS_FUSE, fits_load, fuse_share, needs_c
 from kitopt.model.in_use import InUse
 from kitopt.model.kit import CHARGING, STATION, Column, Fed, KitModel, Link, Strip
 from kitopt.model.need import idle_and_full_w
-from kitopt.model.protection import Protection, passes_a
+from kitopt.model.protection import Protection, Terminals, passes_a
 from kitopt.model.wiring import FUSE_WITHIN_M, Chain, Demand, LeadStock, ampacity_a, chains, fits, why_no_chain
 from kitopt.operation.terms import LoadUse
 
@@ -124,13 +124,13 @@ def _why(model: KitModel, source: Connector, sink: Connector, demand: Demand, gu
 # ---- batteries
 
 
-def is_fused_near(battery: Battery, chain: Chain) -> bool:
+def is_fused_near(battery: Battery | Terminals, chain: Chain) -> bool:
     """Whether a battery has a fuse of its own, or its first lead has one within reach of battery plus."""
     first = chain.pieces[0].fuse_at_m if chain.pieces else None
     return battery.fused or (first is not None and first <= FUSE_WITHIN_M + 1e-9)
 
 
-def battery_suits(stock: LeadStock, battery: Battery, chain: Chain, demand: Demand) -> bool:
+def battery_suits(stock: LeadStock, battery: Terminals, chain: Chain, demand: Demand) -> bool:
     """Whether a chain may join a battery to the station: fused near, and neither fuse nor wire too weak."""
     own_a = battery.fuse_a
     return (
@@ -142,24 +142,21 @@ def battery_suits(stock: LeadStock, battery: Battery, chain: Chain, demand: Dema
 
 
 @lru_cache(maxsize=1024)
-def _battery_chains(
-    stock: LeadStock, battery: Battery, bus: Connector, demand: Demand, up_to_a: float
-) -> tuple[Chain, ...]:
-    """Ways from a battery to the station, each with the fuses worth fitting."""
+def _battery_chains(stock: LeadStock, battery: Terminals, bus: Connector, demand: Demand) -> tuple[Chain, ...]:
+    """Ways from a battery to the station, before any fuse is fitted."""
     fuses = stock.fuses
 
     def worth(chain: Chain) -> float:
         fitted = fits(chain, demand.fuse_a, fuses)
         return -passes_a(battery, fitted[0] if fitted else chain)
 
-    found = chains(
+    return chains(
         stock.leads,
         battery.connector,
         bus,
         suits=lambda chain: battery_suits(stock, battery, chain, demand),
         worth=None if battery.fused and battery.fuse_a is None else worth,
     )
-    return tuple(fitted for chain in found for fitted in fits(chain, demand.fuse_a, fuses, up_to_a=up_to_a))
 
 
 def shares_lead(model: KitModel, battery: Battery) -> bool:
@@ -174,7 +171,12 @@ def _batteries(model: KitModel, bus: Connector, demand: Demand, guard: Protectio
         battery = model.battery(j)
         # a fuse also has to hold what the battery may be charged with
         up_to_a = CONTINUOUS_FUSE * battery.max_charge_a if model.inventory.controllers else 0.0
-        found = _battery_chains(model.lead_stock, battery, bus, demand, up_to_a)
+        stock = model.lead_stock
+        each = (
+            fits(chain, demand.fuse_a, stock.fuses, up_to_a=up_to_a)
+            for chain in _battery_chains(stock, Terminals.of(battery), bus, demand)
+        )
+        found = tuple(fitted for some in each for fitted in some)
         if not found:
             model.forbid(j)
             model.block((battery.id,), *_why_no_battery_chain(model, battery, bus, demand))

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
+from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
@@ -120,10 +121,11 @@ class Sky:
             numbered=None if self.numbered is None else self.numbered.only(windows),
         )
 
-    def coldest_lit_degc(self, way: Laid) -> float | None:
-        """Temperature of the panels' cells in the coldest step in which they see the sun; None without sun. [°C]"""
-        is_lit = self.useful_wm2[way] > 0.0
-        return float(np.min(np.where(is_lit, self.panel_degc[way], np.inf))) if np.any(is_lit) else None
+    @cached_property
+    def coldest_lit_degc(self) -> dict[Laid, float | None]:
+        """Temperature of panels' cells in the coldest step in which they see the sun; None without sun. [°C]"""
+        lit = {way: np.where(self.useful_wm2[way] > 0.0, degc, np.inf) for way, degc in self.panel_degc.items()}
+        return {way: float(np.min(degc)) if np.any(np.isfinite(degc)) else None for way, degc in lit.items()}
 
 
 def asked_of_sky(operation: Operation) -> tuple[object, ...]:
