@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -16,7 +17,7 @@ from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listed
 from kitopt.engine.plan import Row
 from kitopt.engine.prices import TooMany
-from kitopt.engine.search import Outcome, _Chooser, choose
+from kitopt.engine.search import Outcome, _Chooser, _Refused, choose
 from kitopt.engine.solver import solve
 from kitopt.errors import ModelError
 
@@ -88,6 +89,18 @@ def test_too_many_sides_are_asked_for_within_less_unless_a_kit_is_known() -> Non
     known.bound, known.best = 1000.0, np.array([1020.0])
     with pytest.raises(TooMany):
         known._among_sides(MASS, math.inf)
+
+
+def test_what_fails_a_trial_is_not_proved_best() -> None:
+    told = Told(sides(1, 8.5), sides(2))
+    some = chooser(told, 10.0)
+    refuses: Any = SimpleNamespace(fails=lambda counts: counts[0] == 10.0)
+    some.plan = replace(some.plan, trials=(refuses,))
+    with pytest.raises(_Refused):
+        some._among_sides(MASS, 12.0)
+    # it was asked once: what would have proved it was not
+    assert len(told.asked) == 1
+    assert some.bound <= 8.5
 
 
 def test_one_battery_more_than_a_failing_kit_bounds_what_is_worth_trying() -> None:
