@@ -118,18 +118,19 @@ def argue(
     """
     if item is None:
 
-        def beside() -> tuple[OnePurchase | None, LookUp, Split | None]:
-            # a purchase would have to be tried in every circuit
-            offered = None if choice.circuits else catalogue()
-            purchase = None if offered is None else one_purchase(choice, offered, budget=clock)
-            return purchase, look_up(choice, budget=clock), split(choice, sky_of=windows_for, budget=clock)
+        def beside() -> tuple[LookUp, Split | None]:
+            return look_up(choice, budget=clock), split(choice, sky_of=windows_for, budget=clock)
 
-        def around() -> tuple[Edges, Measuring]:
+        def around() -> tuple[Edges, Measuring, OnePurchase | None]:
             found = edges(choice, sky_of=windows_for, budget=clock)
-            # a worth would have to be tried in every circuit, as a purchase would
-            return found, NOTHING_MEASURED if choice.circuits else measuring(choice, budget=clock)
+            if choice.circuits:
+                # a worth, or a purchase, would have to be tried in every circuit
+                return found, NOTHING_MEASURED, None
+            offered = catalogue()
+            purchase = None if offered is None else one_purchase(choice, offered, budget=clock)
+            return found, measuring(choice, budget=clock), purchase
 
-        (purchase, guesses, apart), (found, measure) = at_once(beside, around)
+        (guesses, apart), (found, measure, purchase) = at_once(beside, around)
         named = choice.circuits or (("", choice),)
         bindings = tuple((name, one) for name, part in named if (one := binding(part)) is not None)
         is_panel = measure.best is not None and measure.best.thing.column == "output_factor"
