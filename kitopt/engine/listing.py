@@ -78,21 +78,20 @@ class _Begun:
         and the need of each.
     serial, n_sides : int
         Of the last that was added, and of sides that sets were hung on units as.
-    known : list of ndarray of int, shape (n_classes,)
-        Sides of which it is known what they need.
+    known : list of (float, ndarray of int, shape (n_classes,))
+        Sides of which it is known what they need, with their bounds.
     """
 
     most: float
     waiting: list[tuple[float, int, int, Counts, Floats]]
     serial: int
     n_sides: int = 0
-    known: list[Counts] = field(default_factory=list)
+    known: list[tuple[float, Counts]] = field(default_factory=list)
 
-    def leave_out(self, most: float) -> None:
-        """Leave out what is above a lower cutoff."""
-        self.most = most
-        self.waiting = [one for one in self.waiting if one[0] <= most]
-        heapq.heapify(self.waiting)
+    def has_more(self, most: float, few: float) -> bool:
+        """Whether fewer are known within a cutoff than are asked for, or so few are left that all may be told."""
+        n_known = sum(bound <= most for bound, _ in self.known)
+        return n_known < few or n_known + sum(one[0] <= most for one in self.waiting) <= _NOT_FEW * few
 
 
 class Listing:
@@ -183,15 +182,19 @@ class Listing:
         """
         most = most + SLACK
         if self._begun is not None and most <= self._begun.most:
-            # more of the same: what was looked at is not looked at again
-            self._begun.leave_out(most)
+            # what was looked at is not looked at again
             with contextlib.suppress(TooMany):
-                return self._told(self._begun, few)
+                return self._told(self._begun, most, few)
         self._begun = None
         begun = self._begin(most)
-        found = self._told(begun, few)
+        found = self._told(begun, most, few)
         self._begun = begun
         return found
+
+    @property
+    def reach(self) -> float:
+        """The highest objective up to which sides are being listed already."""
+        return -math.inf if self._begun is None else self._begun.most - SLACK
 
     def _begin(self, most: float) -> _Begun:
         """The sets of panels within a cutoff, none of them hung on units yet."""
@@ -214,18 +217,18 @@ class Listing:
         heapq.heapify(waiting)
         return _Begun(most, waiting, len(sets))
 
-    def _told(self, begun: _Begun, few: float) -> Listed:
+    def _told(self, begun: _Begun, most: float, few: float) -> Listed:
         """The best few sides of some sets of panels of which it is known what they need, and cost, at least.
 
         Always what has the lowest bound is looked at more closely: a set is hung on units, a side is looked at until it
         is known what it needs.
         """
-        most, waiting, known = begun.most, begun.waiting, begun.known
-        while waiting and (len(known) < few or len(known) + len(waiting) <= _NOT_FEW * few):
+        waiting, known = begun.waiting, begun.known
+        while waiting and waiting[0][0] <= most and begun.has_more(most, few):
             bound, i, stage, some, need = heapq.heappop(waiting)
             self._left_s()
             if stage in (_A_SET, _SOME):
-                for closer in (self._in_parts if stage == _A_SET else self._one_by_one)(some, need, most):
+                for closer in (self._in_parts if stage == _A_SET else self._one_by_one)(some, need, begun.most):
                     begun.serial += 1
                     begun.n_sides += len(closer[2]) if stage == _A_SET else 0
                     heapq.heappush(waiting, (closer[0], begun.serial, stage + 1, *closer[1:]))
@@ -236,7 +239,7 @@ class Listing:
             is_many = begun.n_sides > _MANY
             again = float(self._prices.bound(need, sides=some)[0]) if is_many else bound
             if again <= bound + SLACK and stage == _KNOWN:
-                known.append(some[0])
+                known.append((bound, some[0]))
                 continue
             if again <= bound + SLACK:
                 stage, need = _KNOWN, self._prices.made(np.array([self._need_wh(some[0])]))
@@ -244,12 +247,12 @@ class Listing:
                 if is_many and again <= most:
                     self._prices.learn_of(some[0], float(need[0]), self._left_s)
                     again = float(self._prices.bound(need, sides=some)[0])
-            if again <= most:
+            if again <= begun.most:
                 heapq.heappush(waiting, (again, i, stage, some, need))
-        others = waiting[0][0] if waiting else math.inf
-        sides = np.array(known, dtype=np.int64).reshape(len(known), self.sides.n_classes)
+        others = waiting[0][0] if waiting and waiting[0][0] <= most else math.inf
+        sides = np.array([side for _, side in known], dtype=np.int64).reshape(len(known), self.sides.n_classes)
         # what was learned since from the judge, or from the last of them, may rule out the first
-        need = self._prices.made(np.array([self._need_wh(side) for side in known]))
+        need = self._prices.made(np.array([self._need_wh(side) for side in sides]))
         least = self._prices.bound(need, sides=sides)
         is_in = least <= most
         return Listed(sides[is_in], need[is_in], least[is_in] - self.objective.fixed - SLACK, others)

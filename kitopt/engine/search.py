@@ -362,6 +362,9 @@ class _Chooser:
         ceiling = self.plan.most(objective)
         step = float(np.min(np.abs(objective.weights[objective.weights != 0.0]), initial=math.inf))
         floor, gap = self.bound, max(1.0, min(step, ceiling - self.bound), _FIRST_GAP * abs(self.bound))
+        reach = min(listing.reach for listing in self._listings)
+        if reach - floor >= max(1.0, _LEAST_GAP * abs(floor)):
+            gap = reach - floor
         most, few = cutoff if math.isfinite(cutoff) else floor + gap, float(_FIRST_SIDES)
         is_asked = False
         while True:
@@ -369,9 +372,8 @@ class _Chooser:
             try:
                 self.listed = [listing.within(most, few) for listing in self._listings]
             except TooMany:
-                # where there is a kit in hand, it is what says how far to look
                 gap = min(2.0 * gap, most - floor) / 2.0
-                if self.best is not None or gap < max(1.0, _LEAST_GAP * abs(floor)):
+                if gap < max(1.0, _LEAST_GAP * abs(floor)):
                     raise
                 most = floor + gap
                 continue
@@ -394,23 +396,23 @@ class _Chooser:
                     raise _Enough
                 if is_all or others > value - 1.0 + 1e-6:
                     self.bound = value
-                    if not is_all or most > value:
+                    goes_on = len(self.plan.objectives) > 1 or bool(self.plan.tie_break)
+                    if goes_on and (not is_all or most > value):
                         self.listed = [listing.within(value) for listing in self._listings]
                     return True
-                most, cutoff, few = value, value, 4.0 * few
+                cutoff = value
             elif is_all:
                 return False
+            elif few >= _MANY_REFUSED and not is_asked:
+                is_asked = True
+                if not self._is_any(objective, cutoff):
+                    return False
+            floor = max(floor, others)
+            if math.isfinite(untold):
+                few *= 4
             else:
-                if few >= _MANY_REFUSED and not is_asked:
-                    is_asked = True
-                    if not self._is_any(objective, cutoff):
-                        return False
-                floor = max(floor, others)
-                if math.isfinite(untold):
-                    few *= 4
-                else:
-                    gap *= 1.2
-                    most = floor + gap
+                gap *= 1.2
+                most = floor + gap
 
     def _is_any(self, objective: Objective, cutoff: float) -> bool:
         """Whether anything obeys the rules with the batteries that every kit needs and what the judge said of others.

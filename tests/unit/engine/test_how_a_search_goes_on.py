@@ -36,6 +36,8 @@ class Told:
         self.answers = list(answers)
         self.asked: list[tuple[float, float]] = []
 
+    reach = -math.inf
+
     def within(self, most: float, few: float = math.inf) -> Listed:
         self.asked.append((most, few))
         answer = self.answers.pop(0)
@@ -78,17 +80,34 @@ def test_where_the_first_sides_give_nothing_more_are_asked_for() -> None:
     assert told.asked[1][1] > told.asked[0][1]
 
 
-def test_too_many_sides_are_asked_for_within_less_unless_a_kit_is_known() -> None:
+def test_too_many_sides_are_asked_for_within_less_until_that_is_next_to_nothing() -> None:
     told = Told(None, sides(1), sides(1))
     some = chooser(told, 1010.0, most=5000.0)
     some.bound = 1000.0
     assert some._among_sides(MASS, math.inf)
     assert 1000.0 < told.asked[1][0] < told.asked[0][0]
     assert some.bound == 1010.0
-    known = chooser(Told(None), most=5000.0)
-    known.bound, known.best = 1000.0, np.array([1020.0])
+    # with a kit in hand too: 5 % of the bound, the half, the half of that, and no less than 1 %
+    told = Told(None, None, None, None)
+    known = chooser(told, most=5000.0)
+    known.bound, known.best = 1000.0, np.array([1200.0])
     with pytest.raises(TooMany):
         known._among_sides(MASS, math.inf)
+    assert [most for most, _ in told.asked] == [1050.0, 1025.0, 1012.5]
+
+
+def test_what_is_found_above_what_was_listed_does_not_widen_it_while_more_waits_there() -> None:
+    # 12 is found within 8; what waits there is told first, then what lies between, up to less than 12
+    told = Told(sides(1, 7.0), sides(4), sides(4), sides(4), sides(4), sides(4), sides(4))
+    told.reach = 8.0
+    some = chooser(told, 12.0, 12.0, 12.0, 12.0, 12.0, 12.0)
+    some.bound = 4.0
+    assert some._among_sides(MASS, math.inf)
+    assert some.bound == 12.0
+    asked = [most for most, _ in told.asked]
+    assert asked[:2] == [8.0, 8.0]
+    assert asked == sorted(asked)
+    assert asked[-1] <= 12.0
 
 
 def test_what_fails_a_trial_is_not_proved_best() -> None:
