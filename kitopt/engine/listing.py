@@ -87,6 +87,18 @@ class _Begun:
     serial: int
     n_sides: int = 0
     known: list[tuple[float, Counts]] = field(default_factory=list)
+    _seen: set[bytes] = field(default_factory=set)
+
+    def add(self, stage: int, bound: float, some: Counts, need: Floats) -> None:
+        """Let something wait."""
+        self.serial += 1
+        heapq.heappush(self.waiting, (bound, self.serial, stage, some, need))
+
+    def add_once(self, bound: float, side: Counts, need: Floats) -> None:
+        """Let a side wait that did not before: a set may be hung on units more than once."""
+        if side.tobytes() not in self._seen:
+            self._seen.add(side.tobytes())
+            self.add(_A_SIDE, bound, side, need)
 
     def has_more(self, most: float, few: float) -> bool:
         """Whether fewer are known within a cutoff than are asked for, or so few are left that all may be told."""
@@ -227,13 +239,19 @@ class Listing:
         while waiting and waiting[0][0] <= most and begun.has_more(most, few):
             bound, i, stage, some, need = heapq.heappop(waiting)
             self._left_s()
-            if stage in (_A_SET, _SOME):
-                for closer in (self._in_parts if stage == _A_SET else self._one_by_one)(some, need, begun.most):
-                    begun.serial += 1
-                    begun.n_sides += len(closer[2]) if stage == _A_SET else 0
-                    heapq.heappush(waiting, (closer[0], begun.serial, stage + 1, *closer[1:]))
+            if stage == _A_SET:
+                for part in self._in_parts(some, need, most):
+                    begun.add(_SOME, *part)
+                    begun.n_sides += len(part[2])
                 if begun.n_sides > MOST_SIDES:
                     raise TooMany
+                if most < begun.most:
+                    # its other sides, should more be of interest again
+                    begun.add(_A_SET, math.nextafter(most, math.inf), some, need)
+                continue
+            if stage == _SOME:
+                for one in self._one_by_one(some, need, begun.most):
+                    begun.add_once(*one)
                 continue
             # what was learned since may tell more
             is_many = begun.n_sides > _MANY
@@ -255,6 +273,11 @@ class Listing:
         need = self._prices.made(np.array([self._need_wh(side) for side in sides]))
         least = self._prices.bound(need, sides=sides)
         is_in = least <= most
+        if math.isfinite(others) and np.count_nonzero(is_in) > few:
+            # of what was told before no more than is asked for
+            best = np.argsort(np.where(is_in, least, np.inf), kind="stable")
+            others = min(others, float(least[best[int(few)]]))
+            is_in[best[int(few) :]] = False
         return Listed(sides[is_in], need[is_in], least[is_in] - self.objective.fixed - SLACK, others)
 
     def _in_parts(self, some: Counts, need: Floats, most: float) -> Iterator[tuple[float, Counts, Floats]]:

@@ -366,7 +366,7 @@ class _Chooser:
         if reach - floor >= max(1.0, _LEAST_GAP * abs(floor)):
             gap = reach - floor
         most, few = cutoff if math.isfinite(cutoff) else floor + gap, float(_FIRST_SIDES)
-        is_asked = False
+        is_asked = is_wide = False
         while True:
             most = min(most, cutoff)
             try:
@@ -375,7 +375,7 @@ class _Chooser:
                 gap = min(2.0 * gap, most - floor) / 2.0
                 if gap < max(1.0, _LEAST_GAP * abs(floor)):
                     raise
-                most = floor + gap
+                most, is_wide = floor + gap, True
                 continue
             if sum(map(len, self.listed)) > _MOST_SHOWN:
                 raise TooMany
@@ -410,6 +410,8 @@ class _Chooser:
             floor = max(floor, others)
             if math.isfinite(untold):
                 few *= 4
+            elif is_found and not is_wide:
+                most = value
             else:
                 gap *= 1.2
                 most = floor + gap
