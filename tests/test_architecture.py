@@ -58,7 +58,8 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
     "choice": tuple(
         frozenset(names.split())
         for names in (
-            "laid side_by_side classes",
+            "side_by_side classes",
+            "laid",
             "problem",
             "program",
             "search",
