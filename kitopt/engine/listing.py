@@ -193,13 +193,14 @@ class Listing:
         TooMany
         """
         most = most + SLACK
-        if self._begun is not None and most <= self._begun.most:
-            # what was looked at is not looked at again
+        # what is interrupted has lost what it was at, so it is not gone on with
+        begun, self._begun, found = self._begun, None, None
+        if begun is not None and most <= begun.most:
             with contextlib.suppress(TooMany):
-                return self._told(self._begun, most, few)
-        self._begun = None
-        begun = self._begin(most)
-        found = self._told(begun, most, few)
+                found = self._told(begun, most, few)
+        if found is None:
+            begun = self._begin(most)
+            found = self._told(begun, most, few)
         self._begun = begun
         return found
 

@@ -135,16 +135,22 @@ def choose(
         if outcome.counts is None:
             return outcome
         try:
-            with budget.in_force():
-                failed = [trial for trial in plan.trials if trial.fails(outcome.counts)]
+            is_refused = _is_refused(plan, outcome.counts, budget)
         except OutOfTime:
             return outcome.without_counts()
-        if not failed:
+        if not is_refused:
             return outcome
         if not outcome.proved and outcome.objective > enough:
             return outcome.without_counts()
         # a trial only forbids
         least = max(least, outcome.bound)
+
+
+def _is_refused(plan: Plan, counts: Floats, budget: Budget) -> bool:
+    """Whether counts fail any trial; each that they fail has learned a case of it."""
+    with budget.in_force():
+        failed = [trial for trial in plan.trials if trial.fails(counts)]
+    return bool(failed)
 
 
 def _with_trials(plan: Plan, memories: Sequence[CaseMemory]) -> list[CaseMemory]:
@@ -389,7 +395,7 @@ class _Chooser:
             is_found = has_sides and self._settle(objective, cutoff, is_full=is_all)
             if is_found:
                 assert self.best is not None
-                if not is_all and any(trial.fails(self.best) for trial in self.plan.trials):
+                if not is_all and _is_refused(self.plan, self.best, self.budget):
                     raise _Refused
                 value = float(objective.of(self.best))
                 if value <= self.enough and not is_all:

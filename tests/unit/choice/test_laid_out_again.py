@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from dataclasses import replace
 from functools import cache
@@ -9,12 +10,14 @@ from functools import cache
 import numpy as np
 import pytest
 
+from kitopt.budget import OutOfTime
 from kitopt.choice.laid import Layouts, build_model
 from kitopt.choice.problem import Problem, Wanted
 from kitopt.choice.program import Program
-from kitopt.engine import choose
+from kitopt.engine import Plan, choose
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listing, fixed_of
+from kitopt.engine.sides import Sides
 from kitopt.inventory import demo_folder, read_inventory
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import bus_classes
@@ -59,13 +62,19 @@ def test_a_class_that_the_rules_forbid_has_no_kit_whatever_the_weather() -> None
         assert problem.layouts.allow_any((outing,), inventory, bus, (weather,)) or not has_any
 
 
-@pytest.mark.parametrize("few", [1.0, 3.0])
-def test_a_listing_that_goes_on_tells_what_one_anew_does(few: float) -> None:
+def sides_of_demo() -> tuple[Plan, Sides]:
+    """The lightest kit of the class with most batteries: its plan, and the sides of its first case."""
     inventory, outing, weather = demo(26.0)
     bus = max(bus_classes(inventory.batteries), key=lambda one: len(one.batteries))
     plan = Program(Problem((Wanted((outing,)),), inventory, lambda _: weather), {0: [bus]}).plan(["mass"])
-    mass, memory = plan.objectives[0], CaseMemory(plan.cases[0])
-    sides = memory.sides(fixed_of(memory.case, plan, memory.upper_of_coordinates(plan.upper)))
+    memory = CaseMemory(plan.cases[0])
+    return plan, memory.sides(fixed_of(memory.case, plan, memory.upper_of_coordinates(plan.upper)))
+
+
+@pytest.mark.parametrize("few", [1.0, 3.0])
+def test_a_listing_that_goes_on_tells_what_one_anew_does(few: float) -> None:
+    plan, sides = sides_of_demo()
+    mass = plan.objectives[0]
 
     def listed(*asked: tuple[float, float]) -> set[tuple[bytes, float]]:
         listing = Listing(plan, [sides], mass, lambda: math.inf)
@@ -83,3 +92,31 @@ def test_a_listing_that_goes_on_tells_what_one_anew_does(few: float) -> None:
     best = choose(replace(plan, trials=())).counts
     assert best is not None
     assert np.asarray(sides.of(best)).tobytes() in {side for side, _ in gone_on}
+
+
+@pytest.mark.parametrize("n_looks", [1, 3, 10, 30])
+def test_a_listing_that_was_interrupted_loses_nothing(n_looks: int) -> None:
+    plan, sides = sides_of_demo()
+    value, left = choose(replace(plan, trials=())).objective, [math.inf]
+
+    def left_s() -> float:
+        left[0] -= 1.0
+        if left[0] < 0.0:
+            raise OutOfTime
+        return math.inf
+
+    def told(listing: Listing) -> set[bytes]:
+        return {side.tobytes() for side in listing.within(value).sides}
+
+    listing = Listing(plan, [sides], plan.objectives[0], left_s)
+    listing.within(1.1 * value, 1.0)
+    left[0] = float(n_looks)
+    with contextlib.suppress(OutOfTime):
+        listing.within(1.1 * value, 100.0)
+    assert left[0] < 0.0
+    left[0] = math.inf
+    best = choose(replace(plan, trials=())).counts
+    assert best is not None
+    here = told(listing)
+    assert np.asarray(sides.of(best)).tobytes() in here
+    assert here == told(Listing(plan, [sides], plan.objectives[0], lambda: math.inf))
