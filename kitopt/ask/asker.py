@@ -127,19 +127,7 @@ class Asker:
         question = self._asked.under(*changes)
         if self.budget.is_over:
             return self._unknown(question)
-        self.n_solves += 1
-        operation, owned, is_any_good = question.operation, question.inventory, math.isfinite(cutoff)
-        return best_kit(
-            operation,
-            owned,
-            self.choice.sky,
-            budget=self._part(),
-            cutoff=cutoff,
-            is_any_good=is_any_good,
-            layouts=self._layouts,
-            told="allowed",
-            **more,
-        )
+        return self._best(question, self.choice.sky, cutoff=cutoff, is_any_good=math.isfinite(cutoff), **more)
 
     def ask_each(self, rules: Sequence[Change], say: Callable[[int], None] = lambda i: None) -> list[Choice]:
         """The best kit under each of some rules, looked at side by side; `say` is told the index of each before."""
@@ -168,15 +156,16 @@ class Asker:
             sky = self._sky(question.operation)
         except OutOfTime:
             return self._unknown(question)
+        return self._best(question, sky, **known)
+
+    def _best(self, question: Question, sky: Sky, **more: Any) -> Choice:
         self.n_solves += 1
         return best_kit(
-            question.operation,
-            question.inventory,
-            sky,
+            *(question.operation, question.inventory, sky),
             budget=self._part(),
             layouts=self._layouts,
             told="allowed",
-            **known,
+            **more,
         )
 
     def _sky(self, operation: Operation) -> Sky:

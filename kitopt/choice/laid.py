@@ -81,6 +81,22 @@ class Laid:
 
 
 @dataclass(frozen=True, eq=False)
+class Dated:
+    """One kit that is to be laid out: its dates with the sky of each, on one bus class of a stock."""
+
+    dates: Sequence[Operation]
+    inventory: Inventory
+    bus: BusClass
+    skies: Sequence[Sky]
+    is_part_of_a_bag: bool = False
+
+    @cached_property
+    def hardest(self) -> int:
+        """The date with the highest peak."""
+        return int(np.argmax([station_peak_a(date, self.inventory, self.bus) for date in self.dates]))
+
+
+@dataclass(frozen=True, eq=False)
 class _Ruled:
     """Columns, rows and rules of one kit on one bus class, good for all weather of which the rules ask the same."""
 
@@ -104,71 +120,47 @@ class Layouts:
     _known: list[Laid] = field(default_factory=list)
     _ruled: list[_Ruled] = field(default_factory=list)
 
-    def of(
-        self,
-        dates: Sequence[Operation],
-        inventory: Inventory,
-        bus: BusClass,
-        skies: Sequence[Sky],
-        *,
-        is_part_of_a_bag: bool = False,
-    ) -> Laid:
+    def of(self, kit: Dated) -> Laid:
         """One kit for several dates: laid out for the highest peak and the coldest air.
 
         Raises
         ------
         OutOfTime
         """
-        asked = (tuple(map(_as_laid, dates)), inventory, bus, is_part_of_a_bag)
+        dates, skies = kit.dates, kit.skies
+        asked = (tuple(map(_as_laid, dates)), kit.inventory, kit.bus, kit.is_part_of_a_bag)
         found = next((one for one in self._known if one.is_for(asked, skies)), None)
         if found is None:
-            ruled = self._ruled_by(dates, inventory, bus, skies, is_part_of_a_bag=is_part_of_a_bag)
-            hardest = _hardest(dates, inventory, bus)
-            model = at_date(ruled.model, dates[hardest])
+            ruled = self._ruled_by(kit).model
+            # what a load's own battery does in a spell is written into the model of that weather alone
+            model = replace(ruled, operation=dates[kit.hardest], columns=list(ruled.columns), blocks=list(ruled.blocks))
             for date, sky in zip(dates, skies, strict=True):
                 own_batteries(at_date(model, date), sky)
             cases = tuple(
                 cases_under(at_date(model, date), sky, f"date {d}")
                 for d, (date, sky) in enumerate(zip(dates, skies, strict=True))
             )
-            found = Laid(asked, tuple(skies), model, hardest, cases)
+            found = Laid(asked, tuple(skies), model, kit.hardest, cases)
         self._known = [*[one for one in self._known if one is not found][-_MOST_KEPT + 1 :], found]
         while len(self._known) > 1 and self._n_bytes() > _MOST_BYTES:
             del self._known[0]
         return found.at(dates)
 
-    def allow_any(
-        self,
-        dates: Sequence[Operation],
-        inventory: Inventory,
-        bus: BusClass,
-        skies: Sequence[Sky],
-        *,
-        is_part_of_a_bag: bool = False,
-    ) -> bool:
+    def allow_any(self, kit: Dated) -> bool:
         """Whether the rules alone allow any kit; where they do, it may still be that none does what is asked."""
-        return self._ruled_by(dates, inventory, bus, skies, is_part_of_a_bag=is_part_of_a_bag).allows_any
+        return self._ruled_by(kit).allows_any
 
-    def _ruled_by(
-        self,
-        dates: Sequence[Operation],
-        inventory: Inventory,
-        bus: BusClass,
-        skies: Sequence[Sky],
-        *,
-        is_part_of_a_bag: bool,
-    ) -> _Ruled:
-        date, sky = dates[_hardest(dates, inventory, bus)], min(skies, key=lambda sky: sky.coldest_degc)
+    def _ruled_by(self, kit: Dated) -> _Ruled:
+        inventory, bus, is_part = kit.inventory, kit.bus, kit.is_part_of_a_bag
+        date, sky = kit.dates[kit.hardest], min(kit.skies, key=lambda sky: sky.coldest_degc)
         # of the hours and the weather the rules ask no more than this
         peaks = tuple(station_peak_a(one, inventory, bus) for one in (date, date.running()))
         fuse_a, asked_of_sky = station_fuse_a(date, inventory, bus), (sky.coldest_degc, sky.coldest_lit_degc)
-        asked = (replace(_as_laid(date), hours=1.0), inventory, bus, is_part_of_a_bag, peaks, fuse_a, asked_of_sky)
+        asked = (replace(_as_laid(date), hours=1.0), inventory, bus, is_part, peaks, fuse_a, asked_of_sky)
         found = next((one for one in self._ruled if one.asked == asked), None)
         if found is None:
-            found = _Ruled(asked, build_model(date, inventory, bus, sky, is_part_of_a_bag=is_part_of_a_bag))
-        # what a load's own battery does in a spell is written into its model, which is then good for no other
-        if not found.model.socket_columns:
-            self._ruled = [*[one for one in self._ruled if one is not found][-_MOST_MODELS + 1 :], found]
+            found = _Ruled(asked, build_model(date, inventory, bus, sky, is_part_of_a_bag=is_part))
+        self._ruled = [*[one for one in self._ruled if one is not found][-_MOST_MODELS + 1 :], found]
         return found
 
     def _n_bytes(self) -> int:
@@ -177,11 +169,6 @@ class Layouts:
 
 def _as_laid(date: Operation) -> Operation:
     return replace(date, least="mass", need=replace(date.need, confidence=Fraction(1)))
-
-
-def _hardest(dates: Sequence[Operation], inventory: Inventory, bus: BusClass) -> int:
-    """The date with the highest peak."""
-    return int(np.argmax([station_peak_a(date, inventory, bus) for date in dates]))
 
 
 def at_date(model: KitModel, date: Operation) -> KitModel:

@@ -10,9 +10,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from kitopt.budget import check_time
-from kitopt.choice.laid import Layouts
+from kitopt.choice.laid import Dated, Layouts
 from kitopt.engine import Case
 from kitopt.inventory.items import Extra, Inventory, Item
+from kitopt.model.bus import BusClass
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky, SkyOf
 
@@ -86,6 +87,15 @@ class Problem:
                 made.append(self.sky_of(date))
             self._skies[o] = tuple(made)
         return self._skies[o]
+
+    def dated(self, o: int, stock: Inventory, bus: BusClass) -> Dated:
+        """One kit on a bus class of some stock, to be laid out.
+
+        Raises
+        ------
+        OutOfTime
+        """
+        return Dated(self.wanted[o].dates, stock, bus, self.skies(o), self.is_one_bag)
 
     def owned(self, item_id: str) -> int:
         """How many of an item are owned."""

@@ -92,7 +92,7 @@ class Program:
                 self._share_stock()
 
     def _add(self, o: int, classes: Sequence[BusClass], may_skip: bool, change: Change | None) -> None:
-        dates, skies = self.problem.wanted[o].dates, self.problem.skies(o)
+        skies = self.problem.skies(o)
         darkest = int(np.argmin([float(np.mean(sky.poa_wm2["flat"])) for sky in skies]))
         is_free = may_skip or len(classes) != 1
         made: list[tuple[int, float]] = []
@@ -100,8 +100,7 @@ class Program:
         for k, bus in enumerate(classes):
             check_time()
             column = self.side.add_column(1.0) if is_free else None
-            is_part = self.problem.is_one_bag
-            laid = self.problem.layouts.of(dates, self.stock, bus, skies, is_part_of_a_bag=is_part)
+            laid = self.problem.layouts.of(self.problem.dated(o, self.stock, bus))
             model, dated = laid.model, list(laid.cases)
             if change is not None:
                 dated = [tuple(change(o, case) for case in cases) for cases in dated]

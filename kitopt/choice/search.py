@@ -127,8 +127,8 @@ class Search:
     """Purchases none of which may be made whole."""
     change: Change | None = None
     told: Literal["all", "allowed", "none"] = "all"
-    """Which of the classes that were looked at are kept, since something is told of them: all that the rules allow, or
-    those too that they forbid though another class has a kit."""
+    """Which classes are kept, since something is told of them: all, those alone that the rules allow where another has
+    a kit, or none. What is not kept and cannot hold a kit is not looked at."""
     with_any_of: Collection[str] | None = None
     skips: Callable[[BusClass], bool] = lambda bus: False
     least: float = -math.inf
@@ -142,7 +142,8 @@ class Search:
     """Those of all batteries, owned or allowed to be bought."""
 
     def __post_init__(self) -> None:
-        self.classes = bus_classes(self.problem.with_purchases(self.allowed).batteries)
+        self._stock = self.problem.with_purchases(self.allowed)
+        self.classes = bus_classes(self._stock.batteries)
 
     def alone(self, o: int, cutoff: float = math.inf) -> Found:
         """The best kit of one number; of one bag, that of all."""
@@ -179,11 +180,7 @@ class Search:
 
     def _is_allowed(self, o: int, bus: BusClass) -> bool:
         """Whether the rules alone allow any kit on a class."""
-        problem = self.problem
-        stock, is_part = problem.with_purchases(self.allowed), problem.is_one_bag
-        return problem.layouts.allow_any(
-            problem.wanted[o].dates, stock, bus, problem.skies(o), is_part_of_a_bag=is_part
-        )
+        return self.problem.layouts.allow_any(self.problem.dated(o, self._stock, bus))
 
     def adopt(self, o: int, other: Search) -> None:
         """Take over what another search found out about one kit under the very same conditions."""

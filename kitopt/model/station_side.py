@@ -166,17 +166,16 @@ def shares_lead(model: KitModel, battery: Battery) -> bool:
 
 
 def _batteries(model: KitModel, bus: Connector, demand: Demand, guard: Protection) -> None:
-    in_use = InUse()
+    in_use, stock = InUse(), model.lead_stock
     for j in model.battery_columns:
         battery = model.battery(j)
         # a fuse also has to hold what the battery may be charged with
         up_to_a = CONTINUOUS_FUSE * battery.max_charge_a if model.inventory.controllers else 0.0
-        stock = model.lead_stock
-        each = (
-            fits(chain, demand.fuse_a, stock.fuses, up_to_a=up_to_a)
+        found = [
+            fitted
             for chain in _battery_chains(stock, Terminals.of(battery), bus, demand)
-        )
-        found = tuple(fitted for some in each for fitted in some)
+            for fitted in fits(chain, demand.fuse_a, stock.fuses, up_to_a=up_to_a)
+        ]
         if not found:
             model.forbid(j)
             model.block((battery.id,), *_why_no_battery_chain(model, battery, bus, demand))

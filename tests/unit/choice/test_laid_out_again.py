@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from kitopt.budget import OutOfTime
-from kitopt.choice.laid import Layouts, build_model
+from kitopt.choice.laid import Dated, Layouts, build_model
 from kitopt.choice.problem import Problem, Wanted
 from kitopt.choice.program import Program
 from kitopt.engine import Plan, choose
@@ -42,10 +42,10 @@ def test_a_model_for_other_hours_is_what_would_be_laid_out_anew() -> None:
     for hours in HOURS:
         inventory, outing, weather = demo(hours)
         for bus in bus_classes(inventory.batteries):
-            found = layouts.of((outing,), inventory, bus, (weather,)).model
+            found = layouts.of(Dated((outing,), inventory, bus, (weather,))).model
             anew = build_model(outing, inventory, bus, weather)
             assert (found.columns, found.rows, found.blocks) == (anew.columns, anew.rows, anew.blocks)
-            n_forbidden += not layouts.allow_any((outing,), inventory, bus, (weather,))
+            n_forbidden += not layouts.allow_any(Dated((outing,), inventory, bus, (weather,)))
     # most were taken again
     assert len({id(one.model.columns) for one in layouts._ruled}) < len(HOURS) * len(bus_classes(inventory.batteries))
     assert n_forbidden > 0
@@ -59,7 +59,7 @@ def test_a_class_that_the_rules_forbid_has_no_kit_whatever_the_weather() -> None
         plan = replace(program.plan(["mass"]), cases=(), trials=())
         has_any = choose(plan).counts is not None
         # a relaxed program may allow what no whole counts do, never the other way round
-        assert problem.layouts.allow_any((outing,), inventory, bus, (weather,)) or not has_any
+        assert problem.layouts.allow_any(Dated((outing,), inventory, bus, (weather,))) or not has_any
 
 
 def sides_of_demo() -> tuple[Plan, Sides]:
