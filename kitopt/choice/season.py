@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -38,6 +38,8 @@ from kitopt.operation.plans import Programme, hang_together
 from kitopt.sky.windows import SkyOf
 
 LIGHTEST = ("mass", "cost", "items")
+FEW_TYPES = 24
+"""Of so many types on offer all are looked at together."""
 
 
 def buy(
@@ -120,7 +122,26 @@ class _Season:
         if owned.has_kits:
             return replace(owned, bound=0.0, is_sure=True)
         self.budget.say(f"{name}: with purchases")
-        return self.search(self.affordable(self.most), ["cost"]).alone(o, self.most)
+        return self._cheapest_among(lambda over, most: over.alone(o, most), self.most)
+
+    def _cheapest_among(self, ask: Callable[[Search, float], Found], most: float) -> Found:
+        """What a search finds within a sum: first among the cheapest types on offer, and then among ever more.
+
+        What costs no more than the cheapest type that was left out has none of those in it.
+        """
+        known = -math.inf
+        for sum_cents in (*self._sums_below(most), most):
+            found = ask(self.search(self.affordable(sum_cents), ["cost"]), sum_cents)
+            if found.has_kits or not found.is_sure:
+                break
+            known = sum_cents
+        return found if found.is_impossible else replace(found, bound=max(known, found.bound))
+
+    def _sums_below(self, most: float) -> list[float]:
+        """Sums that twice as many types each are within as within the one before."""
+        prices = sorted(self.problem.prices[i] for i in self.affordable(most))
+        places = (FEW_TYPES << n for n in itertools.count())
+        return [float(prices[at] - 1) for at in itertools.takewhile(lambda at: at < len(prices), places)]
 
     # -- together ------------------------------------------------------------------------
 
@@ -158,13 +179,15 @@ class _Season:
         What the outings that call for most cannot do without often serves the others too; then it is
         cheapest for all, since all need no less than some.
         """
-        over = self.search(self.affordable(most), ["cost"])
         waiting = sorted(self._groups(served), key=lambda group: (max(self.hands[o].bound for o in group), -group[0]))
         self._calling = []
         while True:
             self._calling = sorted(self._calling + waiting.pop())
             self.budget.say(f"the cheapest for {len(self._calling)} operations")
-            found = self.hands[self._calling[0]] if len(self._calling) == 1 else over.together(self._calling, most)
+            if len(self._calling) == 1:
+                found = self.hands[self._calling[0]]
+            else:
+                found = self._cheapest_among(lambda over, cents: over.together(self._calling, cents), most)
             bought = bought_of(found)
             if bought is None:
                 return found

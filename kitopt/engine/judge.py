@@ -91,11 +91,11 @@ def unit_power_w(conditions: Conditions, plant: Floats, unit: int, windows: NDAr
     layout, some = conditions.layout, slice(None) if windows is None else windows
     # what follows one shape is weighed together, each window in its own share
     watts: dict[int, Floats] = {}
-    for s, source in enumerate(conditions.sources):
-        size_w = plant[..., layout.panel(unit, s), None]
-        if np.any(size_w):
-            part = size_w if source.share is None else size_w * source.share[some]
-            watts[source.shape] = watts[source.shape] + part if source.shape in watts else part
+    panels = plant[..., layout.panel(unit, 0) : layout.panel(unit, layout.n_sources)]
+    for s in np.flatnonzero(np.any(panels, axis=tuple(range(plant.ndim - 1)))).tolist():
+        source, size_w = conditions.sources[s], panels[..., s, None]
+        part = size_w if source.share is None else size_w * source.share[some]
+        watts[source.shape] = watts[source.shape] + part if source.shape in watts else part
     power: Floats | None = None
     for shape, weight in watts.items():
         lit = weight[..., None] * conditions.shapes[shape][some]
@@ -114,11 +114,11 @@ def charging_w(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] 
     """What all controllers pass on together, shape (n_windows, n_steps); of each plant. [W]"""
     layout = conditions.layout
     total = np.zeros(_shape(conditions, plant, windows))
-    for unit in range(layout.n_units):
-        panels = layout.panel(unit, 0)
-        if np.any(plant[..., panels : panels + layout.n_sources]):
-            power = unit_power_w(conditions, plant, unit, windows)
-            total += np.minimum(power, plant[..., layout.limit(unit), None, None])
+    panels = plant[..., layout.panel(0, 0) : layout.demand(0)]
+    by_unit = panels.reshape(plant.size // layout.size, layout.n_units, layout.n_sources)
+    for unit in np.flatnonzero(np.any(by_unit, axis=(0, 2))).tolist():
+        power = unit_power_w(conditions, plant, unit, windows)
+        total += np.minimum(power, plant[..., layout.limit(unit), None, None])
     return total
 
 

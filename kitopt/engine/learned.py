@@ -90,7 +90,8 @@ class CaseMemory:
 
     def upper_of_coordinates(self, upper_counts: Floats) -> Floats:
         """Largest value that each coordinate can take, shape (n_coordinates,)."""
-        return np.asarray(np.maximum(self.case.matrix, 0.0) @ self.case.own(upper_counts))
+        upper = self.case.own(upper_counts)
+        return np.array([np.maximum(row, 0.0) @ upper for row in self.case.matrix])
 
     def sides(self, fixed: Fixed) -> Sides:
         """The needs of this case's sides, kept by what they were reckoned for."""

@@ -340,24 +340,28 @@ class Listing:
 
     def _on_units(self, some: Counts, need: float, most: float) -> Counts:
         """Every way to hang a set of panels on units, within a cutoff."""
-        found = np.zeros((1, self.sides.n_classes), dtype=np.int64)
+        # of classes of these panels alone, which are few of many
+        mine = np.flatnonzero(some[self.sides.kind])
+        found = np.zeros((1, len(mine)), dtype=np.int64)
         left = some.copy()
         for k in np.flatnonzero(some).tolist():
             left[k] = 0
-            classes = np.flatnonzero(self.sides.kind == k)
+            places = np.flatnonzero(self.sides.kind[mine] == k)
             ways = np.array(
                 [
-                    np.bincount(way, minlength=self.sides.n_classes)
-                    for way in itertools.combinations_with_replacement(classes.tolist(), int(some[k]))
+                    np.bincount(way, minlength=len(mine))
+                    for way in itertools.combinations_with_replacement(places.tolist(), int(some[k]))
                 ],
                 dtype=np.int64,
             )
-            found = (found[:, None, :] + ways[None, :, :]).reshape(-1, self.sides.n_classes)
-            bounds = self._prices.bound(np.full(len(found), need), sides=found, sets=left)
+            found = (found[:, None, :] + ways[None, :, :]).reshape(-1, len(mine))
+            bounds = self._prices.bound(np.full(len(found), need), sides=found, classes=mine, sets=left)
             found = found[bounds <= most]
             if len(found) > MOST_SETS:
                 raise TooMany
-        return found
+        sides = np.zeros((len(found), self.sides.n_classes), dtype=np.int64)
+        sides[:, mine] = found
+        return sides
 
     # -- needs ---------------------------------------------------------------------------
 

@@ -125,15 +125,12 @@ class Needs:
         ).reshape(layout.n_units, layout.n_demands)
         self._idle_w[~np.isfinite(self._idle_w)] = 0.0
         self._without_limit = replace(self._conditions, has_charge_limit=False)
-        # of each class the unit that it hangs on, and what a panel of it brings
-        self._on_unit = np.equal.outer(self.unit, np.arange(layout.n_units)).astype(np.int64)
-        self._panels = np.zeros((len(unit), self._conditions.layout.size))
-        for c, (u, at) in enumerate(zip(unit, place, strict=True)):
-            self._panels[c, self._conditions.layout.panel(u, at)] = size[c]
-        varies = np.any(self._panels != 0.0, axis=0)
-        varies[[self._conditions.layout.limit(u) for u in range(layout.n_units)]] = True
-        varies[_demands(self._conditions.layout)] = True
-        self._told = np.flatnonzero(varies)
+        # the coordinate that a panel of each class adds to
+        own = self._conditions.layout
+        self._panel = np.array([own.panel(u, at) for u, at in zip(unit, place, strict=True)], dtype=np.intp)
+        others = [*(own.limit(u) for u in range(own.n_units)), *np.arange(own.size)[_demands(own)].tolist()]
+        self._told = np.unique(np.array([*self._panel.tolist(), *others], dtype=np.intp))
+        self._others = np.searchsorted(self._told, others)
         self._limit_w = np.array([fixed.box[layout.limit(u)] for u in range(layout.n_units)])
         self._known: dict[bytes, Floats] = {}
         self._tangents: dict[bytes, Tangent] = {}
@@ -275,17 +272,32 @@ class Needs:
         scale = np.where(by_wh > 1e-9, 1.0 / np.where(by_wh > 1e-9, by_wh, 1.0), 0.0)
         return Tangent(short * scale, found.slope[:, by] * scale[:, None])
 
-    def told(self, sides: Counts) -> Floats:
-        """What tangents at sides are in, of some sides, shape (n_sides, n): what of the plant hangs on the side."""
-        return self._plants(sides)[:, self._told]
+    def told(self, sides: Counts) -> tuple[Floats, NDArray[np.intp]]:
+        """What tangents at sides are in: what of the plants of some sides hangs on them, where that is not nothing.
+
+        Returns
+        -------
+        told : ndarray, shape (n_sides, n)
+        places : ndarray of int, shape (n,)
+            Which of all that may hang on a side.
+        """
+        # few of many classes are in a side
+        some = np.flatnonzero(np.any(sides, axis=0))
+        panels, of_class = np.unique(self._panel[some], return_inverse=True)
+        watts = np.zeros((len(panels), len(sides)))
+        is_there = np.zeros((self._layout.n_units, len(sides)), dtype=bool)
+        for c, at in zip(some.tolist(), of_class.tolist(), strict=True):
+            watts[at] += self._size[c] * sides[:, c]
+            is_there[self.unit[c]] |= sides[:, c] > 0
+        limits_w = np.where(is_there.T, self._limit_w, 0.0)
+        told = np.hstack([watts.T, limits_w, self.fixed.demand_w + is_there.T @ self._idle_w])
+        return told, np.concatenate([np.searchsorted(self._told, panels), self._others])
 
     def _plants(self, sides: Counts) -> Floats:
-        layout = self._conditions.layout
-        is_there = sides @ self._on_unit > 0
-        plants = sides @ self._panels
-        plants[:, [layout.limit(u) for u in range(layout.n_units)]] = np.where(is_there, self._limit_w, 0.0)
-        plants[:, _demands(layout)] = self.fixed.demand_w + is_there @ self._idle_w
-        plants[:, layout.rated] = self.fixed.box[self._layout.rated]
+        told, places = self.told(sides)
+        plants = np.zeros((len(sides), self._conditions.layout.size))
+        plants[:, self._told[places]] = told
+        plants[:, self._conditions.layout.rated] = self.fixed.box[self._layout.rated]
         return plants
 
     def plant(self, side: Counts) -> Floats:

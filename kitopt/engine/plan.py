@@ -128,7 +128,9 @@ class Case:
             for mark, column, share in self.less:
                 left[column] -= share * left[mark]
             left[list(self.gone)] = 0.0
-        plant = np.asarray(self.matrix @ left)
+        # few of many columns are in a kit
+        some = np.flatnonzero(left)
+        plant = np.asarray(self.matrix[:, some] @ left[some])
         return plant if self.served is None else plant / max(float(counts[self.served]), _HARDLY)
 
     def terms(self, v: Floats) -> list[tuple[int, float]]:

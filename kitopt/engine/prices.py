@@ -20,9 +20,11 @@ from kitopt.engine.sides import Sides
 from kitopt.engine.solver import Stated
 
 Floats = NDArray[np.float64]
+Places = NDArray[np.intp]
 
 ALONE = "alone"
 """The rule of rows that say what one of several kits costs alone at the least."""
+_ALL = slice(None)
 _MOST_SUMS = 20_000
 _MOST_KEPT = 2
 """Plans of one kit whose prices are kept."""
@@ -112,6 +114,8 @@ class Prices:
         self._quantities = [_Quantity(one, most, sides.kind, sides.n_kinds) for one, most in made_small]
         self._relaxed, self._rows, self._last, self._apart = self._stated()
         self._known_at: set[float] = set()
+        self._at = np.zeros(len(self._rows))
+        """Of each class so much is asked for in the relaxed program now."""
 
     @classmethod
     def of(cls, plan: Plan, sides: Sides, objective: Objective) -> Prices:
@@ -202,15 +206,28 @@ class Prices:
             value = np.where(at_least <= quantity.most + SLACK, value, np.inf)
         return value
 
-    def bound(self, needs: Floats, *, sides: Counts | None = None, sets: Counts | None = None) -> Floats:
-        """What kits cost at least that need so much, with sides, and panels besides of which the unit is open."""
+    def bound(
+        self,
+        needs: Floats,
+        *,
+        sides: Counts | None = None,
+        classes: Places | slice = _ALL,
+        sets: Counts | None = None,
+    ) -> Floats:
+        """What kits cost at least that need so much, with sides, and panels besides of which the unit is open.
+
+        Parameters
+        ----------
+        classes : ndarray of int
+            Those that the sides are given in; they have no panels of others.
+        """
         can_be_met = np.isfinite(needs)
         capacity = np.where(can_be_met, needs, 0.0)
 
         def least(quantity: _Quantity) -> Floats:
             costs = quantity.fixed + quantity.by_wh * capacity
-            costs += 0.0 if sides is None else quantity.each @ sides.T
-            costs += 0.0 if sets is None else quantity.by_kind @ np.atleast_2d(sets).T
+            costs += 0.0 if sides is None else _times(quantity.each[:, classes], sides)
+            costs += 0.0 if sets is None else _times(quantity.by_kind, np.atleast_2d(sets))
             return np.asarray(np.max(costs, axis=0) + quantity.objective.fixed)
 
         first, *limits = map(least, self._quantities)
@@ -225,9 +242,10 @@ class Prices:
         costs = np.full(self._n_columns, 10.0 * float(np.max(np.abs(objective.weights), initial=1.0)))
         costs[: self._plan.n_columns] = objective.weights
         self._relaxed.set_costs(costs)
-        for row, n in zip(self._rows, at.tolist(), strict=True):
-            self._relaxed.set_row(row, n, n)
-        self._relaxed.set_row(self._last, need, math.inf)
+        new = np.flatnonzero(at != self._at)
+        self._relaxed.set_rows(self._rows[new], at[new], at[new])
+        self._relaxed.set_rows(np.array([self._last]), np.array([need]), np.array([math.inf]))
+        self._at = at
         answer = self._relaxed.solve(seconds=left_s())
         if answer.status == "infeasible":
             again = self._relaxed.has_any_within(math.inf, seconds=left_s())
@@ -236,19 +254,20 @@ class Prices:
         if answer.duals is None or answer.values is None:
             raise OutOfTime
         each, by_wh = answer.duals[self._rows], max(0.0, float(answer.duals[self._last]))
-        met = at + np.array([answer.values[more] - answer.values[less] for less, more in self._apart])
+        less, more = self._apart
+        met = at + answer.values[more] - answer.values[less]
         return Price(answer.objective - float(each @ at) - by_wh * need, each, by_wh), met
 
-    def _stated(self) -> tuple[Stated, list[int], int, list[tuple[int, int]]]:
+    def _stated(self) -> tuple[Stated, Places, int, tuple[Places, Places]]:
         """The relaxed program of a side and a capacity that may be missed at a price.
 
         Returns
         -------
         program : Stated
-        rows, last : list of int, int
+        rows, last : ndarray of int, int
             The row of each class, and that of the capacity.
-        apart : list of (int, int)
-            The columns by which a class is missed: too few of it, too many.
+        apart : (ndarray of int, ndarray of int)
+            The columns by which each class is missed: too few of it, too many.
         """
         program = self._plan.program(self._objective.weights)
         rows, apart = [], []
@@ -261,7 +280,14 @@ class Prices:
         short = program.add_column(0.0, math.inf, integer=False)
         last = program.add_row([*self._capacity, (short, 1.0)], lower=0.0)
         self._n_columns = len(program.lower)
-        return Stated(program, is_relaxed=True), rows, last, apart
+        less_of, more_of = np.array(apart, dtype=np.intp).reshape(-1, 2).T
+        return Stated(program, is_relaxed=True), np.array(rows, dtype=np.intp), last, (less_of, more_of)
+
+
+def _times(prices: Floats, counts: Counts) -> Floats:
+    """What counts come to by each price, shape (n_prices, n): most of many classes are in none of them."""
+    some = np.flatnonzero(np.any(counts, axis=0))
+    return prices[:, some] @ counts[:, some].T
 
 
 def _is_of(case: Case, row: Row) -> bool:

@@ -162,12 +162,12 @@ class Sides:
         if len(self.closer) == _MOST_CLOSER:
             del self.closer[next(iter(self.closer))]
         self.closer[key] = tangent
-        return tangent.hardest_need_wh(self.needs.told(sides))
+        return tangent.hardest_need_wh(*self.needs.told(sides))
 
     def at_least_by_sides_wh(self, sides: Counts) -> Floats:
         """What sides need at least by those that were looked at, shape (n_sides,). [Wh]"""
         told = self.needs.told(sides)
-        return reduce(np.maximum, (one.hardest_need_wh(told) for one in self.closer.values()), np.zeros(len(sides)))
+        return reduce(np.maximum, (one.hardest_need_wh(*told) for one in self.closer.values()), np.zeros(len(sides)))
 
     def at_least_wh(self, tangent: Tangent, sets: Counts) -> Floats:
         """What sets of panels need by a tangent, shape (n_sets,). [Wh]"""

@@ -189,19 +189,20 @@ class Stated:
         self._at_fixed, self._costs = fixed, np.array(program.objective, dtype=np.float64)
         self._fixed_cost = float(self._costs @ fixed)
         terms = Terms.of([row for row, _, _ in program.rows])
-        self._moved: list[float] = terms.at(fixed).tolist()
+        self._moved = terms.at(fixed)
+        moved: list[float] = self._moved.tolist()
         self._highs: Any
         if not self._is_mip:
             self._highs = highspy.Highs()  # type: ignore[no-untyped-call]
             self._set(_OPTIONS)
-            model = _as_it_stands(program, terms, self._free, self._moved)
+            model = _as_it_stands(program, terms, self._free, moved)
             if self._highs.passModel(model) == highspy.HighsStatus.kError:
                 raise SolverFailed("the solver refuses the program")
             self._run = self._highs.run
             return
         import pulp
 
-        problem = _write(program, self._free, self._moved)
+        problem = _write(program, self._free, moved)
         # one call for all whole numbers: a call for each takes longer than all else
         solver = pulp.HiGHS(msg=False, mip=False)
         solver.createAndConfigureSolver(problem)
@@ -212,10 +213,11 @@ class Stated:
         self._highs.changeColsIntegrality(len(whole), whole, [highspy.HighsVarType.kInteger] * len(whole))
         self._run = lambda: solver.callSolver(problem)
 
-    def set_row(self, row: int, lower: float, upper: float) -> None:
-        """Give a row of a relaxation other bounds."""
-        moved = self._moved[row]
-        self._highs.changeRowBounds(row, lower - moved, upper - moved)
+    def set_rows(self, rows: NDArray[np.intp], lower: Floats, upper: Floats) -> None:
+        """Give rows of a relaxation other bounds."""
+        moved = self._moved[rows]
+        for row, low, high in zip(rows.tolist(), (lower - moved).tolist(), (upper - moved).tolist(), strict=True):
+            self._highs.changeRowBounds(row, low, high)
 
     def set_costs(self, costs: Floats) -> None:
         """Make another sum over the columns small."""

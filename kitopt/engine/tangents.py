@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 Counts = NDArray[np.int64]
 Floats = NDArray[np.float64]
+_ALL = slice(None)
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,7 +44,13 @@ class Tangent:
         """What a panel of each kind saves in any of the hardest windows at most, shape (n_kinds,). [Wh]"""
         return np.asarray(np.max(self._of_hardest[1], axis=1))
 
-    def hardest_need_wh(self, sets: Counts | Floats) -> Floats:
-        """What sets need at least, since one of the hardest windows must be survived, shape (n_sets,). [Wh]"""
+    def hardest_need_wh(self, sets: Counts | Floats, places: NDArray[np.intp] | slice = _ALL) -> Floats:
+        """What sets need at least, since one of the hardest windows must be survived, shape (n_sets,). [Wh]
+
+        Parameters
+        ----------
+        places : ndarray of int
+            In which of what it is told in they are given; they have nothing of the others.
+        """
         least, saved = self._of_hardest
-        return np.asarray(np.min(least - sets @ saved, axis=1))
+        return np.asarray(np.min(least - sets @ saved[places], axis=1))

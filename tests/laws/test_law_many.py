@@ -149,8 +149,13 @@ def kits_g(found: Purchase) -> int:
     )
 
 
+@pytest.mark.parametrize("few_types", [1, 24])
 @pytest.mark.parametrize("is_tried", [False, True])
-def test_purchases_agree_with_trying_every_one(several_numbers: range, is_tried: bool) -> None:
+def test_purchases_agree_with_trying_every_one(
+    several_numbers: range, is_tried: bool, few_types: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # all on offer at once, or the cheapest first and then twice as many
+    monkeypatch.setattr("kitopt.choice.season.FEW_TYPES", few_types)
     n_bought = 0
     for number in several_numbers[:: 2 if is_tried else 1]:
         found, some, (owned, prices, together) = bought_for(number, None, is_tried=is_tried)

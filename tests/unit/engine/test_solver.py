@@ -186,7 +186,7 @@ def test_a_row_changed_in_the_solver_reads_like_one_that_was_stated_so() -> None
         row = program.add_row([*((j, float(rng.randint(1, 5))) for j in range(6)), (short, 1.0)], lower=3.0)
         stated = solver.Stated(program, is_relaxed=True)
         for least in (3.0, 11.0, 0.5, 40.0):
-            stated.set_row(row, least, math.inf)
+            stated.set_rows(np.array([row]), np.array([least]), np.array([math.inf]))
             program.rows[row] = (program.rows[row][0], least, math.inf)
             kept, anew = stated.solve(), solve(program, relaxed=True)
             assert kept.objective == pytest.approx(anew.objective)
