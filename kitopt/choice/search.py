@@ -188,6 +188,11 @@ class Search:
             self._alone[o] = other._alone[o]
             self._bounds |= {key: bound for key, bound in other._bounds.items() if key[0] == o}
 
+    def know(self, o: int, found: Found) -> None:
+        """Take over a best kit of one number, whatever stock it was looked for in; its bound holds for every class."""
+        self._alone[o] = found
+        self._bounds |= {(o, k): found.bound for k in range(len(self.classes))}
+
     def together(self, numbers: Sequence[int], cutoff: float = math.inf, *, is_any_enough: bool = False) -> Found:
         """The best kits of some numbers that may share the stock.
 
@@ -264,7 +269,9 @@ class Search:
         """The bus class of the best kit of one number, by its place."""
         assert found.best is not None
         (kits,) = found.best.program.kits.values()
-        return self.classes.index(kits[0].model.bus)
+        # with more batteries to choose from, a class of the same thresholds has more of them
+        bus = kits[0].model.bus
+        return next(k for k, one in enumerate(self.classes) if replace(one, batteries=bus.batteries) == bus)
 
     def viable(self, o: int, each: Mapping[int, Found], most: float) -> list[int]:
         """Classes in which a kit may still be part of something better than what is in hand."""

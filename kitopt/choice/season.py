@@ -28,7 +28,7 @@ from kitopt.choice.offers import (
 from kitopt.choice.problem import Problem
 from kitopt.choice.program import Program
 from kitopt.choice.purchase import Purchase
-from kitopt.choice.search import Found, Search, Solved
+from kitopt.choice.search import NOTHING, Found, Search, Solved
 from kitopt.choice.singles import singles
 from kitopt.choice.terms import Choice, Proof, Status
 from kitopt.choice.trials import Trials
@@ -187,7 +187,7 @@ class _Season:
             if len(self._calling) == 1:
                 found = self.hands[self._calling[0]]
             else:
-                found = self._cheapest_among(lambda over, cents: over.together(self._calling, cents), most)
+                found = self._cheapest_among(self._cheapest_for_calling, most)
             bought = bought_of(found)
             if bought is None:
                 return found
@@ -196,6 +196,14 @@ class _Season:
             if not failing:
                 return found
             waiting = [g for g in waiting if g not in failing] + failing
+
+    def _cheapest_for_calling(self, over: Search, most: float) -> Found:
+        """The cheapest purchases for the outings that call for most, from what is known of each alone."""
+        for o in self._calling:
+            if self.hands[o].bound > most + 1e-6:
+                return NOTHING
+            over.know(o, self.hands[o])
+        return over.together(self._calling, most)
 
     def _union(self, served: Sequence[int]) -> dict[str, int] | None:
         """What has to be bought for the kits that were found alone; None where there is not enough on offer."""
