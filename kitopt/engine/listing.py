@@ -21,6 +21,7 @@ from kitopt.engine.needs import Counts, Fixed
 from kitopt.engine.plan import Case, Objective, Plan
 from kitopt.engine.prices import SLACK, Prices, TooMany
 from kitopt.engine.sides import Sides, Wired, least_by_rows
+from kitopt.engine.tangents import Tangent
 
 Floats = NDArray[np.float64]
 
@@ -32,6 +33,8 @@ _MANY, _MOST_LOOKS, _FEWER = 40, 40, 0.97
 """Of more sides than this some are looked at, so often at most, and while each look leaves so many fewer."""
 _MOST_NEW, _MOST_TANGENTS = 12, 40
 """Of tangents, made for one question and kept in all."""
+_SHARES = tuple(0.5**n for n in range(1, 8))
+"""Of all panels, where too many sets of them seem to be of interest."""
 _NOT_FEW = 3
 """Where there are no more than so many times the few that are asked for, all are told."""
 _AT_ONCE = 16
@@ -130,6 +133,7 @@ class Listing:
             self._touch(some)
         none = np.zeros(self.sides.n_classes, dtype=np.int64)
         self._begun: _Begun | None = None
+        self._is_closer = False
         self.wired: list[Wired] = []
         """What the judge has said of some wirings."""
         self.least_wh = float(self._prices.made(self._needs_at_least(self._stock[None, :])[:1])[0])
@@ -161,8 +165,8 @@ class Listing:
     @property
     def floor(self) -> float:
         """No kit has a lower objective."""
-        none = np.zeros((1, self.sides.n_kinds), dtype=np.int64)
-        return float(self._lowest(none, 0)[0])
+        none, each = np.zeros((1, self.sides.n_kinds)), np.arange(self.sides.n_kinds)
+        return max(float(self._lowest(none, each, one)[0]) for one in self._tangents())
 
     def refined_by(self, listed: Listed, counts: Floats) -> bool:
         """Follow the judge for the side of a kit that failed; whether it needs more than the kit's batteries hold.
@@ -211,10 +215,21 @@ class Listing:
 
     def _begin(self, most: float) -> _Begun:
         """The sets of panels within a cutoff, none of them hung on units yet."""
-        sets = self._sets(most)
-        needs = bounds = np.zeros(len(sets))
-        if len(sets):
-            needs = self._prices.made(self._needs_at_least(sets))
+        try:
+            sets = self._sets(most)
+        except TooMany:
+            if self._is_closer:
+                raise
+            self._look_closer()
+            sets = self._sets(most)
+        needs = np.zeros(len(sets))
+        for sides in self._each_case:
+            for one in reversed(sides.tangents.values()) if len(sets) else []:
+                self._left_s()
+                needs = np.maximum(needs, self._prices.made(sides.at_least_wh(one, sets)))
+                is_in = self._prices.bound(needs, sets=sets) <= most
+                sets, needs = sets[is_in], needs[is_in]
+        bounds = np.zeros(len(sets))
         for _ in range(_MOST_NEW if len(sets) else 0):
             bounds = self._prices.bound(needs, sets=sets)
             is_in = bounds <= most
@@ -321,22 +336,40 @@ class Listing:
 
     def _sets(self, most: float) -> Counts:
         """Sets of panels, one kind after another; those are left out of which all that contain them cost too much."""
-        found = np.zeros((1, self.sides.n_kinds), dtype=np.int64)
-        for k in range(self.sides.n_kinds):
+        found = np.zeros((1, self.sides.n_kinds))
+        tangents = self._tangents()
+        # what is worth most comes first: what is still open then makes little difference
+        saved = np.array([one.most_saved for one in tangents])
+        order = np.argsort(-self._prices.worth(saved) * self._stock, kind="stable")
+        for n, k in enumerate(order.tolist(), start=1):
             counts = np.arange(self._stock[k] + 1)
             found = np.repeat(found, len(counts), axis=0)
             found[:, k] = np.tile(counts, len(found) // len(counts))
-            found = found[self._lowest(found, k + 1) <= most]
+            for one in tangents:
+                found = found[self._lowest(found, order[n:], one) <= most]
+                self._left_s()
             if len(found) > MOST_SETS:
                 raise TooMany
-            self._left_s()
-        return found
+        found = found[np.lexsort(found.T[::-1])] if self.sides.n_kinds else found
+        return found.astype(np.int64)
 
-    def _lowest(self, sets: Counts, n_decided: int) -> Floats:
-        """The least objective of a kit with a set, whatever it has of the kinds that are not decided."""
-        tangents = [one for sides in self._each_case for one in sides.tangents.values()]
-        needs = [(one.hardest_need_wh(sets), one.most_saved[n_decided:]) for one in tangents]
-        return self._prices.lowest(sets, n_decided, self.least_wh, needs)
+    def _look_closer(self) -> None:
+        """Learn at ever smaller shares of all panels what they need, and what that costs: it tells more of few panels."""
+        self._is_closer = True
+        for share in _SHARES:
+            some: Floats = share * self._stock.astype(np.float64)
+            self._left_s()
+            need = self._touch(some, some[None, :])
+            self._prices.learn_at(float(self._prices.made(need)[0]), self._left_s)
+
+    def _tangents(self) -> list[Tangent]:
+        """Of all cases, those that were made last first."""
+        return [one for sides in self._each_case for one in reversed(sides.tangents.values())]
+
+    def _lowest(self, sets: Floats, later: NDArray[np.intp], tangent: Tangent) -> Floats:
+        """The least objective of a kit with a set by one tangent, whatever it has of the kinds that are not decided."""
+        need, saved = tangent.hardest_need_wh(sets), tangent.most_saved[later]
+        return self._prices.lowest(sets, later, self.least_wh, need, saved)
 
     def _on_units(self, some: Counts, need: float, most: float) -> Counts:
         """Every way to hang a set of panels on units, within a cutoff."""
@@ -365,7 +398,7 @@ class Listing:
 
     # -- needs ---------------------------------------------------------------------------
 
-    def _touch(self, some: Counts, sets: Counts | None = None) -> Floats:
+    def _touch(self, some: Counts | Floats, sets: Counts | Floats | None = None) -> Floats:
         """Make the tangents at a set of panels; what some sets need by them. [Wh]"""
         made = [(sides, sides.tangent(some)) for sides in self._each_case]
         if sets is None:

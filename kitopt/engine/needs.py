@@ -228,7 +228,7 @@ class Needs:
             need_wh += more
         return need_wh
 
-    def tangent(self, counts: Counts, n_allowed: int) -> Tangent:
+    def tangent(self, counts: Counts | Floats, n_allowed: int) -> Tangent:
         """The tangent at a set of panels on whatever units, shape (n_kinds,), where so many windows may fail."""
         key = counts.tobytes()
         if key not in self._tangents:
@@ -236,7 +236,7 @@ class Needs:
         # it is below what is needed whatever is allowed, but other windows are the hardest
         return self._tangents[key].where(counts, n_allowed)
 
-    def _tangent(self, counts: Counts, n_allowed: int) -> Tangent:
+    def _tangent(self, counts: Counts | Floats, n_allowed: int) -> Tangent:
         conditions, layout = self._pooled, self._pooled.layout
         of_case = self._layout
         plant = np.zeros(layout.size)

@@ -172,32 +172,39 @@ class Prices:
         at = np.searchsorted(self.sums, np.asarray(needs) - 1e-6)
         return np.where(at < len(self.sums), self.sums[np.minimum(at, len(self.sums) - 1)], np.inf)
 
-    def lowest(self, sets: Counts, n_decided: int, least_wh: float, needs: Sequence[tuple[Floats, Floats]]) -> Floats:
+    def worth(self, saved: Floats) -> Floats:
+        """What a panel of each kind is worth at most beside its price, where each saves so much, shape (n_kinds,)."""
+        first = self._quantities[0]
+        each = [price.by_wh * saved - first.least_by_kind(price) for price in first.of_none]
+        return np.asarray(np.max(each, axis=(0, 1)))
+
+    def lowest(self, sets: Floats, later: Places, least_wh: float, need: Floats, saved: Floats) -> Floats:
         """The least objective of a kit with a set, whatever it has of the kinds that are not decided.
 
         Parameters
         ----------
+        later : ndarray of int
+            Those kinds.
         least_wh : float
             What every kit needs.
-        needs : sequence of (ndarray, ndarray)
-            What each set needs, and what a panel more of each kind that is not decided saves at most.
+        need, saved : ndarray
+            What each set needs, and what a panel more of each of those kinds saves at most.
         """
-        first, *limits = (self._lowest_of(quantity, sets, n_decided, least_wh, needs) for quantity in self._quantities)
+        first, *limits = (self._lowest_of(one, sets, later, least_wh, need, saved) for one in self._quantities)
         return self._where_kept(first, limits)
 
     def _lowest_of(
-        self, quantity: _Quantity, sets: Counts, n_decided: int, least_wh: float, needs: Sequence[tuple[Floats, Floats]]
+        self, quantity: _Quantity, sets: Floats, later: Places, least_wh: float, need: Floats, saved: Floats
     ) -> Floats:
         low = np.full(len(sets), -np.inf)
-        stock = self.stock[n_decided:]
+        stock = self.stock[later]
         for price in quantity.of_none:
             each = quantity.least_by_kind(price)
-            base, later = price.fixed + sets @ each, each[n_decided:]
-            low = np.maximum(low, base + price.by_wh * least_wh + float(stock @ np.minimum(later, 0.0)))
+            base, open_ = price.fixed + sets @ each, each[later]
+            low = np.maximum(low, base + price.by_wh * least_wh + float(stock @ np.minimum(open_, 0.0)))
             if price.by_wh > 0.0:
-                for need, saved in needs:
-                    rest = float(stock @ np.minimum(later - price.by_wh * saved, 0.0))
-                    low = np.maximum(low, base + price.by_wh * need + rest)
+                rest = float(stock @ np.minimum(open_ - price.by_wh * saved, 0.0))
+                low = np.maximum(low, base + price.by_wh * need + rest)
         return low + quantity.objective.fixed
 
     def _where_kept(self, value: Floats, limits: Sequence[Floats]) -> Floats:

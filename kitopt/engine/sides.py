@@ -148,7 +148,7 @@ class Sides:
 
     # -- sets of panels, whatever unit they are on -------------------------------------------
 
-    def tangent(self, some: Counts) -> Tangent:
+    def tangent(self, some: Counts | Floats) -> Tangent:
         """The tangent at a set of panels, shape (n_kinds,)."""
         key = some.tobytes()
         if key not in self.tangents:
@@ -169,7 +169,7 @@ class Sides:
         told = self.needs.told(sides)
         return reduce(np.maximum, (one.hardest_need_wh(*told) for one in self.closer.values()), np.zeros(len(sides)))
 
-    def at_least_wh(self, tangent: Tangent, sets: Counts) -> Floats:
+    def at_least_wh(self, tangent: Tangent, sets: Counts | Floats) -> Floats:
         """What sets of panels need by a tangent, shape (n_sets,). [Wh]"""
         found = np.empty(len(sets))
         n = len(tangent.least)
