@@ -31,9 +31,9 @@ Floats = NDArray[np.float64]
 _MOST_RELAXED_ROUNDS = 200
 _STALLED_ROUNDS = 8
 _MOST_NEIGHBOURS = 12
-_FIRST_GAP, _LEAST_GAP, _FIRST_SIDES, _MANY_REFUSED = 0.05, 0.01, 8, 32
-"""How far above what is known of all kits the first sides are looked for, and at least, and how many of them are tried
-at once; so many are refused before it is asked whether there is anything at all."""
+_FIRST_GAP, _MOST_GAP, _LEAST_GAP, _FIRST_SIDES, _MANY_REFUSED = 0.05, 0.1, 0.01, 8, 32
+"""How far above what is known of all kits the first sides are looked for, at most later on, and at least, and how many
+of them are tried at once; so many are refused before it is asked whether there is anything at all."""
 _MOST_NODES = 2_000
 """Of the branching that asks so."""
 _MOST_SHOWN = 400
@@ -419,7 +419,7 @@ class _Chooser:
             elif is_found and not is_wide:
                 most = value
             else:
-                gap *= 1.2
+                gap = min(1.2 * gap, max(gap, _MOST_GAP * floor))
                 most = floor + gap
 
     def _is_any(self, objective: Objective, cutoff: float) -> bool:
