@@ -88,17 +88,30 @@ def test_no_working_kit_has_less_battery_than_its_side_needs(side_numbers: range
     assert n_decided > 5
 
 
-@pytest.mark.parametrize("many", [40, 0])
+@pytest.mark.parametrize(("many", "is_closer"), [(40, False), (0, False), (40, True)])
 def test_every_side_of_a_kit_as_good_as_the_cutoff_is_listed(
-    side_numbers: range, many: int, monkeypatch: pytest.MonkeyPatch
+    side_numbers: range, many: int, is_closer: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # of no more sides than so many none is looked at for what it tells of others
     monkeypatch.setattr(listing, "_MANY", many)
+    sets_within = Listing._sets
+    n_tangents: list[int] = []
+
+    def too_many_at_first(of_class: Listing, most: float) -> np.ndarray:
+        # what few panels need is then looked at more closely
+        n_tangents.append(len(of_class.sides.tangents))
+        if len(n_tangents) % 2:
+            raise TooMany
+        return sets_within(of_class, most)
+
     n_kits = 0
     for number in side_numbers:
         for _, of_class, counts, value in working_kits(number):
             try:
-                known = of_class.within(value)
+                with monkeypatch.context() as patched:
+                    if is_closer:
+                        patched.setattr(Listing, "_sets", too_many_at_first)
+                    known = of_class.within(value)
             except TooMany:
                 continue
             at = np.flatnonzero(np.all(known.sides == of_class.sides.of(counts), axis=1))
@@ -113,6 +126,9 @@ def test_every_side_of_a_kit_as_good_as_the_cutoff_is_listed(
             assert of_class.floor <= value + 1e-6, number
             n_kits += 1
     assert n_kits > 20
+    # tangents are made between the two, if these sides have none of another kit yet
+    n_closer = sum(now > before for before, now in zip(n_tangents[::2], n_tangents[1::2], strict=True))
+    assert (n_closer > 10) is is_closer
 
 
 def test_a_side_that_no_battery_can_serve_is_not_chosen() -> None:
