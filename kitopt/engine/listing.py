@@ -354,7 +354,7 @@ class Listing:
         return found.astype(np.int64)
 
     def _look_closer(self) -> None:
-        """Learn at ever smaller shares of all panels what they need, and what that costs: it tells more of few panels."""
+        """Learn what ever smaller shares of all panels need, and what that costs: it tells more of few panels."""
         self._is_closer = True
         for share in _SHARES:
             some: Floats = share * self._stock.astype(np.float64)
