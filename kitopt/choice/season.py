@@ -225,11 +225,12 @@ class _Season:
         try:
             program = Program(self.problem, classes, allowed, may_skip=True, budget=self.budget)
         except OutOfTime:
-            return self._described([], math.inf, 0.0, is_lightest=False)
+            return self._described(self._at_hand(served), math.inf, 0.0, is_lightest=False)
         plan = program.plan(["unserved", *names], {"cost": self.most})
         outcome = program.solve(plan, budget=self.budget)
         if outcome.counts is None:
-            return self._described([], math.inf, 0.0, is_lightest=False, n_without=outcome.bound)
+            at_hand = self._at_hand(served)
+            return self._described(at_hand, math.inf, 0.0, is_lightest=False, n_without=outcome.bound)
         if outcome.proved:
             self.left_out |= set(served) - set(program.made(outcome.counts))
         cost, bound = outcome.reached.get("cost", (math.inf, 0.0))
@@ -361,6 +362,17 @@ class _Season:
         needs = self._union(group)
         is_enough = needs is not None and all(chosen.get(i, 0) >= n for i, n in needs.items())
         return [best for o in group if (best := self.hands[o].best) is not None] if is_enough else []
+
+    def _at_hand(self, served: Sequence[int]) -> list[Solved]:
+        """The kits that were found alone, of one outing after another while the stock is enough.
+
+        Within a budget there are none: who goes without is then open, not only unknown.
+        """
+        some: list[int] = []
+        for o in served if self.most_cents is None else ():
+            if self._union([*some, o]) is not None:
+                some.append(o)
+        return [best for o in some if (best := self.hands[o].best) is not None]
 
     def _best_set(
         self, served: Sequence[int], chosen: dict[str, int], allowed: Mapping[str, int]
