@@ -161,7 +161,9 @@ class Asker:
     def _best(self, question: Question, sky: Sky, **more: Any) -> Choice:
         self.n_solves += 1
         return best_kit(
-            *(question.operation, question.inventory, sky),
+            question.operation,
+            question.inventory,
+            sky,
             budget=self._part(),
             layouts=self._layouts,
             told="allowed",

@@ -361,7 +361,7 @@ class _Season:
         """The kits that were found alone, where the purchases serve them all: when there is no time for better ones."""
         needs = self._union(group)
         is_enough = needs is not None and all(chosen.get(i, 0) >= n for i, n in needs.items())
-        return [best for o in group if (best := self.hands[o].best) is not None] if is_enough else []
+        return self._found_alone(group) if is_enough else []
 
     def _at_hand(self, served: Sequence[int]) -> list[Solved]:
         """The kits that were found alone, of one outing after another while the stock is enough.
@@ -372,6 +372,9 @@ class _Season:
         for o in served if self.most_cents is None else ():
             if self._union([*some, o]) is not None:
                 some.append(o)
+        return self._found_alone(some)
+
+    def _found_alone(self, some: Sequence[int]) -> list[Solved]:
         return [best for o in some if (best := self.hands[o].best) is not None]
 
     def _best_set(

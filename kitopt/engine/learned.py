@@ -91,6 +91,7 @@ class CaseMemory:
     def upper_of_coordinates(self, upper_counts: Floats) -> Floats:
         """Largest value that each coordinate can take, shape (n_coordinates,)."""
         upper = self.case.own(upper_counts)
+        # a row at a time: a changed copy of the whole may be larger than all else
         return np.array([np.maximum(row, 0.0) @ upper for row in self.case.matrix])
 
     def sides(self, fixed: Fixed) -> Sides:

@@ -57,22 +57,23 @@ class _Quantity:
 
     Attributes
     ----------
-    of_none : list of Price
-        Those where there are few panels, which tell most of all sides together.
+    of_none : list of (Price, ndarray)
+        Those where there are few panels, which tell most of all sides together; each by kind too.
     fixed, each, by_wh, by_kind : ndarray, shape (n_prices, 1 or n_classes or n_kinds)
         All of them, also those near some sides; by kind on the unit where a panel costs least.
     """
 
     def __init__(self, objective: Objective, most: float, kind: NDArray[np.intp], n_kinds: int) -> None:
         self.objective, self.most, self._kind = objective, most, kind
-        self.of_none: list[Price] = []
+        self.of_none: list[tuple[Price, Floats]] = []
         self.fixed, self.by_wh = np.zeros((0, 1)), np.zeros((0, 1))
         self.each, self.by_kind = np.zeros((0, len(kind))), np.zeros((0, n_kinds))
 
     def add(self, price: Price, *, is_of_none: bool = False) -> None:
         """Keep a price; of those near some sides the latest."""
+        by_kind = self._least_by_kind(price)
         if is_of_none:
-            self.of_none.append(price)
+            self.of_none.append((price, by_kind))
         elif len(self.fixed) >= _MOST_PRICES:
             older = slice(len(self.of_none), _MOST_PRICES // 2)
             self.fixed, self.by_wh, self.each, self.by_kind = (
@@ -80,9 +81,9 @@ class _Quantity:
             )
         self.fixed, self.by_wh = np.vstack([self.fixed, [[price.fixed]]]), np.vstack([self.by_wh, [[price.by_wh]]])
         self.each = np.vstack([self.each, price.each])
-        self.by_kind = np.vstack([self.by_kind, self.least_by_kind(price)])
+        self.by_kind = np.vstack([self.by_kind, by_kind])
 
-    def least_by_kind(self, price: Price) -> Floats:
+    def _least_by_kind(self, price: Price) -> Floats:
         """The price of a panel of each kind on the unit where it costs least, shape (n_kinds,)."""
         least = np.full(self.by_kind.shape[1], np.inf)
         np.minimum.at(least, self._kind, price.each)
@@ -174,8 +175,7 @@ class Prices:
 
     def worth(self, saved: Floats) -> Floats:
         """What a panel of each kind is worth at most beside its price, where each saves so much, shape (n_kinds,)."""
-        first = self._quantities[0]
-        each = [price.by_wh * saved - first.least_by_kind(price) for price in first.of_none]
+        each = [price.by_wh * saved - by_kind for price, by_kind in self._quantities[0].of_none]
         return np.asarray(np.max(each, axis=(0, 1)))
 
     def lowest(self, sets: Floats, later: Places, least_wh: float, need: Floats, saved: Floats) -> Floats:
@@ -198,8 +198,7 @@ class Prices:
     ) -> Floats:
         low = np.full(len(sets), -np.inf)
         stock = self.stock[later]
-        for price in quantity.of_none:
-            each = quantity.least_by_kind(price)
+        for price, each in quantity.of_none:
             base, open_ = price.fixed + sets @ each, each[later]
             low = np.maximum(low, base + price.by_wh * least_wh + float(stock @ np.minimum(open_, 0.0)))
             if price.by_wh > 0.0:
@@ -250,8 +249,8 @@ class Prices:
         costs[: self._plan.n_columns] = objective.weights
         self._relaxed.set_costs(costs)
         new = np.flatnonzero(at != self._at)
-        self._relaxed.set_rows(self._rows[new], at[new], at[new])
-        self._relaxed.set_rows(np.array([self._last]), np.array([need]), np.array([math.inf]))
+        rows, least = np.append(self._rows[new], self._last), np.append(at[new], need)
+        self._relaxed.set_rows(rows, least, np.append(at[new], math.inf))
         self._at = at
         answer = self._relaxed.solve(seconds=left_s())
         if answer.status == "infeasible":
