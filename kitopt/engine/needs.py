@@ -20,6 +20,7 @@ from kitopt.engine.tangents import Tangent
 
 Floats = NDArray[np.float64]
 Counts = NDArray[np.int64]
+_BySource = tuple[tuple[int, float], ...]
 
 _MOST_STEPS = 50
 """So often the need of a side is followed along the judge's slope."""
@@ -70,28 +71,29 @@ class Needs:
         self.columns: list[NDArray[np.intp]] = []
         unit, kind, size, place = [], [], [], []
         shapes, sources = list(conditions.shapes), list[Source]()
-        known: dict[int, int] = {}
+        # what is alike on several units is looked at, and lies in memory, once
+        known: dict[_BySource, tuple[int, float]] = {}
         for k in range(len(kinds)):
             for u in range(layout.n_units):
                 mine = joins[(unit_of == u) & (self.pieces[k][joins] > 0)]
                 if not len(mine):
                     continue
-                best = _best(conditions, case.matrix, mine, source_of, layout.panel(u, 0), self.pieces[k])
-                if best[0] is not None:
-                    source, watts = best[0], best[1]
-                    if source not in known:
-                        known[source] = len(sources)
-                        sources.append(conditions.sources[source])
-                    place.append(known[source])
-                else:
-                    assert best[2] is not None
-                    watts = 1.0
-                    place.append(len(sources))
-                    sources.append(Source(len(shapes)))
-                    shapes.append(best[2])
+                most = _by_source(case.matrix, mine, source_of, layout.panel(u, 0), self.pieces[k])
+                if most not in known:
+                    best, watts, composed = _best(conditions, most)
+                    if composed is None:
+                        source = conditions.sources[best]
+                    else:
+                        source = Source(len(shapes))
+                        shapes.append(composed)
+                    at = next((i for i, one in enumerate(sources) if one is source), len(sources))
+                    if at == len(sources):
+                        sources.append(source)
+                    known[most] = at, watts
                 unit.append(u)
                 kind.append(k)
-                size.append(watts)
+                place.append(known[most][0])
+                size.append(known[most][1])
                 self.columns.append(mine)
         self.unit, self.kind = np.array(unit, dtype=np.intp), np.array(kind, dtype=np.intp)
         self._size, self._place = np.array(size), np.array(place, dtype=np.intp)
@@ -107,8 +109,10 @@ class Needs:
             conditions,
             layout=Layout(1, self.n_kinds, layout.n_demands),
             shapes=tuple(
-                _most(self._size[c] * self._conditions.watts(self._place[c]) for c in np.flatnonzero(self.kind == k))
-                for k in range(self.n_kinds)
+                _most(watts * self._conditions.watts(at) for at, watts in of_kind)
+                for of_kind in (
+                    {(place[c], size[c]) for c in np.flatnonzero(self.kind == k)} for k in range(self.n_kinds)
+                )
             ),
             sources=(),
             has_charge_limit=False,
@@ -319,27 +323,28 @@ def _joins(case: Case) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.i
     return joins, at // max(1, layout.n_sources), source
 
 
-def _best(
-    conditions: Conditions,
-    matrix: Floats,
-    joins: NDArray[np.intp],
-    source_of: NDArray[np.intp],
-    first: int,
-    pieces: Floats,
-) -> tuple[int | None, float, Floats | None]:
-    """The source and size of the join that passes most a panel in every step; where there is none, the most of each."""
+def _by_source(
+    matrix: Floats, joins: NDArray[np.intp], source_of: NDArray[np.intp], first: int, pieces: Floats
+) -> _BySource:
+    """The most that any of some joins on one unit passes a panel, by source."""
     most: dict[int, float] = {}
     for j in joins.tolist():
         source = int(source_of[j])
         most[source] = max(most.get(source, 0.0), float(matrix[first + source, j] / pieces[j]))
-    if len(most) == 1:
-        return *most.popitem(), None
-    by_sun = sorted(most, key=lambda s: -most[s] * float(np.sum(conditions.watts(s))))
-    best = by_sun[0]
-    top = most[best] * conditions.watts(best)
-    if all(np.all(most[s] * conditions.watts(s) <= top + 1e-12) for s in by_sun[1:]):
-        return best, most[best], None
-    return None, 1.0, _most([top, *(most[s] * conditions.watts(s) for s in by_sun[1:])])
+    return tuple(most.items())
+
+
+def _best(conditions: Conditions, by_source: _BySource) -> tuple[int, float, Floats | None]:
+    """The source and size of what passes most in every step; where there is none, the most of each, of size one."""
+    if len(by_source) == 1:
+        return *by_source[0], None
+    each = sorted(
+        ((s, size, size * conditions.watts(s)) for s, size in by_source), key=lambda one: -float(np.sum(one[2]))
+    )
+    source, size, top = each[0]
+    if all(np.all(watts <= top + 1e-12) for _, _, watts in each[1:]):
+        return source, size, None
+    return source, 1.0, _most(watts for _, _, watts in each)
 
 
 def _most(some: Iterable[Floats]) -> Floats:

@@ -10,7 +10,7 @@ from kitopt.operation.terms import Climate, NoSun, Operation, Shares, WeatherFil
 from kitopt.sky.coarsen import coarsen
 from kitopt.sky.kept_sky import kept_sky
 from kitopt.sky.memory import check_fits
-from kitopt.sky.windows import Sky
+from kitopt.sky.windows import Sky, asked_of_sky
 
 _LONGEST_STEP_H = 0.5
 
@@ -24,15 +24,34 @@ N_OTHERS = 5000
 """Windows that a kit is tried by, and as many that only report."""
 
 
+_in_hand: list[tuple[tuple[object, ...], tuple[Sky, ...]]] = []
+"""The other windows that were last asked for, since one kit after another is tried by them."""
+
+_MOST_SHAPES_BYTES = 60_000_000
+"""What is kept with them of what panels pass on."""
+
+
 @dataclass(frozen=True)
 class Others:
-    """The many other windows of an operation's climate that a kit is tried by, a chunk at a time to bound memory."""
+    """The many other windows of an operation's climate that a kit is tried by, a chunk at a time."""
 
     operation: Operation
 
     def __call__(self) -> Iterator[Sky]:
-        """Draw them."""
-        return _in_chunks(self.operation, FIRST_OTHER, N_OTHERS)
+        """Draw them, or take them from hand."""
+        asked = asked_of_sky(self.operation)
+        parts = [part for known, some in _in_hand if known == asked for part in some]
+        if parts:
+            for part in parts:
+                if sum(one.nbytes for one in part.shapes.values()) > _MOST_SHAPES_BYTES / len(parts):
+                    part.shapes.clear()
+                yield part
+            return
+        _in_hand.clear()
+        for part in _in_chunks(self.operation, FIRST_OTHER, N_OTHERS):
+            parts.append(part)
+            yield part
+        _in_hand[:] = [(asked, tuple(parts))]
 
 
 def windows_for(operation: Operation, *, n: int | None = None, first: int = 0) -> Sky:
