@@ -124,13 +124,14 @@ def choose(
     SolverFailed
     """
     known = [CaseMemory(case) for case in plan.cases] if memories is None else list(memories)
+    tried: Floats | None = None
     while True:
         known = _with_trials(plan, known)
-        chooser = _Chooser(plan, budget, cutoff, known, least, enough, may_put_off=may_put_off)
+        chooser = _Chooser(plan, budget, cutoff, known, least, enough, may_put_off=may_put_off, tried=tried)
         try:
             outcome = chooser.run()
         except _Refused:
-            least = max(least, chooser.bound)
+            least, tried = max(least, chooser.bound), chooser.tried
             continue
         if outcome.counts is None:
             return outcome
@@ -143,7 +144,7 @@ def choose(
         if not outcome.proved and outcome.objective > enough:
             return outcome.without_counts()
         # a trial only forbids
-        least = max(least, outcome.bound)
+        least, tried = max(least, outcome.bound), chooser.tried
 
 
 def _is_refused(plan: Plan, counts: Floats, budget: Budget) -> bool:
@@ -181,6 +182,7 @@ class _Chooser:
         enough: float = -math.inf,
         *,
         may_put_off: bool = False,
+        tried: Floats | None = None,
     ) -> None:
         self.plan = plan
         self.budget = budget
@@ -188,7 +190,8 @@ class _Chooser:
         self.memories = tuple(memories)
         self.rounds = 0
         self.alone: set[tuple[str, bytes]] = set()
-        self.best: Floats | None = None
+        self.best = self.tried = tried
+        """The best counts known, and of all that passed the trials the best."""
         self.bound = max(plan.least(plan.objectives[0]), least)
         self.fixed: list[Row] = []
         self.later = {o.name: plan.least(o) for o in plan.objectives[1:]}
@@ -204,6 +207,8 @@ class _Chooser:
 
     def run(self) -> Outcome:
         first = self.plan.objectives[0]
+        if self.best is not None:
+            self.cutoff = min(self.cutoff, float(first.of(self.best)))
         try:
             is_found = self._by_sides(first, self.cutoff)
             if is_found is None and self.may_put_off and self._listings:
@@ -397,6 +402,7 @@ class _Chooser:
                 assert self.best is not None
                 if not is_all and _is_refused(self.plan, self.best, self.budget):
                     raise _Refused
+                self.tried = self.tried if is_all else self.best
                 value = float(objective.of(self.best))
                 if value <= self.enough and not is_all:
                     raise _Enough

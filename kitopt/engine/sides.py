@@ -21,6 +21,7 @@ Terms = list[tuple[int, float]]
 
 _MOST_CLOSER = 40
 """Tangents at sides that are kept."""
+_WINDOWS_AT_ONCE = 48
 _FEW_WINDOWS = 3
 """Where the hardest windows are more than one in so many, to look at all of them is no more work."""
 
@@ -109,7 +110,15 @@ class Sides:
             new = [i for i, key in enumerate(keys) if key not in self._at_least_wh]
             each = reduce(np.maximum, (one.least - one.saved @ some for one in self.tangents.values()))
             hard = np.argpartition(-each, n_hard - 1)[:n_hard]
-            needs = np.min(self.needs.each_wh(sides[new], hard), axis=1)
+            hard = hard[np.argsort(each[hard], kind="stable")]
+            needs = np.full(len(new), np.inf)
+            for first in range(0, n_hard, _WINDOWS_AT_ONCE):
+                # what a window needs by the tangents all after it need too
+                open_ = np.flatnonzero(needs >= each[hard[first]])
+                if not len(open_):
+                    break
+                here = self.needs.each_wh(sides[np.array(new)[open_]], hard[first : first + _WINDOWS_AT_ONCE])
+                needs[open_] = np.minimum(needs[open_], np.min(here, axis=1))
             self._at_least_wh |= zip((keys[i] for i in new), needs.tolist(), strict=True)
         return np.array([self._need_wh.get(key, self._at_least_wh.get(key, 0.0)) for key in keys])
 
