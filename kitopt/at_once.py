@@ -8,39 +8,58 @@ import pickle
 import signal
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
 A = TypeVar("A")
-B = TypeVar("B")
+
+_MOST_AT_WORK = 4
+"""Each copy takes memory of its own."""
 
 
-def at_once(here: Callable[[], A], apart: Callable[[], B]) -> tuple[A, B]:
-    """What two parts come to, the second worked out in a copy of this process.
+def at_once(parts: Sequence[Callable[[], A]]) -> list[A]:
+    """What some parts come to, worked out here and in copies of this process: whoever is free takes the next.
 
-    It is the same whether they are worked out at once or one after the other, which is done where this process can't
-    be copied, where there is one core, or where nothing comes of the copy: whatever is wrong is then told from here.
+    It is the same whoever works them out, which is done here where this process can't be copied, where there is one
+    core, or where nothing comes of a copy: whatever is wrong is then told from here.
 
     Parameters
     ----------
-    here, apart : callable
-        Neither needs what the other does, or leaves anything behind. What the second comes to can be pickled.
+    parts : sequence of callable
+        What takes longest first. None needs what another does, and what they come to can be pickled.
     """
-    copy = _Copy(apart) if _may_copy() else None
+    n_copies = min(_MOST_AT_WORK, _n_cores(), len(parts)) - 1 if _may_copy() else 0
+    if n_copies < 1:
+        return [part() for part in parts]
+    # each that reads a number from the pipe has it alone
+    waiting, write = os.pipe()
+    os.write(write, bytes(range(len(parts))))
+    os.close(write)
+
+    def work() -> dict[int, A]:
+        return {number[0]: parts[number[0]]() for number in iter(lambda: os.read(waiting, 1), b"")}
+
+    copies: list[_Copy] = []
     try:
-        mine = here()
-        if copy is not None:
+        copies += (_Copy(work) for _ in range(n_copies))
+        done = work()
+        for copy in copies:
             with contextlib.suppress(_Nothing):
-                return mine, copy.answer()
-        return mine, apart()
+                done |= copy.answer()
+        return [done[i] if i in done else part() for i, part in enumerate(parts)]
     finally:
-        if copy is not None:
+        os.close(waiting)
+        for copy in copies:
             copy.end()
 
 
 def _may_copy() -> bool:
     # only Linux copies processes without a word; what another thread holds would never be let go in the copy
-    return sys.platform == "linux" and len(os.sched_getaffinity(0)) > 1 and threading.active_count() == 1
+    return sys.platform == "linux" and threading.active_count() == 1
+
+
+def _n_cores() -> int:
+    return len(os.sched_getaffinity(0))
 
 
 class _Nothing(Exception):
@@ -48,19 +67,19 @@ class _Nothing(Exception):
 
 
 class _Copy:
-    """A copy of this process that works out one part, says nothing, and ends."""
+    """A copy of this process that works, says nothing, and ends."""
 
-    def __init__(self, part: Callable[[], Any]) -> None:
+    def __init__(self, work: Callable[[], Any]) -> None:
         for stream in (sys.stdout, sys.stderr):
             # what waits there would be written twice
             stream.flush()
         self._read, write = os.pipe()
         self._pid = os.fork()
         if self._pid == 0:
-            self._work(part, write)
+            self._do(work, write)
         os.close(write)
 
-    def _work(self, part: Callable[[], Any], write: int) -> None:
+    def _do(self, work: Callable[[], Any], write: int) -> None:
         status = 1
         try:
             os.close(self._read)
@@ -69,7 +88,7 @@ class _Copy:
             nowhere = os.open(os.devnull, os.O_WRONLY)
             os.dup2(nowhere, 1)
             os.dup2(nowhere, 2)
-            told = pickle.dumps(part())
+            told = pickle.dumps(work())
             with os.fdopen(write, "wb") as pipe:
                 pipe.write(told)
             status = 0

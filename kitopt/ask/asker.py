@@ -66,19 +66,17 @@ class Asker:
         """Whether no more is to be asked: the solves or the time are used up."""
         return self.n_solves >= self._most_solves or self.budget.is_over
 
-    def ask(self, *changes: Change, is_in_full: bool = False, most: float = math.inf) -> Choice:
+    def ask(self, *changes: Change, is_in_full: bool = False) -> Choice:
         """The best kit after some changes; status "time-limit" where time or proposals do not suffice to tell.
 
         Parameters
         ----------
         is_in_full : bool
             Whether it is to be known how the kit fares, or which is the strongest where none works.
-        most : float
-            What is known: there is a kit that costs no more.
         """
         question = self._asked.under(*changes)
         known = _of(self._known, question)
-        choice = self._answer(question, cutoff=most) if known is None else known
+        choice = self._answer(question) if known is None else known
         if is_in_full:
             choice = in_full(choice, self._part())
         self._keep(question, choice)

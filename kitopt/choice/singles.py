@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -70,16 +71,13 @@ def singles(
         What costs less cannot serve it.
     """
     problem = with_owned.problem
-
-    def each(outings: Sequence[int]) -> list[_OneEach]:
-        return [_one_each(with_owned, o, offered, least[o]) for o in outings]
-
-    numbers = range(len(problem.wanted))
-    halves = at_once(lambda: each(numbers[::2]), lambda: each(numbers[1::2]))
+    # what needs most to be carried takes longest
+    numbers = sorted(range(len(problem.wanted)), key=lambda o: -with_owned.alone(o).value)
+    found = at_once([partial(_one_each, with_owned, o, offered, least[o]) for o in numbers])
     serves: dict[str, list[int]] = {}
     saved_g: dict[str, float] = {}
     is_complete = True
-    for of_outing in sorted((*halves[0], *halves[1]), key=lambda one: one.outing):
+    for of_outing in sorted(found, key=lambda one: one.outing):
         is_complete &= of_outing.is_sure
         for item_id, mass_g in of_outing.masses_g.items():
             if math.isfinite(of_outing.now_g):

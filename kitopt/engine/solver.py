@@ -229,6 +229,11 @@ class Stated:
         """Whether there is a point whose objective is at most that, asked without presolve; the last that is asked."""
         highs, n = self._highs, len(self._free)
         highs.clearSolver()
+        # where linear terms alone tell, to search for any point may take a hundred times as long
+        if self._is_mip:
+            answer = self.solve(seconds=seconds, cutoff=cutoff, presolve=False, relaxed=True)
+            if answer.status == "infeasible":
+                return answer
         if math.isfinite(cutoff):
             costs = [(i, float(self._costs[j])) for i, j in enumerate(self._free) if self._costs[j]]
             upper = cutoff + _CUTOFF_SLACK - self._fixed_cost
@@ -246,14 +251,16 @@ class Stated:
         cutoff: float = math.inf,
         most_nodes: int = _ANY_NODES,
         presolve: bool = True,
+        relaxed: bool = False,
     ) -> Answer:
         """Solve it once; see ``solve``."""
         import highspy
 
-        highs = self._highs
-        bound = cutoff + _CUTOFF_SLACK - self._fixed_cost if self._is_mip else math.inf
+        highs, is_mip = self._highs, self._is_mip and not relaxed
+        bound = cutoff + _CUTOFF_SLACK - self._fixed_cost if is_mip else math.inf
         self._set(
             {
+                "solve_relaxation": relaxed,
                 "presolve": "on" if presolve else "off",
                 "mip_abs_gap": absolute_gap,
                 "objective_bound": bound,
@@ -262,7 +269,7 @@ class Stated:
                 "time_limit": highs.getRunTime() + max(seconds, 0.01),
             }
         )
-        if start and self._is_mip:
+        if start and is_mip:
             given = [(i, start[j]) for i, j in enumerate(self._free.tolist()) if j in start]
             indices, counts = zip(*given, strict=True)
             highs.setSolution(len(given), np.array(indices, dtype=np.int32), np.array(counts, dtype=np.float64))
@@ -281,12 +288,12 @@ class Stated:
         objective = float(info.objective_function_value) + self._fixed_cost if has_values else math.inf
         if objective > cutoff + _CUTOFF_SLACK and status == known.kOptimal:
             return _NOTHING
-        bound = float(info.mip_dual_bound) + self._fixed_cost if self._is_mip else objective
+        bound = float(info.mip_dual_bound) + self._fixed_cost if is_mip else objective
         if is_cut_short:
-            return Answer("stopped", values, objective, bound if self._is_mip else -math.inf)
+            return Answer("stopped", values, objective, bound if is_mip else -math.inf)
         if values is None:
             raise SolverFailed("the solver calls a program optimal without giving a point")
-        if self._is_mip:
+        if is_mip:
             return Answer("optimal", values, objective, bound, n_nodes=int(info.mip_node_count))
         return Answer("optimal", values, objective, bound, np.array(solution.row_dual))
 

@@ -131,11 +131,11 @@ class _Table:
         self._asker = asker
         self._solved: dict[Family, dict[float, Choice]] = {}
 
-    def at(self, family: Family, value: float, most: float = math.inf, *, is_harder: bool = False) -> Choice:
-        """The answer at a value of what a change is of; `most` is what some kit there is known to cost."""
+    def at(self, family: Family, value: float, *, is_harder: bool = False) -> Choice:
+        """The answer at a value of what a change is of."""
         self._asker.budget.say(f"edge: {family} {value:g}")
         change = Change(family, value=value)
-        answer = self._asker.ask_harder(change) if is_harder else self._asker.ask(change, most=most)
+        answer = self._asker.ask_harder(change) if is_harder else self._asker.ask(change)
         if not answer.proof.proved:
             raise _Unknown
         return self._solved.setdefault(family, {}).setdefault(value, answer.light)
@@ -205,8 +205,7 @@ def _harder(table: _Table, way: _Way, grid: Grid) -> Edge:
 
 def _easier(table: _Table, way: _Way, grid: Grid) -> Edge:
     """The same where each value asks for less: all that do still do."""
-    most = table.choice.proof.objective or math.inf
-    last = last_that_holds(lambda i: table.is_same(table.at(way.family, grid[i], most)), -1, len(grid), 0)
+    last = last_that_holds(lambda i: table.is_same(table.at(way.family, grid[i])), -1, len(grid), 0)
     return _between(table, way, grid, last)
 
 
@@ -228,13 +227,8 @@ def _walked(table: _Table, way: _Way, grid: Grid) -> Edge:
 
 def _listed(table: _Table, way: _Way, grid: Grid) -> Edge | None:
     """Whether a panel is packed, at every value that was solved."""
-    most = table.choice.proof.objective or math.inf
     for value in sorted(grid, reverse=True):
-        if value <= way.here(table.choice):
-            # less asks for no more than what lasts longer
-            most = table.at(way.family, value, most).proof.objective or math.inf
-        else:
-            table.at(way.family, value, is_harder=True)
+        table.at(way.family, value, is_harder=value > way.here(table.choice))
     table.at(way.family, way.here(table.choice))
     solved = table.solves(way.family)
     return Edge(way.quantity, way.direction, None, None, solved=solved) if any(s.has_panel for s in solved) else None

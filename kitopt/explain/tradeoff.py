@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import partial
 from typing import Literal
 
 from kitopt.ask import Asker, Change
@@ -80,34 +81,22 @@ def unbeaten(points: Sequence[Point], *, is_more_better: bool) -> list[Point]:
 
 
 def _by_value(asker: Asker, against: Literal["hours", "confidence"]) -> tuple[list[Point], bool]:
-    """The lightest kit at each value of a grid, and whether some could not be proved.
-
-    What asks for most comes first: its kit does wherever less is asked.
-    """
+    """The lightest kit at each value of a grid, and whether some could not be proved."""
     falling = sorted(_GRIDS[against][0](asker.choice.operation), reverse=True)
-    each, other = at_once(
-        lambda: _falling(asker, against, falling[::2]), lambda: _falling(asker, against, falling[1::2])
-    )
-    return [*each[0], *other[0]], each[1] or other[1]
+    each = at_once([partial(_point, asker, against, value) for value in falling])
+    return [point for point, _ in each if point is not None], any(is_open for _, is_open in each)
 
 
-def _falling(
-    asker: Asker, against: Literal["hours", "confidence"], values: Sequence[float | Fraction]
-) -> tuple[list[Point], bool]:
-    points: list[Point] = []
-    is_cut_short = False
-    most = math.inf
-    for at in values:
-        if asker.budget.is_over:
-            return points, True
-        asker.budget.say(f"{against} {float(at):g}")
-        one = asker.ask(_LIGHTEST, Change(against, value=at), most=most)
-        is_cut_short |= one.status == "time-limit"
-        if one.status == "found":
-            most = math.inf if one.proof.objective is None else one.proof.objective
-            one = in_full(one).light
-            points.append(Point(_GRIDS[against][1](one), one))
-    return points, is_cut_short
+def _point(asker: Asker, against: Literal["hours", "confidence"], value: float | Fraction) -> tuple[Point | None, bool]:
+    """The lightest kit at a value, if there is one, and whether that could not be proved."""
+    if asker.budget.is_over:
+        return None, True
+    asker.budget.say(f"{against} {float(value):g}")
+    one = asker.ask(_LIGHTEST, Change(against, value=value))
+    if one.status != "found":
+        return None, one.status == "time-limit"
+    one = in_full(one).light
+    return Point(_GRIDS[against][1](one), one), False
 
 
 def _hours(operation: Operation) -> list[float]:

@@ -117,20 +117,17 @@ def argue(
         Reads what could be bought, if there is anything.
     """
     if item is None:
-
-        def beside() -> tuple[LookUp, Split | None]:
-            return look_up(choice, budget=clock), split(choice, sky_of=windows_for, budget=clock)
-
-        def around() -> tuple[Edges, Measuring, OnePurchase | None]:
-            found = edges(choice, sky_of=windows_for, budget=clock)
-            if choice.circuits:
-                # a worth, or a purchase, would have to be tried in every circuit
-                return found, NOTHING_MEASURED, None
-            offered = catalogue()
-            purchase = None if offered is None else one_purchase(choice, offered, budget=clock)
-            return found, measuring(choice, budget=clock), purchase
-
-        (guesses, apart), (found, measure, purchase) = at_once(beside, around)
+        # a worth, or a purchase, would have to be tried in every circuit
+        is_one = not choice.circuits
+        offered = catalogue() if is_one else None
+        parts: list[Callable[[], Any]] = [
+            lambda: look_up(choice, budget=clock),
+            lambda: edges(choice, sky_of=windows_for, budget=clock),
+            lambda: None if offered is None else one_purchase(choice, offered, budget=clock),
+            lambda: measuring(choice, budget=clock) if is_one else NOTHING_MEASURED,
+            lambda: split(choice, sky_of=windows_for, budget=clock),
+        ]
+        guesses, found, purchase, measure, apart = at_once(parts)
         named = choice.circuits or (("", choice),)
         bindings = tuple((name, one) for name, part in named if (one := binding(part)) is not None)
         is_panel = measure.best is not None and measure.best.thing.column == "output_factor"

@@ -78,7 +78,8 @@ def test_infeasible_is_checked_again_without_presolve(monkeypatch: pytest.Monkey
 
     monkeypatch.setattr(solver.Stated, "solve", lying)
     answer = solve(covering([1, 1], [3, 4], 7))
-    assert asked == [True, False, False]  # is there any point, and then which is best
+    # what do linear terms alone tell, is there any point, and then which is best
+    assert asked == [True, False, False, False]
     assert (answer.status, answer.objective) == ("optimal", 2.0)
 
 
