@@ -157,6 +157,6 @@ class _OfClass:
                 for kits in program.kits.values():
                     for kit in kits:
                         upper[[column for column, _ in kit.uses(item_id)]] = 0.0
-        plan = replace(self.plan, upper=upper)
+        plan = replace(self.plan, upper=upper, widest=self.plan.upper)
         # what is learned rests on the cases alone, so it holds whatever is bought
         return program.solve(plan, cutoff=cutoff, memories=self.memories, budget=self.search.budget)

@@ -273,6 +273,8 @@ class Plan:
     """What counts that pass every case are known to obey besides, each about one kit: it tightens relaxations."""
     either: tuple[Row, ...] = ()
     """Rows with an upper bound alone of which counts must keep one at least, where there are any."""
+    widest: Floats | None = None
+    """Of a part of a larger plan the upper bounds of that: what panels need is then reckoned once for all its parts."""
 
     @property
     def limits(self) -> tuple[Row, ...]:

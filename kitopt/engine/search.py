@@ -357,7 +357,8 @@ class _Chooser:
             return None
 
     def _sides_of(self, memory: CaseMemory) -> Sides:
-        box = memory.upper_of_coordinates(self.plan.upper)
+        widest = self.plan.upper if self.plan.widest is None else self.plan.widest
+        box = memory.upper_of_coordinates(widest)
         return memory.sides(fixed_of(memory.case, self.plan, box))
 
     def _listing(self, sides: Sequence[Sides], objective: Objective) -> Listing:
