@@ -8,6 +8,7 @@ from fractions import Fraction
 import numpy as np
 
 from kitopt.engine.learned import CaseMemory
+from kitopt.engine.matrix import Matrix
 from kitopt.engine.plan import Case
 from kitopt.engine.plant import Conditions, Layout
 
@@ -40,6 +41,5 @@ def memory(n_windows: int, n_allowed: int, hours: float = 20.0, load_w: float = 
     """Batteries of 10 Wh and things that draw 1 W in the dark; the colder a window, the less of a battery it leaves."""
     left = 1.0 - 0.25 * np.arange(n_windows)[:, None] / n_windows
     met = replace(conditions(n_windows), load_w=np.array([load_w]), step_h=np.array([hours]), capacity_share=left)
-    matrix = np.zeros((LAYOUT.size, 2))
-    matrix[LAYOUT.capacity, 0], matrix[LAYOUT.demand(0), 1] = 10.0, 1.0
+    matrix = Matrix.of((LAYOUT.size, 2), {(LAYOUT.capacity, 0): 10.0, (LAYOUT.demand(0), 1): 1.0})
     return CaseMemory(Case("by hand", met, 1 - Fraction(n_allowed, n_windows), matrix))

@@ -127,7 +127,7 @@ class Origin:
         return all(len(self._columns_of_unit(u)) <= 1 for u in range(layout.n_units))
 
     def _columns_of_unit(self, unit: int) -> list[int]:
-        own = np.flatnonzero(self.case.matrix[self.case.conditions.layout.limit(unit)] > 0.0)
+        own = np.flatnonzero(self.case.matrix.row(self.case.conditions.layout.limit(unit)) > 0.0)
         return [int(j) for j in self.case.in_plan(own)]
 
     @cached_property
@@ -143,7 +143,7 @@ class Origin:
     @cached_property
     def _counts_here(self) -> NDArray[np.bool_]:
         """Which of the plan's columns the case knows, shape (n_columns,)."""
-        own = np.any(self.case.matrix != 0.0, axis=0)
+        _, own = self.case.matrix.has_any
         own[[mark for mark, _, _ in self.case.less]] = True
         known = np.zeros(self.plan.n_columns, dtype=bool)
         known[self.case.in_plan()] = own
@@ -151,7 +151,7 @@ class Origin:
 
     @cached_property
     def _is_used(self) -> NDArray[np.bool_]:
-        return np.asarray(np.any(self.case.whole_matrix() != 0.0, axis=1))
+        return self.case.whole_matrix().has_any[0]
 
     def fails(self, counts: Floats) -> NDArray[np.bool_] | None:
         """Which spells are failed, where more of them are than may be; None where the counts pass."""

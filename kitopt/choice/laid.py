@@ -33,7 +33,7 @@ from kitopt.model.station_side import lay_station
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky, picked
 
-_MOST_KEPT, _MOST_BYTES, _MOST_MODELS = 18, 160_000_000, 36
+_MOST_KEPT, _MOST_BYTES, _MOST_MODELS = 6, 80_000_000, 36
 """How many layouts are kept, and what they may take together, and how many models without any weather; those that were
 asked for longest ago go first."""
 
@@ -77,7 +77,7 @@ class Laid:
     def arrays(self) -> Iterator[np.ndarray]:
         """Most of what it takes in memory, of which it shares with others what is of the same sky."""
         for one in (part for some in self.cases for case in some[:1] for part in case.parts or (case,)):
-            yield from (one.matrix, *one.conditions.shapes)
+            yield from one.conditions.shapes
 
 
 @dataclass(frozen=True, eq=False)

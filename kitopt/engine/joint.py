@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from kitopt.engine import judge
 from kitopt.engine.judge import Cuts, Floats, Verdict
+from kitopt.engine.matrix import Matrix
 from kitopt.engine.plan import Case
 from kitopt.engine.plant import Conditions
 
@@ -122,12 +123,9 @@ def joined(cases: tuple[Case, ...], n_first: int) -> Case:
     n_first : int
         How many columns the first has, where it has the plan's first ones.
     """
-    size = [one.matrix.shape for one in cases]
-    matrix = np.zeros((sum(rows for rows, _ in size), sum(columns for _, columns in size)))
-    row = column = 0
-    for one, (rows, columns) in zip(cases, size, strict=True):
-        matrix[row : row + rows, column : column + columns] = one.matrix
-        row, column = row + rows, column + columns
+    firsts = np.cumsum([0, *(one.matrix.shape[1] for one in cases)]).tolist()
+    apart = [one.matrix.among(first, firsts[-1]) for one, first in zip(cases, firsts, strict=False)]
+    matrix = Matrix.below_each_other(apart)
     placed = [_placed(one, np.arange(n_first)) if one.columns is None else one for one in cases]
     columns = np.concatenate([one.columns for one in placed if one.columns is not None])
     parts = tuple(part for one in placed for part in one.parts or (one,))
@@ -137,7 +135,7 @@ def joined(cases: tuple[Case, ...], n_first: int) -> Case:
 def in_banks(cases: Sequence[Case]) -> Case:
     """Cases of the same counts as one: a window is survived when it is survived in each of them."""
     parts = tuple(cases)
-    matrix = np.concatenate([part.matrix for part in parts])
+    matrix = Matrix.below_each_other([part.matrix for part in parts])
     return replace(parts[0], conditions=_conditions_of(parts), matrix=matrix, parts=parts)
 
 

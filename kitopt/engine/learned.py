@@ -91,8 +91,8 @@ class CaseMemory:
     def upper_of_coordinates(self, upper_counts: Floats) -> Floats:
         """Largest value that each coordinate can take, shape (n_coordinates,)."""
         upper = self.case.own(upper_counts)
-        # a row at a time: a changed copy of the whole may be larger than all else
-        return np.array([np.maximum(row, 0.0) @ upper for row in self.case.matrix])
+        matrix = self.case.matrix
+        return replace(matrix, values=np.maximum(matrix.values, 0.0)) @ upper
 
     def sides(self, fixed: Fixed) -> Sides:
         """The needs of this case's sides, kept by what they were reckoned for."""
@@ -108,7 +108,7 @@ class CaseMemory:
 
     @cached_property
     def _is_used(self) -> NDArray[np.bool_]:
-        return np.asarray(np.any(self.case.whole_matrix() != 0.0, axis=1))
+        return self.case.whole_matrix().has_any[0]
 
     def judge(self, counts: Floats) -> Verdict:
         """Judge counts, whole or fractional."""

@@ -427,11 +427,11 @@ class Listing:
 def fixed_of(case: Case, plan: Plan, box: Floats) -> Fixed:
     """What of a case's plants does not hang on the side."""
     layout = case.conditions.layout
-    drawn_by_units = np.any(case.matrix[3 : 3 + layout.n_units] > 0.0, axis=0)
+    drawn_by_units = case.matrix.n_in(slice(layout.limit(0), layout.limit(layout.n_units))) > 0
     demand_w = np.zeros(layout.n_demands)
     for d in range(layout.n_demands):
         weights = np.zeros(plan.n_columns)
-        weights[case.in_plan()] = np.where(drawn_by_units, 0.0, case.matrix[layout.demand(d)])
+        weights[case.in_plan()] = np.where(drawn_by_units, 0.0, case.matrix.row(layout.demand(d)))
         if np.any(weights):
             demand_w[d] = least_by_rows(weights, plan.rows)
     return Fixed(box, demand_w)

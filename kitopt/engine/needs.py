@@ -64,7 +64,7 @@ class Needs:
         # what it is known by is held, so that nothing else can come to be in that place
         self.fixed, self._known_by, self._layout = fixed, (case.matrix, case.pieces), case.conditions.layout
         conditions, layout = case.conditions, case.conditions.layout
-        joins, unit_of, source_of = _joins(case)
+        joins, unit_of, source_of, brings = _joins(case)
         pieces = np.eye(case.matrix.shape[1])[joins] if case.pieces is None else case.pieces
         kinds = [k for k in range(len(pieces)) if np.any(pieces[k][joins] > 0)]
         self.pieces = pieces[kinds]
@@ -78,7 +78,7 @@ class Needs:
                 mine = joins[(unit_of == u) & (self.pieces[k][joins] > 0)]
                 if not len(mine):
                     continue
-                most = _by_source(case.matrix, mine, source_of, layout.panel(u, 0), self.pieces[k])
+                most = _by_source(mine, source_of, brings / np.where(self.pieces[k] > 0.0, self.pieces[k], 1.0))
                 if most not in known:
                     best, watts, composed = _best(conditions, most)
                     if composed is None:
@@ -117,13 +117,14 @@ class Needs:
             sources=(),
             has_charge_limit=False,
         )
-        self.capacity = case.matrix[layout.capacity]
+        self.capacity = case.matrix.row(layout.capacity)
         has = self.capacity > 0.0
-        missing = case.matrix[layout.missing][has] / self.capacity[has]
+        missing = case.matrix.row(layout.missing)[has] / self.capacity[has]
         self.missing_share = float(np.min(missing)) if len(missing) else 0.0
+        demands = case.matrix.some_rows(_demands(layout))
         self._idle_w = np.array(
             [
-                np.min(case.matrix[_demands(layout)][:, case.matrix[layout.limit(u)] > 0.0], axis=1, initial=np.inf)
+                np.min(demands[:, case.matrix.row(layout.limit(u)) > 0.0], axis=1, initial=np.inf)
                 for u in range(layout.n_units)
             ]
         ).reshape(layout.n_units, layout.n_demands)
@@ -194,7 +195,7 @@ class Needs:
         if self.pieces[kind][one] != self.pieces[kind][other]:
             return False
         panels = slice(self._layout.panel(0, 0), self._layout.demand(0))
-        mine, its = case.matrix[:, one], case.matrix[:, other]
+        mine, its = case.matrix.column(one), case.matrix.column(other)
         if np.any(np.delete(mine, panels) != np.delete(its, panels)):
             return False
         (at,), (its_at,) = np.flatnonzero(mine[panels]), np.flatnonzero(its[panels])
@@ -313,24 +314,21 @@ def _demands(layout: Layout) -> slice:
     return slice(layout.demand(0), layout.demand(0) + layout.n_demands)
 
 
-def _joins(case: Case) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
-    """Own columns that bring power, and the unit and source of each."""
-    layout = case.conditions.layout
-    panels = case.matrix[layout.panel(0, 0) : layout.demand(0)]
-    joins, at = np.nonzero(panels.T)
-    source = np.full(case.matrix.shape[1], -1)
-    source[joins] = at % max(1, layout.n_sources)
-    return joins, at // max(1, layout.n_sources), source
+def _joins(case: Case) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp], Floats]:
+    """Own columns that bring power, and the unit of each; the source and size of each column."""
+    layout, matrix = case.conditions.layout, case.matrix
+    is_join = matrix.is_in(slice(layout.panel(0, 0), layout.demand(0)))
+    joins, at = matrix.columns[is_join], matrix.rows[is_join] - layout.panel(0, 0)
+    source, brings = np.full(matrix.shape[1], -1), np.zeros(matrix.shape[1])
+    source[joins], brings[joins] = at % max(1, layout.n_sources), matrix.values[is_join]
+    return joins, at // max(1, layout.n_sources), source, brings
 
 
-def _by_source(
-    matrix: Floats, joins: NDArray[np.intp], source_of: NDArray[np.intp], first: int, pieces: Floats
-) -> _BySource:
+def _by_source(joins: NDArray[np.intp], source_of: NDArray[np.intp], watts: Floats) -> _BySource:
     """The most that any of some joins on one unit passes a panel, by source."""
     most: dict[int, float] = {}
-    for j in joins.tolist():
-        source = int(source_of[j])
-        most[source] = max(most.get(source, 0.0), float(matrix[first + source, j] / pieces[j]))
+    for source, size in zip(source_of[joins].tolist(), watts[joins].tolist(), strict=True):
+        most[source] = max(most.get(source, 0.0), size)
     return tuple(most.items())
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.engine.judge import TOLERANCE_WH
+from kitopt.engine.matrix import Matrix
 from kitopt.engine.plant import Conditions
 from kitopt.engine.solver import FEASIBILITY, Program
 from kitopt.engine.terms import Terms
@@ -67,7 +68,7 @@ class Case:
     conditions : Conditions
     confidence : Fraction
         Share of the windows that must be survived.
-    matrix : ndarray, shape (n_coordinates, n_own_columns)
+    matrix : Matrix, shape (n_coordinates, n_own_columns)
         Takes counts to the plant that is judged.
     columns : ndarray of int, shape (n_own_columns,), or None
         Which of the plan's columns these are; the first ones in order when None.
@@ -88,7 +89,7 @@ class Case:
     name: str
     conditions: Conditions
     confidence: Fraction
-    matrix: Floats
+    matrix: Matrix
     columns: NDArray[np.intp] | None = None
     served: int | None = None
     within: int | None = None
@@ -128,27 +129,24 @@ class Case:
             for mark, column, share in self.less:
                 left[column] -= share * left[mark]
             left[list(self.gone)] = 0.0
-        # few of many columns are in a kit
-        some = np.flatnonzero(left)
-        plant = np.asarray(self.matrix[:, some] @ left[some])
+        plant = self.matrix @ left
         return plant if self.served is None else plant / max(float(counts[self.served]), _HARDLY)
 
     def terms(self, v: Floats) -> list[tuple[int, float]]:
         """A row in the plant's coordinates as terms in the plan's columns."""
-        row = self._without(v @ self.matrix)
+        row = v @ self.matrix
+        for mark, column, share in self.less:
+            row[mark] -= share * row[column]
+        row[list(self.gone)] = 0.0
         found = np.flatnonzero(np.abs(row) > 1e-12)
         return [(int(j), float(c)) for j, c in zip(self.in_plan(found), row[found], strict=True)]
 
-    def whole_matrix(self) -> Floats:
-        """The matrix with what is lost worked into it; a copy where anything is."""
-        return self._without(self.matrix.copy()) if self.gone or self.less else self.matrix
-
-    def _without(self, rows: Floats) -> Floats:
-        """Change rows over the own columns, the last axis, in place."""
+    def whole_matrix(self) -> Matrix:
+        """The matrix with what is lost worked into it."""
+        matrix = self.matrix
         for mark, column, share in self.less:
-            rows[..., mark] -= share * rows[..., column]
-        rows[..., list(self.gone)] = 0.0
-        return rows
+            matrix = matrix.plus(column, -share, to=mark)
+        return matrix.without(self.gone) if self.gone else matrix
 
     @property
     def n_needed(self) -> int:

@@ -138,7 +138,7 @@ class Sides:
         """
         case, layout, side = self.case, self.case.conditions.layout, self.of(counts)
         own = case.own(counts)
-        makes_plant = np.any(case.matrix != 0.0, axis=0) & (case.matrix[layout.capacity] == 0.0)
+        makes_plant = case.matrix.has_any[1] & (case.matrix.row(layout.capacity) == 0.0)
         no_better = makes_plant & (own > 0.5)
         mine = np.flatnonzero(no_better)
         is_alone = np.zeros(case.matrix.shape[1], dtype=bool)
@@ -182,7 +182,7 @@ class Sides:
         """What sets of panels need by a tangent, shape (n_sets,). [Wh]"""
         found = np.empty(len(sets))
         n = len(tangent.least)
-        block = max(1, 4_000_000 // n)
+        block = max(1, 500_000 // n)
         for i in range(0, len(sets), block):
             needs = tangent.least - sets[i : i + block] @ tangent.saved.T
             place = n - 1 - self.case.n_allowed
@@ -197,12 +197,11 @@ def can_hold(case: Case) -> bool:
     if case.served is not None or case.within is not None or case.gone or case.less:
         return False
     layout = case.conditions.layout
-    panels = case.matrix[layout.panel(0, 0) : layout.demand(0)]
-    n_brought = np.count_nonzero(panels, axis=0)
+    n_brought = case.matrix.n_in(slice(layout.panel(0, 0), layout.demand(0)))
     n_kinds = n_brought if case.pieces is None else np.count_nonzero(case.pieces, axis=0)
     brings_one = (n_brought == 0) | ((n_brought == 1) & (n_kinds == 1))
-    charge_without_room = (case.matrix[layout.missing] != 0.0) & (case.matrix[layout.capacity] <= 0.0)
-    return bool(np.all(brings_one) and np.all(case.matrix >= 0.0) and not np.any(charge_without_room))
+    charge_without_room = (case.matrix.row(layout.missing) != 0.0) & (case.matrix.row(layout.capacity) <= 0.0)
+    return bool(np.all(brings_one) and np.all(case.matrix.values >= 0.0) and not np.any(charge_without_room))
 
 
 def least_by_rows(weights: Floats, rows: Sequence[Row]) -> float:

@@ -152,10 +152,11 @@ def _coordinates(program: Program, case: Case, box: Floats) -> Writer:
     column: dict[int, int] = {}
     matrix = case.whole_matrix()
     of_plan = case.in_plan()
-    for c in np.flatnonzero(np.any(matrix != 0.0, axis=1)).tolist():
+    for c in np.flatnonzero(matrix.has_any[0]).tolist():
         size = max(float(box[c]), 1e-9)
         column[c] = program.add_column(0.0, 1.0, integer=False)
-        terms = [(int(of_plan[j]), float(matrix[c, j]) / size) for j in np.flatnonzero(matrix[c])]
+        brought = matrix.row(c)
+        terms = [(int(of_plan[j]), float(brought[j]) / size) for j in np.flatnonzero(brought)]
         program.add_row([*terms, (column[c], -1.0)], 0.0, 0.0)
 
     def in_columns(v: Floats) -> list[tuple[int, float]]:

@@ -128,7 +128,7 @@ def binding(choice: Choice) -> Binding | None:
         worth.append(Worth("controller", unit.name, limit_wh, _spans(choice, clips)))
         for panel_id in sorted({join.panel.id for _, join in joins}):
             per_w = [
-                float(slope @ case.matrix[:, j]) / (join.n_joined * join.panel.rated_w)
+                float(slope @ case.matrix.column(j)) / (join.n_joined * join.panel.rated_w)
                 for j, join in joins
                 if join.panel.id == panel_id
             ]

@@ -54,12 +54,14 @@ def backup_cases(model: KitModel, base: Case) -> tuple[Case, ...]:
         load_w=total_w(direct, base.conditions.step_h),
         demand_shapes=demand_shapes,
     )
-    shed = base.matrix.copy()
+    off = []
     for j in model.fed_columns:
         feeding = model.columns[j].meaning
         if isinstance(feeding, Fed) and not any(load.id in must_ids for load, _ in feeding.loads):
             # the converter is switched off with its loads
-            shed[conditions.layout.demand(operation.n_banks - 1), j] = 0.0
+            off.append(j)
+    idle = conditions.layout.demand(operation.n_banks - 1)
+    shed = base.matrix.without(off, slice(idle, idle + 1))
     return tuple(
         Case(
             f"{base.name}, loss {number}",

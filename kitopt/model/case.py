@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from kitopt.budget import check_time
 from kitopt.engine.joint import in_banks, simulate
+from kitopt.engine.matrix import Matrix
 from kitopt.engine.plan import Case
 from kitopt.engine.plant import Conditions, Layout
 from kitopt.inventory.items import Battery
@@ -88,12 +89,11 @@ def of_all_stores(model: KitModel, sky: Sky, whole: Case, *, counts: Floats | No
     if operation.bank is not None:
         return bank(operation.bank)
     if operation.n_banks > 1:
-        halved = whole.matrix.copy()
-        halved[:, model.battery_columns] /= operation.n_banks
+        halved = whole.matrix.divided(model.battery_columns, operation.n_banks)
         stores = [replace(bank(number), matrix=halved) for number in range(operation.n_banks)]
     for j in [] if counts is None else [j for j in model.socket_columns if counts[j] > 0]:
         own = replace(own_store(model, j, sky), name=whole.name)
-        if not np.all(simulate(own.conditions, own.matrix[:, j]).survives):
+        if not np.all(simulate(own.conditions, own.matrix.column(j)).survives):
             stores.append(own)
     return stores[0] if len(stores) == 1 else in_banks(stores)
 
@@ -136,29 +136,30 @@ def whole_case(
         demand_shapes.append(total_w(own, step_h) / count)
     cells_degc, is_parallel = steps.spread(sky.battery_degc), operation.batteries == "parallel"
     layout = Layout(len(model.units), len(book.sources), len(demand_shapes))
-    matrix = np.zeros((layout.size, len(model.columns)))
+    brought: dict[tuple[int, int], float] = {}
     for j in model.battery_columns:
         battery = model.battery(j)
-        matrix[layout.capacity, j] = battery.usable_wh
-        matrix[layout.missing, j] = missing_wh(battery, operation)
+        brought[layout.capacity, j] = battery.usable_wh
+        brought[layout.missing, j] = missing_wh(battery, operation)
         if is_parallel:
             # side by side each gives its part; in turn the smallest gives all
-            matrix[layout.rated, j] = rated_w(battery)
-        matrix[layout.charge_limit, j] = battery.max_charge_a * bus.nominal_v
+            brought[layout.rated, j] = rated_w(battery)
+        brought[layout.charge_limit, j] = battery.max_charge_a * bus.nominal_v
     for u, j in enumerate(model.unit_columns):
         controller = model.units[u].controller
-        matrix[layout.limit(u), j] = controller.max_charge_a * bus.nominal_v
-        matrix[layout.demand(0), j] = controller.idle_ma / 1000.0 * bus.nominal_v
+        brought[layout.limit(u), j] = controller.max_charge_a * bus.nominal_v
+        brought[layout.demand(0), j] = controller.idle_ma / 1000.0 * bus.nominal_v
     for j, gain in gains.items():
         join = model.columns[j].meaning
         assert isinstance(join, Join)
-        matrix[layout.panel(join.unit, gain.source), j] = gain.size_w
+        brought[layout.panel(join.unit, gain.source), j] = gain.size_w
     for j in model.fed_columns:
         feeding = model.columns[j].meaning
         assert isinstance(feeding, Fed)
-        matrix[layout.demand(idle), j] = feeding.converter.idle_ma / 1000.0 * bus.nominal_v
+        brought[layout.demand(idle), j] = feeding.converter.idle_ma / 1000.0 * bus.nominal_v
         for load, _ in feeding.loads:
-            matrix[layout.demand(operation.n_banks + fed.index(load.id)), j] += 1.0 / feeding.converter.efficiency
+            at = layout.demand(operation.n_banks + fed.index(load.id)), j
+            brought[at] = brought.get(at, 0.0) + 1.0 / feeding.converter.efficiency
 
     direct = [part for part in parts if part.load.id not in fed]
     conditions = Conditions(
@@ -182,4 +183,5 @@ def whole_case(
         rated_w=0.0 if is_parallel else bus.rated_w,
         sources=tuple(book.sources),
     )
+    matrix = Matrix.of((layout.size, len(model.columns)), brought)
     return Case(name, conditions, operation.need.confidence, matrix, pieces=model.pieces())

@@ -26,6 +26,9 @@ between the median of the CEC list's 36-cell panels for Voc (-0.0033) and for po
 HEADROOM_V = 1.0
 """So far above the battery a panel must stand for tracking to gain anything on it; common practice, no source. [V]"""
 
+_MOST_BYTES = 60_000_000
+"""Shapes that are kept with a sky: many guesses at panels make many of them."""
+
 _LOSS_STEPS = 200
 """Lead losses at full sun are rounded up to steps of 1/200, so that panels share shapes."""
 
@@ -201,7 +204,10 @@ class ShapeBook:
             known, known_as = self.sky.shapes, (self.steps.cell.tobytes(), key)
             if known_as not in known:
                 made = self.steps.spread(shape())
-                known[known_as] = np.ascontiguousarray(np.broadcast_to(made, (self.sky.n_windows, made.shape[1])))
+                made = np.ascontiguousarray(np.broadcast_to(made, (self.sky.n_windows, made.shape[1])))
+                while known and (len(known) + 1) * made.nbytes > _MOST_BYTES:
+                    del known[next(iter(known))]
+                known[known_as] = made
             self._index[key] = len(self.shapes)
             self.shapes.append(known[known_as])
         return self._index[key]

@@ -11,6 +11,7 @@ import numpy as np
 
 from kitopt.budget import check_time
 from kitopt.engine.judge import TOLERANCE_WH, simulate
+from kitopt.engine.matrix import Matrix
 from kitopt.engine.plan import Case
 from kitopt.engine.plant import Conditions, Layout
 from kitopt.inventory.families import is_off_bus
@@ -93,14 +94,14 @@ def own_store(model: KitModel, column: int, sky: Sky) -> Case:
     own = [part for part in parts if part.load.id == thing.load.id]
     cells_degc = steps.spread(sky.battery_degc)
     layout = Layout(1, len(book.sources), 1)
-    matrix = np.zeros((layout.size, len(model.columns)))
+    brought: dict[tuple[int, int], float] = {}
     capacity_wh = thing.load.battery_wh or 0.0
-    matrix[layout.capacity, column] = capacity_wh
-    matrix[layout.missing, column] = (1.0 - need.start_charge_share) * capacity_wh
-    matrix[layout.demand(0), column] = 1.0
+    brought[layout.capacity, column] = capacity_wh
+    brought[layout.missing, column] = (1.0 - need.start_charge_share) * capacity_wh
+    brought[layout.demand(0), column] = 1.0
     if gain is not None and thing.panel is not None:
-        matrix[layout.limit(0), column] = thing.panel.usb_w or 0.0
-        matrix[layout.panel(0, gain.source), column] = gain.size_w
+        brought[layout.limit(0), column] = thing.panel.usb_w or 0.0
+        brought[layout.panel(0, gain.source), column] = gain.size_w
     conditions = Conditions(
         layout=layout,
         shapes=tuple(book.shapes),
@@ -119,6 +120,7 @@ def own_store(model: KitModel, column: int, sky: Sky) -> Case:
         may_discharge=cells_degc >= LOWEST_DISCHARGING_DEGC,
         sources=tuple(book.sources),
     )
+    matrix = Matrix.of((layout.size, len(model.columns)), brought)
     return Case("own battery", conditions, need.confidence, matrix, pieces=model.pieces())
 
 
@@ -152,7 +154,7 @@ def _least_own_wh(model: KitModel, column: int, sky: Sky) -> float:
         for part in one_after_another((sky,), () if sky.others is None else sky.others()):
             check_time()
             own = own_store(model, column, part)
-            least_wh = min(least_wh, float(np.min(simulate(own.conditions, own.matrix[:, column]).margin_wh)))
+            least_wh = min(least_wh, float(np.min(simulate(own.conditions, own.matrix.column(column)).margin_wh)))
             if least_wh < -TOLERANCE_WH:
                 break
         known[key] = least_wh

@@ -27,9 +27,6 @@ N_OTHERS = 5000
 _in_hand: list[tuple[tuple[object, ...], tuple[Sky, ...]]] = []
 """The other windows that were last asked for, since one kit after another is tried by them."""
 
-_MOST_SHAPES_BYTES = 60_000_000
-"""What is kept with them of what panels pass on."""
-
 
 @dataclass(frozen=True)
 class Others:
@@ -42,10 +39,7 @@ class Others:
         asked = asked_of_sky(self.operation)
         parts = [part for known, some in _in_hand if known == asked for part in some]
         if parts:
-            for part in parts:
-                if sum(one.nbytes for one in part.shapes.values()) > _MOST_SHAPES_BYTES / len(parts):
-                    part.shapes.clear()
-                yield part
+            yield from parts
             return
         _in_hand.clear()
         for part in _in_chunks(self.operation, FIRST_OTHER, N_OTHERS):

@@ -13,6 +13,7 @@ from kitopt.engine.joint import in_banks
 from kitopt.engine.judge import needed_wh
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listing, fixed_of
+from kitopt.engine.matrix import Matrix
 from kitopt.engine.needs import Fixed
 from kitopt.engine.plan import Case
 from kitopt.engine.plant import Conditions, Layout, Source
@@ -24,14 +25,11 @@ LAYOUT = Layout(1, 2, 0)
 
 def case(*columns: dict[int, float], **more: object) -> Case:
     """Columns as what each brings to a coordinate."""
-    matrix = np.zeros((LAYOUT.size, len(columns)))
-    for j, column in enumerate(columns):
-        for coordinate, size in column.items():
-            matrix[coordinate, j] = size
+    entries = {(coordinate, j): size for j, column in enumerate(columns) for coordinate, size in column.items()}
     sun = np.zeros((1, 1))
     dark = memory(1, 0).case
     met = replace(dark.conditions, layout=LAYOUT, shapes=(sun, sun), demand_shapes=np.zeros((0, 1)))
-    made = Case("by hand", met, dark.confidence, matrix)
+    made = Case("by hand", met, dark.confidence, Matrix.of((LAYOUT.size, len(columns)), entries))
     return replace(made, **more)  # type: ignore[arg-type]
 
 

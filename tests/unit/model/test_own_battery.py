@@ -68,13 +68,13 @@ def test_its_margin_is_what_is_left_before_the_first_sun() -> None:
     model = choice.made.model
     at = {model.socket(j).panel is not None: j for j in model.socket_columns}
     own = own_store(model, at[True], made.sky)
-    verdict = simulate(own.conditions, own.matrix[:, at[True]])
+    verdict = simulate(own.conditions, own.matrix.column(at[True]))
     assert verdict.margin_wh == pytest.approx([1.0, 1.0])
     # 1.5 W over what it draws for 7 h of sun, 0.85 of it stored, never above full
     assert verdict.charge_wh[0, 7:] == pytest.approx([3 + 1.275 * n for n in range(1, 6)] + [10.0, 10.0])
     # without the panel nothing is left after 14 h: 4 Wh below empty, 5 Wh below what is held back
     alone = own_store(model, at[False], made.sky)
-    assert simulate(alone.conditions, alone.matrix[:, at[False]]).margin_wh == pytest.approx([-5.0, -5.0])
+    assert simulate(alone.conditions, alone.matrix.column(at[False])).margin_wh == pytest.approx([-5.0, -5.0])
 
 
 def test_without_a_converter_the_panel_goes_to_the_phone_and_to_nothing_else() -> None:
