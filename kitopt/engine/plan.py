@@ -225,6 +225,24 @@ class Objective:
         """Its value at whole counts."""
         return round(float(self.weights @ counts)) + self.fixed
 
+    @cached_property
+    def step(self) -> int:
+        """What any two of its values differ by a multiple of."""
+        weights = self.weights[self.weights != 0.0]
+        if not len(weights) or np.any(weights != np.round(weights)):
+            return 1
+        return int(np.gcd.reduce(weights.astype(np.int64)))
+
+    def at_least(self, value: float) -> float:
+        """The least that it can be where it is no lower than that."""
+        steps = (value - self.fixed - 1e-6) / self.step
+        return math.ceil(steps) * self.step + self.fixed if math.isfinite(steps) else value
+
+    def at_most(self, value: float) -> float:
+        """The most that it can be where it is no higher than that."""
+        steps = (value - self.fixed + 1e-6) / self.step
+        return math.floor(steps) * self.step + self.fixed if math.isfinite(steps) else value
+
     def most(self, value: float) -> Row | None:
         """The row that keeps it at a value or below; None for infinity."""
         if not math.isfinite(value):

@@ -41,7 +41,7 @@ _MOST_SHOWN = 400
 _MOST_TOLD_APART = 40
 """Of more sides the best kit is found before it is asked whether it is alone."""
 _GAP = 0.999
-"""Objectives are whole numbers, so a gap below 1 is none."""
+"""Objectives are multiples of a step, so a gap below one is none."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -186,7 +186,7 @@ class _Chooser:
     ) -> None:
         self.plan = plan
         self.budget = budget
-        self.cutoff, self.enough, self.may_put_off = cutoff, enough, may_put_off
+        self.cutoff, self.enough, self.may_put_off = plan.objectives[0].at_most(cutoff), enough, may_put_off
         self.memories = tuple(memories)
         self.rounds = 0
         self.alone: set[tuple[str, bytes]] = set()
@@ -219,8 +219,7 @@ class _Chooser:
                 cutoff = self.cutoff if self.best is None else min(self.cutoff, float(first.of(self.best)))
                 is_found = self._relax(first, cutoff) and self._minimise(first, cutoff, is_full=True)
             if not is_found:
-                beyond = math.floor(self.cutoff + 1e-6) + 1.0 if math.isfinite(self.cutoff) else math.inf
-                self.bound = max(self.bound, beyond)
+                self.bound = max(self.bound, self.cutoff + first.step)
                 return self._outcome("no-kit", first)
         except (OutOfTime, _Enough):
             return self._outcome("found" if self._is_proved(first) else "time-limit", first)
@@ -349,7 +348,7 @@ class _Chooser:
             self.bound = math.inf
             return False
         self._listings = listings
-        self.bound = max(self.bound, *(math.ceil(listing.floor - 1e-6) for listing in listings))
+        self.bound = max(self.bound, *(objective.at_least(listing.floor) for listing in listings))
         try:
             return self._among_sides(objective, cutoff)
         except TooMany:
@@ -407,7 +406,7 @@ class _Chooser:
                 value = float(objective.of(self.best))
                 if value <= self.enough and not is_all:
                     raise _Enough
-                if is_all or others > value - 1.0 + 1e-6:
+                if is_all or others > value - objective.step + 1e-6:
                     self.bound = value
                     goes_on = len(self.plan.objectives) > 1 or bool(self.plan.tie_break)
                     if goes_on and (not is_all or most > value):
@@ -476,7 +475,7 @@ class _Chooser:
             failed = self._failed(counts)
             learned = [memory.learn(counts, verdict) for memory, verdict in failed]
             stalled = 0 if answer.objective > last + 1e-3 * abs(last) else stalled + 1
-            self.bound = max(self.bound, math.ceil(answer.objective - 1e-6) + objective.fixed)
+            self.bound = max(self.bound, objective.at_least(answer.objective + objective.fixed))
             best = None if self.best is None else float(objective.of(self.best))
             self.budget.round(bound=self.bound, best=best, n_rows=len(program.rows))
             last = max(last, answer.objective)
@@ -503,7 +502,7 @@ class _Chooser:
                 program,
                 start=start,
                 seconds=self._left(),
-                absolute_gap=_GAP,
+                absolute_gap=_GAP * objective.step,
                 cutoff=cutoff - objective.fixed,
                 # it ends the proof; of later passes nothing is lost by a wrong verdict but a tie
                 confirm=is_full,
@@ -512,7 +511,7 @@ class _Chooser:
                 # nothing better than the kit in hand, where there is one
                 return self.best is not None and objective.of(self.best) <= cutoff
             if is_full and math.isfinite(answer.bound):
-                self.bound = max(self.bound, math.ceil(answer.bound - 1e-6) + objective.fixed)
+                self.bound = max(self.bound, objective.at_least(answer.bound + objective.fixed))
             if answer.values is None:
                 raise OutOfTime
             counts = self._whole(answer.values)
