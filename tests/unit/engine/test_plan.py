@@ -100,3 +100,14 @@ def test_a_failed_trial_sends_the_hardest_windows_back() -> None:
     (case,) = failed.cases
     assert case.confidence == Fraction(len(failed.taken) - 2, len(failed.taken))
     assert case.n_allowed == 2
+
+
+def test_values_of_an_objective_differ_by_whole_steps() -> None:
+    # 250 x + 400 y + 30 can be 30, 280, 430, 530, ...: what differs is a multiple of 50
+    of = Objective("cost", np.array([250.0, 0.0, 400.0]), fixed=30)
+    assert of.step == 50
+    assert (of.at_least(31.0), of.at_least(80.0), of.at_least(-math.inf)) == (80.0, 80.0, -math.inf)
+    assert (of.at_most(79.0), of.at_most(80.0), of.at_most(math.inf)) == (30.0, 80.0, math.inf)
+    # of a solver's point a trifle above a value is that value
+    assert of.at_least(80.0 + 1e-7) == 80.0
+    assert Objective("nothing", np.zeros(2)).step == 1
