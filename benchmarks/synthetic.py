@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.engine import Case, Objective, Plan, Row
+from kitopt.engine.matrix import Matrix
 from kitopt.engine.plant import Conditions, Layout
 
 PERSISTENCE = 0.29
@@ -38,11 +39,12 @@ def synthetic_plan(
     layout = Layout(n_controllers, len(shapes), 1)
     first_unit, first_join = n_batteries, n_batteries + n_controllers
     n_columns = first_join + n_controllers * n_panels
-    matrix = np.zeros((layout.size, n_columns))
+    brought: dict[tuple[int, int], float] = {}
     mass_g, upper = np.zeros(n_columns), np.ones(n_columns)
 
     battery_ah = np.sort(rng.choice([3, 4.5, 6, 7, 10, 12, 15, 20, 30, 50], n_batteries))
-    matrix[layout.capacity, :n_batteries] = battery_ah * NOMINAL_V * 0.9 * 0.9
+    for b, ah in enumerate(battery_ah.tolist()):
+        brought[layout.capacity, b] = ah * NOMINAL_V * 0.9 * 0.9
     mass_g[:n_batteries] = np.round(battery_ah * rng.uniform(105, 140, n_batteries) + 50)
     upper[:n_batteries] = each
 
@@ -53,15 +55,15 @@ def synthetic_plan(
     unit_g = np.where(is_mppt, rng.integers(150, 600, n_controllers), rng.integers(60, 250, n_controllers))
     for c in range(n_controllers):
         mass_g[first_unit + c] = float(unit_g[c])
-        matrix[layout.limit(c), first_unit + c] = limit_a[c] * NOMINAL_V
-        matrix[layout.demand(0), first_unit + c] = 0.25
+        brought[layout.limit(c), first_unit + c] = limit_a[c] * NOMINAL_V
+        brought[layout.demand(0), first_unit + c] = 0.25
         for p in range(n_panels):
             j = first_join + c * n_panels + p
             mass_g[j], upper[j] = panel_g[p], each
             if is_mppt[c]:
-                matrix[layout.panel(c, 2), j] = panel_w[p] * 0.75 * 0.95 * NOMINAL_V / CHARGING_V
+                brought[layout.panel(c, 2), j] = panel_w[p] * 0.75 * 0.95 * NOMINAL_V / CHARGING_V
             else:
-                matrix[layout.panel(c, 0 if p % 3 else 1), j] = panel_w[p] / 18 * NOMINAL_V * 0.75
+                brought[layout.panel(c, 0 if p % 3 else 1), j] = panel_w[p] / 18 * NOMINAL_V * 0.75
 
     def join(c: int, p: int) -> int:
         return first_join + c * n_panels + p
@@ -96,6 +98,7 @@ def synthetic_plan(
     identity = np.eye(n_columns)
     items = [identity[j] for j in range(first_join)]
     items += [np.sum([identity[join(c, p)] for c in range(n_controllers)], axis=0) for p in range(n_panels)]
+    matrix = Matrix.of((layout.size, n_columns), brought)
     return Plan(
         np.zeros(n_columns),
         upper,

@@ -44,7 +44,8 @@ def time_expanded(plan: Plan, seconds: float) -> tuple[str, float, int]:
     # the plant's coordinates as columns keep the rows short
     plant = {}
     for i in range(layout.size):
-        terms = [(counts[j], float(matrix[i, j])) for j in range(plan.n_columns) if matrix[i, j]]
+        brought = matrix.row(i)
+        terms = [(counts[j], float(c)) for j, c in enumerate(brought) if c]
         if terms:
             plant[i] = problem.add_variable(f"p{i:04d}", 0)
             problem.addConstraint(plant[i] == pulp.LpAffineExpression(terms))
