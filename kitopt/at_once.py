@@ -15,6 +15,7 @@ A = TypeVar("A")
 
 _MOST_AT_WORK = 4
 """Each copy takes memory of its own."""
+_NUMBER_BYTES = 4
 
 
 def at_once(parts: Sequence[Callable[[], A]]) -> list[A]:
@@ -33,11 +34,12 @@ def at_once(parts: Sequence[Callable[[], A]]) -> list[A]:
         return [part() for part in parts]
     # each that reads a number from the pipe has it alone
     waiting, write = os.pipe()
-    os.write(write, bytes(range(len(parts))))
+    os.write(write, b"".join(i.to_bytes(_NUMBER_BYTES, "big") for i in range(len(parts))))
     os.close(write)
 
     def work() -> dict[int, A]:
-        return {number[0]: parts[number[0]]() for number in iter(lambda: os.read(waiting, 1), b"")}
+        taken = (int.from_bytes(one, "big") for one in iter(lambda: os.read(waiting, _NUMBER_BYTES), b""))
+        return {i: parts[i]() for i in taken}
 
     copies: list[_Copy] = []
     try:

@@ -151,7 +151,7 @@ class Origin:
 
     @cached_property
     def _is_used(self) -> NDArray[np.bool_]:
-        return self.case.whole_matrix().has_any[0]
+        return self.case.whole_matrix.has_any[0]
 
     def fails(self, counts: Floats) -> NDArray[np.bool_] | None:
         """Which spells are failed, where more of them are than may be; None where the counts pass."""

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable
 from typing import Any, Protocol, TextIO
 
 from kitopt.budget import Budget
+from kitopt.cli.freed_memory import keep_freed_memory
 from kitopt.cli.options import Overrides
 from kitopt.cli.paper import NO_PAPER, Paper
 from kitopt.cli.progress import Progress
@@ -50,6 +51,7 @@ def answered(
     paper : Paper
         What is written beside the answer.
     """
+    keep_freed_memory()
     progress = Progress(sys.stderr, least)
     try:
         clock = overrides.budget(progress)

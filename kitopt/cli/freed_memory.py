@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ctypes
 import sys
 
 _TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3
@@ -15,6 +14,8 @@ def keep_freed_memory() -> None:
     """Ask the C library to keep what is freed, where it can: new pages for each array took a tenth of the time."""
     if sys.platform != "linux":
         return
+    import ctypes
+
     option = getattr(ctypes.CDLL(None), "mallopt", None)
     if option is not None:
         option(_TRIM_THRESHOLD, _LEAST_RETURNED)

@@ -19,7 +19,6 @@ import warnings
 from collections.abc import Callable, Sequence
 from typing import NoReturn
 
-from kitopt.cli.freed_memory import keep_freed_memory
 from kitopt.cli.request import BAD_INPUT, DEFECT, INTERRUPTED, Answer, Request
 from kitopt.cli.streams import say, settle, write_answer
 from kitopt.errors import BadInput, Fault
@@ -41,7 +40,6 @@ def main(args: Sequence[str] | None = None, *, interrupted: Callable[[], bool] =
     given = [_no_option(one) for one in (sys.argv[1:] if args is None else args)]
     # one short run makes few cycles: looking for them often costs a tenth of its time
     gc.set_threshold(100_000)
-    keep_freed_memory()
     settle()
     try:
         code = _answer(given, interrupted)

@@ -7,7 +7,7 @@ destroy the concavity on which the cuts rely.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -161,30 +161,6 @@ class _Flow:
         return np.minimum(self.draining_w, self.charging_w) * self.conditions.step_h
 
     @cached_property
-    def gained_wh(self) -> Floats:
-        """What is gained since the start without a ceiling, shape (n, n_steps). [Wh]"""
-        return np.cumsum(self.stored_wh, axis=-1)
-
-    @cached_property
-    def peak_wh(self) -> Floats:
-        """The most of that until then, shape (n, n_steps). [Wh]"""
-        return np.asarray(np.maximum.accumulate(self.gained_wh, axis=-1))
-
-    def of(self, windows: NDArray[np.intp] | None) -> _Flow:
-        """That of some of the windows, or of all."""
-        if windows is None:
-            return self
-        by_drawn, by_rated = (_some(one, windows) for one in self.drain)
-        return replace(
-            self,
-            net_w=self.net_w[windows],
-            draining_w=self.draining_w[windows],
-            charging_w=self.charging_w[windows],
-            charging=_some(self.charging, windows),
-            drain=(by_drawn, by_rated),
-        )
-
-    @cached_property
     def _is_draining(self) -> NDArray[np.bool_]:
         return np.asarray(self.draining_w <= self.charging_w)
 
@@ -205,10 +181,6 @@ class _Flow:
         return np.where(self._is_draining, -self.drain[1] / self.conditions.discharge_efficiency, 0.0)
 
 
-_AS_DRAWN = np.ones(1), np.zeros(1)
-"""Derivatives where as much leaves the store as is drawn."""
-
-
 def _drain(conditions: Conditions, plant: Floats, drawn_w: Floats) -> tuple[Floats, Floats]:
     """Derivatives of what leaves the store by what is drawn and by the 20-hour power; the two times these are it.
 
@@ -218,10 +190,10 @@ def _drain(conditions: Conditions, plant: Floats, drawn_w: Floats) -> tuple[Floa
     """
     k = conditions.peukert
     if k == 1.0:
-        return _AS_DRAWN
+        return np.ones(1), np.zeros(1)
     rated_w = _rated_w(conditions, plant, drawn_w)
     if np.all(drawn_w <= rated_w):
-        return _AS_DRAWN
+        return np.ones(1), np.zeros(1)
     ratio = np.where(drawn_w > MOST_RATED * rated_w, MOST_RATED, drawn_w / np.maximum(rated_w, 1e-12))
     hard = ratio > 1.0
     by_drawn, by_rated = np.ones(ratio.shape), np.zeros(ratio.shape)
@@ -236,34 +208,12 @@ def _rated_w(conditions: Conditions, plant: Floats, of_steps: Floats) -> Floats:
     return np.expand_dims(rated_w, tuple(range(plant.ndim - 1, of_steps.ndim)))
 
 
-_latest: list[tuple[Conditions, bytes, _Flow]] = []
-"""That of all windows of the plant that was last run, since its slopes are asked for next."""
-
-
 def _flow(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> _Flow:
     """Net and stored power of some windows, or of all."""
-    if plant.ndim > 1:
-        return _reckoned(conditions, plant, windows)
-    layout = conditions.layout
-    without_store = plant.copy()
-    without_store[[layout.capacity, layout.missing]] = 0.0
-    key = without_store.tobytes()
-    found = next((flow for of, known, flow in _latest if of is conditions and known == key), None)
-    if found is not None:
-        return found.of(windows)
-    found = _reckoned(conditions, plant, windows)
-    if windows is None:
-        _latest[:] = [(conditions, key, found)]
-    return found
-
-
-def _reckoned(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None) -> _Flow:
     charging = _some(conditions.charged_share, windows)
     net_w = charging_w(conditions, plant, windows) - demand_w(conditions, plant)[..., None, :]
-    by_drawn, by_rated = _AS_DRAWN if conditions.peukert == 1.0 else _drain(conditions, plant, -net_w)
-    draining_w = net_w if by_drawn is _AS_DRAWN[0] else by_drawn * net_w
-    if conditions.discharge_efficiency != 1.0:
-        draining_w = draining_w / conditions.discharge_efficiency
+    by_drawn, by_rated = _drain(conditions, plant, -net_w)
+    draining_w = by_drawn * net_w / conditions.discharge_efficiency
     if np.any(by_rated):
         draining_w -= by_rated * (_rated_w(conditions, plant, net_w) / conditions.discharge_efficiency)
     limit_w = float(plant[conditions.layout.charge_limit]) if conditions.has_charge_limit else np.inf
@@ -271,14 +221,16 @@ def _reckoned(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] |
     return _Flow(conditions, net_w, draining_w, charging * gained_w, charging, (by_drawn, by_rated), limit_w)
 
 
-def _charge_wh(conditions: Conditions, plant: Floats, flow: _Flow) -> Floats:
+def _charge_wh(conditions: Conditions, plant: Floats, stored_wh: Floats) -> Floats:
     """Charge at the end of each step, shape (n, n_steps). [Wh]"""
     layout = conditions.layout
     capacity_wh, missing_wh = plant[layout.capacity], plant[layout.missing]
     if conditions.taper_h is None:
         # charge[t] = min(capacity, charge[t-1] + gain) unrolled: the ceiling last met decides
-        return np.asarray(flow.gained_wh + np.minimum(capacity_wh - missing_wh, capacity_wh - flow.peak_wh))
-    kept, stored_wh = conditions.kept_share, flow.stored_wh
+        gained_wh = np.cumsum(stored_wh, axis=1)
+        peak_wh = np.maximum.accumulate(gained_wh, axis=1)
+        return np.asarray(gained_wh + np.minimum(capacity_wh - missing_wh, capacity_wh - peak_wh))
+    kept = conditions.kept_share
     charge_wh = np.empty_like(stored_wh)
     now_wh = np.full(len(stored_wh), capacity_wh - missing_wh)
     for t in range(conditions.n_steps):
@@ -346,7 +298,7 @@ def simulate(conditions: Conditions, plant: Floats) -> Verdict:
     if plant.shape != (conditions.layout.size,):
         raise ShapeMismatch(f"plant of shape {plant.shape}, layout of {conditions.layout.size} coordinates")
     flow = _flow(conditions, plant)
-    charge_wh = _charge_wh(conditions, plant, flow)
+    charge_wh = _charge_wh(conditions, plant, flow.stored_wh)
     held_wh = _held_wh(conditions, plant)
     free_wh = _before_cell_wh(conditions, plant, charge_wh) - _drawn_in_cell_wh(conditions, plant) - held_wh
     if not np.all(conditions.may_discharge):
@@ -414,15 +366,17 @@ def needed_wh(
     ndarray, shape (..., n)
     """
     flow, cells = _flow(conditions, plant, windows), conditions.cells
+    gained_wh = np.cumsum(flow.stored_wh, axis=-1)
+    peak_wh = np.maximum.accumulate(gained_wh, axis=-1)
     drawn_wh = _drawn_in_cell_wh(conditions, plant)[..., None, cells.ends] + (conditions.reserve_wh - TOLERANCE_WH)
     # in the first interval nothing is gained yet, and no ceiling was met
     n, share = cells.n_first, _some(conditions.free_share, windows)[:, cells.ends]
-    short_wh = drawn_wh[..., n:] - flow.gained_wh[..., cells.before]
+    short_wh = drawn_wh[..., n:] - gained_wh[..., cells.before]
     needed = np.maximum(
         _least_capacity_wh(drawn_wh[..., :n], share[:, :n] - missing_share),
         _least_capacity_wh(short_wh, share[:, n:] - missing_share),
     )
-    short_wh += flow.peak_wh[..., cells.before]
+    short_wh += peak_wh[..., cells.before]
     needed = np.maximum(needed, _least_capacity_wh(short_wh, share[:, n:]))
     if not np.all(conditions.may_discharge):
         is_short = ~_some(conditions.may_discharge, windows) & (flow.net_w * conditions.step_h < -TOLERANCE_WH)
@@ -452,21 +406,20 @@ class _Since:
     first_step: NDArray[np.intp]
 
 
-def _since_full(conditions: Conditions, plant: Floats, flow: _Flow, until: NDArray[np.intp]) -> _Since:
+def _since_full(conditions: Conditions, plant: Floats, stored_wh: Floats, until: NDArray[np.intp]) -> _Since:
     """Weights of the steps up to and with `until`, by the active branch of each minimum."""
-    stored_wh = flow.stored_wh
     n, steps = len(stored_wh), np.arange(conditions.n_steps)
     is_past = steps <= until[:, None]
     if conditions.taper_h is None:
         # the last full step before the lowest one, or the start
-        gained_wh = np.where(is_past, flow.gained_wh, -np.inf)
+        gained_wh = np.where(is_past, np.cumsum(stored_wh, axis=1), -np.inf)
         full_step = conditions.n_steps - 1 - np.argmax(gained_wh[:, ::-1], axis=1)
         since_start = plant[conditions.layout.missing] >= gained_wh[np.arange(n), full_step]
         first = np.where(since_start, -1, full_step)
         counted = is_past & (steps > first[:, None])
         return _Since(counted.astype(np.float64), since_start.astype(np.float64), first)
     capacity_wh, kept = plant[conditions.layout.capacity], conditions.kept_share
-    charge_wh = _charge_wh(conditions, plant, flow)
+    charge_wh = _charge_wh(conditions, plant, stored_wh)
     start_wh = np.full((n, 1), capacity_wh - plant[conditions.layout.missing])
     before_wh = np.concatenate([start_wh, charge_wh[:, :-1]], axis=1)
     tapers = is_past & (kept * before_wh + (1.0 - kept) * capacity_wh < before_wh + stored_wh)
@@ -500,7 +453,7 @@ def cuts(conditions: Conditions, plant: Floats, lowest_step: NDArray[np.intp], w
     # to pick out what is all there is would only copy it
     some = None if np.array_equal(windows, np.arange(conditions.n_windows)) else windows
     flow = _flow(conditions, plant, some)
-    since = _since_full(conditions, plant, flow, conditions.first_of_cell[last] - 1)
+    since = _since_full(conditions, plant, flow.stored_wh, conditions.first_of_cell[last] - 1)
     # from the start of the lowest step's interval on, what is drawn without sun
     in_cell = (steps >= conditions.first_of_cell[last][:, None]) & (steps <= last[:, None])
     by_drawn, by_rated = _drain(conditions, plant, demand_w(conditions, plant))
@@ -548,7 +501,7 @@ def _is_frozen(
         return frozen
     capacity_wh = plant[conditions.layout.capacity]
     capacity_share = np.broadcast_to(conditions.capacity_share, (conditions.n_windows, conditions.n_steps))[windows]
-    charge_wh = _charge_wh(conditions, plant, flow)
+    charge_wh = _charge_wh(conditions, plant, flow.stored_wh)
     low_wh = _before_cell_wh(conditions, plant, charge_wh)[rows, last] - _drawn_in_cell_wh(conditions, plant)[last]
     held_wh = (1.0 + conditions.reserve_share - capacity_share[rows, last]) * capacity_wh + conditions.reserve_wh
     return np.asarray(frozen & (flow.net_w[rows, last] * conditions.step_h[last] < low_wh - held_wh))

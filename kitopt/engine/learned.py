@@ -108,7 +108,7 @@ class CaseMemory:
 
     @cached_property
     def _is_used(self) -> NDArray[np.bool_]:
-        return self.case.whole_matrix().has_any[0]
+        return self.case.whole_matrix.has_any[0]
 
     def judge(self, counts: Floats) -> Verdict:
         """Judge counts, whole or fractional."""

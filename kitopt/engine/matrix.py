@@ -1,4 +1,4 @@
-"""A matrix of which most entries are zero: what each of many columns of counts brings to a plant's coordinates."""
+"""A matrix of which most entries are zero: what counts bring to a plant's coordinates, or the terms of many rows."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ Places = NDArray[np.intp]
 
 @dataclass(frozen=True, eq=False)
 class Matrix:
-    """Its entries, column by column and in each from the first row on; none is zero, and each place has one at most.
+    """Its entries in any order; each place has one at most.
 
     Attributes
     ----------
@@ -38,6 +38,15 @@ class Matrix:
         return cls._summed(shape, places[:, 0], places[:, 1], np.fromiter(entries.values(), np.float64, len(entries)))
 
     @classmethod
+    def of_rows(cls, rows: Sequence[Sequence[tuple[int, float]]], n_columns: int) -> Matrix:
+        """That of rows of ``(column, coefficient)``, each column once in a row: its entries are in their order."""
+        lengths = [len(row) for row in rows]
+        n = sum(lengths)
+        columns = np.fromiter((j for row in rows for j, _ in row), np.intp, n)
+        values = np.fromiter((c for row in rows for _, c in row), np.float64, n)
+        return cls((len(rows), n_columns), np.repeat(np.arange(len(rows)), lengths), columns, values)
+
+    @classmethod
     def below_each_other(cls, some: Sequence[Matrix]) -> Matrix:
         """Some of the same columns, the rows of one behind those of another."""
         firsts = np.cumsum([0, *(one.shape[0] for one in some)]).tolist()
@@ -47,6 +56,7 @@ class Matrix:
 
     @classmethod
     def _summed(cls, shape: tuple[int, int], rows: Places, columns: Places, values: Floats) -> Matrix:
+        """That of entries of which several may be for one place; zeros are left out."""
         places, which = np.unique(columns * shape[0] + rows, return_inverse=True)
         summed = np.bincount(which, values, len(places))
         places, summed = places[summed != 0.0], summed[summed != 0.0]
@@ -58,11 +68,9 @@ class Matrix:
 
     def plus(self, column: int, times: float, to: int) -> Matrix:
         """The same with so many times one column added to another."""
-        mine = self._entries_of(column)
-        rows, columns = (
-            np.append(self.rows, self.rows[mine]),
-            np.append(self.columns, np.full(len(self.rows[mine]), to)),
-        )
+        mine = self.columns == column
+        rows = np.append(self.rows, self.rows[mine])
+        columns = np.append(self.columns, np.full(np.count_nonzero(mine), to))
         return Matrix._summed(self.shape, rows, columns, np.append(self.values, times * self.values[mine]))
 
     def without(self, columns: Sequence[int], rows: slice = slice(None)) -> Matrix:
@@ -96,14 +104,9 @@ class Matrix:
 
     def column(self, j: int) -> Floats:
         """What a column brings to each coordinate, shape (n_rows,)."""
-        mine = self._entries_of(j)
-        found = np.zeros(self.shape[0])
+        mine, found = self.columns == j, np.zeros(self.shape[0])
         found[self.rows[mine]] = self.values[mine]
         return found
-
-    def _entries_of(self, column: int) -> slice:
-        first, end = np.searchsorted(self.columns, [column, column + 1]).tolist()
-        return slice(first, end)
 
     def is_in(self, rows: slice) -> NDArray[np.bool_]:
         """Which entries lie in some rows, shape (n_entries,)."""
@@ -120,8 +123,3 @@ class Matrix:
         row, column = (np.zeros(n, dtype=bool) for n in self.shape)
         row[self.rows], column[self.columns] = True, True
         return row, column
-
-    @property
-    def nbytes(self) -> int:
-        """What it takes in memory."""
-        return self.rows.nbytes + self.columns.nbytes + self.values.nbytes

@@ -19,7 +19,6 @@ from kitopt.engine.judge import TOLERANCE_WH
 from kitopt.engine.matrix import Matrix
 from kitopt.engine.plant import Conditions
 from kitopt.engine.solver import FEASIBILITY, Program
-from kitopt.engine.terms import Terms
 from kitopt.errors import ModelError
 
 Floats = NDArray[np.float64]
@@ -123,24 +122,16 @@ class Case:
         Where the case is asked for in part, as a relaxation may, it is judged at that many times
         the counts: a row ``v @ plant >= served`` is broken just when ``v @ (plant / served) >= 1`` is.
         """
-        left = self.own(counts)
-        if self.gone or self.less:
-            left = left.copy()
-            for mark, column, share in self.less:
-                left[column] -= share * left[mark]
-            left[list(self.gone)] = 0.0
-        plant = self.matrix @ left
+        plant = self.whole_matrix @ self.own(counts)
         return plant if self.served is None else plant / max(float(counts[self.served]), _HARDLY)
 
     def terms(self, v: Floats) -> list[tuple[int, float]]:
         """A row in the plant's coordinates as terms in the plan's columns."""
-        row = v @ self.matrix
-        for mark, column, share in self.less:
-            row[mark] -= share * row[column]
-        row[list(self.gone)] = 0.0
+        row = v @ self.whole_matrix
         found = np.flatnonzero(np.abs(row) > 1e-12)
         return [(int(j), float(c)) for j, c in zip(self.in_plan(found), row[found], strict=True)]
 
+    @cached_property
     def whole_matrix(self) -> Matrix:
         """The matrix with what is lost worked into it."""
         matrix = self.matrix
@@ -255,7 +246,7 @@ class Objective:
 class _Rules:
     """All rows at once: their terms, and one bound and slack a row."""
 
-    terms: Terms
+    terms: Matrix
     lower: Floats
     upper: Floats
     slack: Floats
@@ -356,15 +347,15 @@ class Plan:
         """The rules that whole counts break, re-checked outside the solver; all of `either` where none is kept."""
         either = self.either if not any(row.holds(counts) for row in self.either) else ()
         rules = self._rules
-        value = rules.terms.at(counts)
+        value = rules.terms @ counts
         is_kept = (rules.lower - rules.slack <= value) & (value <= rules.upper + rules.slack)
         return [*(self.rows[i] for i in np.flatnonzero(~is_kept)), *either]
 
     @cached_property
     def _rules(self) -> _Rules:
-        terms = Terms.of([row.terms for row in self.rows])
-        largest = np.ones(terms.n_rows)
-        np.maximum.at(largest, terms.row, np.abs(terms.coefficient))
+        terms = Matrix.of_rows([row.terms for row in self.rows], self.n_columns)
+        largest = np.ones(terms.shape[0])
+        np.maximum.at(largest, terms.rows, np.abs(terms.values))
         lower = np.array([row.lower for row in self.rows], dtype=np.float64)
         upper = np.array([row.upper for row in self.rows], dtype=np.float64)
         return _Rules(terms, lower, upper, 2 * FEASIBILITY * largest)

@@ -207,16 +207,14 @@ class _Chooser:
 
     def run(self) -> Outcome:
         first = self.plan.objectives[0]
-        if self.best is not None:
-            self.cutoff = min(self.cutoff, float(first.of(self.best)))
         try:
-            is_found = self._by_sides(first, self.cutoff)
+            is_found = self._by_sides(first, self._cutoff_by(first))
             if is_found is None and self.may_put_off and self._listings:
                 return replace(self._outcome("time-limit", first), is_put_off=True)
             if is_found is None:
                 self._listings = []
                 # with a cutoff the relaxation most often already tells that nothing is left
-                cutoff = self.cutoff if self.best is None else min(self.cutoff, float(first.of(self.best)))
+                cutoff = self._cutoff_by(first)
                 is_found = self._relax(first, cutoff) and self._minimise(first, cutoff, is_full=True)
             if not is_found:
                 self.bound = max(self.bound, self.cutoff + first.step)
@@ -227,6 +225,10 @@ class _Chooser:
         with contextlib.suppress(OutOfTime):
             self._go_on()
         return self._outcome("found", first)
+
+    def _cutoff_by(self, first: Objective) -> float:
+        """The cutoff, or the value of the counts in hand where that is lower."""
+        return self.cutoff if self.best is None else min(self.cutoff, float(first.of(self.best)))
 
     def _is_proved(self, objective: Objective) -> bool:
         return self.best is not None and objective.of(self.best) <= self.bound + 1e-6
@@ -400,9 +402,10 @@ class _Chooser:
             is_found = has_sides and self._settle(objective, cutoff, is_full=is_all)
             if is_found:
                 assert self.best is not None
-                if not is_all and _is_refused(self.plan, self.best, self.budget):
-                    raise _Refused
-                self.tried = self.tried if is_all else self.best
+                if not is_all:
+                    if _is_refused(self.plan, self.best, self.budget):
+                        raise _Refused
+                    self.tried = self.best
                 value = float(objective.of(self.best))
                 if value <= self.enough and not is_all:
                     raise _Enough

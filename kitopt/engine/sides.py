@@ -22,6 +22,7 @@ Terms = list[tuple[int, float]]
 _MOST_CLOSER = 40
 """Tangents at sides that are kept."""
 _WINDOWS_AT_ONCE = 48
+"""Of the hardest so many are looked at before it is asked whether the next may tell less."""
 _FEW_WINDOWS = 3
 """Where the hardest windows are more than one in so many, to look at all of them is no more work."""
 
@@ -107,7 +108,7 @@ class Sides:
         keys = [side.tobytes() for side in sides]
         if _FEW_WINDOWS * n_hard <= self.case.conditions.n_windows:
             some = np.bincount(self.kind, weights=sides[0], minlength=self.n_kinds)
-            new = [i for i, key in enumerate(keys) if key not in self._at_least_wh]
+            new = np.array([i for i, key in enumerate(keys) if key not in self._at_least_wh], dtype=np.intp)
             each = reduce(np.maximum, (one.least - one.saved @ some for one in self.tangents.values()))
             hard = np.argpartition(-each, n_hard - 1)[:n_hard]
             hard = hard[np.argsort(each[hard], kind="stable")]
@@ -117,7 +118,7 @@ class Sides:
                 open_ = np.flatnonzero(needs >= each[hard[first]])
                 if not len(open_):
                     break
-                here = self.needs.each_wh(sides[np.array(new)[open_]], hard[first : first + _WINDOWS_AT_ONCE])
+                here = self.needs.each_wh(sides[new[open_]], hard[first : first + _WINDOWS_AT_ONCE])
                 needs[open_] = np.minimum(needs[open_], np.min(here, axis=1))
             self._at_least_wh |= zip((keys[i] for i in new), needs.tolist(), strict=True)
         return np.array([self._need_wh.get(key, self._at_least_wh.get(key, 0.0)) for key in keys])

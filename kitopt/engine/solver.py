@@ -16,7 +16,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.engine.terms import Terms
+from kitopt.engine.matrix import Matrix
 from kitopt.errors import SolverFailed
 
 Floats = NDArray[np.float64]
@@ -188,8 +188,8 @@ class Stated:
         fixed[self._free] = 0.0
         self._at_fixed, self._costs = fixed, np.array(program.objective, dtype=np.float64)
         self._fixed_cost = float(self._costs @ fixed)
-        terms = Terms.of([row for row, _, _ in program.rows])
-        self._moved = terms.at(fixed)
+        terms = Matrix.of_rows([row for row, _, _ in program.rows], len(program.lower))
+        self._moved = terms @ fixed
         moved: list[float] = self._moved.tolist()
         self._highs: Any
         if not self._is_mip:
@@ -229,6 +229,7 @@ class Stated:
         """Whether there is a point whose objective is at most that, asked without presolve; the last that is asked."""
         highs, n = self._highs, len(self._free)
         highs.clearSolver()
+        ends = time.monotonic() + seconds
         # where linear terms alone tell, to search for any point may take a hundred times as long
         if self._is_mip:
             answer = self.solve(seconds=seconds, cutoff=cutoff, presolve=False, relaxed=True)
@@ -240,7 +241,7 @@ class Stated:
             highs.addRow(-math.inf, upper, len(costs), [i for i, _ in costs], [c for _, c in costs])
         highs.changeColsCost(n, np.arange(n, dtype=np.int32), np.zeros(n))
         self._fixed_cost = 0.0
-        return self.solve(seconds=seconds, presolve=False)
+        return self.solve(seconds=ends - time.monotonic(), presolve=False)
 
     def solve(
         self,
@@ -312,25 +313,25 @@ class Stated:
                 raise SolverFailed(f"the solver refuses the option {name} = {value!r}")
 
 
-def _as_it_stands(program: Program, terms: Terms, free: NDArray[np.intp], moved: Sequence[float]) -> Any:
+def _as_it_stands(program: Program, terms: Matrix, free: NDArray[np.intp], moved: Sequence[float]) -> Any:
     """The free columns of a program, relaxed, in the solver's own arrays; see ``_write``."""
     import highspy
 
     place = np.full(len(program.lower), -1)
     place[free] = np.arange(len(free))
-    is_free = place[terms.column] >= 0
+    is_free = place[terms.columns] >= 0
     model = highspy.HighsLp()
-    model.num_col_, model.num_row_ = len(free), terms.n_rows
+    model.num_col_, model.num_row_ = len(free), terms.shape[0]
     model.col_cost_ = np.array(program.objective, dtype=np.float64)[free]
     model.col_lower_ = np.array(program.lower, dtype=np.float64)[free]
     model.col_upper_ = np.array(program.upper, dtype=np.float64)[free]
     model.row_lower_ = np.array([low for _, low, _ in program.rows]) - moved
     model.row_upper_ = np.array([high for _, _, high in program.rows]) - moved
     model.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
-    lengths = np.bincount(terms.row[is_free], minlength=terms.n_rows)
+    lengths = np.bincount(terms.rows[is_free], minlength=terms.shape[0])
     model.a_matrix_.start_ = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int32)
-    model.a_matrix_.index_ = place[terms.column[is_free]].astype(np.int32)
-    model.a_matrix_.value_ = terms.coefficient[is_free]
+    model.a_matrix_.index_ = place[terms.columns[is_free]].astype(np.int32)
+    model.a_matrix_.value_ = terms.values[is_free]
     return model
 
 

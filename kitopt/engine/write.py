@@ -150,7 +150,7 @@ def add_joint(program: Program, case: Case, asked: Sequence[Asked]) -> None:
 def _coordinates(program: Program, case: Case, box: Floats) -> Writer:
     """Add a column for each coordinate, tied to the counts, and give the writer of rows in them."""
     column: dict[int, int] = {}
-    matrix = case.whole_matrix()
+    matrix = case.whole_matrix
     of_plan = case.in_plan()
     for c in np.flatnonzero(matrix.has_any[0]).tolist():
         size = max(float(box[c]), 1e-9)

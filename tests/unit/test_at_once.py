@@ -105,6 +105,12 @@ def test_more_than_a_pipe_holds_comes_through() -> None:
     assert done.stdout == "3000000\n", done.stderr
 
 
+@needs_copies
+def test_of_more_parts_than_a_byte_counts_each_is_worked_out_in_its_place() -> None:
+    done = run("print(at_once([lambda i=i: i for i in range(300)]) == list(range(300)))")
+    assert done.stdout == "True\n", done.stderr
+
+
 def test_beside_another_thread_nothing_is_copied() -> None:
     is_over = threading.Event()
     other = threading.Thread(target=is_over.wait)

@@ -50,3 +50,9 @@ def test_one_stands_below_another_or_among_more_columns() -> None:
     some = of(DENSE)
     assert Matrix.below_each_other([some, some]).some_rows(slice(None)).tolist() == np.vstack([DENSE, DENSE]).tolist()
     assert some.among(1, 6).some_rows(slice(None)).tolist() == np.pad(DENSE, ((0, 0), (1, 1))).tolist()
+
+
+def test_rows_of_terms_are_in_their_order() -> None:
+    some = Matrix.of_rows([[(2, 3.0), (0, 1.0)], [], [(1, 5.0)]], 3)
+    assert some @ np.array([1.0, 2.0, 3.0]) == pytest.approx([3.0 * 3 + 1.0, 0.0, 5.0 * 2])
+    assert (some.columns.tolist(), some.shape) == ([2, 0, 1], (3, 3))
