@@ -45,11 +45,29 @@ class Silent:
 SILENT = Silent()
 
 
+ANY_NODES = 2**31 - 1
+"""As many as the solver can count."""
+_NODES_A_STEP = 10
+"""Of the solver's branching: they take about as long as to look at a panel side."""
+
+
 @dataclass
 class Allowance:
-    """So many proposals may still be judged."""
+    """So many steps of work may still be done, and no more than what it is a part of allows."""
 
-    left: int
+    mine: int
+    whole: Allowance | None = None
+
+    @property
+    def left(self) -> int:
+        """Steps that are left."""
+        return self.mine if self.whole is None else min(self.mine, self.whole.left)
+
+    def count(self, n: int) -> None:
+        """So many were done."""
+        self.mine -= n
+        if self.whole is not None:
+            self.whole.count(n)
 
 
 @dataclass(frozen=True)
@@ -61,7 +79,8 @@ class Budget:
     ends_s : float
         On the clock of ``time.monotonic``; infinite without a limit. [s]
     allowed : Allowance or None
-        How many proposals may be judged, whatever the time; None for any number.
+        How many steps of work may be done, whatever the time; None for any number. A step is a look at a panel side or
+        at a linear program, or some nodes of the solver's branching.
     """
 
     ends_s: float = math.inf
@@ -75,7 +94,7 @@ class Budget:
 
     @property
     def left_s(self) -> float:
-        """What is left; 0 when the time is up, or no proposal is allowed any more. [s]"""
+        """What is left; 0 when the time is up, or no step is allowed any more. [s]"""
         if self.allowed is not None and self.allowed.left <= 0:
             return 0.0
         return max(0.0, self.ends_s - time.monotonic())
@@ -95,6 +114,26 @@ class Budget:
         if self.is_over:
             raise OutOfTime
 
+    def step(self) -> None:
+        """Count one step of work, and go on only while there are any.
+
+        Raises
+        ------
+        OutOfTime
+        """
+        self.count_nodes(_NODES_A_STEP)
+        self.check()
+
+    @property
+    def most_nodes(self) -> int:
+        """So many nodes may the solver still branch to."""
+        return ANY_NODES if self.allowed is None else min(ANY_NODES, _NODES_A_STEP * max(1, self.allowed.left))
+
+    def count_nodes(self, n: int) -> None:
+        """Count what the solver has branched to."""
+        if self.allowed is not None:
+            self.allowed.count(n // _NODES_A_STEP)
+
     @contextlib.contextmanager
     def in_force(self) -> Iterator[None]:
         """Let ``check_time`` ask this budget."""
@@ -109,14 +148,12 @@ class Budget:
         left_s = min(seconds, share * self.left_s)
         return replace(self, ends_s=min(self.ends_s, time.monotonic() + left_s))
 
-    def proposals(self, most: int) -> Budget:
-        """A part of it in which no more than so many proposals are judged: the same on every machine."""
-        return replace(self, allowed=Allowance(most))
+    def steps(self, most: int) -> Budget:
+        """A part of it in which no more than so many steps are done: the same on every machine."""
+        return replace(self, allowed=Allowance(most, self.allowed))
 
     def round(self, *, bound: float, best: float | None, n_rows: int) -> None:
-        """Tell the reporter that a proposal has been judged, and count it."""
-        if self.allowed is not None:
-            self.allowed.left -= 1
+        """Tell the reporter that a proposal has been judged."""
         self.reporter.round(bound=bound, best=best, n_rows=n_rows)
 
     def say(self, text: str) -> None:

@@ -87,7 +87,7 @@ class Again:
         )
 
     def _in_first(self, asked: Sequence[Rules], budget: Budget, say: Callable[[int], None]) -> list[Solved | None]:
-        """The best kit of the first class under each of some rules, where there was time.
+        """The best kit of the first class under each of some rules; a known one that is not proved where time was up.
 
         The best that keeps any of some limits is the best under each that it keeps: so the limits are asked about
         together, until each is kept by one.
@@ -105,13 +105,27 @@ class Again:
             say(next(iter(limits)))
             plan = replace(base.plan, either=tuple(limits.values()))
             outcome = self._choose_within(0, plan, math.inf, budget, least=least).outcome
-            counts = outcome.counts if outcome.proved else None
+            least = max(least, outcome.bound)
+            if not outcome.proved:
+                break
+            counts = outcome.counts
             for i, row in list(limits.items()):
                 if counts is None or row.holds(counts):
                     found[i] = replace(base, plan=replace(base.plan, rows=(*base.plan.rows, row)), outcome=outcome)
                     del limits[i]
-            least = max(least, outcome.bound)
+        for i, row in limits.items():
+            found[i] = self._known_within(base, row, least)
         return found
+
+    def _known_within(self, base: Solved, row: Row, least: float) -> Solved | None:
+        """The best kit of the first class in hand that keeps a limit."""
+        first = base.plan.objectives[0]
+        counts = min((one for one in self._kits[0] if row.holds(one)), key=first.of, default=None)
+        if counts is None:
+            return None
+        value = float(first.of(counts))
+        outcome = replace(base.outcome, status="time-limit", counts=counts, objective=value, bound=least, reached={})
+        return replace(base, outcome=outcome)
 
     def _complete(self, rules: Rules, first: Solved | None, highest: float, budget: Budget) -> Choice:
         """The best over all classes, the first of them being known; it is None where the rule leaves it no kit."""

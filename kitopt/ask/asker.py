@@ -1,7 +1,7 @@
 """The asker: puts questions that differ a little from one choice, never the same twice.
 
 A question that only forbids kits starts from the rows that its choice has learned; any other is asked from
-the start. What one question may cost is a number of proposals, never a time: the same input, the same advice.
+the start. What one question may cost is a number of steps, never a time: the same input, the same advice.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from kitopt.model.bus import BusClass
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Laid, Sky, SkyOf, is_under_one_sky
 
-MOST_PROPOSALS = 300
+MOST_STEPS = 10_000
 """What one question may take; one that takes more stays open."""
 
 
@@ -67,7 +67,7 @@ class Asker:
         return self.n_solves >= self._most_solves or self.budget.is_over
 
     def ask(self, *changes: Change, is_in_full: bool = False) -> Choice:
-        """The best kit after some changes; status "time-limit" where time or proposals do not suffice to tell.
+        """The best kit after some changes; status "time-limit" where time or steps do not suffice to tell.
 
         Parameters
         ----------
@@ -208,7 +208,7 @@ class Asker:
 
     def _part(self, n: int = 1) -> Budget:
         """What some questions may take."""
-        return self.budget.proposals(MOST_PROPOSALS * n)
+        return self.budget.steps(MOST_STEPS * n)
 
 
 def bus_ids(bus: BusClass) -> frozenset[str]:

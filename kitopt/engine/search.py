@@ -10,19 +10,19 @@ import contextlib
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.budget import UNLIMITED, Budget, OutOfTime
+from kitopt.budget import ANY_NODES, UNLIMITED, Budget, OutOfTime
 from kitopt.engine.judge import Verdict
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listed, Listing, fixed_of
 from kitopt.engine.plan import Objective, Plan, Row
 from kitopt.engine.prices import SLACK, RulesForbid, TooMany
 from kitopt.engine.sides import Sides, can_hold
-from kitopt.engine.solver import Program, solve
+from kitopt.engine.solver import Answer, Program, solve
 from kitopt.engine.write import Asked, add_joint, add_learned, add_sides
 from kitopt.errors import ModelError
 
@@ -286,7 +286,7 @@ class _Chooser:
             other = self._told_apart(program, self.best, objective)
             start = {j: float(c) for j, c in enumerate(self.best)}
             cutoff = 2.0 * (objective.of(self.best) - objective.fixed)
-            answer = solve(program, start=start, seconds=self._left(), absolute_gap=_GAP, cutoff=cutoff, confirm=False)
+            answer = self._solve(program, start=start, absolute_gap=_GAP, cutoff=cutoff, confirm=False)
             if answer.status == "stopped":
                 raise OutOfTime
             if answer.values is None or answer.values[other] < 0.5:
@@ -447,7 +447,7 @@ class _Chooser:
             scale = max(1.0, listing.least_wh)
             held = [(j, wh / scale) for j, wh in listing.sides.capacity_terms()]
             program.add_row(held, lower=listing.least_wh / scale)
-        return solve(program, seconds=self._left(), most_nodes=_MOST_NODES).status != "infeasible"
+        return self._solve(program, most_nodes=_MOST_NODES).status != "infeasible"
 
     def _settle(self, objective: Objective, cutoff: float, *, is_full: bool) -> bool:
         """Find the best counts with the sides that are listed; where some are known already, whether they are alone."""
@@ -471,7 +471,7 @@ class _Chooser:
         stalled, last = 0, -math.inf
         for _ in range(_MOST_RELAXED_ROUNDS):
             program = self._program(objective.weights, objective.most(cutoff))
-            answer = solve(program, relaxed=True, seconds=self._left())
+            answer = self._solve(program, relaxed=True)
             if answer.values is None:
                 return answer.status != "infeasible"
             counts = np.clip(answer.values[: self.plan.n_columns], self.plan.lower, self.plan.upper)
@@ -501,10 +501,9 @@ class _Chooser:
         while True:
             program = self._program(objective.weights)
             start = None if self.best is None else {j: float(c) for j, c in enumerate(self.best)}
-            answer = solve(
+            answer = self._solve(
                 program,
                 start=start,
-                seconds=self._left(),
                 absolute_gap=_GAP * objective.step,
                 cutoff=cutoff - objective.fixed,
                 # it ends the proof; of later passes nothing is lost by a wrong verdict but a tie
@@ -621,8 +620,13 @@ class _Chooser:
         program.add_row(either, lower=1.0)
 
     def _left(self) -> float:
-        self.budget.check()
+        self.budget.step()
         return self.budget.left_s
+
+    def _solve(self, program: Program, *, most_nodes: int = ANY_NODES, **how: Any) -> Answer:
+        answer = solve(program, seconds=self._left(), most_nodes=min(most_nodes, self.budget.most_nodes), **how)
+        self.budget.count_nodes(answer.n_nodes)
+        return answer
 
     def _whole(self, values: Floats) -> Floats:
         counts = self.plan.whole(values[: self.plan.n_columns])

@@ -16,6 +16,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.budget import ANY_NODES
 from kitopt.engine.matrix import Matrix
 from kitopt.errors import SolverFailed
 
@@ -84,7 +85,6 @@ class Answer:
 _UNKNOWN = Answer("stopped", None, math.inf, -math.inf)
 _NOTHING = Answer("infeasible", None, math.inf, math.inf)
 
-_ANY_NODES = 2**31 - 1
 _CUTOFF_SLACK = 0.5
 """Objectives are whole numbers: half of one above the cutoff is above it."""
 _OPTIONS: Mapping[str, Any] = {
@@ -116,7 +116,7 @@ def solve(
     seconds: float = math.inf,
     absolute_gap: float = 0.0,
     cutoff: float = math.inf,
-    most_nodes: int = _ANY_NODES,
+    most_nodes: int = ANY_NODES,
     confirm: bool = True,
 ) -> Answer:
     """Solve a program with HiGHS on one thread with a fixed seed.
@@ -156,7 +156,7 @@ def solve(
     if left <= 0.0:
         return _UNKNOWN
     # any point within the cutoff would do, which is sooner told than the best
-    again = stated.has_any_within(cutoff, seconds=left)
+    again = stated.has_any_within(cutoff, seconds=left, most_nodes=most_nodes)
     if again.status == "optimal":
         stated = Stated(program, is_relaxed=relaxed)
         left = ends - time.monotonic()
@@ -225,7 +225,7 @@ class Stated:
         n = len(self._free)
         self._highs.changeColsCost(n, np.arange(n, dtype=np.int32), costs[self._free])
 
-    def has_any_within(self, cutoff: float, *, seconds: float) -> Answer:
+    def has_any_within(self, cutoff: float, *, seconds: float, most_nodes: int = ANY_NODES) -> Answer:
         """Whether there is a point whose objective is at most that, asked without presolve; the last that is asked."""
         highs, n = self._highs, len(self._free)
         highs.clearSolver()
@@ -241,7 +241,7 @@ class Stated:
             highs.addRow(-math.inf, upper, len(costs), [i for i, _ in costs], [c for _, c in costs])
         highs.changeColsCost(n, np.arange(n, dtype=np.int32), np.zeros(n))
         self._fixed_cost = 0.0
-        return self.solve(seconds=ends - time.monotonic(), presolve=False)
+        return self.solve(seconds=ends - time.monotonic(), most_nodes=most_nodes, presolve=False)
 
     def solve(
         self,
@@ -250,7 +250,7 @@ class Stated:
         seconds: float = math.inf,
         absolute_gap: float = 0.0,
         cutoff: float = math.inf,
-        most_nodes: int = _ANY_NODES,
+        most_nodes: int = ANY_NODES,
         presolve: bool = True,
         relaxed: bool = False,
     ) -> Answer:
@@ -290,12 +290,13 @@ class Stated:
         if objective > cutoff + _CUTOFF_SLACK and status == known.kOptimal:
             return _NOTHING
         bound = float(info.mip_dual_bound) + self._fixed_cost if is_mip else objective
+        n_nodes = max(0, int(info.mip_node_count)) if is_mip else 0
         if is_cut_short:
-            return Answer("stopped", values, objective, bound if is_mip else -math.inf)
+            return Answer("stopped", values, objective, bound if is_mip else -math.inf, n_nodes=n_nodes)
         if values is None:
             raise SolverFailed("the solver calls a program optimal without giving a point")
         if is_mip:
-            return Answer("optimal", values, objective, bound, n_nodes=int(info.mip_node_count))
+            return Answer("optimal", values, objective, bound, n_nodes=n_nodes)
         return Answer("optimal", values, objective, bound, np.array(solution.row_dual))
 
     def _whole(self, values: Sequence[float]) -> Floats:

@@ -21,7 +21,7 @@ from kitopt.errors import BadInput
 from kitopt.explain.take_along import NO_LEAD, lead_for, y_for
 from kitopt.inventory.items import Battery, Inventory, Item, Load, Panel
 
-_PROPOSALS_TO_BUY = 600
+_STEPS_TO_BUY = 20_000
 
 
 def families(choice: Choice, catalogue: Inventory | None, budget: Budget) -> Iterator[Iterator[Change]]:
@@ -126,7 +126,7 @@ def cheapest(choice: Choice, catalogue: Inventory, budget: Budget, pieces: int =
     BadInput
         If an id means one kind of thing in the inventory and another in the catalogue.
     """
-    part = budget.proposals(_PROPOSALS_TO_BUY)
+    part = budget.steps(_STEPS_TO_BUY)
     found = with_few(
         choice.operation, choice.inventory, catalogue, choice.sky, ["cost", "mass"], pieces=pieces, budget=part
     )

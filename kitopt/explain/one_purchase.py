@@ -13,7 +13,7 @@ from kitopt.choice.singles import with_few
 from kitopt.explain.without import Pieces, beyond
 from kitopt.inventory.items import Inventory, Item
 
-_PROPOSALS = 600
+_STEPS = 20_000
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,7 @@ class OnePurchase:
     Attributes
     ----------
     status : {"found", "none", "time-limit"}
-        "none": no single piece makes the kit better; "time-limit": the proposals or the time did not suffice to tell.
+        "none": no single piece makes the kit better; "time-limit": the steps or the time did not suffice to tell.
     less : int
         By how much the kit is better by what counts first, in grams, cents or pieces.
     instead, gone : tuple of (id, count)
@@ -60,7 +60,7 @@ def one_purchase(choice: Choice, catalogue: Inventory, *, budget: Budget = UNLIM
         choice.sky,
         [choice.operation.least, "cost"],
         cutoff=choice.proof.objective - 1.0,
-        budget=budget.proposals(_PROPOSALS),
+        budget=budget.steps(_STEPS),
     )
     if found.best is None:
         return OnePurchase("none" if found.is_sure else "time-limit")

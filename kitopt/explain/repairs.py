@@ -108,7 +108,7 @@ class Repairs:
     Attributes
     ----------
     undecided : tuple of tuple of Way
-        Tried, but the proposals for one question did not suffice to tell.
+        Tried, but the steps for one question did not suffice to tell.
     n_singles, n_pairs, n_solves : int
         What was tried.
     most_solves : int

@@ -12,6 +12,9 @@ from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice, Packed
 from kitopt.inventory.items import Extra, Load
 
+_MOST_STEPS = 2_000
+"""What all reasons of a kit may take together; one that is asked for alone may take more."""
+
 Pieces = tuple[tuple[str, int], ...]
 """Ids and how many of each."""
 
@@ -23,7 +26,8 @@ class Without:
     Attributes
     ----------
     status : {"found", "no-kit", "time-limit"}
-        "time-limit": not known, the time was up.
+        "time-limit": not proved, the time or the steps of work were used up; what is told then is of a kit that does
+        it, and a better one may.
     count : int
         How many of the item are packed.
     more : int or None
@@ -33,7 +37,8 @@ class Without:
     instead, gone : tuple of (id, count)
         What comes into the kit, and what leaves it.
     shortfall_wh, time : float or None, datetime or None
-        Of the strongest kit without the piece, where none works; of several circuits it is not known. [Wh]
+        Of the strongest kit without the piece, where none works; None where that was not found, or not looked for, as
+        of several circuits. [Wh]
     """
 
     id: str
@@ -67,6 +72,7 @@ def without_each(choice: Choice, only: str | None = None, *, budget: Budget = UN
     """
     if not choice.packed or not choice.proof.proved:
         return ()
+    budget = budget if only is not None else budget.steps(_MOST_STEPS)
     asker = Asker(choice, budget=budget)
     pieces = [one for one in chosen_pieces(choice) if only in (None, one.id)]
     rules = [at_most(one.id, one.count - 1) for one in pieces]
@@ -75,7 +81,9 @@ def without_each(choice: Choice, only: str | None = None, *, budget: Budget = UN
     for one, rule, after in zip(pieces, rules, answers, strict=True):
         budget.say(f"without {one.id}")
         if after.status == "no-kit" and not budget.is_over:
-            after = asker.ask(rule, is_in_full=True)
+            in_full = asker.ask(rule, is_in_full=True)
+            # a strongest kit that is not proved would be told as the strongest
+            after = after if budget.is_over else in_full
         found.append(_compared(choice, one, after))
     return tuple(found)
 
@@ -87,13 +95,10 @@ def chosen_pieces(choice: Choice) -> list[Packed]:
 
 def _compared(choice: Choice, one: Packed, after: Choice) -> Without:
     """The best kit with one piece less of an item, against the chosen one."""
-    if after.status == "found":
-        return Without(one.id, one.count, "found", **difference(choice, after))
-    if after.status == "no-kit" and len(choice.operation.circuits) > 1:
-        # which of several falls short, and how far, is not looked for
-        return Without(one.id, one.count, "no-kit")
-    if after.status == "time-limit" or after.shortfall is None:
-        return Without(one.id, one.count, "time-limit")
+    if after.packed:
+        return Without(one.id, one.count, after.status, **difference(choice, after))
+    if after.shortfall is None:
+        return Without(one.id, one.count, after.status)
     short = after.shortfall
     is_whole = bool(short.packed)
     shortfall_wh = short.shortfall_wh if is_whole else None

@@ -30,14 +30,14 @@ def section(choice: Choice, withouts: Sequence[Without]) -> list[str]:
         start = f"  {cut(head, width):{width}}  "
         lines.append(start + sentence(choice, without, page_width() - len(start)))
     if any(without.status == "time-limit" for without in withouts):
-        lines.append("  The time was up before every reason was found: allow more --seconds.")
+        lines.append("  What is not proved takes longer to tell: kitopt why with an id looks further.")
     return lines
 
 
 def sentence(choice: Choice, without: Without, width: int = 1000, *, names: bool = True) -> str:
     """What happens without one piece of an item, in at most so many letters; with names, what comes instead."""
-    if without.status == "time-limit":
-        return "not known: the time was up"
+    if without.status == "time-limit" and without.more is None:
+        return "not known: it takes longer to tell"
     if without.status == "no-kit":
         if not without.fits:
             return "no kit: nothing else that is owned fits in its place"
@@ -46,6 +46,8 @@ def sentence(choice: Choice, without: Without, width: int = 1000, *, names: bool
         at = f" at {words.moment(without.time)}" if without.time else ""
         return cut(f"no kit: {energy(without.shortfall_wh)} short{at}", width)
     how = f"a tie: {_AS_GOOD[choice.operation.least]}" if without.is_tie else worse(choice, without.more or 0)
+    if without.status == "time-limit" and not without.is_tie:
+        how = f"at most {how}"
     if _loses_all_panels(choice, without):
         how += ", no panel"
     return cut(how + (_instead(without.instead, width - len(how)) if names else ""), width)

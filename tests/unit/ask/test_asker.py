@@ -106,7 +106,7 @@ def test_nothing_is_asked_twice(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_what_takes_too_long_is_not_known(monkeypatch: pytest.MonkeyPatch) -> None:
     choice = lamp()
     for budget, most in ((Budget(), 0), (Budget.of(0.0), 100)):
-        monkeypatch.setattr(module, "MOST_PROPOSALS", most)
+        monkeypatch.setattr(module, "MOST_STEPS", most)
         for change in (Change("hours", value=9.0), at_most("b", 0)):
             after = Asker(choice, dark, budget).ask(change, is_in_full=True)
             assert (after.status, after.packed) == ("time-limit", ())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections import Counter
 from dataclasses import replace
 from typing import Any
 
@@ -12,6 +13,7 @@ from oracle.instances import Instance, battery, load, numbered, operation, sky
 from kitopt.ask import Asker, at_most
 from kitopt.budget import Budget
 from kitopt.choice import Choice, pack
+from kitopt.explain import without as module
 from kitopt.explain.without import Without, without_each
 from kitopt.inventory.items import Inventory
 from kitopt.operation.terms import LoadUse
@@ -73,6 +75,35 @@ def test_what_one_question_teaches_does_not_spoil_the_next() -> None:
         assert {item_id: again.proof.objective for item_id, again in zip(order, together, strict=True)} == alone
         n_compared += len(rules)
     assert n_compared > 25
+
+
+def test_what_is_told_after_a_few_steps_is_true(monkeypatch: pytest.MonkeyPatch) -> None:
+    # the more steps the more is told, and nothing ever that more steps would take back
+    told = Counter[str]()
+    for number in range(40):
+        choice = solved(numbered(number))
+        exact = {one.id: one for one in without_each(choice)}
+        for most in (0, 2, 5, 10, 20, 40, 80):
+            monkeypatch.setattr(module, "_MOST_STEPS", most)
+            for one in without_each(choice):
+                whole = exact[one.id]
+                told[f"{one.status}, {one.more is not None or one.shortfall_wh is not None}"] += 1
+                assert one.status in (whole.status, "time-limit"), (number, most, one)
+                if one.more is not None:
+                    assert whole.more is not None, (number, most, one)
+                    assert one.more >= whole.more, (number, most, one)
+                    assert one.status == "time-limit" or one.more == whole.more, (number, most, one)
+                if one.shortfall_wh is not None:
+                    assert one.shortfall_wh == pytest.approx(whole.shortfall_wh, abs=1.0), (number, most, one)
+        monkeypatch.undo()
+    # each sort of answer was seen
+    assert set(told) >= {
+        "found, True",
+        "no-kit, True",
+        "no-kit, False",
+        "time-limit, True",
+        "time-limit, False",
+    }, told
 
 
 def lamp_inventory(*batteries: Any) -> Instance:
@@ -137,4 +168,4 @@ def test_reasons_that_are_cut_short_say_so() -> None:
     assert without.status == "time-limit"
     told = section(choice, [without])
     assert "not known" in told[1]
-    assert "more --seconds" in told[-1]
+    assert "kitopt why" in told[-1]

@@ -48,9 +48,11 @@ def flat(lines: list[str]) -> str:
 def test_why_each_item_is_there_as_far_as_it_is_known(choice: Choice) -> None:
     at = datetime(2027, 6, 4, 15, tzinfo=ZONE)
     for without, told in (
-        (Without("b", 1, "time-limit"), "not known: the time was up"),
+        (Without("b", 1, "time-limit"), "not known: it takes longer to tell"),
+        (Without("b", 1, "time-limit", 365), "at most 365 g heavier"),
+        (Without("b", 1, "time-limit", 0), "a tie: as light"),
         (Without("b", 1, "no-kit", fits=False), "no kit: nothing else that is owned fits in its place"),
-        # of several circuits it is not known how far the strongest kit gets
+        # of several circuits, or where it takes too long, it is not known how far the strongest kit gets
         (Without("b", 1, "no-kit"), "no kit does it"),
         (Without("b", 1, "no-kit", shortfall_wh=12.4, time=at), "no kit: 12 Wh short at Fri 4 Jun 15:00"),
         (Without("b", 1, "no-kit", shortfall_wh=0.3), "no kit: less than 1 Wh short"),
@@ -61,9 +63,9 @@ def test_why_each_item_is_there_as_far_as_it_is_known(choice: Choice) -> None:
     assert section(choice, ()) == []
     told = section(choice, (Without("b", 2, "time-limit"), Without("c", 1, "found", 90)))
     assert told[1:] == [
-        "  1 of 2 b  not known: the time was up",
+        "  1 of 2 b  not known: it takes longer to tell",
         "  c         90 g heavier",
-        "  The time was up before every reason was found: allow more --seconds.",
+        "  What is not proved takes longer to tell: kitopt why with an id looks further.",
     ]
 
 
