@@ -7,13 +7,16 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal, TypedDict
 
-from kitopt.ask import Asker, at_most
+from kitopt.ask import MOST_STEPS, Asker, at_most
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice, Packed
+from kitopt.choice.kit import in_full
 from kitopt.inventory.items import Extra, Load
 
 _MOST_STEPS = 2_000
 """What all reasons of a kit may take together; one that is asked for alone may take more."""
+_STEPS_TO_STRONGEST = 200
+"""Of them how far the strongest kit without an item falls short."""
 
 Pieces = tuple[tuple[str, int], ...]
 """Ids and how many of each."""
@@ -78,12 +81,13 @@ def without_each(choice: Choice, only: str | None = None, *, budget: Budget = UN
     rules = [at_most(one.id, one.count - 1) for one in pieces]
     answers = asker.ask_each(rules, lambda i: budget.say(f"without {pieces[i].id}"))
     found = []
-    for one, rule, after in zip(pieces, rules, answers, strict=True):
+    for one, after in zip(pieces, answers, strict=True):
         budget.say(f"without {one.id}")
         if after.status == "no-kit" and not budget.is_over:
-            in_full = asker.ask(rule, is_in_full=True)
+            part = budget.steps(_STEPS_TO_STRONGEST if only is None else MOST_STEPS)
+            whole = in_full(after, part)
             # a strongest kit that is not proved would be told as the strongest
-            after = after if budget.is_over else in_full
+            after = after if part.is_over else whole
         found.append(_compared(choice, one, after))
     return tuple(found)
 
