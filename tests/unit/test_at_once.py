@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import signal
 import subprocess
 import sys
 import threading
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -32,6 +35,13 @@ def awaited(path):
 
 def run(text: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run([sys.executable, "-c", BEGIN + text], capture_output=True, text=True, timeout=60)
+
+
+def awaited(is_so: Callable[[], bool]) -> bool:
+    ends = time.monotonic() + 20
+    while not is_so() and time.monotonic() < ends:
+        time.sleep(0.02)
+    return is_so()
 
 
 needs_copies = pytest.mark.skipif(sys.platform != "linux", reason="only there a process is copied")
@@ -97,6 +107,33 @@ def test_a_fault_of_either_part_is_told_from_here_and_no_copy_is_left() -> None:
     two = run(f"try: at_once([lambda: 1, lambda: [][1]])\n{after}")
     assert two.stdout == "none left\n"
     assert two.stderr.count("IndexError") == 1
+
+
+@needs_copies
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGKILL])
+def test_whatever_ends_the_process_ends_its_copies(tmp_path: Path, number: signal.Signals) -> None:
+    told = tmp_path / "copies"
+    text = f"""
+def part():
+    if os.getpid() != HERE:
+        with open({str(told)!r} + ".new", "w") as file:
+            file.write(str(os.getpid()))
+        os.rename({str(told)!r} + ".new", {str(told)!r})
+    time.sleep(50)
+at_once([part, part])
+"""
+    parent = subprocess.Popen([sys.executable, "-c", BEGIN + text])
+    try:
+        assert awaited(told.exists)
+        copy = Path("/proc", told.read_text())
+        assert copy.exists()
+        parent.send_signal(number)
+        parent.wait(20)
+        # one that nobody waits for may stay as a name alone
+        assert awaited(lambda: not copy.exists() or ") Z " in (copy / "stat").read_text())
+    finally:
+        parent.kill()
+        parent.wait()
 
 
 @needs_copies
