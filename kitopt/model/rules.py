@@ -159,7 +159,7 @@ def _matching_panels(model: KitModel) -> None:
             continue
         unit = model.units[u].name
         picks = [model.add(Column(f"{unit} takes panels of {low:g} to {high:g} V", 1)) for low, high in groups]
-        text = f"panels on {unit} must match within {MATCH_SHARE:.0%} in voltage"
+        text = f"panels on {unit} must match within {100 * MATCH_SHARE:.0f} % in voltage"
         model.rows.append(Row((*((p, 1.0) for p in picks), (x, -1.0)), upper=0.0, rule="panel-match", text=text))
         # one row a type: all its joins together are no more panels than are owned, which binds more than a row a join
         own: dict[str, list[tuple[int, float]]] = {}

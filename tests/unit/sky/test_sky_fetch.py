@@ -264,9 +264,9 @@ BEAM = ["properties", "parameter", "ALLSKY_SFC_SW_DNI"]
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (_all(None), "cannot be used, and nothing was written: found 100% .* missing"),
-        (_all(-999.0), "cannot be used, and nothing was written: found 100% .* missing"),
-        (_all(float("nan")), "cannot be used, and nothing was written: found 100% .* missing"),
+        (_all(None), "cannot be used, and nothing was written: found 100 % .* missing"),
+        (_all(-999.0), "cannot be used, and nothing was written: found 100 % .* missing"),
+        (_all(float("nan")), "cannot be used, and nothing was written: found 100 % .* missing"),
         (_all("bright"), "another form"),
         (_all([]), "another form"),
         (_set([*BEAM, "2020070112"], float("inf")), "too large for any weather"),
