@@ -63,7 +63,8 @@ class Outcome:
     rounds : int
         Proposals judged.
     is_put_off : bool
-        Whether it was left as soon as its sides were too many to be listed, with whatever was found until then.
+        Whether it was left as soon as its sides were too many to be listed, or many had no kit, with whatever was found
+        until then.
     """
 
     status: Literal["found", "no-kit", "time-limit"]
@@ -111,7 +112,7 @@ def choose(
     enough : float
         Counts whose first objective is at most this will do, proved best or not.
     may_put_off : bool
-        Whether a plan of too many sides is left to be asked again, when more is known of others.
+        Whether a plan of too many sides, or of many in vain, is left to be asked again, when more is known of others.
 
     Returns
     -------
@@ -422,6 +423,9 @@ class _Chooser:
                 is_asked = True
                 if not self._is_any(objective, cutoff):
                     return False
+                if self.may_put_off and math.isinf(cutoff):
+                    # another plan most often tells soon how far this one is of interest
+                    raise TooMany
             floor = max(floor, others)
             if math.isfinite(untold):
                 few *= 4

@@ -92,7 +92,8 @@ def _where(cells: Cells) -> str:
 def _notes(operation: Operation, weather: Climate, cells: Cells) -> list[str]:
     """What the user must know of the windows."""
     site = operation.site
-    lowered = f"The climate's days are lowered by {100 * (1 - TOO_SUNNY_SHARE):.0f} %: its data are too sunny by about as much."
+    less = f"{100 * (1 - TOO_SUNNY_SHARE):.0f} %"
+    lowered = f"The climate's days are lowered by {less}: its data are too sunny by about as much."
     unsure = f"its light is good to {100 * PLACE_SPREAD:.0f} % at any one place, its air to {AIR_SPREAD_DEGC:g} °C"
     notes = [f"{lowered} Spells differ as places do: {unsure}."]
     if weather.forecast:

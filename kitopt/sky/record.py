@@ -157,7 +157,9 @@ def lay_out(table: Table, path: Path) -> Record:
     light = [_fill(spread(values), bridged) for values in (table.dni_wm2, table.dhi_wm2)]
     missing = float(np.mean(np.isnan(light[0]) | np.isnan(light[1])))
     if missing > _MOST_MISSING_SHARE:
-        raise _fault(path, f"found {100 * missing:.0f} % of the direct and diffuse light missing, need at least nine tenths.")
+        raise _fault(
+            path, f"found {100 * missing:.0f} % of the direct and diffuse light missing, need at least nine tenths."
+        )
     air, wind = (_known(spread(values)) for values in (table.air_degc, table.wind_ms))
     return Record(
         table.kind, table.place, start_s, interval_s, is_typical, light[0], light[1], air, wind, table.air_lag_s, late_s

@@ -236,6 +236,25 @@ def test_what_has_too_many_sides_is_put_off_only_where_it_may_be() -> None:
     assert (asked.status, asked.is_put_off, asked.objective) == ("found", False, 0.0)
 
 
+@pytest.mark.parametrize(
+    ("may_put_off", "cutoff", "is_left"), [(True, math.inf, True), (True, 12.0, False), (False, math.inf, False)]
+)
+def test_what_has_many_sides_in_vain_is_put_off_while_nothing_bounds_it(
+    may_put_off: bool, cutoff: float, is_left: bool
+) -> None:
+    told = Told(sides(8, 2.0), sides(32, 3.0), sides(40), sides(40))
+    some = chooser(told, None, None, 7.0, 7.0)
+    some.may_put_off = may_put_off
+    some._is_any = lambda *_: True  # type: ignore[method-assign]
+    if is_left:
+        with pytest.raises(TooMany):
+            some._among_sides(MASS, cutoff)
+    else:
+        assert some._among_sides(MASS, cutoff)
+    assert (len(told.asked) == 2) == is_left
+    assert (some.best is None) == is_left
+
+
 def test_a_kit_in_hand_that_other_windows_refuse_is_not_given_when_time_is_up(monkeypatch: pytest.MonkeyPatch) -> None:
     stopped = Outcome("time-limit", np.array([2.0, 0.0]), 200.0, 100.0, (), 1)
     monkeypatch.setattr(_Chooser, "run", lambda _: stopped)
