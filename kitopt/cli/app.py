@@ -73,6 +73,8 @@ Without = Annotated[
     list[str] | None,
     typer.Option("--without", metavar="ID[:N],...", help="Items that stay at home, so many of each or all."),
 ]
+Least = Annotated[str | None, typer.Option(metavar="WHAT", help="mass, price or items.")]
+Hours = Annotated[str | None, typer.Option(metavar="H", help="Hours instead of the operation's.")]
 OperationFile = Annotated[
     Path | None, typer.Argument(metavar="OPERATION.toml", help="What is to be powered; the demo when left out.")
 ]
@@ -140,9 +142,9 @@ def _pack(
     against: Annotated[
         str | None, typer.Option(metavar="WHAT", help="Weigh mass against hours, confidence or price: several kits.")
     ] = None,
-    least: Annotated[str | None, typer.Option(metavar="WHAT", help="mass, price or items.")] = None,
+    least: Least = None,
     confidence: Confidence = None,
-    hours: Annotated[str | None, typer.Option(metavar="H", help="Hours instead of the operation's.")] = None,
+    hours: Hours = None,
     seconds: Seconds = None,
     windows: Windows = None,
     seed: Seed = None,
@@ -410,7 +412,16 @@ def _why(
     ] = None,
     inventory: Inventory = None,
     json: Json = False,
+    least: Least = None,
+    confidence: Confidence = None,
+    hours: Hours = None,
     seconds: Annotated[str | None, typer.Option(metavar="S", help="Stop then, with what is known.")] = None,
+    windows: Windows = None,
+    seed: Seed = None,
+    step: Step = None,
+    backup: Backup = None,
+    with_: With = None,
+    without: Without = None,
 ) -> Request:
     """Say why an item is packed or not; without an item, what binds the kit and how far it is from the edge."""
 
@@ -418,7 +429,19 @@ def _why(
         from kitopt.cli.options import Options
         from kitopt.cli.why import run_why
 
-        return run_why(asked or [], inventory, Options(seconds=seconds), is_json=json)
+        options = Options(
+            least=least,
+            confidence=confidence,
+            hours=hours,
+            seconds=seconds,
+            windows=windows,
+            seed=seed,
+            step=step,
+            backup=backup,
+            with_=tuple(with_ or ()),
+            without=tuple(without or ()),
+        )
+        return run_why(asked or [], inventory, options, is_json=json)
 
     return Request(run, json, WHY_SCHEMA)
 

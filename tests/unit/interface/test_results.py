@@ -119,6 +119,18 @@ def test_why_is_asked_of_a_result(nights: Path) -> None:
         kitopt.why(pickle.loads(pickle.dumps(result)), "small")
 
 
+def test_why_is_asked_with_the_options_of_pack(nights: Path) -> None:
+    def why(*options: str) -> dict[str, object]:
+        return dict(told("why", "small", nights / "long.toml", *options)["without"])
+
+    assert why()["mass_g_more"] == 200
+    # 16.3 W for 3 h are 48.9 Wh, for which one small one will do: without it the big one is 700 g heavier
+    assert why("--hours", "3")["mass_g_more"] == 700
+    # of two that are needed without the big one there is but one
+    assert why("--without", "big")["status"] == "no-kit"
+    assert why("--with", "small:3")["status"] == "no-kit"
+
+
 def test_what_stands_in_the_way_travels_too(nights: Path) -> None:
     # a lead that is not there: nothing fits together, whatever the weather
     (nights / "leads.csv").write_text("id,mass_g,from,to,length_m,awg\nlong,100,plug-2,plug-2,2,12\n", encoding="utf-8")
