@@ -15,14 +15,14 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.budget import ANY_NODES, UNLIMITED, Budget, OutOfTime
+from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.engine.judge import Verdict
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listed, Listing, fixed_of
 from kitopt.engine.plan import Objective, Plan, Row
 from kitopt.engine.prices import SLACK, RulesForbid, TooMany
 from kitopt.engine.sides import Sides, can_hold
-from kitopt.engine.solver import Answer, Program, solve
+from kitopt.engine.solver import Answer, Program, solve_within
 from kitopt.engine.write import Asked, add_joint, add_learned, add_sides
 from kitopt.errors import ModelError
 
@@ -627,10 +627,9 @@ class _Chooser:
         self.budget.step()
         return self.budget.left_s
 
-    def _solve(self, program: Program, *, most_nodes: int = ANY_NODES, **how: Any) -> Answer:
-        answer = solve(program, seconds=self._left(), most_nodes=min(most_nodes, self.budget.most_nodes), **how)
-        self.budget.count_nodes(answer.n_nodes)
-        return answer
+    def _solve(self, program: Program, **how: Any) -> Answer:
+        self.budget.step()
+        return solve_within(self.budget, program, **how)
 
     def _whole(self, values: Floats) -> Floats:
         counts = self.plan.whole(values[: self.plan.n_columns])

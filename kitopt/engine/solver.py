@@ -16,7 +16,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.budget import ANY_NODES
+from kitopt.budget import ANY_NODES, Budget
 from kitopt.engine.matrix import Matrix
 from kitopt.errors import SolverFailed
 
@@ -160,8 +160,22 @@ def solve(
     if again.status == "optimal":
         stated = Stated(program, is_relaxed=relaxed)
         left = ends - time.monotonic()
-        return stated.solve(start=start, seconds=left, absolute_gap=absolute_gap, cutoff=cutoff, presolve=False)
+        return stated.solve(
+            start=start,
+            seconds=left,
+            absolute_gap=absolute_gap,
+            cutoff=cutoff,
+            most_nodes=most_nodes,
+            presolve=False,
+        )
     return again if again.status == "infeasible" else _UNKNOWN
+
+
+def solve_within(budget: Budget, program: Program, *, most_nodes: int = ANY_NODES, **how: Any) -> Answer:
+    """Solve a program within a budget, of which its nodes are counted; see ``solve``."""
+    answer = solve(program, seconds=budget.left_s, most_nodes=min(most_nodes, budget.most_nodes), **how)
+    budget.count_nodes(answer.n_nodes)
+    return answer
 
 
 class Stated:

@@ -19,7 +19,7 @@ from kitopt.engine.halving import last_that_holds
 from kitopt.engine.joint import cuts, simulate
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.plan import Case, Plan
-from kitopt.engine.solver import Answer, Program, solve
+from kitopt.engine.solver import solve_within
 from kitopt.engine.write import add_learned
 
 Floats = NDArray[np.float64]
@@ -94,7 +94,7 @@ def strongest(
         share_column = program.add_column(least, 1.0, integer=False, cost=-1.0)
         for memory, box in zip(memories, boxes, strict=True):
             add_learned(program, memory, box, share_column)
-        answer = _solve(program, budget, _CLOSE / 2)
+        answer = solve_within(budget, program, absolute_gap=_CLOSE / 2)
         if answer.values is None:
             break
         counts = plan.whole(answer.values[: plan.n_columns])
@@ -114,13 +114,6 @@ def strongest(
     return Strongest(best, max(0.0, best_share))
 
 
-def _solve(program: Program, budget: Budget, absolute_gap: float) -> Answer:
-    most_nodes = budget.most_nodes
-    answer = solve(program, seconds=budget.left_s, absolute_gap=absolute_gap, most_nodes=most_nodes)
-    budget.count_nodes(answer.n_nodes)
-    return answer
-
-
 def _least_short(plan: Plan, memories: Sequence[CaseMemory], budget: Budget) -> Floats | None:
     """Counts that obey the rules and whose shortfall is small: the margin of the deciding windows is maximised."""
     rows: list[tuple[list[tuple[int, float]], float]] = []
@@ -130,7 +123,7 @@ def _least_short(plan: Plan, memories: Sequence[CaseMemory], budget: Budget) -> 
         margin = program.add_column(-_FAR_WH, _FAR_WH, integer=False, cost=-1.0)
         for terms, constant in rows:
             program.add_row([*terms, (margin, -1.0)], lower=-constant)
-        answer = None if budget.is_over else _solve(program, budget, _CLOSE_WH)
+        answer = None if budget.is_over else solve_within(budget, program, absolute_gap=_CLOSE_WH)
         if answer is None or answer.values is None:
             break
         counts = plan.whole(answer.values[: plan.n_columns])
