@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -22,6 +23,9 @@ from kitopt.cli.request import (
     Request,
 )
 from kitopt.errors import BadInput, Fault
+
+if TYPE_CHECKING:
+    from kitopt.cli.options import Options
 
 app = typer.Typer(
     name="kitopt",
@@ -111,6 +115,17 @@ def _fault_of(error: Any) -> Fault:
     return Fault(str(option or command), None, None, f"{text} See {command} --help.")
 
 
+def _typed(context: typer.Context) -> Options:
+    """What was typed of the options that stand in for keys of the operation: of those that a command's signature names.
+
+    A command that takes one more of them names it there, and nowhere else.
+    """
+    from kitopt.cli.options import Options
+
+    typed: dict[str, Any] = {one.name: context.params.get(one.name) for one in fields(Options)}
+    return Options(**typed | {name: tuple(typed[name] or ()) for name in ("with_", "without")})
+
+
 @app.callback(invoke_without_command=True)
 def _top(
     context: typer.Context,
@@ -132,6 +147,7 @@ def _top(
 
 @app.command("pack")
 def _pack(
+    context: typer.Context,
     operation: OperationFile = None,
     inventory: Inventory = None,
     json: Json = False,
@@ -170,22 +186,10 @@ def _pack(
 
     def run() -> Answer:
         from kitopt.cli.certify import Certifying
-        from kitopt.cli.options import Options
         from kitopt.cli.pack import run_pack
         from kitopt.cli.paper import Paper
 
-        options = Options(
-            least=least,
-            confidence=confidence,
-            hours=hours,
-            seconds=seconds,
-            windows=windows,
-            seed=seed,
-            step=step,
-            backup=backup,
-            with_=tuple(with_ or ()),
-            without=tuple(without or ()),
-        )
+        options = _typed(context)
         return run_pack(
             operation,
             inventory,
@@ -222,6 +226,7 @@ def _verify(
 
 @app.command("grab-kit")
 def _grab_kit(
+    context: typer.Context,
     events: Annotated[Path, typer.Argument(metavar="EVENTS.toml", help="What the kit must be ready for.")],
     inventory: Inventory = None,
     json: Json = False,
@@ -246,20 +251,9 @@ def _grab_kit(
 
     def run() -> Answer:
         from kitopt.cli.many import run_grab_kit
-        from kitopt.cli.options import Options
         from kitopt.cli.paper import Paper
 
-        options = Options(
-            least=least,
-            backup=backup,
-            confidence=confidence,
-            seconds=seconds,
-            windows=windows,
-            seed=seed,
-            step=step,
-            with_=tuple(with_ or ()),
-            without=tuple(without or ()),
-        )
+        options = _typed(context)
         return run_grab_kit(events, inventory, options, mass=mass, paper=Paper(page, sheet, paper, out), is_json=json)
 
     return Request(run, json)
@@ -267,6 +261,7 @@ def _grab_kit(
 
 @app.command("buy")
 def _buy(
+    context: typer.Context,
     season: Annotated[Path, typer.Argument(metavar="SEASON.toml", help="The operations that are planned.")],
     catalogue: Annotated[
         Path | None,
@@ -295,19 +290,9 @@ def _buy(
 
     def run() -> Answer:
         from kitopt.cli.many import run_buy
-        from kitopt.cli.options import Options
         from kitopt.cli.paper import Paper
 
-        options = Options(
-            backup=backup,
-            confidence=confidence,
-            seconds=seconds,
-            windows=windows,
-            seed=seed,
-            step=step,
-            with_=tuple(with_ or ()),
-            without=tuple(without or ()),
-        )
+        options = _typed(context)
         return run_buy(
             season,
             inventory,
@@ -324,6 +309,7 @@ def _buy(
 
 @app.command("share")
 def _share(
+    context: typer.Context,
     club: Annotated[Path, typer.Argument(metavar="CLUB.toml", help="Operations that draw on one inventory.")],
     inventory: Inventory = None,
     json: Json = False,
@@ -344,19 +330,9 @@ def _share(
 
     def run() -> Answer:
         from kitopt.cli.many import run_share
-        from kitopt.cli.options import Options
         from kitopt.cli.paper import Paper
 
-        options = Options(
-            backup=backup,
-            confidence=confidence,
-            seconds=seconds,
-            windows=windows,
-            seed=seed,
-            step=step,
-            with_=tuple(with_ or ()),
-            without=tuple(without or ()),
-        )
+        options = _typed(context)
         return run_share(club, inventory, options, paper=Paper(page, sheet, paper, out), is_json=json)
 
     return Request(run, json)
@@ -364,6 +340,7 @@ def _share(
 
 @app.command("study")
 def _study(
+    context: typer.Context,
     study: Annotated[
         Path, typer.Argument(metavar="STUDY.toml", help="Sites, months and patterns, each an independent plan.")
     ],
@@ -387,13 +364,12 @@ def _study(
     """Answer many sites by months: where kits fail, what mends that, which few kits serve most."""
 
     def run() -> Answer:
-        from kitopt.cli.options import Options
         from kitopt.cli.study import run_study
 
         return run_study(
             study,
             inventory,
-            Options(seconds=seconds),
+            _typed(context),
             rows=rows,
             page=page,
             processes=processes,
@@ -406,6 +382,7 @@ def _study(
 
 @app.command("why")
 def _why(
+    context: typer.Context,
     asked: Annotated[
         list[str] | None,
         typer.Argument(metavar="[ITEM] [OPERATION.toml]", help="An item's id; the kit as a whole when left out."),
@@ -426,21 +403,9 @@ def _why(
     """Say why an item is packed or not; without an item, what binds the kit and how far it is from the edge."""
 
     def run() -> Answer:
-        from kitopt.cli.options import Options
         from kitopt.cli.why import run_why
 
-        options = Options(
-            least=least,
-            confidence=confidence,
-            hours=hours,
-            seconds=seconds,
-            windows=windows,
-            seed=seed,
-            step=step,
-            backup=backup,
-            with_=tuple(with_ or ()),
-            without=tuple(without or ()),
-        )
+        options = _typed(context)
         return run_why(asked or [], inventory, options, is_json=json)
 
     return Request(run, json, WHY_SCHEMA)
