@@ -25,11 +25,12 @@ from oracle.witnesses import assert_all_say
 from test_law_many import bought_for, grabbed
 
 import kitopt.engine.search as searching
+from kitopt.budget import Budget
 from kitopt.certificate.proof import prove
 from kitopt.certificate.stated import classes_of
 from kitopt.choice import Choice, pack
 from kitopt.engine.judge import simulate
-from kitopt.engine.solver import Answer, Program, solve
+from kitopt.engine.solver import Answer, Program, solve, solve_within
 
 LAST = 3
 """So many of the programs that a choice solves are solved by the others: the last ones end the proof."""
@@ -95,13 +96,13 @@ SORTS: tuple[Callable[[int], tuple[Any, Right]], ...] = (plain, with_leads, nice
 def test_other_solvers_find_the_same(witness_numbers: range, monkeypatch: pytest.MonkeyPatch) -> None:
     solved: list[tuple[Program, Answer, float]] = []
 
-    def heard(program: Program, **options: Any) -> Answer:
-        found = solve(program, **options)
+    def heard(budget: Budget, program: Program, **options: Any) -> Answer:
+        found = solve_within(budget, program, **options)
         if not options.get("relaxed"):
             solved.append((program, found, options.get("cutoff", math.inf)))
         return found
 
-    monkeypatch.setattr(searching, "solve", heard)
+    monkeypatch.setattr(searching, "solve_within", heard)
     for number in witness_numbers:
         solved.clear()
         sort = SORTS[number % len(SORTS)]
