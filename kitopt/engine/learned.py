@@ -12,6 +12,7 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -21,6 +22,7 @@ from numpy.typing import NDArray
 
 from kitopt.engine.joint import cuts, simulate
 from kitopt.engine.judge import TOLERANCE_WH, Verdict
+from kitopt.engine.losses import Spared, whole_of
 from kitopt.engine.needs import Fixed
 from kitopt.engine.plan import Case
 from kitopt.engine.sides import Sides
@@ -85,6 +87,7 @@ class CaseMemory:
         self._in_pool = np.zeros(0, dtype=np.intp)
         self._least: dict[tuple[bytes, bytes], tuple[int, float]] = {}
         self._sides: dict[tuple[bytes, bytes], Sides] = {}
+        self._spared: dict[tuple[object, ...], Spared] = {}
         self.listings: list[Any] = []
         """Of the sides of this case and others, as the search keeps them."""
 
@@ -95,10 +98,17 @@ class CaseMemory:
         return replace(matrix, values=np.maximum(matrix.values, 0.0)) @ upper
 
     def sides(self, fixed: Fixed) -> Sides:
-        """The needs of this case's sides, kept by what they were reckoned for."""
+        """The needs of this case's sides with nothing lost, kept by what they were reckoned for."""
         if fixed.key not in self._sides:
-            self._sides[fixed.key] = Sides(self.case, fixed)
+            self._sides[fixed.key] = Sides(whole_of(self.case), fixed)
         return self._sides[fixed.key]
+
+    def spared(self, cases: Sequence[Case], fixed: Fixed, upper: Floats) -> Spared:
+        """The needs of sides whichever of some cases of losses, this one first, it is; the latest is kept."""
+        key = fixed.key, upper.tobytes(), tuple(map(id, cases))
+        if key not in self._spared:
+            self._spared = {key: Spared(cases, self.sides(fixed), upper)}
+        return self._spared[key]
 
     @cached_property
     def alone(self) -> tuple[CaseMemory, ...]:

@@ -17,6 +17,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.losses import Spared
 from kitopt.engine.needs import Counts, Fixed
 from kitopt.engine.plan import Case, Objective, Plan
 from kitopt.engine.prices import SLACK, Prices, TooMany
@@ -122,11 +123,16 @@ class Listing:
     RulesForbid
     """
 
-    def __init__(self, plan: Plan, sides: Sequence[Sides], objective: Objective, left_s: Callable[[], float]) -> None:
+    def __init__(
+        self, plan: Plan, sides: Sequence[Sides | Spared], objective: Objective, left_s: Callable[[], float]
+    ) -> None:
         self.objective, self._left_s = objective, left_s
         self._asked, self._each_case = plan, sides
         # in every case the same panels hang on the same units
-        self.sides = sides[0]
+        self._whole = [one for one in sides if isinstance(one, Sides)]
+        self.sides = self._whole[0]
+        self.spared = [one for one in sides if isinstance(one, Spared)]
+        """Where one thing may be lost."""
         self._prices = Prices.of(plan, self.sides, objective)
         self._stock = self._prices.stock
         for some in (self._stock, np.zeros_like(self._stock)):
@@ -140,7 +146,7 @@ class Listing:
         for need in sorted({float(self._prices.made(self._need_wh(none))), self.least_wh}):
             self._prices.learn_at(need, left_s)
 
-    def is_of(self, plan: Plan, sides: Sequence[Sides], objective: Objective) -> bool:
+    def is_of(self, plan: Plan, sides: Sequence[Sides | Spared], objective: Objective) -> bool:
         """Whether it is of the same rows, bounds, sides and objective: the same things, not ones that are alike."""
         mine = self._asked
         return (
@@ -177,10 +183,10 @@ class Listing:
         need = float(self._prices.made(max(sides.follow(side) for sides in self._each_case)))
         listed.need_wh[np.all(listed.sides == side, axis=1)] = need
         has_wh = sum(wh * float(counts[j]) for j, wh in self.sides.capacity_terms())
-        if need > has_wh + 1e-6:
+        if need > has_wh + 1e-6 or any(one.is_short(side, counts) for one in self.spared):
             return True
         n_before = len(self.wired)
-        for sides in self._each_case:
+        for sides in self._whole:
             wired = sides.as_wired(counts, self._asked.upper)
             need = 0.0 if wired is None else float(self._prices.made(wired.need_wh))
             if wired is not None and need > has_wh + 1e-6:

@@ -19,6 +19,8 @@ from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.engine.judge import Verdict
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listed, Listing, fixed_of
+from kitopt.engine.losses import Spared, whole_of
+from kitopt.engine.needs import Fixed
 from kitopt.engine.plan import Objective, Plan, Row
 from kitopt.engine.prices import SLACK, RulesForbid, TooMany
 from kitopt.engine.sides import Sides, can_hold
@@ -330,13 +332,27 @@ class _Chooser:
         The sides with the lowest bounds give a kit; then all that may be part of a better one, or one as good, are in
         the program.
         """
-        kits: dict[bytes, list[Sides]] = {}
-        # of several plants each has a side of its own, that must do alone as surely as all together
-        for memory in (part for whole in self.memories for part in whole.alone):
-            if not can_hold(memory.case):
-                return None
-            kits.setdefault(memory.case.place, []).append(self._sides_of(memory))
-        if not kits or not all(one.is_like(sides[0]) for sides in kits.values() for one in sides[1:]):
+        kits: dict[bytes, list[Sides | Spared]] = {}
+        losses: dict[tuple[bytes, int, int], list[CaseMemory]] = {}
+        for whole in self.memories:
+            if whole.case.within is not None:
+                # what the side does not tell of a loss is left to the judge
+                if not whole.case.parts and can_hold(whole_of(whole.case)):
+                    alike = whole.case.place, id(whole.case.conditions), id(whole.case.matrix)
+                    losses.setdefault(alike, []).append(whole)
+                continue
+            # of several plants each has a side of its own, that must do alone as surely as all together
+            for memory in whole.alone:
+                if not can_hold(memory.case):
+                    return None
+                kits.setdefault(memory.case.place, []).append(self._sides_of(memory))
+        if not kits:
+            return None
+        for (place, *_), memories in losses.items():
+            spared = self._spared(memories)
+            if place in kits:
+                kits[place].append(spared)
+        if not all(one.in_plan == sides[0].in_plan for sides in kits.values() for one in sides[1:]):
             return None
         try:
             listings = [self._listing(sides, objective) for sides in kits.values()]
@@ -359,11 +375,17 @@ class _Chooser:
             return None
 
     def _sides_of(self, memory: CaseMemory) -> Sides:
-        widest = self.plan.upper if self.plan.widest is None else self.plan.widest
-        box = memory.upper_of_coordinates(widest)
-        return memory.sides(fixed_of(memory.case, self.plan, box))
+        return memory.sides(self._fixed_of(memory))
 
-    def _listing(self, sides: Sequence[Sides], objective: Objective) -> Listing:
+    def _fixed_of(self, memory: CaseMemory) -> Fixed:
+        widest = self.plan.upper if self.plan.widest is None else self.plan.widest
+        return fixed_of(memory.case, self.plan, memory.upper_of_coordinates(widest))
+
+    def _spared(self, memories: Sequence[CaseMemory]) -> Spared:
+        """What is needed whichever is lost of some things, each by a case in the same weather."""
+        return memories[0].spared([memory.case for memory in memories], self._fixed_of(memories[0]), self.plan.upper)
+
+    def _listing(self, sides: Sequence[Sides | Spared], objective: Objective) -> Listing:
         """The listing of a kit's sides; that of an earlier choice where nothing but its alternatives was other."""
         kept: list[Listing] = self.memories[0].listings
         for listing in kept:
@@ -595,7 +617,7 @@ class _Chooser:
             known[listing.sides.case.place] = listing, listed, add_sides(program, listing, listed)
         for memory in self.memories if known else ():
             asked = []
-            for one in memory.alone if memory.case.parts else ():
+            for one in memory.alone if memory.case.parts and memory.case.within is None else ():
                 (listing, listed, chosen), sides = known[one.case.place], self._sides_of(one)
                 asked.append(Asked(sides, chosen, *listing.asked(sides, listed)))
             if asked:

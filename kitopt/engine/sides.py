@@ -58,13 +58,12 @@ class Sides:
         self.closer: dict[bytes, Tangent] = {}
         """By the side that each is at, the latest alone."""
 
-    def is_like(self, other: Sides) -> bool:
-        """Whether the same counts make the same sides and the same capacity in another case."""
-        return self.in_plan == other.in_plan
-
     @cached_property
     def in_plan(self) -> tuple[list[Terms], Terms]:
-        """What counts the panels of each class, and the usable capacity [Wh], in the plan's columns."""
+        """What counts the panels of each class, and the usable capacity [Wh], in the plan's columns.
+
+        Where it is alike in two cases, the same counts make the same sides in them.
+        """
 
         def terms(columns: NDArray[np.intp], weights: Floats) -> Terms:
             return [(int(j), float(weights[c])) for j, c in zip(self.case.in_plan(columns), columns, strict=True)]

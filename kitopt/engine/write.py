@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from kitopt.engine.learned import CaseMemory, WindowRow
 from kitopt.engine.listing import Listed, Listing
+from kitopt.engine.losses import Spared
+from kitopt.engine.needs import Counts
 from kitopt.engine.plan import Case
 from kitopt.engine.sides import Sides, Wired
 from kitopt.engine.solver import Program
@@ -84,6 +86,10 @@ def add_sides(program: Program, listing: Listing, listed: Listed) -> list[int]:
     scale = max(1.0, float(np.max(needs_wh, initial=0.0)))
     needs = [(y, -wh / scale) for y, wh in zip(chosen, needs_wh.tolist(), strict=True)]
     program.add_row([*((j, wh / scale) for j, wh in sides.capacity_terms()), *needs], lower=0.0)
+    for spared in listing.spared if np.any(may) else []:
+        _add_spared(
+            program, spared, listed.sides[may], [y for y, is_any in zip(chosen, may.tolist(), strict=True) if is_any]
+        )
     for one in listing.wired:
         for k in np.flatnonzero(np.all(listed.sides == one.side, axis=1)).tolist():
             _add_wired(program, sides, one, chosen[k])
@@ -92,6 +98,22 @@ def add_sides(program: Program, listing: Listing, listed: Listed) -> list[int]:
     least = [(y, -value / dearest) for y, value in zip(chosen, np.where(may, listed.least, 0.0).tolist(), strict=True)]
     program.add_row([*((int(j), float(weights[j]) / dearest) for j in np.flatnonzero(weights)), *least], lower=0.0)
     return chosen
+
+
+def _add_spared(program: Program, spared: Spared, some: Counts, chosen: list[int]) -> None:
+    """Write that a side has the batteries that it needs whichever of them is lost."""
+    if not spared.banks:
+        return
+    needs_wh = [spared.sides.need_wh(side) for side in some]
+    scale = max(1.0, *needs_wh)
+    most = max(bank.lost_wh for bank in spared.banks) / scale
+    lost = program.add_column(0.0, most, integer=False)
+    for bank in spared.banks:
+        program.add_row([(lost, 1.0), (bank.mark, -bank.lost_wh / scale)], lower=0.0)
+    has = [(j, wh / scale) for j, wh in spared.sides.capacity_terms()]
+    program.add_row(
+        [*has, (lost, -1.0), *((y, -wh / scale) for y, wh in zip(chosen, needs_wh, strict=True))], lower=0.0
+    )
 
 
 def _add_wired(program: Program, sides: Sides, wired: Wired, chosen: int) -> None:

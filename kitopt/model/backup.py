@@ -71,6 +71,7 @@ def backup_cases(model: KitModel, base: Case) -> tuple[Case, ...]:
             within=loss.within,
             gone=loss.gone,
             less=loss.less,
+            pieces=base.pieces,
         )
         for number, loss in enumerate(model.losses, start=1)
     )

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import random
 from dataclasses import replace
 
 import pytest
 from oracle.compare import assert_agrees, bank_of, counts_of
-from oracle.losses import Losses, backed_up
+from oracle.losses import Losses, backed_up, with_spares
 from oracle.nices import served_answer
+from oracle.wired_instances import wired
 
 from kitopt.choice import pack
 
@@ -29,6 +31,26 @@ def test_backups_agree_with_trying_every_kit_and_every_loss(backup_numbers: rang
             assert Losses(served.world, replace(instance, operation=served.world.operation)).are_outlived(whole), number
             for loss in choice.losses:
                 assert loss.survived >= served.world.n_needed, number
+
+
+def test_sides_and_cuts_alone_agree_where_leads_may_be_lost_too(backup_numbers: range) -> None:
+    # what a side is said to need of each loss rules out no kit that cuts, which ask the judge alone, find
+    kinds = ("battery", "controller", "panel", "lead")
+    seen = {"found": 0, "no-kit": 0}
+    for number in backup_numbers:
+        instance = wired(number)
+        backup = tuple(random.Random(number).sample(kinds, 1 + number % 4))
+        outing = replace(instance.operation, need=replace(instance.operation.need, backup=backup), mass_limit_g=None)
+        stock = with_spares(instance.inventory, kinds)
+        choice = pack(outing, stock, instance.sky)
+        with pytest.MonkeyPatch.context() as patched:
+            patched.setattr("kitopt.engine.search.can_hold", lambda case: False)
+            by_cuts = pack(outing, stock, instance.sky)
+        assert (choice.status, choice.proof.objective) == (by_cuts.status, by_cuts.proof.objective), number
+        assert choice.proof.proved, number
+        assert by_cuts.proof.proved, number
+        seen[choice.status] += 1
+    assert min(seen.values()) >= len(backup_numbers) // 10
 
 
 def test_the_instances_make_backups_matter() -> None:
