@@ -17,11 +17,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.banks import TooMany
 from kitopt.engine.losses import Spared
 from kitopt.engine.needs import Counts, Fixed
 from kitopt.engine.plan import Case, Objective, Plan
-from kitopt.engine.prices import SLACK, Prices, TooMany
+from kitopt.engine.prices import SLACK, Prices
 from kitopt.engine.sides import Sides, Wired, least_by_rows
+from kitopt.engine.solver import Answer, Stated
 from kitopt.engine.tangents import Tangent
 
 Floats = NDArray[np.float64]
@@ -40,9 +42,9 @@ _NOT_FEW = 3
 """Where there are no more than so many times the few that are asked for, all are told."""
 _AT_ONCE = 16
 """So many sides of a set are looked at together."""
-_A_SET, _SOME, _A_SIDE, _KNOWN = range(4)
-"""How closely something was looked at: a set of panels that hangs on no unit yet, some of its sides, one alone, and one
-whose need is known."""
+_A_SET, _SOME, _A_SIDE, _KNOWN, _WHOLE = range(5)
+"""How closely something was looked at: a set of panels that hangs on no unit yet, some of its sides, one alone, one
+whose need is known, and one of which it is known what whole items it costs."""
 
 
 @dataclass(eq=False)
@@ -117,6 +119,8 @@ class Listing:
     ----------
     left_s : callable
         Gives the seconds that are left, or raises.
+    solve : callable
+        Solves a program in whole counts, within what is left; without it, what whole items cost is not asked.
 
     Raises
     ------
@@ -124,9 +128,14 @@ class Listing:
     """
 
     def __init__(
-        self, plan: Plan, sides: Sequence[Sides | Spared], objective: Objective, left_s: Callable[[], float]
+        self,
+        plan: Plan,
+        sides: Sequence[Sides | Spared],
+        objective: Objective,
+        left_s: Callable[[], float],
+        solve: Callable[[Stated], Answer] | None = None,
     ) -> None:
-        self.objective, self._left_s = objective, left_s
+        self.objective, self._left_s, self._solve = objective, left_s, solve
         self._asked, self._each_case = plan, sides
         # in every case the same panels hang on the same units
         self._whole = [one for one in sides if isinstance(one, Sides)]
@@ -134,6 +143,8 @@ class Listing:
         self.spared = [one for one in sides if isinstance(one, Spared)]
         """Where one thing may be lost."""
         self._prices = Prices.of(plan, self.sides, objective)
+        self._with_banks = [one for one in self.spared if one.banks]
+        self._whole_of = self._prices.whole(tuple(one.banks for one in self._with_banks))
         self._stock = self._prices.stock
         for some in (self._stock, np.zeros_like(self._stock)):
             self._touch(some)
@@ -143,7 +154,7 @@ class Listing:
         self.wired: list[Wired] = []
         """What the judge has said of some wirings."""
         self.least_wh = float(self._prices.made(self._needs_at_least(self._stock[None, :])[:1])[0])
-        for need in sorted({float(self._prices.made(self._need_wh(none))), self.least_wh}):
+        for need in sorted({float(self._prices.made(self._need_wh(none))[0]), self.least_wh}):
             self._prices.learn_at(need, left_s)
 
     def is_of(self, plan: Plan, sides: Sequence[Sides | Spared], objective: Objective) -> bool:
@@ -158,9 +169,9 @@ class Listing:
             and all(a is b for a, b in zip(self._each_case, sides, strict=True))
         )
 
-    def within_time(self, left_s: Callable[[], float]) -> Listing:
+    def within_time(self, left_s: Callable[[], float], solve: Callable[[Stated], Answer] | None) -> Listing:
         """Go on with other time."""
-        self._left_s = left_s
+        self._left_s, self._solve = left_s, solve
         return self
 
     @property
@@ -180,7 +191,7 @@ class Listing:
         Where others of the side may do, it is followed for that very wiring.
         """
         side = self.sides.of(counts)
-        need = float(self._prices.made(max(sides.follow(side) for sides in self._each_case)))
+        need = self._made_of(side, max(sides.follow(side) for sides in self._each_case))
         listed.need_wh[np.all(listed.sides == side, axis=1)] = need
         has_wh = sum(wh * float(counts[j]) for j, wh in self.sides.capacity_terms())
         if need > has_wh + 1e-6 or any(one.is_short(side, counts) for one in self.spared):
@@ -188,7 +199,7 @@ class Listing:
         n_before = len(self.wired)
         for sides in self._whole:
             wired = sides.as_wired(counts, self._asked.upper)
-            need = 0.0 if wired is None else float(self._prices.made(wired.need_wh))
+            need = 0.0 if wired is None else self._made_of(side, wired.need_wh)
             if wired is not None and need > has_wh + 1e-6:
                 self.wired.append(replace(wired, need_wh=need))
         return len(self.wired) > n_before
@@ -219,6 +230,11 @@ class Listing:
         """The highest objective up to which sides are being listed already."""
         return -math.inf if self._begun is None else self._begun.most - SLACK
 
+    @property
+    def n_looked_at(self) -> int:
+        """How many sides were looked at so far."""
+        return 0 if self._begun is None else self._begun.n_sides
+
     def _begin(self, most: float) -> _Begun:
         """The sets of panels within a cutoff, none of them hung on units yet."""
         try:
@@ -232,7 +248,7 @@ class Listing:
         for sides in self._each_case:
             for one in reversed(sides.tangents.values()) if len(sets) else []:
                 self._left_s()
-                needs = np.maximum(needs, self._prices.made(sides.at_least_wh(one, sets)))
+                needs = np.maximum(needs, self._prices.made(sides.at_least_wh(one, sets), sets=sets))
                 is_in = self._prices.bound(needs, sets=sets) <= most
                 sets, needs = sets[is_in], needs[is_in]
         bounds = np.zeros(len(sets))
@@ -246,7 +262,7 @@ class Listing:
             if not new or len(self.sides.tangents) >= _MOST_TANGENTS:
                 break
             self._left_s()
-            needs = np.maximum(needs, self._prices.made(self._touch(sets[new[0]], sets)))
+            needs = np.maximum(needs, self._prices.made(self._touch(sets[new[0]], sets), sets=sets))
         waiting = [(bound, i, _A_SET, sets[i : i + 1], needs[i : i + 1]) for i, bound in enumerate(bounds.tolist())]
         heapq.heapify(waiting)
         return _Begun(most, waiting, len(sets))
@@ -277,12 +293,17 @@ class Listing:
                 continue
             # what was learned since may tell more
             is_many = begun.n_sides > _MANY
-            again = float(self._prices.bound(need, sides=some)[0]) if is_many else bound
-            if again <= bound + SLACK and stage == _KNOWN:
+            again = max(bound, float(self._prices.bound(need, sides=some)[0])) if is_many else bound
+            if again <= bound + SLACK and stage == _WHOLE:
                 known.append((bound, some[0]))
                 continue
+            if again <= bound + SLACK and stage == _KNOWN:
+                stage, again = _WHOLE, self._of_whole_items(some[0], float(need[0]), again, begun.most)
+                if again <= begun.most:
+                    heapq.heappush(waiting, (again, i, stage, some, need))
+                continue
             if again <= bound + SLACK:
-                stage, need = _KNOWN, self._prices.made(np.array([self._need_wh(some[0])]))
+                stage, need = _KNOWN, np.array([self._made_of(some[0], self._need_wh(some[0]))])
                 again = float(self._prices.bound(need, sides=some)[0])
                 if is_many and again <= most:
                     self._prices.learn_of(some[0], float(need[0]), self._left_s)
@@ -292,8 +313,10 @@ class Listing:
         others = waiting[0][0] if waiting and waiting[0][0] <= most else math.inf
         sides = np.array([side for _, side in known], dtype=np.int64).reshape(len(known), self.sides.n_classes)
         # what was learned since from the judge, or from the last of them, may rule out the first
-        need = self._prices.made(np.array([self._need_wh(side) for side in sides]))
+        need = self._prices.made(np.array([self._need_wh(side) for side in sides]), sides=sides)
         least = self._prices.bound(need, sides=sides)
+        for i in np.flatnonzero(least <= most).tolist():
+            least[i] = self._of_whole_items(sides[i], float(need[i]), float(least[i]), most)
         is_in = least <= most
         if math.isfinite(others) and np.count_nonzero(is_in) > few:
             # of what was told before no more than is asked for
@@ -301,6 +324,13 @@ class Listing:
             others = min(others, float(least[best[int(few)]]))
             is_in[best[int(few) :]] = False
         return Listed(sides[is_in], need[is_in], least[is_in] - self.objective.fixed - SLACK, others)
+
+    def _of_whole_items(self, side: Counts, need: float, least: float, most: float) -> float:
+        """What a side costs at least that needs so much, by all rules and in whole counts."""
+        if self._solve is None:
+            return least
+        needs_wh = need, *(one.sides.need_wh(side) for one in self._with_banks)
+        return max(least, self._whole_of.least(side, needs_wh, most, self._solve))
 
     def _in_parts(self, some: Counts, need: Floats, most: float) -> Iterator[tuple[float, Counts, Floats]]:
         """The sides of a set of panels within a cutoff, some at a time: bound, sides, need of each by what is known."""
@@ -314,7 +344,7 @@ class Listing:
     def _one_by_one(self, some: Counts, needs: Floats, most: float) -> Iterator[tuple[float, Counts, Floats]]:
         """Each of some sides by itself: bound, side, need by the windows that are hardest for its panels."""
         each = [one.need_at_least_wh(some) for one in self._each_case]
-        needs = np.maximum(needs, self._prices.made(np.max(each, axis=0)))
+        needs = np.maximum(needs, self._prices.made(np.max(each, axis=0), sides=some))
         bounds = self._prices.bound(needs, sides=some)
         for i in np.flatnonzero(bounds <= most).tolist():
             yield float(bounds[i]), some[i : i + 1], needs[i : i + 1]
@@ -324,7 +354,7 @@ class Listing:
         n_looks = 0
         if len(sides) > _MANY:
             each = [one.at_least_by_sides_wh(sides) for one in self._each_case]
-            needs = np.maximum(needs, self._prices.made(np.max(each, axis=0)))
+            needs = np.maximum(needs, self._prices.made(np.max(each, axis=0), sides=sides))
         while True:
             bounds = self._prices.bound(needs, sides=sides)
             is_in = bounds <= most
@@ -334,10 +364,10 @@ class Listing:
             self._left_s()
             n_looks += 1
             nearest = sides[int(np.argmin(bounds))]
-            need = float(self._prices.made(self._need_wh(nearest)))
-            self._prices.learn_of(nearest, min(need, float(self._prices.sums[-1])), self._left_s)
+            need = self._made_of(nearest, self._need_wh(nearest))
+            self._prices.learn_of(nearest, min(need, float(self._prices.banks.sums[-1])), self._left_s)
             each = [one.look_at(nearest, sides) for one in self._each_case]
-            needs = np.maximum(needs, self._prices.made(np.max(each, axis=0)))
+            needs = np.maximum(needs, self._prices.made(np.max(each, axis=0), sides=sides))
             needs[np.all(sides == nearest, axis=1)] = need
 
     def _sets(self, most: float) -> Counts:
@@ -366,7 +396,7 @@ class Listing:
             some: Floats = share * self._stock.astype(np.float64)
             self._left_s()
             need = self._touch(some, some[None, :])
-            self._prices.learn_at(float(self._prices.made(need)[0]), self._left_s)
+            self._prices.learn_at(float(self._prices.made(need, sets=some)[0]), self._left_s)
 
     def _tangents(self) -> list[Tangent]:
         """Of all cases, those that were made last first."""
@@ -420,10 +450,14 @@ class Listing:
 
         Where no capacity at hand suffices it is one that no kit has.
         """
-        needs = self._prices.made(sides.needs.each_wh(listed.sides))
-        most = 2.0 * float(self._prices.sums[-1]) + 1.0
+        needs = self._prices.made(sides.needs.each_wh(listed.sides), sides=listed.sides)
+        most = 2.0 * float(self._prices.banks.sums[-1]) + 1.0
         in_all = np.minimum(listed.need_wh, most)
         return in_all, np.maximum(np.minimum(needs, most), in_all[:, None])
+
+    def _made_of(self, side: Counts, need: float) -> float:
+        """The next capacity that can be made beside a side. [Wh]"""
+        return float(self._prices.made(need, sides=side[None, :])[0])
 
     def _need_wh(self, side: Counts) -> float:
         """What a side needs in the case that asks most. [Wh]"""

@@ -15,6 +15,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.charging import Charging
 from kitopt.engine.judge import TOLERANCE_WH
 from kitopt.engine.matrix import Matrix
 from kitopt.engine.plant import Conditions
@@ -95,6 +96,8 @@ class Case:
     gone: tuple[int, ...] = ()
     less: tuple[tuple[int, int, float], ...] = ()
     pieces: Floats | None = None
+    charging: Charging | None = None
+    """Where each battery takes all that the units pass."""
     parts: tuple[Case, ...] = ()
     """Where it is of several plants, the case of each: whoever passes this one passes each of them as surely."""
 

@@ -14,10 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.budget import OutOfTime
+from kitopt.engine.banks import Banks, TooMany
+from kitopt.engine.charging import Levels
+from kitopt.engine.losses import Bank
 from kitopt.engine.needs import Counts
 from kitopt.engine.plan import Case, Objective, Plan, Row
 from kitopt.engine.sides import Sides
 from kitopt.engine.solver import Stated
+from kitopt.engine.whole import Whole
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -25,7 +29,6 @@ Places = NDArray[np.intp]
 ALONE = "alone"
 """The rule of rows that say what one of several kits costs alone at the least."""
 _ALL = slice(None)
-_MOST_SUMS = 20_000
 _MOST_KEPT = 2
 """Plans of one kit whose prices are kept."""
 _MOST_PRICES = 1_000
@@ -35,21 +38,49 @@ SLACK = 0.01
 """Objectives are whole numbers; what linear programs say is true to far less than this."""
 
 
-class TooMany(Exception):
-    """There are more sides than can be listed."""
-
-
 class RulesForbid(Exception):
     """No counts at all obey the plan's rows."""
 
 
 @dataclass(frozen=True, eq=False)
 class Price:
-    """The objective is at least ``fixed + each @ side + by_wh · capacity``."""
+    """The objective is at least ``fixed + each @ side + by_wh · capacity``.
+
+    Attributes
+    ----------
+    of_whole : ndarray, shape (n_levels, n_steps)
+        What may stand for ``by_wh · capacity`` where batteries are whole and a side rules some of them out.
+    """
 
     fixed: float
     each: Floats
     by_wh: float
+    of_whole: Floats
+
+
+class _Rows:
+    """Rows that more are added to, in one array."""
+
+    def __init__(self, *shape: int) -> None:
+        self._room, self._n = np.zeros((8, *shape)), 0
+
+    @property
+    def all(self) -> Floats:
+        """Shape (n_rows, ...)."""
+        return self._room[: self._n]
+
+    def add(self, row: Floats | float) -> None:
+        """One more."""
+        if self._n == len(self._room):
+            self._room = np.concatenate([self._room, np.zeros_like(self._room)])
+        self._room[self._n] = row
+        self._n += 1
+
+    def drop(self, first: int, past: int) -> None:
+        """Some fewer."""
+        n_left = self._n - (past - first)
+        self._room[first:n_left] = self._room[past : self._n].copy()
+        self._n = n_left
 
 
 class _Quantity:
@@ -59,33 +90,36 @@ class _Quantity:
     ----------
     of_none : list of (Price, ndarray)
         Those where there are few panels, which tell most of all sides together; each by kind too.
-    fixed, each, by_wh, by_kind : ndarray, shape (n_prices, 1 or n_classes or n_kinds)
-        All of them, also those near some sides; by kind on the unit where a panel costs least.
+    fixed, each, of_whole, by_kind : rows
+        One a price, also of those near some sides; by kind on the unit where a panel costs least.
     """
 
-    def __init__(self, objective: Objective, most: float, kind: NDArray[np.intp], n_kinds: int) -> None:
-        self.objective, self.most, self._kind = objective, most, kind
+    def __init__(self, objective: Objective, most: float, kind: NDArray[np.intp], n_kinds: int, banks: Banks) -> None:
+        self.objective, self.most, self._kind, self._n_kinds = objective, most, kind, n_kinds
         self.of_none: list[tuple[Price, Floats]] = []
-        self.fixed, self.by_wh = np.zeros((0, 1)), np.zeros((0, 1))
-        self.each, self.by_kind = np.zeros((0, len(kind))), np.zeros((0, n_kinds))
+        self.fixed, self.each, self.by_kind = _Rows(1), _Rows(len(kind)), _Rows(n_kinds)
+        self.of_whole = _Rows(*banks.shape)
 
     def add(self, price: Price, *, is_of_none: bool = False) -> None:
         """Keep a price; of those near some sides the latest."""
         by_kind = self._least_by_kind(price)
+        rows: dict[_Rows, Floats | float] = {
+            self.fixed: price.fixed,
+            self.each: price.each,
+            self.of_whole: price.of_whole,
+            self.by_kind: by_kind,
+        }
         if is_of_none:
             self.of_none.append((price, by_kind))
-        elif len(self.fixed) >= _MOST_PRICES:
-            older = slice(len(self.of_none), _MOST_PRICES // 2)
-            self.fixed, self.by_wh, self.each, self.by_kind = (
-                np.delete(some, older, axis=0) for some in (self.fixed, self.by_wh, self.each, self.by_kind)
-            )
-        self.fixed, self.by_wh = np.vstack([self.fixed, [[price.fixed]]]), np.vstack([self.by_wh, [[price.by_wh]]])
-        self.each = np.vstack([self.each, price.each])
-        self.by_kind = np.vstack([self.by_kind, by_kind])
+        elif len(self.fixed.all) >= _MOST_PRICES:
+            for one in rows:
+                one.drop(len(self.of_none), _MOST_PRICES // 2)
+        for one, row in rows.items():
+            one.add(row)
 
     def _least_by_kind(self, price: Price) -> Floats:
         """The price of a panel of each kind on the unit where it costs least, shape (n_kinds,)."""
-        least = np.full(self.by_kind.shape[1], np.inf)
+        least = np.full(self._n_kinds, np.inf)
         np.minimum.at(least, self._kind, price.each)
         return least
 
@@ -95,8 +129,8 @@ class Prices:
 
     Attributes
     ----------
-    sums : ndarray
-        Every capacity that the batteries at hand can make, in order. [Wh]
+    banks : Banks
+        Every capacity that the batteries at hand can make.
     stock : ndarray of int, shape (n_kinds,)
         How many panels of each kind there are at most.
     """
@@ -104,16 +138,20 @@ class Prices:
     def __init__(self, plan: Plan, sides: Sides, objective: Objective) -> None:
         self._objective, self._kind = objective, sides.kind
         self._classes, self._capacity = sides.in_plan
+        self._charging = sides.case.charging
         # it outlives the question, so it holds nothing of the weather
         self._asked = replace(plan, cases=(), trials=())
         # what the kit costs at the least is no news of what more costs: there a price would be flat
         rows = tuple(row for row in (*plan.rows, *plan.known) if not _is_of(sides.case, row))
         # which of some rows is kept, no price tells
         self._plan = replace(self._asked, rows=rows, either=())
-        self.sums, self.stock = _sums(sides, plan), _stock(sides, plan)
+        self.banks, self.stock = Banks(sides, plan), _stock(sides, plan)
         made_small = [(objective, math.inf), *((_weighed(row, plan), row.upper) for row in plan.limits)]
-        self._quantities = [_Quantity(one, most, sides.kind, sides.n_kinds) for one, most in made_small]
+        self._quantities = [_Quantity(one, most, sides.kind, sides.n_kinds, self.banks) for one, most in made_small]
+        self._levels = Levels(sides.case.charging, sides.needs)
         self._relaxed, self._rows, self._last, self._apart = self._stated()
+        self._wider: Prices | None = None
+        self._whole: dict[tuple[tuple[Bank, ...], ...], Whole] = {}
         self._known_at: set[float] = set()
         self._at = np.zeros(len(self._rows))
         """Of each class so much is asked for in the relaxed program now."""
@@ -122,21 +160,47 @@ class Prices:
     def of(cls, plan: Plan, sides: Sides, objective: Objective) -> Prices:
         """Those of a plan; of an earlier one where its rows, bounds and sides are alike, whatever the weather asks."""
         kept: list[Prices] = sides.case.conditions.known.setdefault("prices", [])
-        found = next((one for one in kept if one._is_of(plan, sides, objective)), None) or cls(plan, sides, objective)
-        kept[:] = [*[one for one in kept if one is not found][-_MOST_KEPT + 1 :], found]
+        like = [one for one in kept if one._is_like(sides, objective)]
+        found = next((one for one in like if one._is_of(plan)), None)
+        if found is None:
+            found = cls(plan, sides, objective)
+            found._wider = next((one for one in like if one._is_wider_than(plan)), None)
+        # what comes first allows most of what comes of it
+        kept[:] = [*kept[: _MOST_KEPT - 1], *([] if found in kept[: _MOST_KEPT - 1] else [found])]
         return found
 
-    def _is_of(self, plan: Plan, sides: Sides, objective: Objective) -> bool:
+    def whole(self, banks: tuple[tuple[Bank, ...], ...]) -> Whole:
+        """What kits with some sides cost in whole counts."""
+        if banks not in self._whole:
+            wider = None if self._wider is None else self._wider.whole(banks)
+            self._whole[banks] = Whole(self._asked, (self._classes, self._capacity), self._objective, banks, wider)
+        return self._whole[banks]
+
+    def _is_like(self, sides: Sides, objective: Objective) -> bool:
+        """Whether it is of the same columns, objective and sides."""
+        return (
+            (self._objective.name, self._objective.fixed) == (objective.name, objective.fixed)
+            and np.array_equal(self._objective.weights, objective.weights)
+            and np.array_equal(self._kind, sides.kind)
+            and (self._classes, self._capacity) == sides.in_plan
+            and self._charging == sides.case.charging
+        )
+
+    def _is_of(self, plan: Plan) -> bool:
         mine = self._asked
         return (
             mine.rows == plan.rows
             and mine.known == plan.known
             and np.array_equal(mine.lower, plan.lower)
             and np.array_equal(mine.upper, plan.upper)
-            and (self._objective.name, self._objective.fixed) == (objective.name, objective.fixed)
-            and np.array_equal(self._objective.weights, objective.weights)
-            and np.array_equal(self._kind, sides.kind)
-            and (self._classes, self._capacity) == sides.in_plan
+        )
+
+    def _is_wider_than(self, plan: Plan) -> bool:
+        mine = self._asked
+        return (
+            not mine.either
+            and mine.rows == plan.rows[: len(mine.rows)]
+            and bool(np.all(mine.lower <= plan.lower) and np.all(plan.upper <= mine.upper))
         )
 
     def learn_at(self, need_wh: float, left_s: Callable[[], float]) -> None:
@@ -146,7 +210,7 @@ class Prices:
         ------
         RulesForbid, TooMany, OutOfTime
         """
-        need_wh = min(need_wh, float(self.sums[-1]))
+        need_wh = min(need_wh, float(self.banks.sums[-1]))
         if need_wh in self._known_at:
             return
         none = np.zeros(len(self._classes))
@@ -168,10 +232,13 @@ class Prices:
         for quantity in self._quantities:
             quantity.add(self._price(quantity.objective, side.astype(np.float64), need_wh, left_s)[0])
 
-    def made(self, needs: Floats | float) -> Floats:
-        """The next capacity that the batteries at hand can make; infinite where they cannot. [Wh]"""
-        at = np.searchsorted(self.sums, np.asarray(needs) - 1e-6)
-        return np.where(at < len(self.sums), self.sums[np.minimum(at, len(self.sums) - 1)], np.inf)
+    def made(
+        self, needs: Floats | float, *, sides: Counts | None = None, sets: Counts | Floats | None = None
+    ) -> Floats:
+        """The next capacity that batteries can make beside sides, or sets; infinite where they cannot. [Wh]"""
+        needs = np.atleast_1d(np.asarray(needs, dtype=np.float64))
+        level = self._levels.of(len(needs), sides=sides, sets=sets)
+        return self.banks.made(needs, level if needs.ndim == 1 else level[:, None])
 
     def worth(self, saved: Floats) -> Floats:
         """What a panel of each kind is worth at most beside its price, where each saves so much, shape (n_kinds,)."""
@@ -227,13 +294,14 @@ class Prices:
         classes : ndarray of int
             Those that the sides are given in; they have no panels of others.
         """
-        can_be_met = np.isfinite(needs)
-        capacity = np.where(can_be_met, needs, 0.0)
+        level = self._levels.of(len(needs), sides=sides, classes=classes, sets=sets)
+        can_be_met = np.isfinite(self.banks.made(needs, level))
+        step = self.banks.step(np.where(can_be_met, needs, 0.0))
 
         def least(quantity: _Quantity) -> Floats:
-            costs = quantity.fixed + quantity.by_wh * capacity
-            costs += 0.0 if sides is None else _times(quantity.each[:, classes], sides)
-            costs += 0.0 if sets is None else _times(quantity.by_kind, np.atleast_2d(sets))
+            costs = quantity.fixed.all + quantity.of_whole.all[:, level, step]
+            costs += 0.0 if sides is None else _times(quantity.each.all[:, classes], sides)
+            costs += 0.0 if sets is None else _times(quantity.by_kind.all, np.atleast_2d(sets))
             return np.asarray(np.max(costs, axis=0) + quantity.objective.fixed)
 
         first, *limits = map(least, self._quantities)
@@ -244,8 +312,8 @@ class Prices:
     ) -> tuple[Price, Floats]:
         """The price that is exact for the relaxed program near one side and capacity, and the nearest side allowed."""
         at = side + _LITTLE
-        # what is missed costs more than anything
-        costs = np.full(self._n_columns, 10.0 * float(np.max(np.abs(objective.weights), initial=1.0)))
+        # to miss a tenth of a panel costs more than all that there is
+        costs = np.full(self._n_columns, 10.0 * max(1.0, float(np.abs(objective.weights) @ self._plan.upper)))
         costs[: self._plan.n_columns] = objective.weights
         self._relaxed.set_costs(costs)
         new = np.flatnonzero(at != self._at)
@@ -262,7 +330,10 @@ class Prices:
         each, by_wh = answer.duals[self._rows], max(0.0, float(answer.duals[self._last]))
         less, more = self._apart
         met = at + answer.values[more] - answer.values[less]
-        return Price(answer.objective - float(each @ at) - by_wh * need, each, by_wh), met
+        fixed = answer.objective - float(each @ at) - by_wh * need
+        # what each battery costs but for its capacity, and what the linear program took of it at best
+        costs = objective.weights[self.banks.columns] - answer.duals @ self._in_rows
+        return Price(fixed, each, by_wh, self.banks.least(costs, by_wh)), met
 
     def _stated(self) -> tuple[Stated, Places, int, tuple[Places, Places]]:
         """The relaxed program of a side and a capacity that may be missed at a price.
@@ -286,6 +357,12 @@ class Prices:
         short = program.add_column(0.0, math.inf, integer=False)
         last = program.add_row([*self._capacity, (short, 1.0)], lower=0.0)
         self._n_columns = len(program.lower)
+        places = {j: b for b, j in enumerate(self.banks.columns)}
+        self._in_rows = np.zeros((len(program.rows), len(places)))
+        for i, (of_row, _, _) in enumerate(program.rows):
+            for j, c in of_row:
+                if j in places:
+                    self._in_rows[i, places[j]] = c
         less_of, more_of = np.array(apart, dtype=np.intp).reshape(-1, 2).T
         return Stated(program, is_relaxed=True), np.array(rows, dtype=np.intp), last, (less_of, more_of)
 
@@ -307,18 +384,6 @@ def _weighed(row: Row, plan: Plan) -> Objective:
     for j, c in row.terms:
         weights[j] = c
     return Objective(row.text, weights)
-
-
-def _sums(sides: Sides, plan: Plan) -> Floats:
-    """Every capacity that batteries can make; two ends and nothing between where there are too many. [Wh]"""
-    sums = np.zeros(1)
-    for j, wh in sides.capacity_terms():
-        for _ in range(int(plan.upper[j])):
-            more = np.unique(np.concatenate([sums, sums + wh]).round(9))
-            if len(more) > _MOST_SUMS:
-                raise TooMany
-            sums = more
-    return sums
 
 
 def _stock(sides: Sides, plan: Plan) -> Counts:

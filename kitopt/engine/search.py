@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
@@ -16,15 +16,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
+from kitopt.engine.banks import TooMany
 from kitopt.engine.judge import Verdict
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listed, Listing, fixed_of
 from kitopt.engine.losses import Spared, whole_of
 from kitopt.engine.needs import Fixed
 from kitopt.engine.plan import Objective, Plan, Row
-from kitopt.engine.prices import SLACK, RulesForbid, TooMany
+from kitopt.engine.prices import SLACK, RulesForbid
 from kitopt.engine.sides import Sides, can_hold
-from kitopt.engine.solver import Answer, Program, solve_within
+from kitopt.engine.solver import Answer, Program, Stated, solve_within
 from kitopt.engine.write import Asked, add_joint, add_learned, add_sides
 from kitopt.errors import ModelError
 
@@ -33,13 +34,21 @@ Floats = NDArray[np.float64]
 _MOST_RELAXED_ROUNDS = 200
 _STALLED_ROUNDS = 8
 _MOST_NEIGHBOURS = 12
-_FIRST_GAP, _MOST_GAP, _LEAST_GAP, _FIRST_SIDES, _MANY_REFUSED = 0.05, 0.1, 0.01, 8, 32
-"""How far above what is known of all kits the first sides are looked for, at most later on, and at least, and how many
-of them are tried at once; so many are refused before it is asked whether there is anything at all."""
+_FIRST_GAP, _MOST_GAP, _LEAST_GAP = 0.05, 0.1, 0.01
+"""How far above what is known of all kits the first sides are looked for, at most later on, and at least."""
+_FIRST_SIDES = 8.0
+"""Of each of several kits so many are tried at once; of one it is known which is best alone."""
+_MANY_IN_VAIN, _FAR = 100, 2.0
+"""So many sides are looked at in vain, or so many times as far as where the first of them was, before it is asked
+whether there is anything at all."""
 _MOST_NODES = 2_000
 """Of the branching that asks so."""
+_MOST_NODES_OF_ONE = 200
+"""Of the branching that asks what a side alone costs."""
 _MOST_SHOWN = 400
 """More sides than this make a program slower than rows with binaries do."""
+_MOST_OF_SEVERAL = 100
+"""More of several kits do, since what is known of one kit alone rules out few of its sides."""
 _MOST_TOLD_APART = 40
 """Of more sides the best kit is found before it is asked whether it is alone."""
 _GAP = 0.999
@@ -355,7 +364,9 @@ class _Chooser:
         if not all(one.in_plan == sides[0].in_plan for sides in kits.values() for one in sides[1:]):
             return None
         try:
-            listings = [self._listing(sides, objective) for sides in kits.values()]
+            # of several kits the program of one is that of all: to solve it for each side takes too long
+            solve = self._solve_again if len(kits) == 1 else None
+            listings = [self._listing(sides, objective, solve) for sides in kits.values()]
         except RulesForbid:
             self.bound = math.inf
             return False
@@ -385,14 +396,23 @@ class _Chooser:
         """What is needed whichever is lost of some things, each by a case in the same weather."""
         return memories[0].spared([memory.case for memory in memories], self._fixed_of(memories[0]), self.plan.upper)
 
-    def _listing(self, sides: Sequence[Sides | Spared], objective: Objective) -> Listing:
+    def _listing(
+        self, sides: Sequence[Sides | Spared], objective: Objective, solve: Callable[[Stated], Answer] | None
+    ) -> Listing:
         """The listing of a kit's sides; that of an earlier choice where nothing but its alternatives was other."""
         kept: list[Listing] = self.memories[0].listings
         for listing in kept:
             if listing.is_of(self.plan, sides, objective):
-                return listing.within_time(self._left)
-        kept.append(Listing(self.plan, sides, objective, self._left))
+                return listing.within_time(self._left, solve)
+        kept.append(Listing(self.plan, sides, objective, self._left, solve))
         return kept[-1]
+
+    def _solve_again(self, stated: Stated) -> Answer:
+        self.budget.step()
+        most_nodes = min(_MOST_NODES_OF_ONE, self.budget.most_nodes)
+        answer = stated.solve(seconds=self.budget.left_s, absolute_gap=_GAP, most_nodes=most_nodes)
+        self.budget.count_nodes(answer.n_nodes)
+        return answer
 
     def _among_sides(self, objective: Objective, cutoff: float) -> bool:
         ceiling = self.plan.most(objective)
@@ -401,8 +421,10 @@ class _Chooser:
         reach = min(listing.reach for listing in self._listings)
         if reach - floor >= max(1.0, _LEAST_GAP * abs(floor)):
             gap = reach - floor
-        most, few = cutoff if math.isfinite(cutoff) else floor + gap, float(_FIRST_SIDES)
+        first_sides, most_shown = (1.0, _MOST_SHOWN) if len(self._listings) == 1 else (_FIRST_SIDES, _MOST_OF_SEVERAL)
+        most, few = cutoff if math.isfinite(cutoff) else floor + gap, first_sides
         is_asked = is_wide = False
+        n_vain, first = 0, math.inf
         while True:
             most = min(most, cutoff)
             try:
@@ -413,9 +435,11 @@ class _Chooser:
                     raise
                 most, is_wide = floor + gap, True
                 continue
-            if sum(map(len, self.listed)) > _MOST_SHOWN:
+            if sum(map(len, self.listed)) > most_shown:
                 raise TooMany
             has_sides = all(map(len, self.listed))
+            n_vain = max(n_vain, int(few) if has_sides else 0, *(listing.n_looked_at for listing in self._listings))
+            first = min(first, most if n_vain else math.inf)
             # a kit with a side that is not shown costs at least this; where one has no side, all cost more
             untold = min(listed.others for listed in self.listed) if has_sides else math.inf
             is_all = most >= min(cutoff, ceiling) and math.isinf(untold)
@@ -441,10 +465,11 @@ class _Chooser:
                 cutoff = value
             elif is_all:
                 return False
-            elif few >= _MANY_REFUSED and not is_asked:
+            elif not is_asked and (n_vain >= _MANY_IN_VAIN or most > _FAR * first):
                 is_asked = True
                 if not self._is_any(objective, cutoff):
                     return False
+                ceiling = min(ceiling, self._ceiling(objective))
                 if self.may_put_off and math.isinf(cutoff):
                     # another plan most often tells soon how far this one is of interest
                     raise TooMany
@@ -454,8 +479,14 @@ class _Chooser:
             elif is_found and not is_wide:
                 most = value
             else:
-                gap = min(1.2 * gap, max(gap, _MOST_GAP * floor))
+                # where nothing was, what is next is likely far
+                gap = 4.0 * gap if is_asked and not has_sides else min(1.2 * gap, max(gap, _MOST_GAP * floor))
                 most = floor + gap
+
+    def _ceiling(self, objective: Objective) -> float:
+        """What the objective is at most by a linear program."""
+        answer = self._solve(self.plan.program(-objective.weights), relaxed=True)
+        return objective.fixed - answer.bound if answer.status == "optimal" else math.inf
 
     def _is_any(self, objective: Objective, cutoff: float) -> bool:
         """Whether anything obeys the rules with the batteries that every kit needs and what the judge said of others.

@@ -206,6 +206,9 @@ class Stated:
         self._moved = terms @ fixed
         moved: list[float] = self._moved.tolist()
         self._highs: Any
+        # where PuLP states it, a row of two bounds is two rows
+        n_stated = [1 if not self._is_mip else _n_stated(low, high) for _, low, high in program.rows]
+        self._row = np.cumsum([0, *n_stated])[:-1]
         if not self._is_mip:
             self._highs = highspy.Highs()  # type: ignore[no-untyped-call]
             self._set(_OPTIONS)
@@ -228,9 +231,11 @@ class Stated:
         self._run = lambda: solver.callSolver(problem)
 
     def set_rows(self, rows: NDArray[np.intp], lower: Floats, upper: Floats) -> None:
-        """Give rows of a relaxation other bounds."""
+        """Give rows other bounds; in whole counts those that had one bound, or two that are equal."""
         moved = self._moved[rows]
-        for row, low, high in zip(rows.tolist(), (lower - moved).tolist(), (upper - moved).tolist(), strict=True):
+        for row, low, high in zip(
+            self._row[rows].tolist(), (lower - moved).tolist(), (upper - moved).tolist(), strict=True
+        ):
             self._highs.changeRowBounds(row, low, high)
 
     def set_costs(self, costs: Floats) -> None:
@@ -326,6 +331,11 @@ class Stated:
             # a misspelt option would otherwise be accepted in silence
             if self._highs.setOptionValue(name, value) != highspy.HighsStatus.kOk:
                 raise SolverFailed(f"the solver refuses the option {name} = {value!r}")
+
+
+def _n_stated(low: float, high: float) -> int:
+    """How many rows PuLP has for one with these bounds."""
+    return 1 if low == high else int(low != -math.inf) + int(high != math.inf)
 
 
 def _as_it_stands(program: Program, terms: Matrix, free: NDArray[np.intp], moved: Sequence[float]) -> Any:

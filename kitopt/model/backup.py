@@ -72,6 +72,7 @@ def backup_cases(model: KitModel, base: Case) -> tuple[Case, ...]:
             gone=loss.gone,
             less=loss.less,
             pieces=base.pieces,
+            charging=base.charging,
         )
         for number, loss in enumerate(model.losses, start=1)
     )

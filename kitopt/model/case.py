@@ -184,4 +184,4 @@ def whole_case(
         sources=tuple(book.sources),
     )
     matrix = Matrix.of((layout.size, len(model.columns)), brought)
-    return Case(name, conditions, operation.need.confidence, matrix, pieces=model.pieces())
+    return Case(name, conditions, operation.need.confidence, matrix, pieces=model.pieces(), charging=model.charging)

@@ -10,6 +10,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.charging import Charging
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Battery, Controller, Converter, Inventory, Lead, Load, Panel
 from kitopt.model.bus import BusClass
@@ -179,6 +180,7 @@ class KitModel:
     socket_columns: list[int] = field(default_factory=list)
     blocks: list[Block] = field(default_factory=list)
     losses: list[Loss] = field(default_factory=list)
+    charging: Charging | None = None
     _by_unit: dict[int, list[tuple[int, Join]]] = field(default_factory=dict)
 
     @cached_property

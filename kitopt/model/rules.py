@@ -7,7 +7,9 @@ and not a filtered one.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
+from kitopt.engine.charging import Charging
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Battery, Controller, Item, Panel
 from kitopt.model.bus import BusClass, charging_v, thresholds, thresholds_of
@@ -212,11 +214,26 @@ def _charge_limit(model: KitModel) -> None:
         limits = tuple((j, -b.max_charge_a / model.operation.n_banks) for j, b in batteries)
         text = "the controllers can deliver no more than the batteries together may take"
         model.rows.append(Row((*delivered, *limits), upper=1e-9, rule="charge-limit", text=text))
+    model.charging = _charging(model, tight)
     marks: dict[int, int] = {}
     for j, limit_a, rule, text in tight:
         mark = _is_used(model, j, marks)
         terms = (*delivered, (mark, most_a - limit_a))
         model.rows.append(Row(terms, upper=most_a + 1e-9, rule=rule, text=text))
+
+
+def _charging(model: KitModel, tight: Iterable[tuple[int, float, str, str]]) -> Charging:
+    """What the units pass, and which batteries may not take all of that."""
+    join_a = {
+        j: delivered_a(join, unit.controller, model.bus)
+        for u, unit in enumerate(model.units)
+        for j, join in model.joins_of(u)
+    }
+    battery_a: dict[int, float] = {}
+    for j, limit_a, _, _ in tight:
+        if j in model.battery_columns:
+            battery_a[j] = min(limit_a, battery_a.get(j, math.inf))
+    return Charging(join_a, tuple(unit.controller.max_charge_a for unit in model.units), battery_a)
 
 
 def _is_used(model: KitModel, j: int, marks: dict[int, int]) -> int:

@@ -136,7 +136,7 @@ def test_there_is_no_proof_while_a_nice_load_is_open(nice_law_numbers: range) ->
     n_open = 0
     for number in nice_law_numbers:
         instance = with_nices(number)
-        for most in range(1, 8):
+        for most in range(1, 16):
             allowed = Allowance(most)
             choice = pack(instance.operation, instance.inventory, instance.sky, budget=Budget(allowed=allowed))
             is_open = any(nice.runs is None for nice in choice.nices)

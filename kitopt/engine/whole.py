@@ -1,0 +1,127 @@
+"""What a kit with one side costs at the least in whole counts, by all rules: a small program for each side.
+
+A linear program thinks of a third of a battery. With the side given, little is left to be chosen.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitopt.engine.losses import Bank
+from kitopt.engine.needs import Counts
+from kitopt.engine.plan import Objective, Plan
+from kitopt.engine.sides import Terms
+from kitopt.engine.solver import Answer, Program, Stated
+
+Floats = NDArray[np.float64]
+Solve = Callable[[Stated], Answer]
+
+
+@dataclass(frozen=True, eq=False)
+class _Known:
+    """What was found of a side: no kit costs less; the counts of one that costs that, where there is any."""
+
+    least: float
+    counts: Floats | None
+
+
+class Whole:
+    """Kits of one plan with one side each, and the capacity that it needs.
+
+    Parameters
+    ----------
+    in_plan : tuple
+        Of ``Sides``.
+    banks : sequence of sequence of Bank
+        For each weather in which a battery may be lost, those that may.
+    wider : Whole, optional
+        Of a plan that allows all that this one does.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        in_plan: tuple[list[Terms], Terms],
+        objective: Objective,
+        banks: Sequence[Sequence[Bank]],
+        wider: Whole | None = None,
+    ) -> None:
+        self._plan, self._in_plan, self._objective, self._banks = plan, in_plan, objective, banks
+        self._wider = wider
+        self._known: dict[tuple[bytes, tuple[float, ...]], _Known] = {}
+        self._stated: dict[bytes, Stated] = {}
+        self._rows = np.zeros(0, dtype=np.intp)
+
+    def least(self, side: Counts, needs_wh: tuple[float, ...], most: float, solve: Solve) -> float:
+        """The least objective of a kit with a side; infinite where there is none.
+
+        Parameters
+        ----------
+        needs_wh : tuple of float
+            The capacity in all, and what is to be left of it in each weather in which a battery may be lost. [Wh]
+        most : float
+            More than this is of no interest.
+        """
+        key = side.tobytes(), needs_wh
+        if key not in self._known:
+            of_more = None if self._wider is None else self._wider._known.get(key)
+            if of_more is not None and of_more.least > most:
+                return of_more.least
+            if of_more is not None and of_more.counts is not None and self._allows(of_more.counts):
+                self._known[key] = of_more
+            else:
+                self._known[key] = self._asked(side, needs_wh, solve)
+        return self._known[key].least
+
+    def _allows(self, counts: Floats) -> bool:
+        plan = self._plan
+        return bool(np.all((plan.lower <= counts) & (counts <= plan.upper))) and not plan.broken_rows(counts)
+
+    def _asked(self, side: Counts, needs_wh: tuple[float, ...], solve: Solve) -> _Known:
+        objective = self._objective
+        answer = solve(self._with(side, needs_wh, objective.weights))
+        if answer.status == "infeasible" and self._has_any(
+            self._with(side, needs_wh, np.zeros_like(objective.weights))
+        ):
+            # the solver takes back what it said
+            return _Known(-math.inf, None)
+        counts = answer.values if answer.status == "optimal" else None
+        least = objective.at_least(answer.bound + objective.fixed)
+        return _Known(least, None if counts is None else counts[: self._plan.n_columns])
+
+    @staticmethod
+    def _has_any(stated: Stated) -> bool:
+        """Whether there is any point, asked without presolve: linear terms alone most often tell."""
+        if stated.solve(presolve=False, relaxed=True).status == "infeasible":
+            return False
+        return stated.solve(presolve=False).status != "infeasible"
+
+    def _with(self, side: Counts, needs_wh: tuple[float, ...], weights: Floats) -> Stated:
+        """The program with a side and what it needs, by what each count costs; it is stated once and changed."""
+        key = weights.tobytes()
+        if key not in self._stated:
+            program, self._rows = self._program(weights)
+            self._stated[key] = Stated(program, is_relaxed=False)
+        least = np.array([*side.tolist(), *(wh / 1000.0 for wh in needs_wh)])
+        most = np.array([*side.tolist(), *(math.inf for _ in needs_wh)])
+        self._stated[key].set_rows(self._rows, least, most)
+        return self._stated[key]
+
+    def _program(self, weights: Floats) -> tuple[Program, NDArray[np.intp]]:
+        """The plan's program with a row for each class of panels, and one for each capacity that is needed."""
+        classes, capacity = self._in_plan
+        program = self._plan.program(weights)
+        rows = [program.add_row(of_class, 0.0, 0.0) for of_class in classes]
+        has = [(j, wh / 1000.0) for j, wh in capacity]
+        rows.append(program.add_row(has, lower=0.0))
+        for banks in self._banks:
+            lost = program.add_column(0.0, max(bank.lost_wh for bank in banks) / 1000.0, integer=False)
+            for bank in banks:
+                program.add_row([(lost, 1.0), (bank.mark, -bank.lost_wh / 1000.0)], lower=0.0)
+            rows.append(program.add_row([*has, (lost, -1.0)], lower=0.0))
+        return program, np.array(rows, dtype=np.intp)
