@@ -23,8 +23,8 @@ from kitopt.engine.needs import Counts, Fixed
 from kitopt.engine.plan import Case, Objective, Plan
 from kitopt.engine.prices import SLACK, Prices
 from kitopt.engine.sides import Sides, Wired, least_by_rows
-from kitopt.engine.solver import Answer, Stated
 from kitopt.engine.tangents import Tangent
+from kitopt.engine.whole import Solve
 
 Floats = NDArray[np.float64]
 
@@ -133,7 +133,7 @@ class Listing:
         sides: Sequence[Sides | Spared],
         objective: Objective,
         left_s: Callable[[], float],
-        solve: Callable[[Stated], Answer] | None = None,
+        solve: Solve | None = None,
     ) -> None:
         self.objective, self._left_s, self._solve = objective, left_s, solve
         self._asked, self._each_case = plan, sides
@@ -169,7 +169,7 @@ class Listing:
             and all(a is b for a, b in zip(self._each_case, sides, strict=True))
         )
 
-    def within_time(self, left_s: Callable[[], float], solve: Callable[[Stated], Answer] | None) -> Listing:
+    def within_time(self, left_s: Callable[[], float], solve: Solve | None) -> Listing:
         """Go on with other time."""
         self._left_s, self._solve = left_s, solve
         return self

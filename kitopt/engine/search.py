@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
@@ -26,6 +26,7 @@ from kitopt.engine.plan import Objective, Plan, Row
 from kitopt.engine.prices import SLACK, RulesForbid
 from kitopt.engine.sides import Sides, can_hold
 from kitopt.engine.solver import Answer, Program, Stated, solve_within
+from kitopt.engine.whole import Solve
 from kitopt.engine.write import Asked, add_joint, add_learned, add_sides
 from kitopt.errors import ModelError
 
@@ -396,9 +397,7 @@ class _Chooser:
         """What is needed whichever is lost of some things, each by a case in the same weather."""
         return memories[0].spared([memory.case for memory in memories], self._fixed_of(memories[0]), self.plan.upper)
 
-    def _listing(
-        self, sides: Sequence[Sides | Spared], objective: Objective, solve: Callable[[Stated], Answer] | None
-    ) -> Listing:
+    def _listing(self, sides: Sequence[Sides | Spared], objective: Objective, solve: Solve | None) -> Listing:
         """The listing of a kit's sides; that of an earlier choice where nothing but its alternatives was other."""
         kept: list[Listing] = self.memories[0].listings
         for listing in kept:
@@ -407,10 +406,10 @@ class _Chooser:
         kept.append(Listing(self.plan, sides, objective, self._left, solve))
         return kept[-1]
 
-    def _solve_again(self, stated: Stated) -> Answer:
+    def _solve_again(self, stated: Stated, **how: Any) -> Answer:
         self.budget.step()
         most_nodes = min(_MOST_NODES_OF_ONE, self.budget.most_nodes)
-        answer = stated.solve(seconds=self.budget.left_s, absolute_gap=_GAP, most_nodes=most_nodes)
+        answer = stated.solve(seconds=self.budget.left_s, absolute_gap=_GAP, most_nodes=most_nodes, **how)
         self.budget.count_nodes(answer.n_nodes)
         return answer
 

@@ -19,7 +19,8 @@ from kitopt.engine.sides import Terms
 from kitopt.engine.solver import Answer, Program, Stated
 
 Floats = NDArray[np.float64]
-Solve = Callable[[Stated], Answer]
+Solve = Callable[..., Answer]
+"""A program, and how as of `Stated.solve`; within what is left."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,21 +86,20 @@ class Whole:
     def _asked(self, side: Counts, needs_wh: tuple[float, ...], solve: Solve) -> _Known:
         objective = self._objective
         answer = solve(self._with(side, needs_wh, objective.weights))
-        if answer.status == "infeasible" and self._has_any(
-            self._with(side, needs_wh, np.zeros_like(objective.weights))
-        ):
-            # the solver takes back what it said
-            return _Known(-math.inf, None)
+        if answer.status == "infeasible":
+            # the solver may take back what it said, or not come to an end
+            is_none = self._is_none(self._with(side, needs_wh, np.zeros_like(objective.weights)), solve)
+            return _Known(math.inf if is_none else -math.inf, None)
         counts = answer.values if answer.status == "optimal" else None
         least = objective.at_least(answer.bound + objective.fixed)
         return _Known(least, None if counts is None else counts[: self._plan.n_columns])
 
     @staticmethod
-    def _has_any(stated: Stated) -> bool:
-        """Whether there is any point, asked without presolve: linear terms alone most often tell."""
-        if stated.solve(presolve=False, relaxed=True).status == "infeasible":
-            return False
-        return stated.solve(presolve=False).status != "infeasible"
+    def _is_none(stated: Stated, solve: Solve) -> bool:
+        """Whether there is no point at all, asked without presolve: linear terms alone most often tell."""
+        return "infeasible" in (
+            solve(stated, presolve=False, relaxed=is_relaxed).status for is_relaxed in (True, False)
+        )
 
     def _with(self, side: Counts, needs_wh: tuple[float, ...], weights: Floats) -> Stated:
         """The program with a side and what it needs, by what each count costs; it is stated once and changed."""

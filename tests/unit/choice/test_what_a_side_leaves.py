@@ -9,6 +9,7 @@ import itertools
 import math
 from dataclasses import replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
@@ -125,8 +126,8 @@ def listed(plan: Plan, sides: Sides) -> Listed:
     return Listing(plan, [sides], plan.objectives[0], lambda: math.inf).within(1.1 * choose(plan).objective)
 
 
-def by_itself(stated: Stated) -> Answer:
-    return stated.solve(absolute_gap=0.999)
+def by_itself(stated: Stated, **how: Any) -> Answer:
+    return stated.solve(absolute_gap=0.999, **how)
 
 
 def test_what_a_side_costs_whole_is_what_a_program_stated_anew_says() -> None:
@@ -221,7 +222,7 @@ def test_more_than_a_limit_is_not_asked_for() -> None:
     need = (float(found.need_wh[0]),)
     least = base.least(found.sides[0], need, math.inf, by_itself)
 
-    def never(stated: Stated) -> Answer:
+    def never(stated: Stated, **how: Any) -> Answer:
         raise AssertionError
 
     heavier = Objective("mass", plan.objectives[0].weights, plan.objectives[0].fixed)
