@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from kitopt.engine.charging import Levels
 from kitopt.engine.plan import Plan
-from kitopt.engine.sides import Sides
+from kitopt.engine.sides import Sides, more_of
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -30,6 +30,8 @@ class Banks:
         The plan's columns of batteries.
     sums : ndarray, shape (n_sums,)
         Every capacity that they can make, in order. [Wh]
+    levels : Levels
+        Which of them sides rule out.
 
     Raises
     ------
@@ -43,15 +45,13 @@ class Banks:
         self._upper = [round(float(plan.upper[j])) for j in self.columns]
         sums = np.zeros(1)
         for wh, upper in zip(self._wh, self._upper, strict=True):
-            for _ in range(upper):
-                sums = np.unique(np.concatenate([sums, sums + wh]).round(9))
-                if len(sums) > _MOST_SUMS:
-                    raise TooMany
+            sums = np.unique(np.concatenate([sums, more_of(sums, wh, upper)]))
+            if len(sums) > _MOST_SUMS:
+                raise TooMany
         self.sums = sums
         self._before = [_before(sums, wh) for wh in self._wh]
-        levels = Levels(sides.case.charging, sides.needs)
+        levels = self.levels = Levels(sides.case.charging, sides.needs)
         own = {int(j): at for at, j in enumerate(sides.case.in_plan().tolist())}
-        self._n_levels = levels.n
         self._until = [levels.from_which(own[j]) for j in self.columns]
         n_steps = min(len(sums), max(2, _MOST_STEPS // levels.n))
         self._steps = np.unique(np.linspace(0, len(sums) - 1, n_steps).astype(np.intp))
@@ -62,7 +62,7 @@ class Banks:
     @property
     def shape(self) -> tuple[int, int]:
         """Of what ``least`` gives: levels, and capacities that are told apart."""
-        return self._n_levels, len(self._steps)
+        return self.levels.n, len(self._steps)
 
     def made(self, needs: Floats, level: Places) -> Floats:
         """The next capacity that can be made at a level; infinite where none can. [Wh]"""
@@ -89,10 +89,10 @@ class Banks:
 
     def _by_level(self, each: list[float]) -> Floats:
         """The least cost of batteries of just each capacity, by level; infinite where there are none."""
-        found = np.full((self._n_levels, len(self.sums)), np.inf)
+        found = np.full((self.levels.n, len(self.sums)), np.inf)
         least = np.where(np.arange(len(self.sums)) == 0, 0.0, np.inf)
         order = sorted(range(len(each)), key=lambda b: -self._until[b])
-        for level in reversed(range(self._n_levels)):
+        for level in reversed(range(self.levels.n)):
             while order and self._until[order[0]] > level:
                 least = self._with(least, order[0], each[order.pop(0)])
             if not any(self._lower[b] for b in order):

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from kitopt.engine.needs import Counts, Floats
 from kitopt.engine.plan import Case
-from kitopt.engine.sides import Sides, Terms
+from kitopt.engine.sides import Sides, Terms, more_of
+from kitopt.engine.solver import Program
 from kitopt.engine.tangents import Tangent
 
 _ALL_OF_IT = 10**6
@@ -32,6 +33,14 @@ class Bank:
     column: int
     mark: int
     lost_wh: float
+
+
+def add_lost(program: Program, banks: Sequence[Bank], scale: float) -> int:
+    """Add a column that is no less than what any of some batteries that are there is, in so many watt-hours."""
+    lost = program.add_column(0.0, max(bank.lost_wh for bank in banks) / scale, integer=False)
+    for bank in banks:
+        program.add_row([(lost, 1.0), (bank.mark, -bank.lost_wh / scale)], lower=0.0)
+    return lost
 
 
 class Spared:
@@ -106,7 +115,7 @@ class Spared:
         sums, left, in_all = np.zeros(1), [np.zeros(1)], [np.zeros(1)]
         for j, wh in sorted(self.sides.capacity_terms(), key=lambda one: lost_of.get(one[0], 0.0)):
             # with this one no other that is there is a greater loss
-            here = np.unique((sums[:, None] + wh * np.arange(1, round(float(self.upper[j])) + 1)).round(9))
+            here = more_of(sums, wh, round(float(self.upper[j])))
             left.append(np.maximum(here - lost_of.get(j, 0.0), 0.0))
             in_all.append(here)
             sums = np.unique(np.concatenate([sums, here]))

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from kitopt.budget import OutOfTime
 from kitopt.engine.banks import Banks, TooMany
-from kitopt.engine.charging import Levels
 from kitopt.engine.losses import Bank
 from kitopt.engine.needs import Counts
 from kitopt.engine.plan import Case, Objective, Plan, Row
@@ -148,7 +147,6 @@ class Prices:
         self.banks, self.stock = Banks(sides, plan), _stock(sides, plan)
         made_small = [(objective, math.inf), *((_weighed(row, plan), row.upper) for row in plan.limits)]
         self._quantities = [_Quantity(one, most, sides.kind, sides.n_kinds, self.banks) for one, most in made_small]
-        self._levels = Levels(sides.case.charging, sides.needs)
         self._relaxed, self._rows, self._last, self._apart = self._stated()
         self._wider: Prices | None = None
         self._whole: dict[tuple[tuple[Bank, ...], ...], Whole] = {}
@@ -237,7 +235,7 @@ class Prices:
     ) -> Floats:
         """The next capacity that batteries can make beside sides, or sets; infinite where they cannot. [Wh]"""
         needs = np.atleast_1d(np.asarray(needs, dtype=np.float64))
-        level = self._levels.of(len(needs), sides=sides, sets=sets)
+        level = self.banks.levels.of(len(needs), sides=sides, sets=sets)
         return self.banks.made(needs, level if needs.ndim == 1 else level[:, None])
 
     def worth(self, saved: Floats) -> Floats:
@@ -294,7 +292,7 @@ class Prices:
         classes : ndarray of int
             Those that the sides are given in; they have no panels of others.
         """
-        level = self._levels.of(len(needs), sides=sides, classes=classes, sets=sets)
+        level = self.banks.levels.of(len(needs), sides=sides, classes=classes, sets=sets)
         can_be_met = np.isfinite(self.banks.made(needs, level))
         step = self.banks.step(np.where(can_be_met, needs, 0.0))
 

@@ -25,7 +25,7 @@ from kitopt.engine.needs import Fixed
 from kitopt.engine.plan import Objective, Plan, Row
 from kitopt.engine.prices import SLACK, RulesForbid
 from kitopt.engine.sides import Sides, can_hold
-from kitopt.engine.solver import Answer, Program, Stated, solve_within
+from kitopt.engine.solver import Answer, Program, Stated, counted, solve_within
 from kitopt.engine.whole import Solve
 from kitopt.engine.write import Asked, add_joint, add_learned, add_sides
 from kitopt.errors import ModelError
@@ -342,32 +342,13 @@ class _Chooser:
         The sides with the lowest bounds give a kit; then all that may be part of a better one, or one as good, are in
         the program.
         """
-        kits: dict[bytes, list[Sides | Spared]] = {}
-        losses: dict[tuple[bytes, int, int], list[CaseMemory]] = {}
-        for whole in self.memories:
-            if whole.case.within is not None:
-                # what the side does not tell of a loss is left to the judge
-                if not whole.case.parts and can_hold(whole_of(whole.case)):
-                    alike = whole.case.place, id(whole.case.conditions), id(whole.case.matrix)
-                    losses.setdefault(alike, []).append(whole)
-                continue
-            # of several plants each has a side of its own, that must do alone as surely as all together
-            for memory in whole.alone:
-                if not can_hold(memory.case):
-                    return None
-                kits.setdefault(memory.case.place, []).append(self._sides_of(memory))
-        if not kits:
-            return None
-        for (place, *_), memories in losses.items():
-            spared = self._spared(memories)
-            if place in kits:
-                kits[place].append(spared)
-        if not all(one.in_plan == sides[0].in_plan for sides in kits.values() for one in sides[1:]):
+        kits = self._needs_of_kits()
+        if kits is None:
             return None
         try:
             # of several kits the program of one is that of all: to solve it for each side takes too long
             solve = self._solve_again if len(kits) == 1 else None
-            listings = [self._listing(sides, objective, solve) for sides in kits.values()]
+            listings = [self._listing(sides, objective, solve) for sides in kits]
         except RulesForbid:
             self.bound = math.inf
             return False
@@ -385,6 +366,28 @@ class _Chooser:
         except TooMany:
             self.listed = []
             return None
+
+    def _needs_of_kits(self) -> list[list[Sides | Spared]] | None:
+        """What the sides of each kit need, in every case; None where a case cannot be told by its sides."""
+        kits: dict[bytes, list[Sides | Spared]] = {}
+        losses: dict[tuple[bytes, int, int], list[CaseMemory]] = {}
+        for whole in self.memories:
+            if whole.case.within is not None:
+                # what the side does not tell of a loss is left to the judge
+                if not whole.case.parts and can_hold(whole_of(whole.case)):
+                    alike = whole.case.place, id(whole.case.conditions), id(whole.case.matrix)
+                    losses.setdefault(alike, []).append(whole)
+                continue
+            # of several plants each has a side of its own, that must do alone as surely as all together
+            for memory in whole.alone:
+                if not can_hold(memory.case):
+                    return None
+                kits.setdefault(memory.case.place, []).append(self._sides_of(memory))
+        for (place, *_), memories in losses.items():
+            if place in kits:
+                kits[place].append(self._spared(memories))
+        are_alike = all(one.in_plan == sides[0].in_plan for sides in kits.values() for one in sides[1:])
+        return list(kits.values()) if kits and are_alike else None
 
     def _sides_of(self, memory: CaseMemory) -> Sides:
         return memory.sides(self._fixed_of(memory))
@@ -408,10 +411,7 @@ class _Chooser:
 
     def _solve_again(self, stated: Stated, **how: Any) -> Answer:
         self.budget.step()
-        most_nodes = min(_MOST_NODES_OF_ONE, self.budget.most_nodes)
-        answer = stated.solve(seconds=self.budget.left_s, absolute_gap=_GAP, most_nodes=most_nodes, **how)
-        self.budget.count_nodes(answer.n_nodes)
-        return answer
+        return counted(self.budget, stated.solve, absolute_gap=_GAP, most_nodes=_MOST_NODES_OF_ONE, **how)
 
     def _among_sides(self, objective: Objective, cutoff: float) -> bool:
         ceiling = self.plan.most(objective)

@@ -190,6 +190,11 @@ class Sides:
         return found
 
 
+def more_of(sums: Floats, wh: float, n: int) -> Floats:
+    """The capacities that some come to with one to so many batteries of a type besides, in order. [Wh]"""
+    return np.unique((sums[:, None] + wh * np.arange(1, n + 1)).round(9))
+
+
 def can_hold(case: Case) -> bool:
     """Whether a case is of one plant, binds every kit, and each of its joins is of one kind on one unit."""
     if not isinstance(case.conditions, Conditions):

@@ -9,8 +9,9 @@ from __future__ import annotations
 import math
 import time
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, Literal
 
 import numpy as np
@@ -173,7 +174,12 @@ def solve(
 
 def solve_within(budget: Budget, program: Program, *, most_nodes: int = ANY_NODES, **how: Any) -> Answer:
     """Solve a program within a budget, of which its nodes are counted; see ``solve``."""
-    answer = solve(program, seconds=budget.left_s, most_nodes=min(most_nodes, budget.most_nodes), **how)
+    return counted(budget, partial(solve, program), most_nodes=most_nodes, **how)
+
+
+def counted(budget: Budget, ask: Callable[..., Answer], *, most_nodes: int = ANY_NODES, **how: Any) -> Answer:
+    """What something that is solved within a budget comes to; its nodes are counted."""
+    answer = ask(seconds=budget.left_s, most_nodes=min(most_nodes, budget.most_nodes), **how)
     budget.count_nodes(answer.n_nodes)
     return answer
 
@@ -207,7 +213,7 @@ class Stated:
         moved: list[float] = self._moved.tolist()
         self._highs: Any
         # where PuLP states it, a row of two bounds is two rows
-        n_stated = [1 if not self._is_mip else _n_stated(low, high) for _, low, high in program.rows]
+        n_stated = [len(_ends(low, high)) if self._is_mip else 1 for _, low, high in program.rows]
         self._row = np.cumsum([0, *n_stated])[:-1]
         if not self._is_mip:
             self._highs = highspy.Highs()  # type: ignore[no-untyped-call]
@@ -333,9 +339,15 @@ class Stated:
                 raise SolverFailed(f"the solver refuses the option {name} = {value!r}")
 
 
-def _n_stated(low: float, high: float) -> int:
-    """How many rows PuLP has for one with these bounds."""
-    return 1 if low == high else int(low != -math.inf) + int(high != math.inf)
+def _ends(low: float, high: float) -> list[tuple[int, float]]:
+    """The rows that PuLP has for one with these bounds: each by its sense and its side."""
+    import pulp
+
+    if low == high:
+        return [(pulp.LpConstraintEQ, low)]
+    return [
+        (sense, end) for sense, end in ((pulp.LpConstraintGE, low), (pulp.LpConstraintLE, high)) if math.isfinite(end)
+    ]
 
 
 def _as_it_stands(program: Program, terms: Matrix, free: NDArray[np.intp], moved: Sequence[float]) -> Any:
@@ -384,13 +396,8 @@ def _write(program: Program, free: NDArray[np.intp], moved: Sequence[float]) -> 
     problem.setObjective(pulp.LpAffineExpression([(column, program.objective[j]) for j, column in columns.items()]))
     n_written = 0
     for (terms, low, high), fixed in zip(program.rows, moved, strict=True):
-        sides = [(pulp.LpConstraintEQ, low)] if low == high else []
-        if not sides and low != -math.inf:
-            sides.append((pulp.LpConstraintGE, low))
-        if low != high and high != math.inf:
-            sides.append((pulp.LpConstraintLE, high))
         expression = pulp.LpAffineExpression([(columns[j], c) for j, c in terms if j in columns])
-        for sense, side in sides:
+        for sense, side in _ends(low, high):
             problem.addConstraint(pulp.LpConstraint(expression, sense, rhs=side - fixed), f"r{n_written:06d}")
             n_written += 1
     return problem

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.engine.losses import Bank
+from kitopt.engine.losses import Bank, add_lost
 from kitopt.engine.needs import Counts
 from kitopt.engine.plan import Objective, Plan
 from kitopt.engine.sides import Terms
@@ -120,8 +120,5 @@ class Whole:
         has = [(j, wh / 1000.0) for j, wh in capacity]
         rows.append(program.add_row(has, lower=0.0))
         for banks in self._banks:
-            lost = program.add_column(0.0, max(bank.lost_wh for bank in banks) / 1000.0, integer=False)
-            for bank in banks:
-                program.add_row([(lost, 1.0), (bank.mark, -bank.lost_wh / 1000.0)], lower=0.0)
-            rows.append(program.add_row([*has, (lost, -1.0)], lower=0.0))
+            rows.append(program.add_row([*has, (add_lost(program, banks, 1000.0), -1.0)], lower=0.0))
         return program, np.array(rows, dtype=np.intp)

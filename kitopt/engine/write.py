@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from kitopt.engine.learned import CaseMemory, WindowRow
 from kitopt.engine.listing import Listed, Listing
-from kitopt.engine.losses import Spared
+from kitopt.engine.losses import Spared, add_lost
 from kitopt.engine.needs import Counts
 from kitopt.engine.plan import Case
 from kitopt.engine.sides import Sides, Wired
@@ -86,10 +86,8 @@ def add_sides(program: Program, listing: Listing, listed: Listed) -> list[int]:
     scale = max(1.0, float(np.max(needs_wh, initial=0.0)))
     needs = [(y, -wh / scale) for y, wh in zip(chosen, needs_wh.tolist(), strict=True)]
     program.add_row([*((j, wh / scale) for j, wh in sides.capacity_terms()), *needs], lower=0.0)
-    for spared in listing.spared if np.any(may) else []:
-        _add_spared(
-            program, spared, listed.sides[may], [y for y, is_any in zip(chosen, may.tolist(), strict=True) if is_any]
-        )
+    for spared in listing.with_banks if np.any(may) else []:
+        _add_spared(program, spared, listed.sides[may], np.array(chosen)[may].tolist())
     for one in listing.wired:
         for k in np.flatnonzero(np.all(listed.sides == one.side, axis=1)).tolist():
             _add_wired(program, sides, one, chosen[k])
@@ -102,18 +100,11 @@ def add_sides(program: Program, listing: Listing, listed: Listed) -> list[int]:
 
 def _add_spared(program: Program, spared: Spared, some: Counts, chosen: list[int]) -> None:
     """Write that a side has the batteries that it needs whichever of them is lost."""
-    if not spared.banks:
-        return
     needs_wh = [spared.sides.need_wh(side) for side in some]
     scale = max(1.0, *needs_wh)
-    most = max(bank.lost_wh for bank in spared.banks) / scale
-    lost = program.add_column(0.0, most, integer=False)
-    for bank in spared.banks:
-        program.add_row([(lost, 1.0), (bank.mark, -bank.lost_wh / scale)], lower=0.0)
     has = [(j, wh / scale) for j, wh in spared.sides.capacity_terms()]
-    program.add_row(
-        [*has, (lost, -1.0), *((y, -wh / scale) for y, wh in zip(chosen, needs_wh, strict=True))], lower=0.0
-    )
+    needs = [(y, -wh / scale) for y, wh in zip(chosen, needs_wh, strict=True)]
+    program.add_row([*has, (add_lost(program, spared.banks, scale), -1.0), *needs], lower=0.0)
 
 
 def _add_wired(program: Program, sides: Sides, wired: Wired, chosen: int) -> None:
