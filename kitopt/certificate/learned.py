@@ -167,15 +167,21 @@ class Origin:
         v, lower, interval, margin_wh = self._normal(counts, spells)
         if len(set(spells)) != len(spells) or len(spells) <= self.n_allowed or len(set(lower)) > 1:
             return None
-        terms = tuple(self.case.terms(np.max(v, axis=0)))
-        return CutRow(self.number, *self._at(counts), tuple(spells), interval, margin_wh, terms, lower[0])
+        top = np.max(v, axis=0)
+        terms, least = self.case.where_asked(self.case.terms(top), lower[0], self._anyhow(top))
+        return CutRow(self.number, *self._at(counts), tuple(spells), interval, margin_wh, tuple(terms), least)
 
     def spell(self, counts: Floats, spell: int) -> SpellRow:
         """The cut of one spell at some counts, and what its left side is at the least."""
         v, lower, interval, margin_wh = self._normal(counts, [spell])
-        floor = min(lower[0], float(np.minimum(v[0], 0.0) @ self.box))
-        at, terms = self._at(counts), tuple(self.case.terms(v[0]))
-        return SpellRow(self.number, *at, spell, interval[0], margin_wh[0], terms, lower[0], floor)
+        anyhow = min(lower[0], self._anyhow(v[0]))
+        terms, least = self.case.where_asked(self.case.terms(v[0]), lower[0], anyhow)
+        floor = anyhow - (lower[0] - least)
+        return SpellRow(self.number, *self._at(counts), spell, interval[0], margin_wh[0], tuple(terms), least, floor)
+
+    def _anyhow(self, v: Floats) -> float:
+        """What a row of the plant has whatever kit it is."""
+        return float(np.minimum(v, 0.0) @ self.box)
 
     def kit(self, counts: Floats) -> KitRow | None:
         """That just these counts are none; None where the judge has nothing against them."""

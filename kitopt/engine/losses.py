@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.engine.needs import Counts, Floats
-from kitopt.engine.plan import Case
-from kitopt.engine.sides import Sides, Terms, more_of
+from kitopt.engine.plan import Case, Terms
+from kitopt.engine.sides import Sides, more_of
 from kitopt.engine.solver import Program
 from kitopt.engine.tangents import Tangent
 
@@ -202,5 +202,4 @@ def _lost_in(case: Case) -> dict[int, float]:
     Where what decides is another column, such as that of a joiner that few kits have, nothing is known by the side.
     """
     lost = {**dict.fromkeys(case.gone, 1.0), **{j: share for _, j, share in case.less}}
-    decides = case.in_plan(np.array([*case.gone, *(mark for mark, _, _ in case.less)], dtype=np.intp))
-    return lost if case.within in decides.tolist() else {}
+    return lost if case.elsewhere is None else {}

@@ -23,6 +23,7 @@ from kitopt.engine.solver import FEASIBILITY, Program
 from kitopt.errors import ModelError
 
 Floats = NDArray[np.float64]
+Terms = list[tuple[int, float]]
 
 _HARDEST = 4
 """Times as many windows as may fail, and one, are taken at once: what is hard for one kit is hard for others too."""
@@ -75,7 +76,7 @@ class Case:
     served : int or None
         A column of 0 or 1 that says whether the case must be passed; always when None.
     within : int or None
-        A column of whole counts; where it is 0, whoever passes the plan's other cases passes this one.
+        A column of 0 or 1; where it is 0, the case need not be passed.
     gone : tuple of int
         Own columns that do not count in this case.
     less : tuple of (mark, column, share)
@@ -119,6 +120,28 @@ class Case:
         """Whether the case must be passed, and says something that others do not."""
         return all(column is None or float(counts[column]) > _HARDLY for column in (self.served, self.within))
 
+    @cached_property
+    def elsewhere(self) -> int | None:
+        """The column in `within`, where what is lost does not itself say whether the case is asked.
+
+        Where one of what is lost says so, nothing is lost without it: whoever passes the plan's other cases passes
+        this one, and what is learned of it holds for every kit.
+        """
+        lost = np.array([*self.gone, *(mark for mark, _, _ in self.less)], dtype=np.intp)
+        return None if self.within in self.in_plan(lost).tolist() else self.within
+
+    def where_asked(self, terms: Terms, least: float, anyhow: float) -> tuple[Terms, float]:
+        """A row and its lower bound, so that it binds only kits of which the case is asked.
+
+        Parameters
+        ----------
+        terms : list of (column, coefficient)
+            Of a row of which every kit that passes the case has `least`, and any kit at all has `anyhow`.
+        """
+        if self.elsewhere is None or anyhow >= least:
+            return terms, least
+        return [*terms, (self.elsewhere, anyhow - least)], anyhow
+
     def plant(self, counts: Floats) -> Floats:
         """The plant that counts make, shape (n_coordinates,).
 
@@ -128,7 +151,7 @@ class Case:
         plant = self.whole_matrix @ self.own(counts)
         return plant if self.served is None else plant / max(float(counts[self.served]), _HARDLY)
 
-    def terms(self, v: Floats) -> list[tuple[int, float]]:
+    def terms(self, v: Floats) -> Terms:
         """A row in the plant's coordinates as terms in the plan's columns."""
         row = v @ self.whole_matrix
         found = np.flatnonzero(np.abs(row) > 1e-12)

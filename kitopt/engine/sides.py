@@ -13,11 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.engine.needs import Counts, Fixed, Floats, Needs, in_order
-from kitopt.engine.plan import Case, Row
+from kitopt.engine.plan import Case, Row, Terms
 from kitopt.engine.plant import Conditions
 from kitopt.engine.tangents import Tangent
-
-Terms = list[tuple[int, float]]
 
 _MOST_CLOSER = 40
 """Tangents at sides that are kept."""

@@ -129,6 +129,8 @@ def _least_short(plan: Plan, memories: Sequence[CaseMemory], budget: Budget) -> 
         counts = plan.whole(answer.values[: plan.n_columns])
         found_wh = math.inf
         for memory in memories:
+            if not memory.case.is_asked(counts):
+                continue
             verdict = memory.judge(counts)
             k = np.argsort(-verdict.margin_wh, kind="stable")[memory.case.n_needed - 1]
             found_wh = min(found_wh, float(verdict.margin_wh[k]))

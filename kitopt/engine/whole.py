@@ -14,8 +14,7 @@ from numpy.typing import NDArray
 
 from kitopt.engine.losses import Bank, add_lost
 from kitopt.engine.needs import Counts
-from kitopt.engine.plan import Objective, Plan
-from kitopt.engine.sides import Terms
+from kitopt.engine.plan import Objective, Plan, Terms
 from kitopt.engine.solver import Answer, Program, Stated
 
 Floats = NDArray[np.float64]

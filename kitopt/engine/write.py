@@ -44,20 +44,21 @@ def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column:
     # what stands on the right-hand side in place of 1: each column is 1 at most, and their shares below 1 add up
     scales = [column for column in (scale_column, case.served) if column is not None]
 
-    def at_least(terms: list[tuple[int, float]], least: float) -> None:
-        program.add_row([*terms, *((j, -least) for j in scales)], lower=least * (1 - len(scales)))
+    def at_least(v: Floats, least: float, *more: tuple[int, float]) -> None:
+        terms, lower = case.where_asked([*in_columns(v), *more], least, _anyhow(v, box))
+        program.add_row([*terms, *((j, -least) for j in scales)], lower=lower - least * len(scales))
 
     for row in memory.free_rows:
-        at_least(in_columns(row.v), row.least)
+        at_least(row.v, row.least)
     given_up: dict[int, int] = {}
     for window_row in memory.window_rows:
         floor = _floor(memory, window_row, box, is_scaled=bool(scales))
         if floor >= window_row.least - 1e-9:
-            at_least(in_columns(window_row.v), window_row.least)
+            at_least(window_row.v, window_row.least)
             continue
         if window_row.window not in given_up:
             given_up[window_row.window] = program.add_column(0, 1, integer=True)
-        at_least([*in_columns(window_row.v), (given_up[window_row.window], window_row.least - floor)], window_row.least)
+        at_least(window_row.v, window_row.least, (given_up[window_row.window], window_row.least - floor))
     if given_up:
         program.add_row([(j, 1.0) for j in given_up.values()], upper=float(memory.case.n_allowed))
 
@@ -178,9 +179,14 @@ def _coordinates(program: Program, case: Case, box: Floats) -> Writer:
     return in_columns
 
 
+def _anyhow(v: Floats, box: Floats) -> float:
+    """What a row of the plant has whatever kit it is."""
+    return float(np.minimum(v, 0.0) @ box)
+
+
 def _floor(memory: CaseMemory, row: WindowRow, box: Floats, *, is_scaled: bool) -> float:
     """What the row's left side reaches even where its window is given up."""
-    worst = float(np.minimum(row.v, 0.0) @ box)
+    worst = _anyhow(row.v, box)
     # the bound by other windows holds for the whole need only, or in proportion while nothing pulls below zero
     if row.least != 1.0 or (is_scaled and worst < 0.0):
         return min(row.least, worst)

@@ -184,7 +184,7 @@ def _leads(model: KitModel) -> None:
             u = by_name[thing.source]
             led.append((u, model.unit_columns[u]))
         if isinstance(thing, Strip) and thing.unit is not None:
-            joined.append((thing.unit, j))
+            joined.append((thing.unit, j if column.upper <= 1 else _mark(model, j, thing.lead.id)))
         is_strip = isinstance(thing, Strip) and thing.unit is None
         is_battery = isinstance(thing, str) and bool(column.uses)
         if is_strip or is_battery or isinstance(thing, Fed) or (isinstance(thing, Link) and _is_spared(model, thing)):

@@ -7,6 +7,7 @@ at least 24 Wh.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -68,6 +69,21 @@ def test_a_row_of_more_windows_than_may_fail_holds_whichever_are_left_out() -> N
     assert dict(row.terms) == pytest.approx({0: 8.75 / 17.0, 1: -1.0 / 17.0}, rel=1e-5)
     assert row.lower == 1.0
     assert least_g(made, [origin], [row]) == pytest.approx(300.0)
+
+
+@pytest.mark.parametrize(("is_there", "grams"), [(0, 0.0), (1, 300.0)])
+def test_rows_bind_no_kit_of_which_the_case_is_not_asked(is_there: int, grams: float) -> None:
+    # what is lost with a joiner is lost only where the joiner is there
+    case = replace(memory(4, 1, hours=1.0, load_w=17.0).case, within=2, less=((1, 0, 0.0),))
+    upper = np.array([5.0, 1.0, float(is_there)])
+    cost = Objective("mass", np.array([100.0, 0.0, 0.0]))
+    made = Plan(np.array([0.0, 1.0, float(is_there)]), upper, (), (case,), (cost,))
+    origin = Origin(0, made, case)
+    at = np.array([1.0, 1.0, float(is_there)])
+    cut = origin.cut(at, [2, 3])
+    assert cut is not None
+    assert least_g(made, [origin], [cut]) == pytest.approx(grams)
+    assert least_g(made, [origin], [origin.spell(at, window) for window in range(4)]) == pytest.approx(grams)
 
 
 def test_a_refused_kit_is_left_out_and_no_other() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import cast
 
@@ -10,6 +11,7 @@ import pytest
 from dark_batteries import memory
 
 from kitopt.engine import write
+from kitopt.engine.learned import CaseMemory
 from kitopt.engine.sides import Sides
 from kitopt.engine.solver import Program, solve
 from kitopt.engine.write import Asked, add_joint, add_learned
@@ -31,6 +33,29 @@ def test_windows_may_be_given_up_but_no_more_than_may_fail(
     program.add_column(1, 1, integer=True)
     add_learned(program, some, some.upper_of_coordinates(np.array([9.0, 1.0])))
     assert solve(program).objective == pytest.approx(least)
+
+
+@pytest.mark.parametrize("few_rows", [40, 0], ids=["in counts", "in coordinates"])
+@pytest.mark.parametrize(("n_allowed", "least"), [(0, 3), (1, 3), (2, 2)])
+def test_rows_bind_no_kit_of_which_the_case_is_not_asked(
+    n_allowed: int, least: int, few_rows: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # as above, of a thing that is lost with a joiner: 17 Wh are to be met only where the joiner is there
+    monkeypatch.setattr(write, "_FEW_ROWS", few_rows)
+    for learn in (CaseMemory.learn, CaseMemory.learn_windows):
+        some = memory(4, n_allowed, hours=1.0, load_w=17.0)
+        some.case = replace(some.case, within=2, less=((1, 0, 0.0),))
+        learn(some, np.array([1.0, 1.0]), some.judge(np.array([1.0, 1.0])))
+        for is_there in (0, 1):
+            program = Program()
+            program.add_column(0, 9, integer=True, cost=1.0)
+            program.add_column(1, 1, integer=True)
+            program.add_column(is_there, is_there, integer=True)
+            add_learned(program, some, some.upper_of_coordinates(np.array([9.0, 1.0, 1.0])))
+            found = solve(program).objective
+            # a row that holds whichever windows are given up may ask for less than these together
+            assert found == 0.0 if not is_there else 0.0 < found <= least
+        assert found == least or learn is CaseMemory.learn
 
 
 def asked(program: Program, each_wh: list[list[float]], in_all_wh: float) -> Asked:
