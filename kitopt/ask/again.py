@@ -130,7 +130,7 @@ class Again:
     def _complete(self, rules: Rules, first: Solved | None, highest: float, budget: Budget) -> Choice:
         """The best over all classes, the first of them being known; it is None where the rule leaves it no kit."""
 
-        def attempt(i: int, cutoff: float, _: bool) -> Solved | None:
+        def attempt(i: int, cutoff: float, _: Solved | None) -> Solved | None:
             if i == 0:
                 if first is None:
                     budget.check()

@@ -23,7 +23,6 @@ from kitopt.choice.search import Found, Search, Solved
 from kitopt.choice.terms import Choice, Floats, Survival
 from kitopt.engine import Case, Objective, Outcome, Plan, Row, Trial
 from kitopt.engine.joint import joined, simulate
-from kitopt.engine.lazily import choose_lazily
 from kitopt.inventory.items import Extra, Inventory
 from kitopt.model.bus import BusClass
 from kitopt.model.fuse_stock import fuses_taken
@@ -135,9 +134,11 @@ def search_circuits(
     known = dict(enumerate(alone))
     in_hand = cutoff
 
-    def attempt(chosen: tuple[int, ...], most: float, may_put_off: bool) -> Solved | None:
+    def attempt(chosen: tuple[int, ...], most: float, before: Solved | None) -> Solved | None:
         nonlocal in_hand
         budget.check()
+        if before is not None:
+            return before.gone_on_with(most, least, budget)
         with budget.in_force():
             classes = [search.classes[k] for k in chosen]
             program, plan = _laid_out(problem, operation, classes, names, allowed, most_g, budget)
@@ -149,9 +150,7 @@ def search_circuits(
             if rows is None:
                 return None
             plan = replace(plan, rows=(*plan.rows, *rows))
-        outcome = choose_lazily(
-            plan, range(len(plan.cases)), budget=budget, cutoff=most, least=least, may_put_off=may_put_off
-        )
+        outcome = program.solve(plan, cutoff=most, least=least, may_put_off=True, budget=budget)
         solved = Solved(program, plan, outcome)
         in_hand = min(in_hand, solved.outcome.objective)
         return solved

@@ -55,7 +55,7 @@ class OverClasses(Generic[A]):
 
 def over_classes(
     classes: Iterable[K],
-    attempt: Callable[[K, float, bool], A | None],
+    attempt: Callable[[K, float, A | None], A | None],
     *,
     cutoff: float = math.inf,
     least: float = 0.0,
@@ -67,7 +67,7 @@ def over_classes(
     ----------
     attempt : callable
         Tries a class up to a cutoff; None where it is known to hold nothing. It may put off a hard one, until others
-        have told how far it is of interest.
+        have told how far it is of interest; then it is given what came of that one before.
     least : float
         What is known of a class for which there was no time at all.
     has_ties : bool
@@ -88,7 +88,7 @@ def over_classes(
         # what is put off is found again
         most = min([most, *(other.outcome.objective for _, other in put_off)])
         try:
-            here = attempt(one, most, before is None)
+            here = attempt(one, most, before)
         except OutOfTime:
             if before is None:
                 unsettled.append(least)

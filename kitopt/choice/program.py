@@ -259,6 +259,7 @@ class Program:
         least: float = -math.inf,
         enough: float = -math.inf,
         may_put_off: bool = False,
+        in_hand: Floats | None = None,
         budget: Budget = UNLIMITED,
     ) -> Outcome:
         """Choose, with the cases that are failed most at first and others as they are failed."""
@@ -272,6 +273,7 @@ class Program:
             least=least,
             enough=enough,
             may_put_off=may_put_off,
+            in_hand=in_hand,
         )
 
     # -- what came of it ----------------------------------------------------------------

@@ -44,6 +44,19 @@ class Solved:
         """Terms that count how many of an item all kits take."""
         return tuple(term for kit in self.kits for term in kit.uses(item_id))
 
+    def gone_on_with(self, cutoff: float, least: float, budget: Budget, enough: float = -math.inf) -> Solved:
+        """Where the search was put off, what it comes to up to a cutoff."""
+        known = self.outcome
+        outcome = self.program.solve(
+            self.plan,
+            cutoff=cutoff,
+            least=max(least, known.bound),
+            enough=enough,
+            in_hand=known.counts if known.objective <= cutoff else None,
+            budget=budget,
+        )
+        return replace(self, outcome=outcome)
+
     def order(self) -> tuple[object, ...]:
         """What kits of different classes are compared by: the objectives, then the ids where these tell them apart."""
         counts = self.outcome.counts
@@ -151,7 +164,7 @@ class Search:
             numbers = range(len(self.problem.wanted)) if self.problem.is_one_bag else [o]
             tried: list[Solved] = []
 
-            def attempt(k: int, most: float, may_put_off: bool) -> Solved | None:
+            def attempt(k: int, most: float, before: Solved | None) -> Solved | None:
                 if any(one.outcome.objective <= self.enough for one in tried):
                     return None
                 self._bounds[o, k] = self._floor(numbers)
@@ -161,9 +174,10 @@ class Search:
                 if has_kit and self.told != "all" and not all(self._is_allowed(n, self.classes[k]) for n in numbers):
                     self._bounds[o, k] = math.inf
                     return None
-                solved = self._try(
-                    {n: [k] for n in numbers}, most, least=self.least, may_put_off=may_put_off and len(asked) > 1
-                )
+                if before is None:
+                    solved = self._try({n: [k] for n in numbers}, most, least=self.least, may_put_off=len(asked) > 1)
+                else:
+                    solved = before.gone_on_with(most, self.least, self.budget, self.enough)
                 self._bounds[o, k] = _bound(solved.outcome)
                 if not solved.outcome.is_put_off:
                     tried.append(solved)

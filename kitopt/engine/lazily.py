@@ -10,10 +10,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.engine import Outcome, Plan, choose
 from kitopt.engine.learned import CaseMemory
+
+Floats = NDArray[np.float64]
 
 _ADDED_AT_ONCE = 4
 
@@ -28,6 +31,7 @@ def choose_lazily(
     least: float = -math.inf,
     enough: float = -math.inf,
     may_put_off: bool = False,
+    in_hand: Floats | None = None,
 ) -> Outcome:
     """Choose as ``choose`` does, some cases first and others as they are failed.
 
@@ -37,7 +41,7 @@ def choose_lazily(
         The cases to begin with, by number.
     memories : dict of CaseMemory, optional
         By the name of the case; what earlier plans that allow no less have learned. Added to.
-    least, enough, may_put_off
+    least, enough, may_put_off, in_hand
         As for ``choose``.
     """
     known = {} if memories is None else memories
@@ -47,7 +51,14 @@ def choose_lazily(
         here = [known.setdefault(case.name, CaseMemory(case)) for case in (*(plan.cases[i] for i in active), *tried)]
         part = replace(plan, cases=tuple(plan.cases[i] for i in active))
         outcome = choose(
-            part, budget=budget, cutoff=cutoff, memories=here, least=least, enough=enough, may_put_off=may_put_off
+            part,
+            budget=budget,
+            cutoff=cutoff,
+            memories=here,
+            least=least,
+            enough=enough,
+            may_put_off=may_put_off,
+            in_hand=in_hand,
         )
         known |= {memory.case.name: memory for memory in outcome.memories}
         if outcome.counts is None:

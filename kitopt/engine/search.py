@@ -107,6 +107,7 @@ def choose(
     least: float = -math.inf,
     enough: float = -math.inf,
     may_put_off: bool = False,
+    in_hand: Floats | None = None,
 ) -> Outcome:
     """Find the counts that pass every case with the least first objective, then the next.
 
@@ -125,6 +126,8 @@ def choose(
         Counts whose first objective is at most this will do, proved best or not.
     may_put_off : bool
         Whether a plan of too many sides, or of many in vain, is left to be asked again, when more is known of others.
+    in_hand : ndarray, optional
+        Counts within the cutoff that pass every case and every trial.
 
     Returns
     -------
@@ -137,7 +140,7 @@ def choose(
     SolverFailed
     """
     known = [CaseMemory(case) for case in plan.cases] if memories is None else list(memories)
-    tried: Floats | None = None
+    tried = in_hand
     while True:
         known = _with_trials(plan, known)
         chooser = _Chooser(plan, budget, cutoff, known, least, enough, may_put_off=may_put_off, tried=tried)
@@ -228,7 +231,7 @@ class _Chooser:
                 self._listings = []
                 # with a cutoff the relaxation most often already tells that nothing is left
                 cutoff = self._cutoff_by(first)
-                is_found = self._relax(first, cutoff) and self._minimise(first, cutoff, is_full=True)
+                is_found = self._relax(first, cutoff) and self._settle(first, cutoff, is_full=True)
             if not is_found:
                 self.bound = max(self.bound, self.cutoff + first.step)
                 return self._outcome("no-kit", first)
@@ -300,6 +303,8 @@ class _Chooser:
             start = {j: float(c) for j, c in enumerate(self.best)}
             cutoff = 2.0 * (objective.of(self.best) - objective.fixed)
             answer = self._solve(program, start=start, absolute_gap=_GAP, cutoff=cutoff, confirm=False)
+            if math.isfinite(answer.bound):
+                self.bound = max(self.bound, objective.at_least(answer.bound / 2.0 + objective.fixed))
             if answer.status == "stopped":
                 raise OutOfTime
             if answer.values is None or answer.values[other] < 0.5:

@@ -166,7 +166,7 @@ def test_a_class_for_which_there_was_no_time_bounds_the_answer() -> None:
         def order(self) -> tuple[object, ...]:
             return (self.outcome.objective,)
 
-    def attempt(value: float, cutoff: float, may_put_off: bool) -> Tried:
+    def attempt(value: float, cutoff: float, before: Tried | None) -> Tried:
         if value < 0:
             raise OutOfTime
         return Tried(value)
@@ -186,12 +186,12 @@ def test_a_class_that_is_put_off_is_asked_again_within_what_the_others_have_foun
         def order(self) -> tuple[object, ...]:
             return (self.outcome.objective,)
 
-    asked: list[tuple[str, float, bool]] = []
+    asked: list[tuple[str, float, float | None]] = []
 
-    def attempt(name: str, cutoff: float, may_put_off: bool) -> Tried:
-        asked.append((name, cutoff, may_put_off))
+    def attempt(name: str, cutoff: float, before: Tried | None) -> Tried:
+        asked.append((name, cutoff, None if before is None else before.outcome.objective))
         counts = np.ones(1)
-        if name == "hard" and may_put_off:
+        if name == "hard" and before is None:
             return Tried(Outcome("time-limit", counts, 9.0, 2.0, is_put_off=True))
         value = {"hard": 8.0, "easy": 7.0, "dear": 12.0}[name]
         if cutoff < value:
@@ -199,12 +199,12 @@ def test_a_class_that_is_put_off_is_asked_again_within_what_the_others_have_foun
         return Tried(Outcome("found", counts, value, value))
 
     found = over_classes(["hard", "easy"], attempt)
-    assert asked == [("hard", math.inf, True), ("easy", 9.0, True), ("hard", 7.0, False)]
+    assert asked == [("hard", math.inf, None), ("easy", 9.0, None), ("hard", 7.0, 9.0)]
     assert (found.value, found.bound, found.is_sure, len(found.tried)) == (7.0, 7.0, True, 2)
     # what was put off is found again, not only what is better
     asked.clear()
     found = over_classes(["hard", "dear"], attempt, has_ties=False)
-    assert asked == [("hard", math.inf, True), ("dear", 9.0, True), ("hard", 9.0, False)]
+    assert asked == [("hard", math.inf, None), ("dear", 9.0, None), ("hard", 9.0, 9.0)]
     assert (found.value, found.is_sure) == (8.0, True)
 
 
