@@ -230,6 +230,7 @@ def _laid_out(
         joined(tuple(some[0] for some in own), n_first),
         *(case for some in own for case in some[1:]),
     )
+    program.first_cases = list(range(len(cases)))
     plan = replace(
         plan,
         cases=cases,

@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 from kitopt.engine.banks import TooMany
 from kitopt.engine.losses import Spared
 from kitopt.engine.needs import Counts, Fixed
-from kitopt.engine.plan import Case, Objective, Plan
-from kitopt.engine.prices import SLACK, Prices
+from kitopt.engine.plan import Case, Objective, Plan, Row
+from kitopt.engine.prices import ALONE, SLACK, Prices
 from kitopt.engine.sides import Sides, Wired, least_by_rows
 from kitopt.engine.tangents import Tangent
 from kitopt.engine.whole import Solve
@@ -136,7 +136,7 @@ class Listing:
         solve: Solve | None = None,
     ) -> None:
         self.objective, self._left_s, self._solve = objective, left_s, solve
-        self._asked, self._each_case = plan, sides
+        self._asked, self.each_case = plan, sides
         # in every case the same panels hang on the same units
         self._whole = [one for one in sides if isinstance(one, Sides)]
         self.sides = self._whole[0]
@@ -162,11 +162,12 @@ class Listing:
         mine = self._asked
         return (
             mine.rows is plan.rows
+            and mine.known == plan.known
             and mine.lower is plan.lower
             and mine.upper is plan.upper
             and self.objective is objective
-            and len(self._each_case) == len(sides)
-            and all(a is b for a, b in zip(self._each_case, sides, strict=True))
+            and len(self.each_case) == len(sides)
+            and all(a is b for a, b in zip(self.each_case, sides, strict=True))
         )
 
     def within_time(self, left_s: Callable[[], float], solve: Solve | None) -> Listing:
@@ -178,6 +179,20 @@ class Listing:
     def is_hopeless(self) -> bool:
         """Whether all panels and all batteries together are not enough."""
         return not math.isfinite(self.least_wh)
+
+    def rows(self, listed: Listed | None = None) -> list[Row]:
+        """What every kit with any of some sides obeys; without these, one with any side at all."""
+        needs_wh, found = self.least_wh, []
+        if listed is not None and len(listed):
+            needs_wh = float(np.min(listed.need_wh))
+            least, most = np.min(listed.sides, axis=0).tolist(), np.max(listed.sides, axis=0).tolist()
+            for c in range(self.sides.n_classes):
+                terms = tuple(self.sides.terms(c))
+                found.append(Row(terms, least[c], most[c], rule=ALONE, text="the panels that a kit may have"))
+        if 0.0 < needs_wh < math.inf:
+            has = tuple((j, wh / needs_wh) for j, wh in self.sides.capacity_terms())
+            found.append(Row(has, lower=1.0, rule=ALONE, text="the batteries that a kit needs"))
+        return found
 
     @property
     def floor(self) -> float:
@@ -191,7 +206,7 @@ class Listing:
         Where others of the side may do, it is followed for that very wiring.
         """
         side = self.sides.of(counts)
-        need = self._made_of(side, max(sides.follow(side) for sides in self._each_case))
+        need = self._made_of(side, max(sides.follow(side) for sides in self.each_case))
         listed.need_wh[np.all(listed.sides == side, axis=1)] = need
         has_wh = sum(wh * float(counts[j]) for j, wh in self.sides.capacity_terms())
         if need > has_wh + 1e-6 or any(one.is_short(side, counts) for one in self.spared):
@@ -245,7 +260,7 @@ class Listing:
             self._look_closer()
             sets = self._sets(most)
         needs = np.zeros(len(sets))
-        for sides in self._each_case:
+        for sides in self.each_case:
             for one in reversed(sides.tangents.values()) if len(sets) else []:
                 self._left_s()
                 needs = np.maximum(needs, self._prices.made(sides.at_least_wh(one, sets), sets=sets))
@@ -343,7 +358,7 @@ class Listing:
 
     def _one_by_one(self, some: Counts, needs: Floats, most: float) -> Iterator[tuple[float, Counts, Floats]]:
         """Each of some sides by itself: bound, side, need by the windows that are hardest for its panels."""
-        each = [one.need_at_least_wh(some) for one in self._each_case]
+        each = [one.need_at_least_wh(some) for one in self.each_case]
         needs = np.maximum(needs, self._prices.made(np.max(each, axis=0), sides=some))
         bounds = self._prices.bound(needs, sides=some)
         for i in np.flatnonzero(bounds <= most).tolist():
@@ -353,7 +368,7 @@ class Listing:
         """Of many sides those that are still within a cutoff when some were looked at, their needs and bounds."""
         n_looks = 0
         if len(sides) > _MANY:
-            each = [one.at_least_by_sides_wh(sides) for one in self._each_case]
+            each = [one.at_least_by_sides_wh(sides) for one in self.each_case]
             needs = np.maximum(needs, self._prices.made(np.max(each, axis=0), sides=sides))
         while True:
             bounds = self._prices.bound(needs, sides=sides)
@@ -366,7 +381,7 @@ class Listing:
             nearest = sides[int(np.argmin(bounds))]
             need = self._made_of(nearest, self._need_wh(nearest))
             self._prices.learn_of(nearest, min(need, float(self._prices.banks.sums[-1])), self._left_s)
-            each = [one.look_at(nearest, sides) for one in self._each_case]
+            each = [one.look_at(nearest, sides) for one in self.each_case]
             needs = np.maximum(needs, self._prices.made(np.max(each, axis=0), sides=sides))
             needs[np.all(sides == nearest, axis=1)] = need
 
@@ -400,7 +415,7 @@ class Listing:
 
     def _tangents(self) -> list[Tangent]:
         """Of all cases, those that were made last first."""
-        return [one for sides in self._each_case for one in reversed(sides.tangents.values())]
+        return [one for sides in self.each_case for one in reversed(sides.tangents.values())]
 
     def _lowest(self, sets: Floats, later: NDArray[np.intp], tangent: Tangent) -> Floats:
         """The least objective of a kit with a set by one tangent, whatever it has of the kinds that are not decided."""
@@ -436,13 +451,13 @@ class Listing:
 
     def _touch(self, some: Counts | Floats, sets: Counts | Floats | None = None) -> Floats:
         """Make the tangents at a set of panels; what some sets need by them. [Wh]"""
-        made = [(sides, sides.tangent(some)) for sides in self._each_case]
+        made = [(sides, sides.tangent(some)) for sides in self.each_case]
         if sets is None:
             return np.zeros(0)
         return np.asarray(np.max([sides.at_least_wh(tangent, sets) for sides, tangent in made], axis=0))
 
     def _needs_at_least(self, sets: Counts) -> Floats:
-        each = [sides.at_least_wh(one, sets) for sides in self._each_case for one in sides.tangents.values()]
+        each = [sides.at_least_wh(one, sets) for sides in self.each_case for one in sides.tangents.values()]
         return np.asarray(np.max(each, axis=0))
 
     def asked(self, sides: Sides, listed: Listed) -> tuple[Floats, Floats]:
@@ -461,7 +476,7 @@ class Listing:
 
     def _need_wh(self, side: Counts) -> float:
         """What a side needs in the case that asks most. [Wh]"""
-        return max(sides.need_wh(side) for sides in self._each_case)
+        return max(sides.need_wh(side) for sides in self.each_case)
 
 
 def fixed_of(case: Case, plan: Plan, box: Floats) -> Fixed:

@@ -353,7 +353,11 @@ class _Chooser:
         try:
             # of several kits the program of one is that of all: to solve it for each side takes too long
             solve = self._solve_again if len(kits) == 1 else None
-            listings = [self._listing(sides, objective, solve) for sides in kits]
+            listings = [self._listing(self.plan, sides, objective, solve) for sides in kits]
+            if len(listings) > 1:
+                # a kit is bounded beside what each of the others needs anyhow
+                rows = [row for listing in listings for row in listing.rows()]
+                listings = [self._beside(rows, sides, objective) for sides in kits]
         except RulesForbid:
             self.bound = math.inf
             return False
@@ -405,14 +409,40 @@ class _Chooser:
         """What is needed whichever is lost of some things, each by a case in the same weather."""
         return memories[0].spared([memory.case for memory in memories], self._fixed_of(memories[0]), self.plan.upper)
 
-    def _listing(self, sides: Sequence[Sides | Spared], objective: Objective, solve: Solve | None) -> Listing:
+    def _listing(
+        self, plan: Plan, sides: Sequence[Sides | Spared], objective: Objective, solve: Solve | None
+    ) -> Listing:
         """The listing of a kit's sides; that of an earlier choice where nothing but its alternatives was other."""
         kept: list[Listing] = self.memories[0].listings
         for listing in kept:
-            if listing.is_of(self.plan, sides, objective):
+            if listing.is_of(plan, sides, objective):
                 return listing.within_time(self._left, solve)
-        kept.append(Listing(self.plan, sides, objective, self._left, solve))
+        kept.append(Listing(plan, sides, objective, self._left, solve))
         return kept[-1]
+
+    def _beside(self, rows: Sequence[Row], sides: Sequence[Sides | Spared], objective: Objective) -> Listing:
+        """The listing of one of several kits beside what is known of others."""
+        plan = replace(self.plan, known=(*self.plan.known, *rows))
+        return self._listing(plan, sides, objective, None)
+
+    def _narrow(self, objective: Objective, cutoff: float) -> None:
+        """Bound each of several kits beside the few sides that others can have within a cutoff."""
+        rows: dict[int, list[Row]] = {}
+        while len(rows) < len(self._listings):
+            n_before = len(rows)
+            for i, listing in enumerate(self._listings):
+                if i not in rows:
+                    with contextlib.suppress(TooMany):
+                        listed = listing.within(cutoff, _FIRST_SIDES)
+                        if math.isinf(listed.others):
+                            rows[i] = listing.rows(listed)
+            if len(rows) == n_before:
+                return
+            known = [row for some in rows.values() for row in some]
+            self._listings = [
+                listing if i in rows else self._beside(known, listing.each_case, objective)
+                for i, listing in enumerate(self._listings)
+            ]
 
     def _solve_again(self, stated: Stated, **how: Any) -> Answer:
         self.budget.step()
@@ -467,6 +497,8 @@ class _Chooser:
                         self.listed = [listing.within(value) for listing in self._listings]
                     return True
                 cutoff = value
+                if len(self._listings) > 1:
+                    self._narrow(objective, cutoff)
             elif is_all:
                 return False
             elif not is_asked and (n_vain >= _MANY_IN_VAIN or most > _FAR * first):
