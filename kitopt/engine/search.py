@@ -140,14 +140,15 @@ def choose(
     SolverFailed
     """
     known = [CaseMemory(case) for case in plan.cases] if memories is None else list(memories)
-    tried = in_hand
+    tried, step = in_hand, None
     while True:
         known = _with_trials(plan, known)
-        chooser = _Chooser(plan, budget, cutoff, known, least, enough, may_put_off=may_put_off, tried=tried)
+        chooser = _Chooser(plan, budget, cutoff, known, least, enough, may_put_off=may_put_off, tried=tried, step=step)
         try:
             outcome = chooser.run()
         except _Refused:
-            least, tried = max(least, chooser.bound), chooser.tried
+            # what is best but for the refused is most often near
+            least, tried, step = max(least, chooser.bound), chooser.tried, chooser.step
             continue
         if outcome.counts is None:
             return outcome
@@ -199,6 +200,7 @@ class _Chooser:
         *,
         may_put_off: bool = False,
         tried: Floats | None = None,
+        step: tuple[float, float] | None = None,
     ) -> None:
         self.plan = plan
         self.budget = budget
@@ -209,6 +211,8 @@ class _Chooser:
         self.best = self.tried = tried
         """The best counts known, and of all that passed the trials the best."""
         self.bound = max(plan.least(plan.objectives[0]), least)
+        self.step = step
+        """Up to where sides were looked for last, without a cutoff, and how much farther than before."""
         self.fixed: list[Row] = []
         self.later = {o.name: plan.least(o) for o in plan.objectives[1:]}
         """What is proved of each further objective."""
@@ -456,11 +460,13 @@ class _Chooser:
         if reach - floor >= max(1.0, _LEAST_GAP * abs(floor)):
             gap = reach - floor
         first_sides, most_shown = (1.0, _MOST_SHOWN) if len(self._listings) == 1 else (_FIRST_SIDES, _MOST_OF_SEVERAL)
-        most, few = cutoff if math.isfinite(cutoff) else floor + gap, first_sides
+        most, gap = (floor + gap, gap) if self.step is None else self.step
+        most, few = cutoff if math.isfinite(cutoff) else max(most, floor + 1.0), first_sides
         is_asked = is_wide = False
         n_vain, first = 0, math.inf
         while True:
             most = min(most, cutoff)
+            self.step = most, gap
             try:
                 self.listed = [listing.within(most, few) for listing in self._listings]
             except TooMany:
@@ -477,6 +483,10 @@ class _Chooser:
             # a kit with a side that is not shown costs at least this; where one has no side, all cost more
             untold = min(listed.others for listed in self.listed) if has_sides else math.inf
             is_all = most >= min(cutoff, ceiling) and math.isinf(untold)
+            # each kit has a side that is shown or one that is not
+            shown = [float(np.min(listed.least, initial=math.inf)) + objective.fixed for listed in self.listed]
+            at_least = max(min(most, least, one.others) for least, one in zip(shown, self.listed, strict=True))
+            self.bound = max(self.bound, objective.at_least(at_least))
             if is_all and not has_sides:
                 return False
             others = math.inf if is_all else min(untold, most)
