@@ -110,11 +110,14 @@ class CaseMemory:
             self._spared = {key: Spared(cases, self.sides(fixed), upper)}
         return self._spared[key]
 
-    @cached_property
+    @property
     def alone(self) -> tuple[CaseMemory, ...]:
         """Of a case of several plants what is known of each alone, which is asked of it as surely; else this one."""
-        parts = (replace(part, confidence=self.case.confidence) for part in self.case.parts)
-        return tuple(CaseMemory(part) for part in parts) or (self,)
+        return self._parts or (self,)
+
+    @cached_property
+    def _parts(self) -> tuple[CaseMemory, ...]:
+        return tuple(CaseMemory(replace(part, confidence=self.case.confidence)) for part in self.case.parts)
 
     @cached_property
     def _is_used(self) -> NDArray[np.bool_]:

@@ -10,6 +10,7 @@ import contextlib
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any, Literal
 
 import numpy as np
@@ -356,7 +357,7 @@ class _Chooser:
             return None
         try:
             # of several kits the program of one is that of all: to solve it for each side takes too long
-            solve = self._solve_again if len(kits) == 1 else None
+            solve = partial(_solve_again, self.budget) if len(kits) == 1 else None
             listings = [self._listing(self.plan, sides, objective, solve) for sides in kits]
             if len(listings) > 1:
                 # a kit is bounded beside what each of the others needs anyhow
@@ -418,10 +419,12 @@ class _Chooser:
     ) -> Listing:
         """The listing of a kit's sides; that of an earlier choice where nothing but its alternatives was other."""
         kept: list[Listing] = self.memories[0].listings
+        # it outlives this search, and would hold on to all of it
+        left_s = partial(_left_s, self.budget)
         for listing in kept:
             if listing.is_of(plan, sides, objective):
-                return listing.within_time(self._left, solve)
-        kept.append(Listing(plan, sides, objective, self._left, solve))
+                return listing.within_time(left_s, solve)
+        kept.append(Listing(plan, sides, objective, left_s, solve))
         return kept[-1]
 
     def _beside(self, rows: Sequence[Row], sides: Sequence[Sides | Spared], objective: Objective) -> Listing:
@@ -447,10 +450,6 @@ class _Chooser:
                 listing if i in rows else self._beside(known, listing.each_case, objective)
                 for i, listing in enumerate(self._listings)
             ]
-
-    def _solve_again(self, stated: Stated, **how: Any) -> Answer:
-        self.budget.step()
-        return counted(self.budget, stated.solve, absolute_gap=_GAP, most_nodes=_MOST_NODES_OF_ONE, **how)
 
     def _among_sides(self, objective: Objective, cutoff: float) -> bool:
         ceiling = self.plan.most(objective)
@@ -722,10 +721,6 @@ class _Chooser:
                 either.append((less, 1.0))
         program.add_row(either, lower=1.0)
 
-    def _left(self) -> float:
-        self.budget.step()
-        return self.budget.left_s
-
     def _solve(self, program: Program, **how: Any) -> Answer:
         self.budget.step()
         return solve_within(self.budget, program, **how)
@@ -736,6 +731,16 @@ class _Chooser:
         if broken:
             raise ModelError(f"the solver's counts break {broken[0].rule or 'a rule'}: {broken[0].text}")
         return counts
+
+
+def _left_s(budget: Budget) -> float:
+    budget.step()
+    return budget.left_s
+
+
+def _solve_again(budget: Budget, stated: Stated, **how: Any) -> Answer:
+    budget.step()
+    return counted(budget, stated.solve, absolute_gap=_GAP, most_nodes=_MOST_NODES_OF_ONE, **how)
 
 
 def survival(outcome: Outcome, case: int) -> tuple[Verdict, int]:

@@ -236,6 +236,12 @@ class Stated:
         self._highs.changeColsIntegrality(len(whole), whole, [highspy.HighsVarType.kInteger] * len(whole))
         self._run = lambda: solver.callSolver(problem)
 
+    def __del__(self) -> None:
+        # the solver holds on to itself, and until that is found to all that it was told
+        highs = getattr(self, "_highs", None)
+        if highs is not None:
+            highs.clear()
+
     def set_rows(self, rows: NDArray[np.intp], lower: Floats, upper: Floats) -> None:
         """Give rows other bounds; in whole counts those that had one bound, or two that are equal."""
         moved = self._moved[rows]
