@@ -141,10 +141,10 @@ class Listing:
         self._whole = [one for one in sides if isinstance(one, Sides)]
         self.sides = self._whole[0]
         self.spared = [one for one in sides if isinstance(one, Spared)]
-        self.with_banks = [one for one in self.spared if one.banks]
+        self.with_losable = [one for one in self.spared if one.losable]
         """Where one thing may be lost, and where a battery may."""
         self._prices = Prices.of(plan, self.sides, objective)
-        self._whole_of = self._prices.whole(tuple(one.banks for one in self.with_banks))
+        self._whole_of = self._prices.whole(tuple(one.losable for one in self.with_losable))
         self._stock = self._prices.stock
         for some in (self._stock, np.zeros_like(self._stock)):
             self._touch(some)
@@ -344,7 +344,7 @@ class Listing:
         """What a side costs at least that needs so much, by all rules and in whole counts."""
         if self._solve is None:
             return least
-        needs_wh = need, *(one.sides.need_wh(side) for one in self.with_banks)
+        needs_wh = need, *(one.sides.need_wh(side) for one in self.with_losable)
         return max(least, self._whole_of.least(side, needs_wh, most, self._solve))
 
     def _in_parts(self, some: Counts, need: Floats, most: float) -> Iterator[tuple[float, Counts, Floats]]:

@@ -27,7 +27,7 @@ def whole_of(case: Case) -> Case:
 
 
 @dataclass(frozen=True)
-class Bank:
+class Losable:
     """Of one type of battery so much may be lost: the plan's columns of the type, and of whether there is any. [Wh]"""
 
     column: int
@@ -35,11 +35,11 @@ class Bank:
     lost_wh: float
 
 
-def add_lost(program: Program, banks: Sequence[Bank], scale: float) -> int:
+def add_lost(program: Program, losable: Sequence[Losable], scale: float) -> int:
     """Add a column that is no less than what any of some batteries that are there is, in so many watt-hours."""
-    lost = program.add_column(0.0, max(bank.lost_wh for bank in banks) / scale, integer=False)
-    for bank in banks:
-        program.add_row([(lost, 1.0), (bank.mark, -bank.lost_wh / scale)], lower=0.0)
+    lost = program.add_column(0.0, max(one.lost_wh for one in losable) / scale, integer=False)
+    for one in losable:
+        program.add_row([(lost, 1.0), (one.mark, -one.lost_wh / scale)], lower=0.0)
     return lost
 
 
@@ -62,8 +62,8 @@ class Spared:
     def __init__(self, cases: Sequence[Case], sides: Sides, upper: Floats) -> None:
         self.cases, self.sides, self.upper = tuple(cases), sides, upper
         capacity, each = sides.needs.capacity, [_lost_in(case) for case in cases]
-        self.banks = tuple(
-            Bank(int(case.in_plan(np.array([j]))[0]), case.within, share * float(capacity[j]))
+        self.losable = tuple(
+            Losable(int(case.in_plan(np.array([j]))[0]), case.within, share * float(capacity[j]))
             for case, lost in zip(cases, each, strict=True)
             for j, share in lost.items()
             if capacity[j] > 0.0 and case.within is not None
@@ -111,7 +111,7 @@ class Spared:
     @cached_property
     def _made(self) -> tuple[Floats, Floats]:
         """What the batteries at hand can leave of a capacity, in order, and the least capacity that leaves so much."""
-        lost_of = {bank.column: bank.lost_wh for bank in self.banks}
+        lost_of = {one.column: one.lost_wh for one in self.losable}
         sums, left, in_all = np.zeros(1), [np.zeros(1)], [np.zeros(1)]
         for j, wh in sorted(self.sides.capacity_terms(), key=lambda one: lost_of.get(one[0], 0.0)):
             # with this one no other that is there is a greater loss
@@ -125,7 +125,7 @@ class Spared:
 
     def _in_all(self, needs: Floats) -> Floats:
         """The least capacity that leaves so much whichever battery is lost; infinite where none does. [Wh]"""
-        if not self.banks:
+        if not self.losable:
             return needs
         left_wh, in_all_wh = self._made
         at = np.searchsorted(left_wh, needs - 1e-6)
@@ -133,7 +133,7 @@ class Spared:
 
     def is_short(self, side: Counts, counts: Floats) -> bool:
         """Whether the batteries of a kit with a side are too few when one of them is lost."""
-        lost = max((bank.lost_wh for bank in self.banks if counts[bank.mark] > 0.5), default=0.0)
+        lost = max((one.lost_wh for one in self.losable if counts[one.mark] > 0.5), default=0.0)
         in_all = sum(wh * float(counts[j]) for j, wh in self.sides.capacity_terms())
         return self.sides.need_wh(side) > in_all - lost + 1e-6
 

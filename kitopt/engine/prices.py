@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from kitopt.budget import OutOfTime
 from kitopt.engine.banks import Banks, TooMany
-from kitopt.engine.losses import Bank
+from kitopt.engine.losses import Losable
 from kitopt.engine.needs import Counts
 from kitopt.engine.plan import Case, Objective, Plan, Row
 from kitopt.engine.sides import Sides
@@ -149,7 +149,7 @@ class Prices:
         self._quantities = [_Quantity(one, most, sides.kind, sides.n_kinds, self.banks) for one, most in made_small]
         self._relaxed, self._rows, self._last, self._apart = self._stated()
         self._wider: Prices | None = None
-        self._whole: dict[tuple[tuple[Bank, ...], ...], Whole] = {}
+        self._whole: dict[tuple[tuple[Losable, ...], ...], Whole] = {}
         self._known_at: set[float] = set()
         self._at = np.zeros(len(self._rows))
         """Of each class so much is asked for in the relaxed program now."""
@@ -167,12 +167,13 @@ class Prices:
         kept[:] = [*kept[: _MOST_KEPT - 1], *([] if found in kept[: _MOST_KEPT - 1] else [found])]
         return found
 
-    def whole(self, banks: tuple[tuple[Bank, ...], ...]) -> Whole:
+    def whole(self, losable: tuple[tuple[Losable, ...], ...]) -> Whole:
         """What kits with some sides cost in whole counts."""
-        if banks not in self._whole:
-            wider = None if self._wider is None else self._wider.whole(banks)
-            self._whole[banks] = Whole(self._asked, (self._classes, self._capacity), self._objective, banks, wider)
-        return self._whole[banks]
+        if losable not in self._whole:
+            wider = None if self._wider is None else self._wider.whole(losable)
+            in_plan = self._classes, self._capacity
+            self._whole[losable] = Whole(self._asked, in_plan, self._objective, losable, wider)
+        return self._whole[losable]
 
     def _is_like(self, sides: Sides, objective: Objective) -> bool:
         """Whether it is of the same columns, objective and sides."""

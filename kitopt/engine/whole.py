@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.engine.losses import Bank, add_lost
+from kitopt.engine.losses import Losable, add_lost
 from kitopt.engine.needs import Counts
 from kitopt.engine.plan import Objective, Plan, Terms
 from kitopt.engine.solver import Answer, Program, Stated
@@ -37,7 +37,7 @@ class Whole:
     ----------
     in_plan : tuple
         Of ``Sides``.
-    banks : sequence of sequence of Bank
+    losable : sequence of sequence of Losable
         For each weather in which a battery may be lost, those that may.
     wider : Whole, optional
         Of a plan that allows all that this one does.
@@ -48,10 +48,10 @@ class Whole:
         plan: Plan,
         in_plan: tuple[list[Terms], Terms],
         objective: Objective,
-        banks: Sequence[Sequence[Bank]],
+        losable: Sequence[Sequence[Losable]],
         wider: Whole | None = None,
     ) -> None:
-        self._plan, self._in_plan, self._objective, self._banks = plan, in_plan, objective, banks
+        self._plan, self._in_plan, self._objective, self._losable = plan, in_plan, objective, losable
         self._wider = wider
         self._known: dict[tuple[bytes, tuple[float, ...]], _Known] = {}
         self._stated: dict[bytes, Stated] = {}
@@ -118,6 +118,6 @@ class Whole:
         rows = [program.add_row(of_class, 0.0, 0.0) for of_class in classes]
         has = [(j, wh / 1000.0) for j, wh in capacity]
         rows.append(program.add_row(has, lower=0.0))
-        for banks in self._banks:
-            rows.append(program.add_row([*has, (add_lost(program, banks, 1000.0), -1.0)], lower=0.0))
+        for losable in self._losable:
+            rows.append(program.add_row([*has, (add_lost(program, losable, 1000.0), -1.0)], lower=0.0))
         return program, np.array(rows, dtype=np.intp)

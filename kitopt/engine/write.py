@@ -87,7 +87,7 @@ def add_sides(program: Program, listing: Listing, listed: Listed) -> list[int]:
     scale = max(1.0, float(np.max(needs_wh, initial=0.0)))
     needs = [(y, -wh / scale) for y, wh in zip(chosen, needs_wh.tolist(), strict=True)]
     program.add_row([*((j, wh / scale) for j, wh in sides.capacity_terms()), *needs], lower=0.0)
-    for spared in listing.with_banks if np.any(may) else []:
+    for spared in listing.with_losable if np.any(may) else []:
         _add_spared(program, spared, listed.sides[may], np.array(chosen)[may].tolist())
     for one in listing.wired:
         for k in np.flatnonzero(np.all(listed.sides == one.side, axis=1)).tolist():
@@ -105,7 +105,7 @@ def _add_spared(program: Program, spared: Spared, some: Counts, chosen: list[int
     scale = max(1.0, *needs_wh)
     has = [(j, wh / scale) for j, wh in spared.sides.capacity_terms()]
     needs = [(y, -wh / scale) for y, wh in zip(chosen, needs_wh, strict=True)]
-    program.add_row([*has, (add_lost(program, spared.banks, scale), -1.0), *needs], lower=0.0)
+    program.add_row([*has, (add_lost(program, spared.losable, scale), -1.0), *needs], lower=0.0)
 
 
 def _add_wired(program: Program, sides: Sides, wired: Wired, chosen: int) -> None:

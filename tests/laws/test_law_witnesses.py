@@ -31,6 +31,7 @@ from kitopt.certificate.stated import classes_of
 from kitopt.choice import Choice, pack
 from kitopt.engine.judge import simulate
 from kitopt.engine.solver import Answer, Program, solve, solve_within
+from kitopt.engine.whole import Whole
 
 LAST = 3
 """So many of the programs that a choice solves are solved by the others: the last ones end the proof."""
@@ -103,21 +104,49 @@ def test_other_solvers_find_the_same(witness_numbers: range, monkeypatch: pytest
         return found
 
     monkeypatch.setattr(searching, "solve_within", heard)
+    of_sides, n_of_sides = hear_of_sides(monkeypatch), 0
     for number in witness_numbers:
         solved.clear()
+        of_sides.clear()
         sort = SORTS[number % len(SORTS)]
         found, (status, first) = sort(number)
         assert (found.status, found.proof.proved) == (status, True), (sort.__name__, number)
         if status == "found" and first is not None:
             assert found.proof.objective == found.proof.bound == first, (sort.__name__, number)
+        n_of_sides += len(of_sides)
         try:
             for program, told, cutoff in solved[-LAST:]:
                 assert_all_say(program, None if told.status == "infeasible" else told.objective, cutoff)
+            for program, value in of_sides[-LAST:]:
+                assert_all_say(program, value)
             if isinstance(found, Choice) and not found.circuits and found.status == "found":
                 assert_the_proof_made_anew_agrees(found, number)
         except Exception as error:
             error.add_note(f"{sort.__name__}({number})")
             raise
+    assert n_of_sides
+
+
+def hear_of_sides(monkeypatch: pytest.MonkeyPatch) -> list[tuple[Program, float | None]]:
+    """The programs of one side each, stated anew, with what they came to; what was not told is left out."""
+    solved: list[tuple[Program, float | None]] = []
+    asked = Whole._asked
+
+    def heard(whole: Any, side: np.ndarray, needs_wh: tuple[float, ...], solve: Any) -> Any:
+        known = asked(whole, side, needs_wh, solve)
+        program, rows = whole._program(whole._objective.weights)
+        kwh = [wh / 1000.0 for wh in needs_wh]
+        ends = [*((float(n), float(n)) for n in side), *((least, math.inf) for least in kwh)]
+        for row, (low, high) in zip(rows.tolist(), ends, strict=True):
+            program.rows[row] = (program.rows[row][0], low, high)
+        if known.counts is not None:
+            solved.append((program, float(whole._objective.weights @ known.counts)))
+        elif math.isinf(known.least) and known.least > 0.0:
+            solved.append((program, None))
+        return known
+
+    monkeypatch.setattr(Whole, "_asked", heard)
+    return solved
 
 
 def assert_the_proof_made_anew_agrees(found: Choice, number: int) -> None:

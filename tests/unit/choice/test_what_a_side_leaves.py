@@ -166,7 +166,7 @@ def test_what_is_asked_in_all_leaves_enough_whichever_battery_is_lost(share: flo
     losses = [case for case in plan.cases if case.within is not None]
     spared = Spared(losses, sides, plan.upper)
     wh = [each for j, each in sides.capacity_terms() if plan.upper[j] > 0.0]
-    assert {bank.lost_wh for bank in spared.banks} <= set(wh)
+    assert {one.lost_wh for one in spared.losable} <= set(wh)
     need = share * sum(wh)
     right = min(
         (
@@ -186,7 +186,7 @@ def test_a_side_that_may_lose_something_needs_what_the_worst_of_what_is_left_doe
     fixed = fixed_of(memories[0].case, plan, memories[0].upper_of_coordinates(plan.upper))
     alone = memories[0].sides(fixed)
     spared = Spared([memory.case for memory in memories], alone, plan.upper)
-    assert not spared.banks
+    assert not spared.losable
     n_more = 0
     for side in listed(plan, sides).sides[:12]:
         classes = np.flatnonzero(side)
