@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,10 +42,9 @@ class Matrix:
     @classmethod
     def of_rows(cls, rows: Sequence[Sequence[tuple[int, float]]], n_columns: int) -> Matrix:
         """That of rows of ``(column, coefficient)``, each column once in a row: its entries are in their order."""
-        lengths = [len(row) for row in rows]
-        n = sum(lengths)
-        columns = np.fromiter((j for row in rows for j, _ in row), np.intp, n)
-        values = np.fromiter((c for row in rows for _, c in row), np.float64, n)
+        lengths, entries = [len(row) for row in rows], list(itertools.chain.from_iterable(rows))
+        columns = np.fromiter(map(itemgetter(0), entries), np.intp, len(entries))
+        values = np.fromiter(map(itemgetter(1), entries), np.float64, len(entries))
         return cls((len(rows), n_columns), np.repeat(np.arange(len(rows)), lengths), columns, values)
 
     @classmethod

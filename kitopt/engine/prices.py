@@ -391,18 +391,15 @@ def _stock(sides: Sides, plan: Plan) -> Counts:
     for c, k in enumerate(sides.kind.tolist()):
         for j, n in sides.terms(c):
             pieces[k, j] = n
-    is_any = np.any(pieces > 0.0, axis=0)
-    most = pieces @ np.where(is_any, plan.upper, 0.0)
+    most = pieces @ np.where(np.any(pieces > 0.0, axis=0), plan.upper, 0.0)
+    each_own = [set(np.flatnonzero(of_kind).tolist()) for of_kind in pieces]
     for row in plan.rows:
-        if math.isfinite(row.upper) and any(is_any[j] for j, _ in row.terms):
-            coefficients = np.zeros(plan.n_columns)
-            for j, coefficient in row.terms:
-                coefficients[j] = coefficient
-            has = np.flatnonzero(coefficients)
-            least = np.zeros(plan.n_columns)
-            least[has] = np.minimum(coefficients[has] * plan.lower[has], coefficients[has] * plan.upper[has])
-            for k in np.flatnonzero(np.all((coefficients > 0.0) | (pieces == 0.0), axis=1)):
-                own = pieces[k] > 0.0
-                each = float(np.min(coefficients[own] / pieces[k][own]))
-                most[k] = min(most[k], (row.upper - float(np.sum(least[~own]))) / each)
+        if not math.isfinite(row.upper):
+            continue
+        brought = {j: c for j, c in row.terms if c > 0.0}
+        for k, own in enumerate(each_own):
+            if own and own <= brought.keys():
+                each = min(brought[j] / float(pieces[k, j]) for j in own)
+                others = (min(c * float(plan.lower[j]), c * float(plan.upper[j])) for j, c in row.terms if j not in own)
+                most[k] = min(most[k], (row.upper - sum(others)) / each)
     return np.maximum(0, np.floor(most + 1e-6)).astype(np.int64)
