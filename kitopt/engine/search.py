@@ -309,7 +309,9 @@ class _Chooser:
             cutoff = 2.0 * (objective.of(self.best) - objective.fixed)
             answer = self._solve(program, start=start, absolute_gap=_GAP, cutoff=cutoff, confirm=False)
             if math.isfinite(answer.bound):
-                self.bound = max(self.bound, objective.at_least(answer.bound / 2.0 + objective.fixed))
+                # by a hair above the cutoff nothing was looked at
+                least = min(answer.bound / 2.0 + objective.fixed, float(objective.of(self.best)))
+                self.bound = max(self.bound, objective.at_least(least))
             if answer.status == "stopped":
                 raise OutOfTime
             if answer.values is None or answer.values[other] < 0.5:
@@ -446,10 +448,10 @@ class _Chooser:
             if len(rows) == n_before:
                 return
             known = [row for some in rows.values() for row in some]
-            self._listings = [
-                listing if i in rows else self._beside(known, listing.each_case, objective)
-                for i, listing in enumerate(self._listings)
-            ]
+            for i in set(range(len(self._listings))) - rows.keys():
+                # where they leave nothing at all, the listing tells so itself
+                with contextlib.suppress(RulesForbid):
+                    self._listings[i] = self._beside(known, self._listings[i].each_case, objective)
 
     def _among_sides(self, objective: Objective, cutoff: float) -> bool:
         ceiling = self.plan.most(objective)
@@ -461,6 +463,8 @@ class _Chooser:
         first_sides, most_shown = (1.0, _MOST_SHOWN) if len(self._listings) == 1 else (_FIRST_SIDES, _MOST_OF_SEVERAL)
         most, gap = (floor + gap, gap) if self.step is None else self.step
         most, few = cutoff if math.isfinite(cutoff) else max(most, floor + 1.0), first_sides
+        if len(self._listings) > 1 and math.isfinite(cutoff):
+            self._narrow(objective, cutoff)
         is_asked = is_wide = False
         n_vain, first = 0, math.inf
         while True:
