@@ -380,7 +380,7 @@ class Listing:
             n_looks += 1
             nearest = sides[int(np.argmin(bounds))]
             need = self._made_of(nearest, self._need_wh(nearest))
-            self._prices.learn_of(nearest, min(need, float(self._prices.banks.sums[-1])), self._left_s)
+            self._prices.learn_of(nearest, min(need, self._prices.banks.most_wh), self._left_s)
             each = [one.look_at(nearest, sides) for one in self.each_case]
             needs = np.maximum(needs, self._prices.made(np.max(each, axis=0), sides=sides))
             needs[np.all(sides == nearest, axis=1)] = need
@@ -466,7 +466,7 @@ class Listing:
         Where no capacity at hand suffices it is one that no kit has.
         """
         needs = self._prices.made(sides.needs.each_wh(listed.sides), sides=listed.sides)
-        most = 2.0 * float(self._prices.banks.sums[-1]) + 1.0
+        most = 2.0 * self._prices.banks.most_wh + 1.0
         in_all = np.minimum(listed.need_wh, most)
         return in_all, np.maximum(np.minimum(needs, most), in_all[:, None])
 

@@ -209,7 +209,7 @@ class Prices:
         ------
         RulesForbid, TooMany, OutOfTime
         """
-        need_wh = min(need_wh, float(self.banks.sums[-1]))
+        need_wh = min(need_wh, self.banks.most_wh)
         if need_wh in self._known_at:
             return
         none = np.zeros(len(self._classes))

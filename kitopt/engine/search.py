@@ -43,6 +43,8 @@ _FIRST_SIDES = 8.0
 _MANY_IN_VAIN, _FAR = 100, 2.0
 """So many sides are looked at in vain, or so many times as far as where the first of them was, before it is asked
 whether there is anything at all."""
+_MOST_AT_ONCE = 10_000
+"""Of more columns sides are not looked for up to a cutoff at once: that they are too many is told late."""
 _MOST_NODES = 2_000
 """Of the branching that asks so."""
 _MOST_NODES_OF_ONE = 200
@@ -462,7 +464,8 @@ class _Chooser:
             gap = reach - floor
         first_sides, most_shown = (1.0, _MOST_SHOWN) if len(self._listings) == 1 else (_FIRST_SIDES, _MOST_OF_SEVERAL)
         most, gap = (floor + gap, gap) if self.step is None else self.step
-        most, few = cutoff if math.isfinite(cutoff) else max(most, floor + 1.0), first_sides
+        is_at_once = math.isfinite(cutoff) and self.plan.n_columns <= _MOST_AT_ONCE
+        most, few = cutoff if is_at_once else max(most, floor + 1.0), first_sides
         if len(self._listings) > 1 and math.isfinite(cutoff):
             self._narrow(objective, cutoff)
         is_asked = is_wide = False

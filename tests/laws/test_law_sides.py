@@ -7,14 +7,14 @@ objective, and at least the batteries that the side is said to need.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from oracle import World, kits_in_order
 from oracle.compare import column_counts, is_judged_by
-from oracle.instances import numbered
+from oracle.instances import Instance, numbered
 from oracle.search import legal_banks
 from oracle.wired_instances import wired
 
@@ -34,6 +34,20 @@ from kitopt.operation import read_operation
 from kitopt.sky import windows_for
 
 LATE_S = 1e9
+
+
+@pytest.mark.parametrize("instance_of", [numbered, wired])
+def test_choices_are_the_same_where_capacities_are_too_many_to_be_told(
+    instance_of: Callable[[int], Instance], side_numbers: range, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    instances = [instance_of(number) for number in side_numbers]
+    right = [pack(one.operation, one.inventory, one.sky) for one in instances]
+    monkeypatch.setattr("kitopt.engine.banks._MOST_SUMS", 0)
+    monkeypatch.setattr("kitopt.engine.banks._MOST_STEPS", 30)
+    for number, one, choice in zip(side_numbers, instances, right, strict=True):
+        told = pack(one.operation, one.inventory, one.sky)
+        assert (told.status, told.proof) == (choice.status, choice.proof), number
+        assert told.packed == choice.packed, number
 
 
 def listing_of(solved: Solved) -> Listing | None:

@@ -92,6 +92,34 @@ def test_the_cheapest_batteries_are_those_that_trying_every_set_finds(seed: int)
             assert told == pytest.approx(right) if len(banks.sums) == banks.shape[1] else told <= right + 1e-6
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_where_capacities_are_too_many_batteries_are_told_to_cost_a_little_less(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plan, sides = laid()
+    plan = few(plan, sides)
+    exact = Banks(sides, plan)
+    monkeypatch.setattr("kitopt.engine.banks._MOST_SUMS", 0)
+    rounded = Banks(sides, plan)
+    assert rounded.most_wh == pytest.approx(exact.most_wh)
+    rng = np.random.default_rng(seed)
+    by_wh = float(rng.uniform(0.0, 8.0))
+    costs = rng.normal(0.0, 300.0, len(exact.columns))
+    right, told = exact.least(costs, by_wh), rounded.least(costs, by_wh)
+    near = 0
+    for level in range(exact.levels.n):
+        for need in rng.uniform(0.0, 1.1 * exact.most_wh, 40).tolist():
+            at, of = np.array([need]), np.array([level])
+            next_wh = float(exact.made(at, of)[0])
+            # what is needed may be met where a battery counts for a little more, and is asked for as it is
+            assert rounded.made(at, of)[0] == need or not math.isfinite(next_wh)
+            if math.isfinite(next_wh):
+                here, there = float(right[level, exact.step(at)[0]]), float(told[level, rounded.step(at)[0]])
+                assert there <= here + 1e-6
+                near += there > here - 0.05 * abs(here) - 100.0
+    assert near > 20
+
+
 def test_a_battery_is_ruled_out_by_just_those_sides_whose_rows_forbid_it() -> None:
     plan, sides = laid()
     levels = Levels(sides.case.charging, sides.needs)
