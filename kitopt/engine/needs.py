@@ -74,11 +74,11 @@ class Needs:
         # what is alike on several units is looked at, and lies in memory, once
         known: dict[_BySource, tuple[int, float]] = {}
         for k in range(len(kinds)):
-            for u in range(layout.n_units):
-                mine = joins[(unit_of == u) & (self.pieces[k][joins] > 0)]
-                if not len(mine):
-                    continue
-                most = _by_source(mine, source_of, brings / np.where(self.pieces[k] > 0.0, self.pieces[k], 1.0))
+            of_kind = np.flatnonzero(self.pieces[k][joins] > 0)
+            a_panel = brings / np.where(self.pieces[k] > 0.0, self.pieces[k], 1.0)
+            for u in np.unique(unit_of[of_kind]).tolist():
+                mine = joins[of_kind[unit_of[of_kind] == u]]
+                most = _by_source(mine, source_of, a_panel)
                 if most not in known:
                     best, watts, composed = _best(conditions, most)
                     if composed is None:

@@ -393,12 +393,14 @@ def _stock(sides: Sides, plan: Plan) -> Counts:
             pieces[k, j] = n
     most = pieces @ np.where(np.any(pieces > 0.0, axis=0), plan.upper, 0.0)
     each_own = [set(np.flatnonzero(of_kind).tolist()) for of_kind in pieces]
+    kind_of = {j: k for k, own in enumerate(each_own) for j in own}
     for row in plan.rows:
         if not math.isfinite(row.upper):
             continue
         brought = {j: c for j, c in row.terms if c > 0.0}
-        for k, own in enumerate(each_own):
-            if own and own <= brought.keys():
+        for k in {kind_of[j] for j in brought if j in kind_of}:
+            if each_own[k] <= brought.keys():
+                own = each_own[k]
                 each = min(brought[j] / float(pieces[k, j]) for j in own)
                 others = (min(c * float(plan.lower[j]), c * float(plan.upper[j])) for j, c in row.terms if j not in own)
                 most[k] = min(most[k], (row.upper - sum(others)) / each)
