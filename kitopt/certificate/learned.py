@@ -18,7 +18,7 @@ from kitopt.engine.joint import cuts, simulate
 from kitopt.engine.judge import TOLERANCE_WH
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import fixed_of
-from kitopt.engine.plan import Case, Plan
+from kitopt.engine.plan import Case, Plan, anyhow
 from kitopt.engine.sides import Sides, can_hold
 from kitopt.engine.solver import Program
 
@@ -168,20 +168,15 @@ class Origin:
         if len(set(spells)) != len(spells) or len(spells) <= self.n_allowed or len(set(lower)) > 1:
             return None
         top = np.max(v, axis=0)
-        terms, least = self.case.where_asked(self.case.terms(top), lower[0], self._anyhow(top))
+        terms, least = self.case.where_asked(self.case.terms(top), lower[0], top, self.box)
         return CutRow(self.number, *self._at(counts), tuple(spells), interval, margin_wh, tuple(terms), least)
 
     def spell(self, counts: Floats, spell: int) -> SpellRow:
         """The cut of one spell at some counts, and what its left side is at the least."""
         v, lower, interval, margin_wh = self._normal(counts, [spell])
-        anyhow = min(lower[0], self._anyhow(v[0]))
-        terms, least = self.case.where_asked(self.case.terms(v[0]), lower[0], anyhow)
-        floor = anyhow - (lower[0] - least)
+        terms, least = self.case.where_asked(self.case.terms(v[0]), lower[0], v[0], self.box)
+        floor = min(lower[0], anyhow(v[0], self.box)) - (lower[0] - least)
         return SpellRow(self.number, *self._at(counts), spell, interval[0], margin_wh[0], tuple(terms), least, floor)
-
-    def _anyhow(self, v: Floats) -> float:
-        """What a row of the plant has whatever kit it is."""
-        return float(np.minimum(v, 0.0) @ self.box)
 
     def kit(self, counts: Floats) -> KitRow | None:
         """That just these counts are none; None where the judge has nothing against them."""

@@ -9,18 +9,13 @@ from numpy.typing import NDArray
 
 from kitopt.engine.charging import Levels
 from kitopt.engine.plan import Plan
-from kitopt.engine.sides import Sides, more_of
+from kitopt.engine.sides import MOST_SUMS, Sides, more_of
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
 
-_MOST_SUMS = 20_000
 _MOST_STEPS = 4_000
 """Numbers that are kept of what batteries cost at each capacity."""
-
-
-class TooMany(Exception):
-    """There are more sides than can be listed, or more capacities."""
 
 
 class Banks:
@@ -70,7 +65,7 @@ class Banks:
         sums = np.zeros(1)
         for wh, upper in zip(self._wh, self._upper, strict=True):
             sums = np.unique(np.concatenate([sums, more_of(sums, wh, upper)]))
-            if len(sums) > _MOST_SUMS:
+            if len(sums) > MOST_SUMS:
                 return None
         return sums
 

@@ -24,7 +24,7 @@ from kitopt.engine.joint import cuts, simulate
 from kitopt.engine.judge import TOLERANCE_WH, Verdict
 from kitopt.engine.losses import Spared, whole_of
 from kitopt.engine.needs import Fixed
-from kitopt.engine.plan import Case
+from kitopt.engine.plan import Case, anyhow
 from kitopt.engine.sides import Sides
 
 Floats = NDArray[np.float64]
@@ -183,7 +183,7 @@ class CaseMemory:
         A window with a known cut w implies ``v @ plant >= ρ`` plus what is left of
         ``v - ρ·w`` at its worst over the box. The (a+1)-th largest such bound holds.
         """
-        floor = float(np.minimum(v, 0.0) @ box)
+        floor = anyhow(v, box)
         if not self._pool_v:
             return floor
         # a plan that allows more has a larger box, and there the same row may reach less

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from kitopt.engine.needs import Counts, Floats
 from kitopt.engine.plan import Case, Terms
-from kitopt.engine.sides import Sides, more_of
+from kitopt.engine.sides import MOST_SUMS, Sides, more_of
 from kitopt.engine.solver import Program
 from kitopt.engine.tangents import Tangent
 
@@ -109,8 +109,11 @@ class Spared:
     # -- batteries -----------------------------------------------------------------------
 
     @cached_property
-    def _made(self) -> tuple[Floats, Floats]:
-        """What the batteries at hand can leave of a capacity, in order, and the least capacity that leaves so much."""
+    def _made(self) -> tuple[Floats, Floats] | None:
+        """What the batteries at hand can leave of a capacity, in order, and the least capacity that leaves so much.
+
+        None where there are too many.
+        """
         lost_of = {one.column: one.lost_wh for one in self.losable}
         sums, left, in_all = np.zeros(1), [np.zeros(1)], [np.zeros(1)]
         for j, wh in sorted(self.sides.capacity_terms(), key=lambda one: lost_of.get(one[0], 0.0)):
@@ -119,13 +122,15 @@ class Spared:
             left.append(np.maximum(here - lost_of.get(j, 0.0), 0.0))
             in_all.append(here)
             sums = np.unique(np.concatenate([sums, here]))
+            if len(sums) > MOST_SUMS:
+                return None
         left_wh, in_all_wh = np.concatenate(left), np.concatenate(in_all)
         order = np.argsort(left_wh, kind="stable")
         return left_wh[order], np.minimum.accumulate(in_all_wh[order][::-1])[::-1]
 
     def _in_all(self, needs: Floats) -> Floats:
         """The least capacity that leaves so much whichever battery is lost; infinite where none does. [Wh]"""
-        if not self.losable:
+        if not self.losable or self._made is None:
             return needs
         left_wh, in_all_wh = self._made
         at = np.searchsorted(left_wh, needs - 1e-6)

@@ -130,17 +130,20 @@ class Case:
         lost = np.array([*self.gone, *(mark for mark, _, _ in self.less)], dtype=np.intp)
         return None if self.within in self.in_plan(lost).tolist() else self.within
 
-    def where_asked(self, terms: Terms, least: float, anyhow: float) -> tuple[Terms, float]:
-        """A row and its lower bound, so that it binds only kits of which the case is asked.
+    def where_asked(self, terms: Terms, least: float, v: Floats, box: Floats) -> tuple[Terms, float]:
+        """A row ``v @ plant >= least`` and its lower bound, so that it binds only kits of which the case is asked.
 
         Parameters
         ----------
         terms : list of (column, coefficient)
-            Of a row of which every kit that passes the case has `least`, and any kit at all has `anyhow`.
+            Of the row; other columns may be among them that are nowhere below zero.
+        box : ndarray, shape (n_coordinates,)
+            Largest value of each coordinate.
         """
-        if self.elsewhere is None or anyhow >= least:
+        if self.elsewhere is None:
             return terms, least
-        return [*terms, (self.elsewhere, anyhow - least)], anyhow
+        lowest = min(least, anyhow(v, box))
+        return [*terms, (self.elsewhere, lowest - least)], lowest
 
     def plant(self, counts: Floats) -> Floats:
         """The plant that counts make, shape (n_coordinates,).
@@ -174,6 +177,11 @@ class Case:
     def n_allowed(self) -> int:
         """How many windows may fail."""
         return self.conditions.n_windows - self.n_needed
+
+
+def anyhow(v: Floats, box: Floats) -> float:
+    """What a row ``v @ plant`` has whatever kit it is, where no coordinate is larger than its part of a box."""
+    return float(np.minimum(v, 0.0) @ box)
 
 
 @dataclass(eq=False)

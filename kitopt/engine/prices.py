@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.budget import OutOfTime
-from kitopt.engine.banks import Banks, TooMany
+from kitopt.engine.banks import Banks
 from kitopt.engine.losses import Losable
 from kitopt.engine.needs import Counts
 from kitopt.engine.plan import Case, Objective, Plan, Row
@@ -35,6 +35,10 @@ _LITTLE = 1e-3
 """So much of every class is asked for, that its price is known."""
 SLACK = 0.01
 """Objectives are whole numbers; what linear programs say is true to far less than this."""
+
+
+class TooMany(Exception):
+    """There are more sides than can be listed."""
 
 
 class RulesForbid(Exception):

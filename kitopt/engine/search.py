@@ -17,14 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
-from kitopt.engine.banks import TooMany
 from kitopt.engine.judge import Verdict
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listed, Listing, fixed_of
 from kitopt.engine.losses import Spared, whole_of
 from kitopt.engine.needs import Fixed
 from kitopt.engine.plan import Objective, Plan, Row
-from kitopt.engine.prices import SLACK, RulesForbid
+from kitopt.engine.prices import SLACK, RulesForbid, TooMany
 from kitopt.engine.sides import Sides, can_hold
 from kitopt.engine.solver import Answer, Program, Stated, counted, solve_within
 from kitopt.engine.whole import Solve
@@ -143,15 +142,17 @@ def choose(
     SolverFailed
     """
     known = [CaseMemory(case) for case in plan.cases] if memories is None else list(memories)
-    tried, step = in_hand, None
+    tried, looked = in_hand, None
     while True:
         known = _with_trials(plan, known)
-        chooser = _Chooser(plan, budget, cutoff, known, least, enough, may_put_off=may_put_off, tried=tried, step=step)
+        chooser = _Chooser(
+            plan, budget, cutoff, known, least, enough, may_put_off=may_put_off, tried=tried, looked=looked
+        )
         try:
             outcome = chooser.run()
         except _Refused:
             # what is best but for the refused is most often near
-            least, tried, step = max(least, chooser.bound), chooser.tried, chooser.step
+            least, tried, looked = max(least, chooser.bound), chooser.tried, chooser.looked
             continue
         if outcome.counts is None:
             return outcome
@@ -203,7 +204,7 @@ class _Chooser:
         *,
         may_put_off: bool = False,
         tried: Floats | None = None,
-        step: tuple[float, float] | None = None,
+        looked: tuple[float, float] | None = None,
     ) -> None:
         self.plan = plan
         self.budget = budget
@@ -214,7 +215,7 @@ class _Chooser:
         self.best = self.tried = tried
         """The best counts known, and of all that passed the trials the best."""
         self.bound = max(plan.least(plan.objectives[0]), least)
-        self.step = step
+        self.looked = looked
         """Up to where sides were looked for last, without a cutoff, and how much farther than before."""
         self.fixed: list[Row] = []
         self.later = {o.name: plan.least(o) for o in plan.objectives[1:]}
@@ -438,6 +439,8 @@ class _Chooser:
 
     def _narrow(self, objective: Objective, cutoff: float) -> None:
         """Bound each of several kits beside the few sides that others can have within a cutoff."""
+        if len(self._listings) == 1 or math.isinf(cutoff):
+            return
         rows: dict[int, list[Row]] = {}
         while len(rows) < len(self._listings):
             n_before = len(rows)
@@ -463,16 +466,15 @@ class _Chooser:
         if reach - floor >= max(1.0, _LEAST_GAP * abs(floor)):
             gap = reach - floor
         first_sides, most_shown = (1.0, _MOST_SHOWN) if len(self._listings) == 1 else (_FIRST_SIDES, _MOST_OF_SEVERAL)
-        most, gap = (floor + gap, gap) if self.step is None else self.step
+        most, gap = (floor + gap, gap) if self.looked is None else self.looked
         is_at_once = math.isfinite(cutoff) and self.plan.n_columns <= _MOST_AT_ONCE
         most, few = cutoff if is_at_once else max(most, floor + 1.0), first_sides
-        if len(self._listings) > 1 and math.isfinite(cutoff):
-            self._narrow(objective, cutoff)
+        self._narrow(objective, cutoff)
         is_asked = is_wide = False
         n_vain, first = 0, math.inf
         while True:
             most = min(most, cutoff)
-            self.step = most, gap
+            self.looked = most, gap
             try:
                 self.listed = [listing.within(most, few) for listing in self._listings]
             except TooMany:
@@ -513,8 +515,7 @@ class _Chooser:
                         self.listed = [listing.within(value) for listing in self._listings]
                     return True
                 cutoff = value
-                if len(self._listings) > 1:
-                    self._narrow(objective, cutoff)
+                self._narrow(objective, cutoff)
             elif is_all:
                 return False
             elif not is_asked and (n_vain >= _MANY_IN_VAIN or most > _FAR * first):

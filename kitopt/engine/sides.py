@@ -188,6 +188,10 @@ class Sides:
         return found
 
 
+MOST_SUMS = 20_000
+"""More capacities than this are not told apart."""
+
+
 def more_of(sums: Floats, wh: float, n: int) -> Floats:
     """The capacities that some come to with one to so many batteries of a type besides, in order. [Wh]"""
     return np.unique((sums[:, None] + wh * np.arange(1, n + 1)).round(9))

@@ -12,7 +12,7 @@ from kitopt.engine.learned import CaseMemory, WindowRow
 from kitopt.engine.listing import Listed, Listing
 from kitopt.engine.losses import Spared, add_lost
 from kitopt.engine.needs import Counts
-from kitopt.engine.plan import Case
+from kitopt.engine.plan import Case, anyhow
 from kitopt.engine.sides import Sides, Wired
 from kitopt.engine.solver import Program
 
@@ -45,7 +45,7 @@ def add_learned(program: Program, memory: CaseMemory, box: Floats, scale_column:
     scales = [column for column in (scale_column, case.served) if column is not None]
 
     def at_least(v: Floats, least: float, *more: tuple[int, float]) -> None:
-        terms, lower = case.where_asked([*in_columns(v), *more], least, _anyhow(v, box))
+        terms, lower = case.where_asked([*in_columns(v), *more], least, v, box)
         program.add_row([*terms, *((j, -least) for j in scales)], lower=lower - least * len(scales))
 
     for row in memory.free_rows:
@@ -179,14 +179,9 @@ def _coordinates(program: Program, case: Case, box: Floats) -> Writer:
     return in_columns
 
 
-def _anyhow(v: Floats, box: Floats) -> float:
-    """What a row of the plant has whatever kit it is."""
-    return float(np.minimum(v, 0.0) @ box)
-
-
 def _floor(memory: CaseMemory, row: WindowRow, box: Floats, *, is_scaled: bool) -> float:
     """What the row's left side reaches even where its window is given up."""
-    worst = _anyhow(row.v, box)
+    worst = anyhow(row.v, box)
     # the bound by other windows holds for the whole need only, or in proportion while nothing pulls below zero
     if row.least != 1.0 or (is_scaled and worst < 0.0):
         return min(row.least, worst)

@@ -54,6 +54,18 @@ def test_sides_and_cuts_alone_agree_where_leads_may_be_lost_too(backup_numbers: 
     assert min(seen.values()) >= len(backup_numbers) // 10
 
 
+def test_kits_are_the_same_where_capacities_are_too_many_to_be_told(
+    backup_numbers: range, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    instances = [backed_up(number) for number in backup_numbers]
+    right = [pack(one.operation, one.inventory, one.sky) for one in instances]
+    for place in ("banks", "losses"):
+        monkeypatch.setattr(f"kitopt.engine.{place}.MOST_SUMS", 0)
+    for number, one, choice in zip(backup_numbers, instances, right, strict=True):
+        told = pack(one.operation, one.inventory, one.sky)
+        assert (told.status, told.proof, told.packed) == (choice.status, choice.proof, choice.packed), number
+
+
 def test_the_instances_make_backups_matter() -> None:
     # else the agreement would say nothing about losses
     seen = {"found": 0, "no kit": 0, "dearer": 0, "several of a type": 0}

@@ -21,10 +21,9 @@ from oracle.wired_instances import wired
 from kitopt.choice import Solved, pack
 from kitopt.choice.kit import best_kit
 from kitopt.engine import Objective, choose, listing, search
-from kitopt.engine.banks import TooMany
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listing, fixed_of
-from kitopt.engine.prices import RulesForbid
+from kitopt.engine.prices import RulesForbid, TooMany
 from kitopt.engine.sides import Sides, can_hold
 from kitopt.engine.solver import solve
 from kitopt.engine.write import add_sides
@@ -42,7 +41,7 @@ def test_choices_are_the_same_where_capacities_are_too_many_to_be_told(
 ) -> None:
     instances = [instance_of(number) for number in side_numbers]
     right = [pack(one.operation, one.inventory, one.sky) for one in instances]
-    monkeypatch.setattr("kitopt.engine.banks._MOST_SUMS", 0)
+    monkeypatch.setattr("kitopt.engine.banks.MOST_SUMS", 0)
     monkeypatch.setattr("kitopt.engine.banks._MOST_STEPS", 30)
     for number, one, choice in zip(side_numbers, instances, right, strict=True):
         told = pack(one.operation, one.inventory, one.sky)

@@ -99,7 +99,7 @@ def test_where_capacities_are_too_many_batteries_are_told_to_cost_a_little_less(
     plan, sides = laid()
     plan = few(plan, sides)
     exact = Banks(sides, plan)
-    monkeypatch.setattr("kitopt.engine.banks._MOST_SUMS", 0)
+    monkeypatch.setattr("kitopt.engine.banks.MOST_SUMS", 0)
     rounded = Banks(sides, plan)
     assert rounded.most_wh == pytest.approx(exact.most_wh)
     rng = np.random.default_rng(seed)

@@ -13,10 +13,10 @@ from dark_batteries import memory
 
 from kitopt.budget import UNLIMITED, OutOfTime
 from kitopt.engine import Objective, Plan
-from kitopt.engine.banks import TooMany
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listed
 from kitopt.engine.plan import Row
+from kitopt.engine.prices import TooMany
 from kitopt.engine.search import Outcome, _Chooser, _Refused, choose
 from kitopt.engine.solver import solve
 from kitopt.errors import ModelError

@@ -17,6 +17,16 @@ from kitopt.engine.solver import Program, solve
 from kitopt.engine.write import Asked, add_joint, add_learned
 
 
+def fewest(some: CaseMemory, *others: int) -> float:
+    """How many batteries obey what was learned, beside what goes along and so many of other things."""
+    program = Program()
+    program.add_column(0, 9, integer=True, cost=1.0)
+    for n in (1, *others):
+        program.add_column(n, n, integer=True)
+    add_learned(program, some, some.upper_of_coordinates(np.array([9.0, 1.0, *(1.0 for _ in others)])))
+    return solve(program).objective
+
+
 @pytest.mark.parametrize("few_rows", [40, 0], ids=["in counts", "in coordinates"])
 @pytest.mark.parametrize(("n_allowed", "least"), [(0, 3), (1, 3), (2, 2)])
 def test_windows_may_be_given_up_but_no_more_than_may_fail(
@@ -28,11 +38,7 @@ def test_windows_may_be_given_up_but_no_more_than_may_fail(
     some.learn_windows(np.array([1.0, 1.0]), some.judge(np.array([1.0, 1.0])))
     # of two that may fail as many windows are asked as there are; of none the two that are hardest
     assert len({row.window for row in some.window_rows}) == (2 if n_allowed == 0 else 4)
-    program = Program()
-    program.add_column(0, 9, integer=True, cost=1.0)
-    program.add_column(1, 1, integer=True)
-    add_learned(program, some, some.upper_of_coordinates(np.array([9.0, 1.0])))
-    assert solve(program).objective == pytest.approx(least)
+    assert fewest(some) == pytest.approx(least)
 
 
 @pytest.mark.parametrize("few_rows", [40, 0], ids=["in counts", "in coordinates"])
@@ -47,12 +53,7 @@ def test_rows_bind_no_kit_of_which_the_case_is_not_asked(
         some.case = replace(some.case, within=2, less=((1, 0, 0.0),))
         learn(some, np.array([1.0, 1.0]), some.judge(np.array([1.0, 1.0])))
         for is_there in (0, 1):
-            program = Program()
-            program.add_column(0, 9, integer=True, cost=1.0)
-            program.add_column(1, 1, integer=True)
-            program.add_column(is_there, is_there, integer=True)
-            add_learned(program, some, some.upper_of_coordinates(np.array([9.0, 1.0, 1.0])))
-            found = solve(program).objective
+            found = fewest(some, is_there)
             # a row that holds whichever windows are given up may ask for less than these together
             assert found == 0.0 if not is_there else 0.0 < found <= least
         assert found == least or learn is CaseMemory.learn
