@@ -6,7 +6,7 @@ one bag; a season or a club's weekend is several kits on one stock, that share i
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from kitopt.budget import check_time
@@ -96,6 +96,10 @@ class Problem:
         OutOfTime
         """
         return Dated(self.wanted[o].dates, stock, bus, self.skies(o), self.is_one_bag)
+
+    def longest_first(self, numbers: Iterable[int]) -> list[int]:
+        """Kits in the order in which they take time to find, as far as it is known before."""
+        return sorted(numbers, key=lambda o: -self.wanted[o].operation.hours)
 
     def owned(self, item_id: str) -> int:
         """How many of an item are owned."""

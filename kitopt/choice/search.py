@@ -9,8 +9,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Literal
 
+from kitopt.at_once import at_once
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.choice.classes import over_classes
 from kitopt.choice.problem import Change, Problem
@@ -87,6 +89,12 @@ class Found:
     tried: tuple[Solved, ...] = ()
 
     @property
+    def bus(self) -> BusClass:
+        """The bus class of the best kit of one number."""
+        assert self.best is not None
+        return self.best.kits[0].model.bus
+
+    @property
     def has_kits(self) -> bool:
         """Whether there are any."""
         return self.best is not None
@@ -106,6 +114,25 @@ class Found:
         """Whether every quantity that counts is proved."""
         reached = {} if self.best is None else self.best.outcome.reached
         return self.is_sure and all(bound >= value - 1e-6 for value, bound in reached.values())
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a search found of one kit, without the way there: it can go from one process to another.
+
+    Attributes
+    ----------
+    best : (int, Outcome) or None
+        The class of the best kit, by its place, and what it came to.
+    bounds : tuple of float
+        Of the first quantity, by class.
+    """
+
+    allowed: Mapping[str, int]
+    best: tuple[int, Outcome] | None
+    bound: float
+    is_sure: bool
+    bounds: tuple[float, ...]
 
 
 NOTHING = Found(None, math.inf, is_sure=True)
@@ -148,6 +175,8 @@ class Search:
     """What is known of the first quantity of one kit alone: nothing below works."""
     enough: float = -math.inf
     """A kit for which the first quantity is at most this will do, proved best or not."""
+    between: tuple[Search, Search] | None = None
+    """Searches with no more allowed, and with no less."""
     _alone: dict[int, Found] = field(default_factory=dict)
     _bounds: dict[tuple[int, int], float] = field(default_factory=dict)
     """Of the first quantity, by kit and class."""
@@ -160,7 +189,7 @@ class Search:
 
     def alone(self, o: int, cutoff: float = math.inf) -> Found:
         """The best kit of one number; of one bag, that of all."""
-        if o not in self._alone:
+        if o not in self._alone and not self._is_told_by_others(o):
             numbers = range(len(self.problem.wanted)) if self.problem.is_one_bag else [o]
             tried: list[Solved] = []
 
@@ -192,6 +221,20 @@ class Search:
             self._alone[o] = Found(found.best, found.bound, found.is_sure, () if self.told == "none" else found.tried)
         return self._alone[o]
 
+    def _is_told_by_others(self, o: int) -> bool:
+        """Whether what is found with no more allowed is as good as with no less; if so it is taken over."""
+        if self.between is None:
+            return False
+        less, more = self.between
+        poor, rich = less.alone(o), more.alone(o)
+        if not poor.has_kits or rich.bound < poor.value - 1e-6:
+            return False
+        for k, bus in enumerate(self.classes):
+            known = [more._bounds[o, m] for m, one in enumerate(more.classes) if one.is_like(bus)]
+            self._bounds[o, k] = max([rich.bound, *known])
+        self._alone[o] = replace(poor, bound=poor.value, is_sure=True)
+        return True
+
     def _is_allowed(self, o: int, bus: BusClass) -> bool:
         """Whether the rules alone allow any kit on a class."""
         return self.problem.layouts.allow_any(self.problem.dated(o, self._stock, bus))
@@ -201,6 +244,34 @@ class Search:
         if o in other._alone:
             self._alone[o] = other._alone[o]
             self._bounds |= {key: bound for key, bound in other._bounds.items() if key[0] == o}
+
+    def look_alone(self, numbers: Sequence[int], cutoff: float = math.inf) -> None:
+        """Find the best kits of some numbers, each alone, at the same time."""
+        new = self.problem.longest_first(o for o in numbers if o not in self._alone and not self._is_told_by_others(o))
+        if len(new) > 1 and self.told == "none":
+            for o, told in zip(new, at_once([partial(self._told_alone, o, cutoff) for o in new]), strict=True):
+                self.take(o, told)
+
+    def _told_alone(self, o: int, cutoff: float) -> Told:
+        self.alone(o, cutoff)
+        return self.tell(o)
+
+    def tell(self, o: int) -> Told:
+        """What was found of one kit alone."""
+        found = self._alone[o]
+        bounds = tuple(self._bounds.get((o, k), found.bound) for k in range(len(self.classes)))
+        best = None if found.best is None else (self.class_of(found), replace(found.best.outcome, memories=()))
+        return Told(self.allowed, best, found.bound, found.is_sure, bounds)
+
+    def take(self, o: int, told: Told) -> Found:
+        """Take over what the same search found of one kit in another process."""
+        self._bounds |= {(o, k): bound for k, bound in enumerate(told.bounds)}
+        best = None
+        if told.best is not None:
+            k, outcome = told.best
+            best = Solved(*self._laid({o: [k]}), outcome)
+        self._alone[o] = Found(best, told.bound, told.is_sure)
+        return self._alone[o]
 
     def know(self, o: int, found: Found) -> None:
         """Take over a best kit of one number, whatever stock it was looked for in; its bound holds for every class."""
@@ -219,6 +290,7 @@ class Search:
         """
         if not numbers:
             return Found(None, 0.0, is_sure=True)
+        self.look_alone(numbers, cutoff)
         each = {o: self.alone(o, cutoff) for o in numbers}
         least = self.least_of(each)
         if any(found.is_impossible for found in each.values()):
@@ -281,11 +353,7 @@ class Search:
 
     def class_of(self, found: Found) -> int:
         """The bus class of the best kit of one number, by its place."""
-        assert found.best is not None
-        (kits,) = found.best.program.kits.values()
-        # with more batteries to choose from, a class of the same thresholds has more of them
-        bus = kits[0].model.bus
-        return next(k for k, one in enumerate(self.classes) if replace(one, batteries=bus.batteries) == bus)
+        return next(k for k, one in enumerate(self.classes) if one.is_like(found.bus))
 
     def viable(self, o: int, each: Mapping[int, Found], most: float) -> list[int]:
         """Classes in which a kit may still be part of something better than what is in hand."""
@@ -309,6 +377,13 @@ class Search:
         least: float = -math.inf,
         may_put_off: bool = False,
     ) -> Solved:
+        program, plan = self._laid(classes, names)
+        outcome = program.solve(
+            plan, cutoff=cutoff, least=least, enough=self.enough, may_put_off=may_put_off, budget=self.budget
+        )
+        return Solved(program, plan, outcome)
+
+    def _laid(self, classes: Mapping[int, Sequence[int]], names: Sequence[str] | None = None) -> tuple[Program, Plan]:
         program = Program(
             self.problem,
             {o: [self.classes[k] for k in some] for o, some in classes.items()},
@@ -326,10 +401,7 @@ class Search:
         plan = program.plan(self.names if names is None else names, self.at_most)
         if self.with_any_of is not None:
             plan = replace(plan, rows=(*plan.rows, *program.with_any_of(self.with_any_of)))
-        outcome = program.solve(
-            plan, cutoff=cutoff, least=least, enough=self.enough, may_put_off=may_put_off, budget=self.budget
-        )
-        return Solved(program, plan, outcome)
+        return program, plan
 
 
 def _bound(outcome: Outcome) -> float:

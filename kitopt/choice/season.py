@@ -11,8 +11,10 @@ import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
+from kitopt.at_once import at_once
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.choice.measure import listed, part_of
 from kitopt.choice.offers import (
@@ -28,7 +30,7 @@ from kitopt.choice.offers import (
 from kitopt.choice.problem import Problem
 from kitopt.choice.program import Program
 from kitopt.choice.purchase import Purchase
-from kitopt.choice.search import NOTHING, Found, Search, Solved
+from kitopt.choice.search import NOTHING, Found, Search, Solved, Told
 from kitopt.choice.singles import singles
 from kitopt.choice.terms import Choice, Proof, Status
 from kitopt.choice.trials import Trials
@@ -67,8 +69,7 @@ def buy(
     found = replace(found, unpriced=tuple(sorted(unpriced(catalogue.chosen_from))))
     if not with_singles:
         return found
-    least = {o: hand.bound for o, hand in season.hands.items()}
-    ranked, is_complete = singles(season.with_owned, season.affordable(season.most), least)
+    ranked, is_complete = singles(season.with_owned, season.affordable(season.most), season.hands)
     return replace(found, singles=ranked, has_all_singles=is_complete)
 
 
@@ -99,8 +100,8 @@ class _Season:
         """The lightest kits on what is owned and given purchases, looked for once."""
         return self._searches.setdefault(tuple(sorted(bought.items())), self.search(bought, LIGHTEST))
 
-    def _mass_with(self, bought: Mapping[str, int]) -> Search:
-        return self.search(bought, ["mass"]) if bought else self.with_owned
+    def _mass_with(self, wide: Search, bought: Mapping[str, int]) -> Search:
+        return self.search(bought, ["mass"], between=(self.with_owned, wide)) if bought else self.with_owned
 
     # -- alone ---------------------------------------------------------------------------
 
@@ -114,28 +115,36 @@ class _Season:
                 found[item_id] = pieces
         return found
 
-    def alone(self, o: int) -> Found:
-        """The cheapest way to serve one outing; the value and bound are costs."""
+    def _told_alone(self, o: int) -> list[Told]:
+        """The lightest kit of one outing on what is owned; where there is none, the cheapest with purchases too."""
         name = self.problem.wanted[o].operation.name
         self.budget.say(f"{name}: what is owned")
-        owned = self.with_owned.alone(o)
+        if self.with_owned.alone(o).has_kits:
+            return [self.with_owned.tell(o)]
+        self.budget.say(f"{name}: with purchases")
+        over, found = self._cheapest_among(lambda over, most: over.alone(o, most), self.most)
+        return [self.with_owned.tell(o), replace(over.tell(o), bound=found.bound)]
+
+    def _alone_as_told(self, o: int, told: list[Told]) -> Found:
+        """The cheapest way to serve one outing; the value and bound are costs."""
+        owned = self.with_owned.take(o, told[0])
         if owned.has_kits:
             return replace(owned, bound=0.0, is_sure=True)
-        self.budget.say(f"{name}: with purchases")
-        return self._cheapest_among(lambda over, most: over.alone(o, most), self.most)
+        return self.search(told[1].allowed, ["cost"]).take(o, told[1])
 
-    def _cheapest_among(self, ask: Callable[[Search, float], Found], most: float) -> Found:
-        """What a search finds within a sum: first among the cheapest types on offer, and then among ever more.
+    def _cheapest_among(self, ask: Callable[[Search, float], Found], most: float) -> tuple[Search, Found]:
+        """A search within a sum and what it finds: first among the cheapest types on offer, and then among ever more.
 
         What costs no more than the cheapest type that was left out has none of those in it.
         """
         known = -math.inf
         for sum_cents in (*self._sums_below(most), most):
-            found = ask(self.search(self.affordable(sum_cents), ["cost"]), sum_cents)
+            over = self.search(self.affordable(sum_cents), ["cost"])
+            found = ask(over, sum_cents)
             if found.has_kits or not found.is_sure:
                 break
             known = sum_cents
-        return found if found.is_impossible else replace(found, bound=max(known, found.bound))
+        return over, found if found.is_impossible else replace(found, bound=max(known, found.bound))
 
     def _sums_below(self, most: float) -> list[float]:
         """Sums that twice as many types each are within as within the one before."""
@@ -147,7 +156,10 @@ class _Season:
 
     def solve(self) -> Purchase:
         """Serve as many as can be, then at least cost or within the budget, then with least mass."""
-        self.hands = {o: self.alone(o) for o in self.numbers}
+        # each is found by a search of its own, that shares nothing with another
+        numbers = self.problem.longest_first(self.numbers)
+        told = at_once([partial(self._told_alone, o) for o in numbers])
+        self.hands = {o: self._alone_as_told(o, one) for o, one in sorted(zip(numbers, told, strict=True))}
         self.left_out = {o for o, hand in self.hands.items() if hand.bound > self.most + 1e-6 or hand.is_impossible}
         served = [o for o in self.numbers if self.hands[o].has_kits and o not in self.left_out]
         if not served:
@@ -187,11 +199,12 @@ class _Season:
             if len(self._calling) == 1:
                 found = self.hands[self._calling[0]]
             else:
-                found = self._cheapest_among(self._cheapest_for_calling, most)
+                _, found = self._cheapest_among(self._cheapest_for_calling, most)
             bought = bought_of(found)
             if bought is None:
                 return found
             with_these = self.lightest_with(bought)
+            with_these.look_alone(served)
             failing = [g for g in waiting if not with_these.together(g, is_any_enough=True).has_kits]
             if not failing:
                 return found
@@ -347,6 +360,7 @@ class _Season:
         parts: list[Solved] = []
         is_sure = True
         over = self.lightest_with(chosen)
+        over.look_alone(served)
         for group in self._groups(served):
             self.budget.say("the lightest kits")
             found = over.together(group)
@@ -391,9 +405,11 @@ class _Season:
             return self._best_set_in_one(served, chosen, allowed)
         self.budget.say("the lightest kits, whatever is bought")
         wide = self.search(allowed, ["mass"], at_most={"cost": self.most})
+        wide.look_alone(served)
         widest = [wide.together(one) for one in groups]
-        trials = Trials(self._mass_with, [tuple(group) for group in groups], allowed, widest)
+        trials = Trials(partial(self._mass_with, wide), [tuple(group) for group in groups], allowed, widest)
         best, best_g = chosen, trials.mass_g(chosen, math.inf)
+        trials.look_at(sets, best_g)
         for one in sets:
             mass_g = trials.mass_g(one, best_g)
             if mass_g < best_g - 0.5:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -11,7 +11,7 @@ import numpy as np
 
 from kitopt.at_once import at_once
 from kitopt.budget import Budget, OutOfTime
-from kitopt.choice.offers import problem_with
+from kitopt.choice.offers import needed, problem_with
 from kitopt.choice.program import Program
 from kitopt.choice.purchase import Single
 from kitopt.choice.search import Found, Search
@@ -57,7 +57,7 @@ def with_few(
 
 
 def singles(
-    with_owned: Search, offered: Mapping[str, int], least: Mapping[int, float]
+    with_owned: Search, offered: Mapping[str, int], hands: Mapping[int, Found]
 ) -> tuple[tuple[Single, ...], bool]:
     """What one piece of each type would do, best first, and whether all could be looked at.
 
@@ -67,13 +67,13 @@ def singles(
         The kits of what is owned; mass is to be made small.
     offered : mapping of item id to int
         What can be had.
-    least : mapping of outing to float
-        What costs less cannot serve it.
+    hands : mapping of outing to Found
+        The cheapest kit of each; what costs less than its bound cannot serve the outing.
     """
     problem = with_owned.problem
     # what needs most to be carried takes longest
     numbers = sorted(range(len(problem.wanted)), key=lambda o: -with_owned.alone(o).value)
-    found = at_once([partial(_one_each, with_owned, o, offered, least[o]) for o in numbers])
+    found = at_once([partial(_one_each, with_owned, o, offered, hands[o]) for o in numbers])
     serves: dict[str, list[int]] = {}
     saved_g: dict[str, float] = {}
     is_complete = True
@@ -102,37 +102,45 @@ class _OneEach:
     is_sure: bool
 
 
-def _one_each(with_owned: Search, o: int, offered: Mapping[str, int], least: float) -> _OneEach:
+def _one_each(with_owned: Search, o: int, offered: Mapping[str, int], hand: Found) -> _OneEach:
     problem = with_owned.problem
     with_owned.budget.say(f"{problem.wanted[o].operation.name}: one piece at a time")
     owned = with_owned.alone(o)
-    cheapest = 0.0 if owned.has_kits else least
+    cheapest = 0.0 if owned.has_kits else hand.bound
     worth = [i for i in sorted(offered) if problem.prices[i] >= cheapest - 1e-6]
-    masses_g, is_sure = _with_one_each(with_owned, o, worth, owned.value)
+    likely = owned if owned.has_kits else hand
+    masses_g, is_sure = _with_one_each(with_owned, o, worth, owned.value, likely)
     return _OneEach(o, owned.value, masses_g, owned.is_sure and is_sure)
 
 
-def _with_one_each(search: Search, o: int, offered: list[str], now_g: float) -> tuple[dict[str, float], bool]:
-    """Mass of a kit with one piece of each type that makes it lighter, or possible at all."""
+def _with_one_each(
+    search: Search, o: int, offered: list[str], now_g: float, likely: Found
+) -> tuple[dict[str, float], bool]:
+    """Mass of a kit with one piece of each type that makes it lighter, or possible at all.
+
+    On the class of a kit that is known most types help little or not at all: one program says which single piece helps
+    most, then which but for that, until none does. On another most are ruled out at a glance, one at a time.
+    """
     problem, budget = search.problem, search.budget
     one_each = dict.fromkeys(offered, 1)
     found: dict[str, float] = {}
     is_sure = True
-    viable: list[_OfClass] = []
     try:
-        for bus in bus_classes(problem.with_purchases(one_each).batteries) if offered else ():
-            # a class in which one piece of every type does not help is done with
+        classes = bus_classes(problem.with_purchases(one_each).batteries) if offered else []
+        for bus in classes:
             here = _OfClass(search, Program(problem, {o: [bus]}, one_each, budget=budget))
-            if here.lightest_with(one_each, now_g - 1.0).status != "no-kit":
-                viable.append(here)
-        for item_id in offered:
-            best = now_g - 1.0
-            for here in viable:
+            if likely.has_kits and bus.is_like(likely.bus):
+                asked = here.one_after_another(now_g - 1.0)
+            # a class in which one piece of every type does not help is done with
+            elif here.lightest_with(one_each, now_g - 1.0).status != "no-kit":
+                asked = (here.lightest_with({i: 1}, found.get(i, now_g) - 1.0) for i in offered)
+            else:
+                continue
+            for outcome in asked:
                 budget.check()
-                outcome = here.lightest_with({item_id: 1}, best)
                 is_sure &= outcome.proved
-                if outcome.counts is not None and outcome.objective <= best:
-                    best = found[item_id] = outcome.objective
+                for item_id in () if outcome.counts is None else needed(here.program, outcome.counts):
+                    found[item_id] = min(outcome.objective, found.get(item_id, math.inf))
     except OutOfTime:
         return found, False
     return found, is_sure
@@ -146,6 +154,18 @@ class _OfClass:
         self.plan = program.plan(["mass"])
         self.memories: dict[str, CaseMemory] = {}
         """What holds whatever is bought."""
+
+    def one_after_another(self, cutoff: float) -> Iterator[Outcome]:
+        """The lightest kit with one piece of any type, then that without this type, and so on."""
+        self.plan = self.program.plan(["mass"], {"bought": 1.0})
+        left = dict.fromkeys(self.program.buys, 1)
+        while left:
+            outcome = self.lightest_with(left, cutoff)
+            yield outcome
+            bought = {} if outcome.counts is None else needed(self.program, outcome.counts)
+            if not bought:
+                return
+            left = {i: n for i, n in left.items() if i not in bought}
 
     def lightest_with(self, bought: Mapping[str, int], cutoff: float) -> Outcome:
         """The lightest kit with some of the purchases that the plan allows."""

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
+from kitopt.at_once import at_once
 from kitopt.choice.offers import bought_of
 from kitopt.choice.search import Found, Search
+
+_AT_ONCE = 4
+"""So many sets are asked for before what they tell is used for others."""
 
 
 @dataclass(frozen=True)
@@ -17,6 +22,7 @@ class Tried:
     offered: Mapping[str, int]
     taken: Mapping[str, int]
     mass_g: float
+    is_sure: bool
 
 
 class Trials:
@@ -40,11 +46,11 @@ class Trials:
         widest: list[Found],
     ) -> None:
         self.group_with, self.groups = group_with, groups
-        self.is_sure = all(found.is_sure for found in widest)
+        self.is_sure = True
         self.least_g = [found.bound for found in widest]
         self.tried: list[list[Tried]] = [[] for _ in groups]
         for g, found in enumerate(widest):
-            self._keep(g, allowed, found)
+            self._keep(g, _tried(allowed, found, math.inf))
 
     def mass_g(self, bought: Mapping[str, int], most: float) -> float:
         """Mass with these purchases; infinite where it is no less than `most`."""
@@ -55,30 +61,55 @@ class Trials:
             total += self._one(g, bought) - self.least_g[g]
         return total if total < most - 0.5 else math.inf
 
-    def _one(self, g: int, bought: Mapping[str, int]) -> float:
+    def look_at(self, sets: Sequence[Mapping[str, int]], most: float) -> None:
+        """Ask at the same time what will be asked first of some sets of purchases, a few of them at a time."""
+        for first in range(0, len(sets), _AT_ONCE):
+            asked = [one for bought in sets[first : first + _AT_ONCE] for one in self._first_unknown(bought, most)]
+            for (g, _), told in zip(asked, at_once([partial(self._asked, *one) for one in asked]), strict=True):
+                self._keep(g, told)
+
+    def _first_unknown(self, bought: Mapping[str, int], most: float) -> Iterator[tuple[int, Mapping[str, int]]]:
+        total = sum(self.least_g)
+        for g in range(len(self.groups)):
+            known = self._known(g, bought)
+            if total >= most - 0.5:
+                return
+            if known is None:
+                yield g, bought
+                return
+            total += known - self.least_g[g]
+
+    def _known(self, g: int, bought: Mapping[str, int]) -> float | None:
         for one in self.tried[g]:
             # more was on offer, and what was taken of it is at hand
             if _is_within(one.taken, bought) and _is_within(bought, one.offered):
                 return one.mass_g
+        return None
+
+    def _one(self, g: int, bought: Mapping[str, int]) -> float:
+        known = self._known(g, bought)
+        if known is not None:
+            return known
+        told = self._asked(g, bought)
+        self._keep(g, told)
+        return told.mass_g
+
+    def _asked(self, g: int, bought: Mapping[str, int]) -> Tried:
         if not bought:
-            found = self.group_with({}).together(self.groups[g])
-            self.is_sure &= found.is_sure
-            self._keep(g, bought, found)
-            return found.value
+            return _tried(bought, self.group_with({}).together(self.groups[g]), math.inf)
         # nothing that is bought makes a kit heavier
         owned_g = self._one(g, {})
-        found = self.group_with(bought).together(self.groups[g], owned_g - 1.0)
-        self.is_sure &= found.is_sure
-        if found.has_kits or not found.is_sure:
-            self._keep(g, bought, found)
-            return min(owned_g, found.value)
-        self.tried[g].append(Tried(dict(bought), {}, owned_g))
-        return owned_g
+        return _tried(bought, self.group_with(bought).together(self.groups[g], owned_g - 1.0), owned_g)
 
-    def _keep(self, g: int, offered: Mapping[str, int], found: Found) -> None:
-        taken = bought_of(found)
-        if taken is not None or found.is_sure:
-            self.tried[g].append(Tried(dict(offered), taken or {}, found.value))
+    def _keep(self, g: int, told: Tried) -> None:
+        self.is_sure &= told.is_sure
+        self.tried[g].append(told)
+
+
+def _tried(offered: Mapping[str, int], found: Found, otherwise_g: float) -> Tried:
+    """What kits weigh; where none are found, or heavier ones, what they weigh otherwise."""
+    taken = bought_of(found)
+    return Tried(dict(offered), taken or {}, min(otherwise_g, found.value), found.is_sure)
 
 
 def _is_within(part: Mapping[str, int], whole: Mapping[str, int]) -> bool:

@@ -9,7 +9,7 @@ are at least as good. The best over the classes is then exact.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -74,6 +74,10 @@ class BusClass:
     taper_h: float | None
     rated_w: float
     batteries: tuple[Battery, ...]
+
+    def is_like(self, other: BusClass) -> bool:
+        """Whether the same may be assumed: of more batteries to choose from, it may have more of them."""
+        return replace(self, batteries=other.batteries) == other
 
     @property
     def name(self) -> str:
