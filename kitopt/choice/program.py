@@ -276,6 +276,27 @@ class Program:
             in_hand=in_hand,
         )
 
+    def of_kits(self, kits: Mapping[int, tuple[Placed, Floats | None]]) -> Floats | None:
+        """The counts of kits that were found each by itself, and of what has to be bought for them; None where they
+        are laid out otherwise.
+
+        Parameters
+        ----------
+        kits : mapping of number to (Placed, ndarray)
+            Where a kit stands in the plan that it was found in, and the counts of that.
+        """
+        found = np.zeros(len(self.side.upper))
+        for o, (kit,) in self.kits.items():
+            placed, counts = kits[o]
+            if self.bag or counts is None or kit.model.columns != placed.model.columns:
+                return None
+            kit.counts(found)[:] = placed.counts(counts)
+        taken = self.used(found)
+        for item_id, j in self.buys.items():
+            here = [sum(taken.get(o, {}).get(item_id, 0) for o in together) for together in self.problem.at_once]
+            found[j] = max(0, max(here, default=0) - self.problem.owned(item_id))
+        return found
+
     # -- what came of it ----------------------------------------------------------------
 
     def made(self, counts: Floats) -> dict[int, Placed]:

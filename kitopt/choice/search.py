@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Literal
+from typing import Any, Literal
 
 from kitopt.at_once import at_once
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
@@ -134,6 +134,9 @@ class Told:
     is_sure: bool
     bounds: tuple[float, ...]
 
+
+_SHARED = ("cost", "bought")
+"""What is bought for one kit may serve another; of all else all kits have what each has."""
 
 NOTHING = Found(None, math.inf, is_sure=True)
 
@@ -309,7 +312,7 @@ class Search:
     def _together(
         self, numbers: Sequence[int], each: Mapping[int, Found], least: float, cutoff: float, is_any_enough: bool
     ) -> Found:
-        first = self._try({o: [self.class_of(found)] for o, found in each.items()}, cutoff, least=least)
+        first = self._side_by_side(each, cutoff, least)
         best = self._within(first, least)
         if best.has_kits and (is_any_enough or best.value <= least + 1e-6):
             return Found(best.best, best.value, is_sure=True)
@@ -328,6 +331,25 @@ class Search:
             return Found(best.best, best.value, is_sure=True)
         return Found(best.best, max(least, min(most, second.outcome.bound)), is_sure=False)
 
+    def _side_by_side(self, each: Mapping[int, Found], cutoff: float, least: float) -> Solved:
+        """Kits of the classes that are best alone; where there is enough for the best ones, these."""
+        program, plan = self._laid({o: [self.class_of(found)] for o, found in each.items()})
+        alone = {o: found.best for o, found in each.items() if found.best is not None}
+        counts = program.of_kits({o: (one.kits[0], one.outcome.counts) for o, one in alone.items()})
+        if counts is None or plan.broken_rows(counts) or plan.objectives[0].of(counts) > cutoff:
+            return self._solved(program, plan, cutoff, least)
+        reached: dict[str, tuple[float, float]] = {}
+        for objective in plan.objectives:
+            value, name = float(objective.of(counts)), objective.name
+            known = [one.outcome.reached.get(name, (math.inf, 0.0)) for one in alone.values()]
+            reached[name] = value, _in_all(name, [at_least for _, at_least in known])
+            # where something is bought, what counts after that need not be least of each kit where it is of all
+            is_last = objective is plan.objectives[-1] or name not in _SHARED or not value
+            if value > reached[name][1] + 1e-6 or not is_last:
+                return self._solved(program, plan, cutoff, least, in_hand=counts)
+        (value, bound), *_ = reached.values()
+        return Solved(program, plan, Outcome("found", counts, value, bound, reached=reached))
+
     @staticmethod
     def _within(solved: Solved, least: float) -> Found:
         """What a plan came to, with what is known beside it."""
@@ -339,8 +361,7 @@ class Search:
 
     def least_of(self, each: Mapping[int, Found]) -> float:
         """What all need together at the least: costs may be shared, mass may not."""
-        bounds = [found.bound for found in each.values()]
-        return max(bounds) if self.names[0] == "cost" else sum(bounds)
+        return _in_all(self.names[0], [found.bound for found in each.values()])
 
     def _floor(self, numbers: Sequence[int]) -> float:
         """What is known before any work: what is packed whatever is chosen."""
@@ -378,9 +399,10 @@ class Search:
         may_put_off: bool = False,
     ) -> Solved:
         program, plan = self._laid(classes, names)
-        outcome = program.solve(
-            plan, cutoff=cutoff, least=least, enough=self.enough, may_put_off=may_put_off, budget=self.budget
-        )
+        return self._solved(program, plan, cutoff, least, may_put_off=may_put_off)
+
+    def _solved(self, program: Program, plan: Plan, cutoff: float, least: float, **how: Any) -> Solved:
+        outcome = program.solve(plan, cutoff=cutoff, least=least, enough=self.enough, budget=self.budget, **how)
         return Solved(program, plan, outcome)
 
     def _laid(self, classes: Mapping[int, Sequence[int]], names: Sequence[str] | None = None) -> tuple[Program, Plan]:
@@ -402,6 +424,10 @@ class Search:
         if self.with_any_of is not None:
             plan = replace(plan, rows=(*plan.rows, *program.with_any_of(self.with_any_of)))
         return program, plan
+
+
+def _in_all(name: str, least: Sequence[float]) -> float:
+    return max(least) if name in _SHARED else sum(least)
 
 
 def _bound(outcome: Outcome) -> float:

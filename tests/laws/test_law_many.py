@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from collections.abc import Callable
 from dataclasses import replace
@@ -9,9 +10,11 @@ from typing import Any, cast
 
 import numpy as np
 import pytest
+from oracle.instances import Instance, drawing, numbered
 from oracle.many import (
     STORED_DAYS,
     Several,
+    Task,
     bag_passes,
     best_purchase,
     dated,
@@ -19,18 +22,21 @@ from oracle.many import (
     in_bags,
     several,
     smallest_bags,
+    working,
 )
 from oracle.second import others_like, tried_by
 
 from kitopt.choice.purchase import Purchase
 from kitopt.choice.season import buy
 from kitopt.choice.sharing import Shared, share
+from kitopt.choice.singles import MOST_RANKED
 from kitopt.choice.standing import GrabKit, grab_kit
 from kitopt.inventory.items import Inventory, Item
 from kitopt.operation.plans import Event, Outing, Programme, Standing, at_once
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Sky
 
+Split = tuple[Inventory, Inventory, dict[str, int], dict[str, int]]
 LEFT_OUT = ("load", "extra")
 
 
@@ -101,8 +107,13 @@ def test_dropping_any_item_of_a_grab_kit_fails_an_event() -> None:
     assert n_dropped >= 20
 
 
-def split(some: Several, rng: random.Random) -> tuple[Inventory, Inventory, dict[str, int], dict[str, int]]:
+def split(some: Several, rng: random.Random) -> Split:
     """Some of the pieces owned, the others offered at a price."""
+    return in_two(some, lambda item: rng.randint(0, item.count), lambda: rng.randrange(1000, 9000, 500))
+
+
+def in_two(some: Several, owned_of: Callable[[Item], int], price: Callable[[], int]) -> Split:
+    """What is owned and what is offered, by how many pieces of each are owned."""
     owned: dict[str, int] = {}
     prices: dict[str, int] = {}
     mine: dict[str, tuple[Item, ...]] = {}
@@ -110,12 +121,12 @@ def split(some: Several, rng: random.Random) -> tuple[Inventory, Inventory, dict
     for kind in ("batteries", "controllers", "panels", "leads"):
         here, there = [], []
         for item in getattr(some.inventory, kind):
-            n = rng.randint(0, item.count)
+            n = owned_of(item)
             owned[item.id] = n
             if n:
                 here.append(replace(item, count=n))
             if n < item.count:
-                prices[item.id] = rng.randrange(1000, 9000, 500)
+                prices[item.id] = price()
                 there.append(replace(item, count=item.count - n, price_cents=prices[item.id]))
         mine[kind], theirs[kind] = tuple(here), tuple(there)
     owned |= {item.id: item.count for item in some.inventory.converters}
@@ -137,6 +148,51 @@ def bought_for(number: int, budget: int | None, *, is_tried: bool = False) -> tu
     programme = Programme("invented", "invented", outings)
     found = buy(programme, mine, theirs, sky_of(some), budget_cents=budget, with_singles=False)
     return found, some, (owned, prices, at_once(outings))
+
+
+def test_what_one_piece_would_do_agrees_with_trying_every_kit_with_it(several_numbers: range) -> None:
+    n_serves = n_saves = 0
+    for number in several_numbers:
+        rng = random.Random(number)
+        some = dated(several(number, 2) if number % 2 else of_one(numbered(number)), rng)
+        mine, theirs, owned, prices = split(some, rng) if number % 2 else but_for_one(some)
+        programme = Programme("invented", "invented", tuple(Outing(t.operation) for t in some.tasks))
+        found = buy(programme, mine, theirs, sky_of(some))
+        now_g = [lightest_g(task, some, owned) for task in some.tasks]
+        right = {}
+        for item_id in prices:
+            with_one_g = [lightest_g(task, some, owned | {item_id: owned[item_id] + 1}) for task in some.tasks]
+            serves = tuple(o for o, g in enumerate(with_one_g) if math.isinf(now_g[o]) and math.isfinite(g))
+            saved_g = sum(now - g for now, g in zip(now_g, with_one_g, strict=True) if math.isfinite(now))
+            if serves or saved_g:
+                right[item_id] = serves, saved_g
+        n_serves += sum(len(serves) for serves, _ in right.values())
+        n_saves += sum(saved_g > 0 for _, saved_g in right.values())
+        told = {one.id: (one.serves, one.saved_g) for one in found.singles}
+        assert found.has_all_singles, number
+        assert told.items() <= right.items(), number
+        assert len(told) == min(len(right), MOST_RANKED), number
+    assert decides(min(n_serves, n_saves), several_numbers)
+
+
+def of_one(instance: Instance) -> Several:
+    """One outing, of more kinds of things, that more than one kit does for."""
+    alone = replace(instance.operation, mass_limit_g=None, least="mass")
+    return Several((Task(alone, instance.sky),), drawing(0.6, instance.inventory))
+
+
+def but_for_one(some: Several) -> Split:
+    """One piece of one type in the lightest kit offered, all other pieces owned."""
+    (task,) = some.tasks
+    best = min(working(task, some.inventory), key=lambda kit: kit.mass_g, default=None)
+    here = {} if best is None else {i: n - 1 for i, n in best.counts[-1:]}
+    return in_two(some, lambda item: here.get(item.id, item.count), lambda: 5000)
+
+
+def lightest_g(task: Task, some: Several, counts: dict[str, int]) -> float:
+    """Mass of the lightest kit of so many pieces of each, loads aside; infinite where none works."""
+    stock = some.inventory.counting(lambda item: counts.get(item.id, item.count) or None)
+    return min((kit.mass_g for kit in working(task, stock)), default=math.inf)
 
 
 def kits_g(found: Purchase) -> int:
