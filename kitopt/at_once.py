@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import contextlib
 import ctypes
+import itertools
 import os
 import pickle
 import signal
 import sys
 import threading
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any, TypeVar
 
 A = TypeVar("A")
@@ -24,6 +26,8 @@ _WHEN_PARENT_ENDS = 1
 def at_once(parts: Sequence[Callable[[], A]]) -> list[A]:
     """What some parts come to, worked out here and in copies of this process: whoever is free takes the next.
 
+    The first go to the copies, so that what is laid out for them is let go of when they end.
+
     It is the same whoever works them out, which is done here where this process can't be copied, where there is one
     core, or where nothing comes of a copy: whatever is wrong is then told from here.
 
@@ -37,17 +41,17 @@ def at_once(parts: Sequence[Callable[[], A]]) -> list[A]:
         return [part() for part in parts]
     # each that reads a number from the pipe has it alone
     waiting, write = os.pipe()
-    os.write(write, b"".join(i.to_bytes(_NUMBER_BYTES, "big") for i in range(len(parts))))
+    os.write(write, b"".join(i.to_bytes(_NUMBER_BYTES, "big") for i in range(n_copies + 1, len(parts))))
     os.close(write)
 
-    def work() -> dict[int, A]:
-        taken = (int.from_bytes(one, "big") for one in iter(lambda: os.read(waiting, _NUMBER_BYTES), b""))
-        return {i: parts[i]() for i in taken}
+    def work(first: int) -> dict[int, A]:
+        then = (int.from_bytes(one, "big") for one in iter(lambda: os.read(waiting, _NUMBER_BYTES), b""))
+        return {i: parts[i]() for i in itertools.chain([first], then)}
 
     copies: list[_Copy] = []
     try:
-        copies += (_Copy(work) for _ in range(n_copies))
-        done = work()
+        copies += (_Copy(partial(work, i)) for i in range(n_copies))
+        done = work(n_copies)
         for copy in copies:
             with contextlib.suppress(_Nothing):
                 done |= copy.answer()

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
+from kitopt.at_once import at_once
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice
 from kitopt.explain.agreement import Agreement, agreement
@@ -79,8 +81,12 @@ def why(
         tried = repairs(choice, sky_of=sky_of, catalogue=catalogue(), budget=budget, effort=effort)
         return Why(repairs=tried, conflicts=facts, look_up=guesses, split=apart)
     budget.say("going through it minute by minute")
-    second = None if budget.is_over else agreement(choice)
-    return Why(withouts=without_each(choice, budget=budget), agreement=second)
+    parts: tuple[Callable[[], Any], ...] = (
+        lambda: None if budget.is_over else agreement(choice),
+        lambda: without_each(choice, budget=budget),
+    )
+    second, withouts = at_once(parts)
+    return Why(withouts=withouts, agreement=second)
 
 
 def second_look(choice: Choice, budget: Budget = UNLIMITED) -> Why:

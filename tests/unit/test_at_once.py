@@ -97,11 +97,12 @@ def part():
     if os.getpid() != HERE:
         {end}
     return told("two")
-print(at_once([lambda: told("one"), part]))
+print(at_once([part, lambda: told("one")]))
 """
     )
     assert (done.returncode, done.stderr) == (0, "")
-    assert done.stdout.splitlines() == ["one True", "two True", "['one', 'two']"]
+    # a copy begins with the first
+    assert done.stdout.splitlines() == ["one True", "two True", "['two', 'one']"]
 
 
 @needs_copies
