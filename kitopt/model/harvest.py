@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,8 @@ Floats = NDArray[np.float64]
 VMP_PER_DEGC = -0.0035
 """Relative change of the voltage at maximum power per kelvin where the owner gave none for Voc;
 between the median of the CEC list's 36-cell panels for Voc (-0.0033) and for power (-0.0045)."""
+
+Degc = TypeVar("Degc", float, Floats)
 
 HEADROOM_V = 1.0
 """So far above the battery a panel must stand for tracking to gain anything on it; common practice, no source. [V]"""
@@ -38,9 +41,9 @@ def laid(panel: Panel) -> Laid:
     return "aimed" if panel.tilts else "flat"
 
 
-def volts_share(panel: Panel, degc: Floats | float) -> Floats:
+def volts_share(panel: Panel, degc: Degc) -> Degc:
     """Voltage of a panel's cells at a temperature over that at 25 °C."""
-    return np.asarray(1.0 + (panel.voc_per_degc or VMP_PER_DEGC) * (np.asarray(degc) - 25.0))
+    return 1.0 + (panel.voc_per_degc or VMP_PER_DEGC) * (degc - 25.0)
 
 
 def highest_v(panel: Panel, controller: Controller, degc: float) -> tuple[float, float]:
@@ -48,7 +51,7 @@ def highest_v(panel: Panel, controller: Controller, degc: float) -> tuple[float,
 
     Tracking holds it at its voltage at maximum power; otherwise it is pulled down from open circuit.
     """
-    share = float(volts_share(panel, degc))
+    share = volts_share(panel, degc)
     return (panel.vmp_v if controller.kind == "mppt" else panel.voc_v) * share, panel.voc_v * share
 
 
@@ -175,13 +178,13 @@ class ShapeBook:
     def _always_above(self, panel: Panel, at_25_v: float, drop_v: float, by_v: float) -> bool:
         """Whether a panel behind its lead stands that far above the battery even when hottest and brightest at once."""
         hottest_degc, brightest = self._extremes(laid(panel))
-        return at_25_v * float(volts_share(panel, hottest_degc)) >= self.charging_v + by_v + brightest * drop_v
+        return at_25_v * volts_share(panel, hottest_degc) >= self.charging_v + by_v + brightest * drop_v
 
     def _start_key(self, panel: Panel, controller: Controller) -> tuple[object, ...]:
         """What a start voltage adds to a shape's key: nothing where even the hottest panel starts."""
         start_v = controller.start_above_v
         hottest_degc, _ = self._extremes(laid(panel))
-        if start_v is None or panel.voc_v * float(volts_share(panel, hottest_degc)) > start_v:
+        if start_v is None or panel.voc_v * volts_share(panel, hottest_degc) > start_v:
             return ()
         return ("start", panel.voc_v, panel.voc_per_degc, start_v)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 from kitopt.budget import check_time
@@ -56,6 +56,16 @@ class Chain:
     pieces: tuple[Piece, ...]
     fit_a: float | None = None
 
+    def fitted(self, fit_a: float) -> Chain:
+        """The same with a rating in its holders, made once. [A]"""
+        if fit_a not in self._fitted:
+            self._fitted[fit_a] = replace(self, fit_a=fit_a)
+        return self._fitted[fit_a]
+
+    @cached_property
+    def _fitted(self) -> dict[float, Chain]:
+        return {}
+
     @cached_property
     def uses(self) -> dict[str, int]:
         """Pieces of stock that it takes, by id."""
@@ -78,8 +88,15 @@ class Chain:
 
     def ohm(self, contacts: Contacts) -> float:
         """Resistance of both conductors and every mated pair. [Ω]"""
-        families = [self.source.family, *(p.far.family for p in self.pieces)]
-        return sum(loop_ohm(p.lead) for p in self.pieces) + sum(contacts.pair_ohm(f) for f in families)
+        return self._wire_ohm + sum(contacts.pair_ohm(family) for family in self._families)
+
+    @cached_property
+    def _wire_ohm(self) -> float:
+        return sum(loop_ohm(p.lead) for p in self.pieces)
+
+    @cached_property
+    def _families(self) -> list[str]:
+        return [self.source.family, *(p.far.family for p in self.pieces)]
 
     @cached_property
     def wire_a(self) -> float:
@@ -88,7 +105,7 @@ class Chain:
 
     def plug_a(self, contacts: Contacts) -> float:
         """Current that its weakest connector may carry. [A]"""
-        return min(contacts.rated_a(f) for f in (self.source.family, *(p.far.family for p in self.pieces)))
+        return min(contacts.rated_a(family) for family in self._families)
 
     def rated_a(self, contacts: Contacts) -> float:
         """Current that its weakest lead or connector may carry. [A]"""
@@ -111,6 +128,17 @@ class Chain:
         A fuse within reach of the end that power comes in at protects the whole; each wire before the first
         fuse must stand what comes. Infinity where there is no wire.
         """
+        return self._from_sink_a if from_sink else self._from_source_a
+
+    @cached_property
+    def _from_source_a(self) -> float:
+        return self._stands_a(from_sink=False)
+
+    @cached_property
+    def _from_sink_a(self) -> float:
+        return self._stands_a(from_sink=True)
+
+    def _stands_a(self, *, from_sink: bool) -> float:
         least, at_m = math.inf, 0.0
         for piece in reversed(self.pieces) if from_sink else self.pieces:
             fuse_m = piece.fuse_at_m

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 from kitopt.inventory.fuses import HOLDERS
 from kitopt.model.wiring.chains import Chain
@@ -36,7 +35,7 @@ def fits(chain: Chain, least_a: float, fuses: Fuses | None = None, *, up_to_a: f
     enough = next((n for n, a in enumerate(good) if a >= up_to_a - 1e-9), len(good) - 1)
     # of an owned stock the smallest may be gone
     kept = good[: enough + 1] if fuses is None else good
-    return tuple(replace(chain, fit_a=a) for a in kept)
+    return tuple(chain.fitted(a) for a in kept)
 
 
 def _ratings(chain: Chain, fuses: Fuses | None) -> list[float]:
