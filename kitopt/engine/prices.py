@@ -398,14 +398,15 @@ def _stock(sides: Sides, plan: Plan) -> Counts:
     most = pieces @ np.where(np.any(pieces > 0.0, axis=0), plan.upper, 0.0)
     each_own = [set(np.flatnonzero(of_kind).tolist()) for of_kind in pieces]
     kind_of = {j: k for k, own in enumerate(each_own) for j in own}
+    lower, upper = plan.lower.tolist(), plan.upper.tolist()
     for row in plan.rows:
         if not math.isfinite(row.upper):
             continue
         brought = {j: c for j, c in row.terms if c > 0.0}
-        for k in {kind_of[j] for j in brought if j in kind_of}:
-            if each_own[k] <= brought.keys():
-                own = each_own[k]
-                each = min(brought[j] / float(pieces[k, j]) for j in own)
-                others = (min(c * float(plan.lower[j]), c * float(plan.upper[j])) for j, c in row.terms if j not in own)
-                most[k] = min(most[k], (row.upper - sum(others)) / each)
+        kinds = [k for k in {kind_of[j] for j in brought if j in kind_of} if each_own[k] <= brought.keys()]
+        at_least = [(j, min(c * lower[j], c * upper[j])) for j, c in row.terms] if kinds else []
+        for k in kinds:
+            own = each_own[k]
+            each = min(brought[j] / float(pieces[k, j]) for j in own)
+            most[k] = min(most[k], (row.upper - sum(least for j, least in at_least if j not in own)) / each)
     return np.maximum(0, np.floor(most + 1e-6)).astype(np.int64)
