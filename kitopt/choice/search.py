@@ -1,6 +1,7 @@
 """The best kits of a problem: each alone first, then together, class by class.
 
-What a kit needs alone bounds what all need together. A bus class that is worse alone than what
+What a kit needs alone bounds what all need together; where there is enough for the best of each,
+these are the best together. A bus class that is worse alone than what
 is in hand allows can be left out; where one class is left for each kit, no column has to choose.
 """
 
