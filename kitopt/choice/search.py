@@ -337,7 +337,7 @@ class Search:
         program, plan = self._laid({o: [self.class_of(found)] for o, found in each.items()})
         alone = {o: found.best for o, found in each.items() if found.best is not None}
         counts = program.of_kits({o: (one.kits[0], one.outcome.counts) for o, one in alone.items()})
-        if counts is None or plan.broken_rows(counts) or plan.objectives[0].of(counts) > cutoff:
+        if counts is None or not plan.allows(counts) or plan.objectives[0].of(counts) > cutoff:
             return self._solved(program, plan, cutoff, least)
         reached: dict[str, tuple[float, float]] = {}
         for objective in plan.objectives:

@@ -377,6 +377,10 @@ class Plan:
             program.add_row(kept, lower=1.0)
         return program
 
+    def allows(self, counts: Floats) -> bool:
+        """Whether counts keep to their bounds and to every rule; no case is asked."""
+        return bool(np.all((self.lower <= counts) & (counts <= self.upper))) and not self.broken_rows(counts)
+
     def broken_rows(self, counts: Floats) -> list[Row]:
         """The rules that whole counts break, re-checked outside the solver; all of `either` where none is kept."""
         either = self.either if not any(row.holds(counts) for row in self.either) else ()

@@ -72,15 +72,11 @@ class Whole:
             of_more = None if self._wider is None else self._wider._known.get(key)
             if of_more is not None and of_more.least > most:
                 return of_more.least
-            if of_more is not None and of_more.counts is not None and self._allows(of_more.counts):
+            if of_more is not None and of_more.counts is not None and self._plan.allows(of_more.counts):
                 self._known[key] = of_more
             else:
                 self._known[key] = self._asked(side, needs_wh, solve)
         return self._known[key].least
-
-    def _allows(self, counts: Floats) -> bool:
-        plan = self._plan
-        return bool(np.all((plan.lower <= counts) & (counts <= plan.upper))) and not plan.broken_rows(counts)
 
     def _asked(self, side: Counts, needs_wh: tuple[float, ...], solve: Solve) -> _Known:
         objective = self._objective

@@ -178,7 +178,7 @@ def test_what_one_piece_would_do_agrees_with_trying_every_kit_with_it(several_nu
 def of_one(instance: Instance) -> Several:
     """One outing, of more kinds of things, that more than one kit does for."""
     alone = replace(instance.operation, mass_limit_g=None, least="mass")
-    return Several((Task(alone, instance.sky),), drawing(0.6, instance.inventory))
+    return Several((Task(alone, instance.sky),), replace(drawing(0.6, instance.inventory), extras=()))
 
 
 def but_for_one(some: Several) -> Split:
@@ -203,6 +203,15 @@ def kits_g(found: Purchase) -> int:
         for p in c.packed
         if p.kind not in LEFT_OUT
     )
+
+
+def test_what_is_offered_once_is_not_bought_for_two_outings_at_once() -> None:
+    # each alone is served best by the same piece
+    found, some, (owned, prices, together) = bought_for(686, None)
+    right = best_purchase(some, owned, prices, together, None)
+    assert right is not None
+    assert (found.status, found.cost_cents, right.unserved) == ("found", right.cost, 0)
+    assert found.proof.proved
 
 
 @pytest.mark.parametrize("few_types", [1, 24])
