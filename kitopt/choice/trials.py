@@ -103,7 +103,9 @@ class Trials:
 
     def _keep(self, g: int, told: Tried) -> None:
         self.is_sure &= told.is_sure
-        self.tried[g].append(told)
+        # that none were found in time says nothing
+        if told.is_sure or math.isfinite(told.mass_g):
+            self.tried[g].append(told)
 
 
 def _tried(offered: Mapping[str, int], found: Found, otherwise_g: float) -> Tried:
