@@ -273,7 +273,8 @@ class Search:
         best = None
         if told.best is not None:
             k, outcome = told.best
-            best = Solved(*self._laid({o: [k]}), outcome)
+            # what was found is not lost, however late it is
+            best = Solved(*self._laid({o: [k]}, budget=UNLIMITED), outcome)
         self._alone[o] = Found(best, told.bound, told.is_sure)
         return self._alone[o]
 
@@ -406,13 +407,18 @@ class Search:
         outcome = program.solve(plan, cutoff=cutoff, least=least, enough=self.enough, budget=self.budget, **how)
         return Solved(program, plan, outcome)
 
-    def _laid(self, classes: Mapping[int, Sequence[int]], names: Sequence[str] | None = None) -> tuple[Program, Plan]:
+    def _laid(
+        self,
+        classes: Mapping[int, Sequence[int]],
+        names: Sequence[str] | None = None,
+        budget: Budget | None = None,
+    ) -> tuple[Program, Plan]:
         program = Program(
             self.problem,
             {o: [self.classes[k] for k in some] for o, some in classes.items()},
             self.allowed,
             change=self.change,
-            budget=self.budget,
+            budget=budget or self.budget,
         )
         for bought in self.forbidden:
             program.forbid_purchase(bought)
