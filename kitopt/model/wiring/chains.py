@@ -128,17 +128,13 @@ class Chain:
         A fuse within reach of the end that power comes in at protects the whole; each wire before the first
         fuse must stand what comes. Infinity where there is no wire.
         """
-        return self._from_sink_a if from_sink else self._from_source_a
+        return self._ends_a[from_sink]
 
     @cached_property
-    def _from_source_a(self) -> float:
-        return self._stands_a(from_sink=False)
+    def _ends_a(self) -> tuple[float, float]:
+        return self._from_end_a(from_sink=False), self._from_end_a(from_sink=True)
 
-    @cached_property
-    def _from_sink_a(self) -> float:
-        return self._stands_a(from_sink=True)
-
-    def _stands_a(self, *, from_sink: bool) -> float:
+    def _from_end_a(self, *, from_sink: bool) -> float:
         least, at_m = math.inf, 0.0
         for piece in reversed(self.pieces) if from_sink else self.pieces:
             fuse_m = piece.fuse_at_m
