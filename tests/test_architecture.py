@@ -62,6 +62,7 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
             "laid",
             "problem",
             "program",
+            "found",
             "search",
             "terms",
             "measure in_the_way lasts",

@@ -1,5 +1,6 @@
 """Choosing kits: one description of a problem, one search over bus classes, and what a choice comes to."""
 
+from kitopt.choice.found import Solved
 from kitopt.choice.kit import pack
 from kitopt.choice.laid import build_model, cases_under
 from kitopt.choice.measure import (
@@ -11,7 +12,6 @@ from kitopt.choice.measure import (
     with_fresh,
     with_need,
 )
-from kitopt.choice.search import Solved
 from kitopt.choice.strongest import strongest_of
 from kitopt.choice.terms import Choice, Loss, Lowest, Made, Nice, Packed, Proof, Shortfall, Status, Survival
 

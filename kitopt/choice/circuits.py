@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget, OutOfTime, check_time
 from kitopt.choice.classes import OverClasses, over_classes
+from kitopt.choice.found import Found, Solved
 from kitopt.choice.measure import lowest_of, of_found, others_in, part_of
 from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.program import COST, Program
-from kitopt.choice.search import Found, Search, Solved
+from kitopt.choice.search import Search
 from kitopt.choice.terms import Choice, Floats, Survival
 from kitopt.engine import Case, Objective, Outcome, Plan, Row, Trial
 from kitopt.engine.joint import joined, simulate

@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 
 from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice.found import Found
 from kitopt.choice.measure import measured
 from kitopt.choice.named import only_of
 from kitopt.choice.problem import Problem, Wanted
-from kitopt.choice.search import Found, Search
+from kitopt.choice.search import Search
 from kitopt.choice.terms import Choice, Floats, Made, Proof
 from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import Inventory

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from kitopt.choice.search import Solved
+from kitopt.choice.found import Solved
 from kitopt.engine.plan import Plan
 from kitopt.engine.solver import Program, solve
 from kitopt.model.kit import Block

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice.classes import OverClasses
+from kitopt.choice.found import Found, Solved
 from kitopt.choice.program import given, used_by
-from kitopt.choice.search import Found, Solved
 from kitopt.choice.terms import Choice, Floats, Loss, Lowest, Made, Packed, Proof, Status, Survival
 from kitopt.engine import Case, Trial
 from kitopt.engine.joint import simulate

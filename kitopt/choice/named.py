@@ -11,12 +11,13 @@ from dataclasses import dataclass, replace
 
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice.circuits import best_circuits, problem_of, search_circuits
+from kitopt.choice.found import Found
 from kitopt.choice.kit import in_full
 from kitopt.choice.measure import listed, measured, of_found, with_need
 from kitopt.choice.offers import bought_of
 from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.program import COST, given
-from kitopt.choice.search import Found, Search
+from kitopt.choice.search import Search
 from kitopt.choice.serving import serving_most
 from kitopt.choice.strongest import strongest_of
 from kitopt.choice.terms import Choice, Made, Packed, Proof, Status

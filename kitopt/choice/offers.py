@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any, cast
 
+from kitopt.choice.found import Found
 from kitopt.choice.problem import Problem, Wanted
 from kitopt.choice.program import Program
-from kitopt.choice.search import Found
 from kitopt.choice.side_by_side import Floats
 from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import CHOSEN_KINDS, Inventory, Item
@@ -92,20 +91,4 @@ def bought_of(found: Found) -> dict[str, int] | None:
 
 def needed(program: Program, counts: Floats) -> dict[str, int]:
     """What kits take of what is offered, beyond what is owned."""
-    return beyond_owned(program.problem, program.used(counts))
-
-
-def beyond_owned(problem: Problem, used: Mapping[int, Mapping[str, int]]) -> dict[str, int]:
-    """What outings that overlap or not take together, beyond what is owned; by what each takes."""
-    needs: dict[str, int] = {}
-    for together in problem.at_once:
-        total: Counter[str] = Counter()
-        for o in together:
-            total.update(used.get(o, {}))
-        needs = most_of_each(needs, {i: n - problem.owned(i) for i, n in total.items()})
-    return {i: n for i, n in sorted(needs.items()) if n > 0}
-
-
-def most_of_each(one: Mapping[str, int], other: Mapping[str, int]) -> dict[str, int]:
-    """The larger number of each, since what is bought for one outing serves another after it."""
-    return {i: max(one.get(i, 0), other.get(i, 0)) for i in sorted({*one, *other})}
+    return program.problem.beyond_owned(program.used(counts))

@@ -6,6 +6,7 @@ one bag; a season or a club's weekend is several kits on one stock, that share i
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
@@ -105,6 +106,16 @@ class Problem:
         """How many of an item are owned."""
         return self.stock.by_id[item_id].count - self.offered.get(item_id, 0)
 
+    def beyond_owned(self, used: Mapping[int, Mapping[str, int]]) -> dict[str, int]:
+        """What kits that are needed at the same time or not take together, beyond what is owned; by what each takes."""
+        needs: dict[str, int] = {}
+        for together in self.at_once:
+            total: Counter[str] = Counter()
+            for o in together:
+                total.update(used.get(o, {}))
+            needs = most_of_each(needs, {i: n - self.owned(i) for i, n in total.items()})
+        return {i: n for i, n in sorted(needs.items()) if n > 0}
+
     def with_purchases(self, allowed: Mapping[str, int]) -> Inventory:
         """What is owned, and so many of each offered item; what there is none of is left out."""
         if not self.offered:
@@ -115,3 +126,8 @@ class Problem:
             return n if n > 0 or item.id not in self.offered else None
 
         return self.stock.counting(count_of)
+
+
+def most_of_each(one: Mapping[str, int], other: Mapping[str, int]) -> dict[str, int]:
+    """The larger number of each, since what is bought for one outing serves another after it."""
+    return {i: max(one.get(i, 0), other.get(i, 0)) for i in sorted({*one, *other})}

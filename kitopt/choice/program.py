@@ -291,10 +291,9 @@ class Program:
             if self.bag or counts is None or kit.model.columns != placed.model.columns:
                 return None
             kit.counts(found)[:] = placed.counts(counts)
-        taken = self.used(found)
+        needs = self.problem.beyond_owned(self.used(found))
         for item_id, j in self.buys.items():
-            here = [sum(taken.get(o, {}).get(item_id, 0) for o in together) for together in self.problem.at_once]
-            found[j] = max(0, max(here, default=0) - self.problem.owned(item_id))
+            found[j] = needs.get(item_id, 0)
         return found
 
     # -- what came of it ----------------------------------------------------------------

@@ -1,8 +1,8 @@
 """The best kits of a problem: each alone first, then together, class by class.
 
-What a kit needs alone bounds what all need together; where there is enough for the best of each,
-these are the best together. A bus class that is worse alone than what
-is in hand allows can be left out; where one class is left for each kit, no column has to choose.
+What a kit needs alone bounds what all need together; where there is enough for the best of each, these
+are the best together. A bus class that is worse alone than what is in hand allows can be left out; where
+one class is left for each kit, no column has to choose.
 """
 
 from __future__ import annotations
@@ -16,130 +16,14 @@ from typing import Any, Literal
 from kitopt.at_once import at_once
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.choice.classes import over_classes
+from kitopt.choice.found import NOTHING, Brief, Found, Solved
 from kitopt.choice.problem import Change, Problem
 from kitopt.choice.program import Program, given
-from kitopt.choice.side_by_side import Placed
 from kitopt.engine import Outcome, Plan
 from kitopt.model.bus import BusClass, bus_classes
-from kitopt.model.kit import KitModel
-
-
-@dataclass(frozen=True, eq=False)
-class Solved:
-    """A plan of some kits, solved."""
-
-    program: Program
-    plan: Plan
-    outcome: Outcome
-
-    @property
-    def model(self) -> KitModel:
-        """The model of the only kit."""
-        (kit,) = self.kits
-        return kit.model
-
-    @property
-    def kits(self) -> tuple[Placed, ...]:
-        """Every kit, on each class that it may be of."""
-        return tuple(kit for some in self.program.kits.values() for kit in some)
-
-    def uses(self, item_id: str) -> tuple[tuple[int, float], ...]:
-        """Terms that count how many of an item all kits take."""
-        return tuple(term for kit in self.kits for term in kit.uses(item_id))
-
-    def gone_on_with(self, cutoff: float, least: float, budget: Budget, enough: float = -math.inf) -> Solved:
-        """Where the search was put off, what it comes to up to a cutoff."""
-        known = self.outcome
-        outcome = self.program.solve(
-            self.plan,
-            cutoff=cutoff,
-            least=max(least, known.bound),
-            enough=enough,
-            in_hand=known.counts if known.objective <= cutoff else None,
-            budget=budget,
-        )
-        return replace(self, outcome=outcome)
-
-    def order(self) -> tuple[object, ...]:
-        """What kits of different classes are compared by: the objectives, then the ids where these tell them apart."""
-        counts = self.outcome.counts
-        assert counts is not None
-        ids = [(i, -n) for i, n in sorted(self.program.in_all(counts).items())] if self.plan.tie_break else []
-        return (*(o.of(counts) for o in self.plan.objectives), ids)
-
-
-@dataclass(frozen=True, eq=False)
-class Found:
-    """Kits, or the word that there are none, or that it is not known.
-
-    Attributes
-    ----------
-    best : Solved or None
-        Where the counts belong; None without kits.
-    bound : float
-        Of the first quantity: nothing below works. Infinite where nothing works at all.
-    is_sure : bool
-        Whether the first quantity is proved, or that nothing works.
-    tried : tuple of Solved
-        Every class of a kit alone.
-    """
-
-    best: Solved | None
-    bound: float
-    is_sure: bool
-    tried: tuple[Solved, ...] = ()
-
-    @property
-    def bus(self) -> BusClass:
-        """The bus class of the best kit of one number."""
-        assert self.best is not None
-        return self.best.kits[0].model.bus
-
-    @property
-    def has_kits(self) -> bool:
-        """Whether there are any."""
-        return self.best is not None
-
-    @property
-    def is_impossible(self) -> bool:
-        """Whether it is proved that there are none."""
-        return self.best is None and self.is_sure
-
-    @property
-    def value(self) -> float:
-        """The first quantity; infinite without kits."""
-        return math.inf if self.best is None else self.best.outcome.objective
-
-    @property
-    def is_settled(self) -> bool:
-        """Whether every quantity that counts is proved."""
-        reached = {} if self.best is None else self.best.outcome.reached
-        return self.is_sure and all(bound >= value - 1e-6 for value, bound in reached.values())
-
-
-@dataclass(frozen=True)
-class Told:
-    """What a search found of one kit, without the way there: it can go from one process to another.
-
-    Attributes
-    ----------
-    best : (int, Outcome) or None
-        The class of the best kit, by its place, and what it came to.
-    bounds : tuple of float
-        Of the first quantity, by class.
-    """
-
-    allowed: Mapping[str, int]
-    best: tuple[int, Outcome] | None
-    bound: float
-    is_sure: bool
-    bounds: tuple[float, ...]
-
 
 _SHARED = ("cost", "bought")
 """What is bought for one kit may serve another; of all else all kits have what each has."""
-
-NOTHING = Found(None, math.inf, is_sure=True)
 
 
 @dataclass
@@ -253,29 +137,29 @@ class Search:
         """Find the best kits of some numbers, each alone, at the same time."""
         new = self.problem.longest_first(o for o in numbers if o not in self._alone and not self._is_told_by_others(o))
         if len(new) > 1 and self.told == "none":
-            for o, told in zip(new, at_once([partial(self._told_alone, o, cutoff) for o in new]), strict=True):
-                self.take(o, told)
+            for o, brief in zip(new, at_once([partial(self._alone_in_brief, o, cutoff) for o in new]), strict=True):
+                self.take(o, brief)
 
-    def _told_alone(self, o: int, cutoff: float) -> Told:
+    def _alone_in_brief(self, o: int, cutoff: float) -> Brief:
         self.alone(o, cutoff)
-        return self.tell(o)
+        return self.in_brief(o)
 
-    def tell(self, o: int) -> Told:
+    def in_brief(self, o: int) -> Brief:
         """What was found of one kit alone."""
         found = self._alone[o]
         bounds = tuple(self._bounds.get((o, k), found.bound) for k in range(len(self.classes)))
         best = None if found.best is None else (self.class_of(found), replace(found.best.outcome, memories=()))
-        return Told(self.allowed, best, found.bound, found.is_sure, bounds)
+        return Brief(self.allowed, best, found.bound, found.is_sure, bounds)
 
-    def take(self, o: int, told: Told) -> Found:
+    def take(self, o: int, brief: Brief) -> Found:
         """Take over what the same search found of one kit in another process."""
-        self._bounds |= {(o, k): bound for k, bound in enumerate(told.bounds)}
+        self._bounds |= {(o, k): bound for k, bound in enumerate(brief.bounds)}
         best = None
-        if told.best is not None:
-            k, outcome = told.best
+        if brief.best is not None:
+            k, outcome = brief.best
             # what was found is not lost, however late it is
             best = Solved(*self._laid({o: [k]}, budget=UNLIMITED), outcome)
-        self._alone[o] = Found(best, told.bound, told.is_sure)
+        self._alone[o] = Found(best, brief.bound, brief.is_sure)
         return self._alone[o]
 
     def know(self, o: int, found: Found) -> None:
@@ -340,17 +224,21 @@ class Search:
         counts = program.of_kits({o: (one.kits[0], one.outcome.counts) for o, one in alone.items()})
         if counts is None or not plan.allows(counts) or plan.objectives[0].of(counts) > cutoff:
             return self._solved(program, plan, cutoff, least)
-        reached: dict[str, tuple[float, float]] = {}
-        for objective in plan.objectives:
-            value, name = float(objective.of(counts)), objective.name
-            known = [one.outcome.reached.get(name, (math.inf, 0.0)) for one in alone.values()]
-            reached[name] = value, _in_all(name, [at_least for _, at_least in known])
-            # where something is bought, what counts after that need not be least of each kit where it is of all
-            is_last = objective is plan.objectives[-1] or name not in _SHARED or not value
-            if value > reached[name][1] + 1e-6 or not is_last:
-                return self._solved(program, plan, cutoff, least, in_hand=counts)
-        (value, bound), *_ = reached.values()
-        return Solved(program, plan, Outcome("found", counts, value, bound, reached=reached))
+        outcomes = [one.outcome for one in alone.values()]
+        reached = {
+            one.name: (
+                float(one.of(counts)),
+                _in_all(one.name, [outcome.reached.get(one.name, (math.inf, 0.0))[1] for outcome in outcomes]),
+            )
+            for one in plan.objectives
+        }
+        value, bound = reached[plan.objectives[0].name]
+        of_all = Outcome("found", counts, value, bound, reached=reached)
+        # where something is bought, what counts after that need not be least of each kit where it is of all
+        is_open = any(one.name in _SHARED and reached[one.name][0] for one in plan.objectives[:-1])
+        if is_open or not of_all.is_settled:
+            return self._solved(program, plan, cutoff, least, in_hand=counts)
+        return Solved(program, plan, of_all)
 
     @staticmethod
     def _within(solved: Solved, least: float) -> Found:

@@ -16,21 +16,20 @@ from typing import Any
 
 from kitopt.at_once import at_once
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
+from kitopt.choice.found import NOTHING, Brief, Found, Solved
 from kitopt.choice.measure import listed, part_of
 from kitopt.choice.offers import (
     MOST_SETS,
-    beyond_owned,
     bought_of,
     maximal_sets,
-    most_of_each,
     needed,
     problem_with,
     unpriced,
 )
-from kitopt.choice.problem import Problem
+from kitopt.choice.problem import Problem, most_of_each
 from kitopt.choice.program import Program
 from kitopt.choice.purchase import Purchase
-from kitopt.choice.search import NOTHING, Found, Search, Solved, Told
+from kitopt.choice.search import Search
 from kitopt.choice.singles import singles
 from kitopt.choice.terms import Choice, Proof, Status
 from kitopt.choice.trials import Trials
@@ -115,22 +114,22 @@ class _Season:
                 found[item_id] = pieces
         return found
 
-    def _told_alone(self, o: int) -> list[Told]:
+    def _alone_in_brief(self, o: int) -> list[Brief]:
         """The lightest kit of one outing on what is owned; where there is none, the cheapest with purchases too."""
         name = self.problem.wanted[o].operation.name
         self.budget.say(f"{name}: what is owned")
         if self.with_owned.alone(o).has_kits:
-            return [self.with_owned.tell(o)]
+            return [self.with_owned.in_brief(o)]
         self.budget.say(f"{name}: with purchases")
         over, found = self._cheapest_among(lambda over, most: over.alone(o, most), self.most)
-        return [self.with_owned.tell(o), replace(over.tell(o), bound=found.bound)]
+        return [self.with_owned.in_brief(o), replace(over.in_brief(o), bound=found.bound)]
 
-    def _alone_as_told(self, o: int, told: list[Told]) -> Found:
+    def _alone_from(self, o: int, briefs: list[Brief]) -> Found:
         """The cheapest way to serve one outing; the value and bound are costs."""
-        owned = self.with_owned.take(o, told[0])
+        owned = self.with_owned.take(o, briefs[0])
         if owned.has_kits:
             return replace(owned, bound=0.0, is_sure=True)
-        return self.search(told[1].allowed, ["cost"]).take(o, told[1])
+        return self.search(briefs[1].allowed, ["cost"]).take(o, briefs[1])
 
     def _cheapest_among(self, ask: Callable[[Search, float], Found], most: float) -> tuple[Search, Found]:
         """A search within a sum and what it finds: first among the cheapest types on offer, and then among ever more.
@@ -156,10 +155,10 @@ class _Season:
 
     def solve(self) -> Purchase:
         """Serve as many as can be, then at least cost or within the budget, then with least mass."""
-        # each is found by a search of its own, that shares nothing with another
+        # what one needs is told without the others
         numbers = self.problem.longest_first(self.numbers)
-        told = at_once([partial(self._told_alone, o) for o in numbers])
-        self.hands = {o: self._alone_as_told(o, one) for o, one in sorted(zip(numbers, told, strict=True))}
+        briefs = at_once([partial(self._alone_in_brief, o) for o in numbers])
+        self.hands = {o: self._alone_from(o, brief) for o, brief in sorted(zip(numbers, briefs, strict=True))}
         self.left_out = {o for o, hand in self.hands.items() if hand.bound > self.most + 1e-6 or hand.is_impossible}
         served = [o for o in self.numbers if self.hands[o].has_kits and o not in self.left_out]
         if not served:
@@ -226,7 +225,7 @@ class _Season:
             assert best is not None
             assert best.outcome.counts is not None
             used |= best.program.used(best.outcome.counts)
-        needs = beyond_owned(self.problem, used)
+        needs = self.problem.beyond_owned(used)
         return None if any(n > self.problem.offered.get(i, 0) for i, n in needs.items()) else needs
 
     def _most_served(self, served: Sequence[int]) -> Purchase:
@@ -247,7 +246,7 @@ class _Season:
         if outcome.proved:
             self.left_out |= set(served) - set(program.made(outcome.counts))
         cost, bound = outcome.reached.get("cost", (math.inf, 0.0))
-        is_lightest = all(least >= value - 1e-6 for value, least in outcome.reached.values())
+        is_lightest = outcome.is_settled
         part = Solved(program, plan, outcome)
         return self._described([part], cost, bound, is_lightest=is_lightest, n_without=outcome.bound)
 

@@ -11,11 +11,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
+from kitopt.choice.found import Found
 from kitopt.choice.handovers import Handover, handovers
 from kitopt.choice.measure import margin_at, part_of
 from kitopt.choice.problem import Problem, Wanted
 from kitopt.choice.program import Program, given
-from kitopt.choice.search import Found, Search
+from kitopt.choice.search import Search
 from kitopt.choice.terms import Choice, Proof, Status
 from kitopt.engine import Case
 from kitopt.engine.halving import last_that_holds

@@ -11,10 +11,11 @@ import numpy as np
 
 from kitopt.at_once import at_once
 from kitopt.budget import Budget, OutOfTime
+from kitopt.choice.found import Found
 from kitopt.choice.offers import needed, problem_with
 from kitopt.choice.program import Program
 from kitopt.choice.purchase import Single
-from kitopt.choice.search import Found, Search
+from kitopt.choice.search import Search
 from kitopt.engine import Outcome
 from kitopt.engine.learned import CaseMemory
 from kitopt.inventory.items import Inventory
@@ -71,8 +72,7 @@ def singles(
         The cheapest kit of each; what costs less than its bound cannot serve the outing.
     """
     problem = with_owned.problem
-    # what needs most to be carried takes longest
-    numbers = sorted(range(len(problem.wanted)), key=lambda o: -with_owned.alone(o).value)
+    numbers = problem.longest_first(range(len(problem.wanted)))
     found = at_once([partial(_one_each, with_owned, o, offered, hands[o]) for o in numbers])
     serves: dict[str, list[int]] = {}
     saved_g: dict[str, float] = {}
@@ -128,19 +128,20 @@ def _with_one_each(
     try:
         classes = bus_classes(problem.with_purchases(one_each).batteries) if offered else []
         for bus in classes:
-            here = _OfClass(search, Program(problem, {o: [bus]}, one_each, budget=budget))
-            if likely.has_kits and bus.is_like(likely.bus):
+            is_known = likely.has_kits and bus.is_like(likely.bus)
+            program = Program(problem, {o: [bus]}, one_each, budget=budget)
+            here = _OfClass(search, program, {"bought": 1.0} if is_known else {})
+            if is_known:
                 asked = here.one_after_another(now_g - 1.0)
             # a class in which one piece of every type does not help is done with
-            elif here.lightest_with(one_each, now_g - 1.0).status != "no-kit":
+            elif here.lightest_with(one_each, now_g - 1.0)[0].status != "no-kit":
                 asked = (here.lightest_with({i: 1}, found.get(i, now_g) - 1.0) for i in offered)
             else:
                 continue
-            for outcome in asked:
+            for outcome, bought in asked:
                 budget.check()
                 is_sure &= outcome.proved
-                for item_id in () if outcome.counts is None else needed(here.program, outcome.counts):
-                    found[item_id] = min(outcome.objective, found.get(item_id, math.inf))
+                found |= {i: min(outcome.objective, found.get(i, math.inf)) for i in bought}
     except OutOfTime:
         return found, False
     return found, is_sure
@@ -149,26 +150,24 @@ def _with_one_each(
 class _OfClass:
     """The plan of a kit with one piece of every type, closed again for all but some."""
 
-    def __init__(self, search: Search, program: Program) -> None:
+    def __init__(self, search: Search, program: Program, at_most: Mapping[str, float]) -> None:
         self.search, self.program = search, program
-        self.plan = program.plan(["mass"])
+        self.plan = program.plan(["mass"], at_most)
         self.memories: dict[str, CaseMemory] = {}
         """What holds whatever is bought."""
 
-    def one_after_another(self, cutoff: float) -> Iterator[Outcome]:
-        """The lightest kit with one piece of any type, then that without this type, and so on."""
-        self.plan = self.program.plan(["mass"], {"bought": 1.0})
+    def one_after_another(self, cutoff: float) -> Iterator[tuple[Outcome, Mapping[str, int]]]:
+        """The lightest kit of all types, then that without what it buys, and so on."""
         left = dict.fromkeys(self.program.buys, 1)
         while left:
-            outcome = self.lightest_with(left, cutoff)
-            yield outcome
-            bought = {} if outcome.counts is None else needed(self.program, outcome.counts)
+            outcome, bought = self.lightest_with(left, cutoff)
+            yield outcome, bought
             if not bought:
                 return
             left = {i: n for i, n in left.items() if i not in bought}
 
-    def lightest_with(self, bought: Mapping[str, int], cutoff: float) -> Outcome:
-        """The lightest kit with some of the purchases that the plan allows."""
+    def lightest_with(self, bought: Mapping[str, int], cutoff: float) -> tuple[Outcome, Mapping[str, int]]:
+        """The lightest kit with some of the purchases that the plan allows, and which of them it takes."""
         program, owned = self.program, self.search.problem.owned
         upper = np.array(self.plan.upper)
         for item_id, j in program.buys.items():
@@ -179,4 +178,5 @@ class _OfClass:
                         upper[[column for column, _ in kit.uses(item_id)]] = 0.0
         plan = replace(self.plan, upper=upper, widest=self.plan.upper)
         # what is learned rests on the cases alone, so it holds whatever is bought
-        return program.solve(plan, cutoff=cutoff, memories=self.memories, budget=self.search.budget)
+        outcome = program.solve(plan, cutoff=cutoff, memories=self.memories, budget=self.search.budget)
+        return outcome, {} if outcome.counts is None else needed(program, outcome.counts)

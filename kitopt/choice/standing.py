@@ -14,9 +14,10 @@ import numpy as np
 
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice.bags import fill_bags
+from kitopt.choice.found import Found, Solved
 from kitopt.choice.measure import listed, margin_at, part_of
 from kitopt.choice.problem import Problem, Wanted, in_order
-from kitopt.choice.search import Found, Search, Solved
+from kitopt.choice.search import Search
 from kitopt.choice.serving import most_served, nice_of
 from kitopt.choice.side_by_side import Placed
 from kitopt.choice.strongest import strongest_over

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from kitopt.budget import UNLIMITED, Budget
+from kitopt.choice.found import Solved
 from kitopt.choice.in_the_way import shortages
 from kitopt.choice.measure import joins_of, margin_at, packed_of, step_end
-from kitopt.choice.search import Solved
 from kitopt.choice.terms import Choice, Floats, Made, Shortfall
 from kitopt.engine.strongest import strongest
 

@@ -11,8 +11,8 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.choice.found import Solved
 from kitopt.choice.laid import cases_under, trial_under
-from kitopt.choice.search import Solved
 from kitopt.engine import Case, Trial
 from kitopt.engine.plant import Conditions
 from kitopt.inventory.items import Inventory

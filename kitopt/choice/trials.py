@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
 from kitopt.at_once import at_once
+from kitopt.choice.found import Found
 from kitopt.choice.offers import bought_of
-from kitopt.choice.search import Found, Search
+from kitopt.choice.search import Search
 
 _AT_ONCE = 4
 """So many sets are asked for before what they tell is used for others."""
@@ -54,30 +55,35 @@ class Trials:
 
     def mass_g(self, bought: Mapping[str, int], most: float) -> float:
         """Mass with these purchases; infinite where it is no less than `most`."""
-        total = sum(self.least_g)
-        for g in range(len(self.groups)):
-            if total >= most - 0.5:
+        g, total = self._next(bought, most)
+        while g is not None:
+            if math.isinf(self._one(g, bought)):
                 return math.inf
-            total += self._one(g, bought) - self.least_g[g]
-        return total if total < most - 0.5 else math.inf
+            g, total = self._next(bought, most)
+        return total
 
     def look_at(self, sets: Sequence[Mapping[str, int]], most: float) -> None:
         """Ask at the same time what will be asked first of some sets of purchases, a few of them at a time."""
         for first in range(0, len(sets), _AT_ONCE):
-            asked = [one for bought in sets[first : first + _AT_ONCE] for one in self._first_unknown(bought, most)]
+            some = [(self._next(bought, most)[0], bought) for bought in sets[first : first + _AT_ONCE]]
+            asked = [(g, bought) for g, bought in some if g is not None]
             for (g, _), told in zip(asked, at_once([partial(self._asked, *one) for one in asked]), strict=True):
                 self._keep(g, told)
 
-    def _first_unknown(self, bought: Mapping[str, int], most: float) -> Iterator[tuple[int, Mapping[str, int]]]:
+    def _next(self, bought: Mapping[str, int], most: float) -> tuple[int | None, float]:
+        """The first group of which it is to be asked what it weighs with some purchases, None where that is not needed.
+
+        Then also what all weigh; infinite where it is no less than `most`.
+        """
         total = sum(self.least_g)
-        for g in range(len(self.groups)):
-            known = self._known(g, bought)
+        for g, least_g in enumerate(self.least_g):
             if total >= most - 0.5:
-                return
+                break
+            known = self._known(g, bought)
             if known is None:
-                yield g, bought
-                return
-            total += known - self.least_g[g]
+                return g, total
+            total += known - least_g
+        return None, total if total < most - 0.5 else math.inf
 
     def _known(self, g: int, bought: Mapping[str, int]) -> float | None:
         for one in self.tried[g]:

@@ -95,6 +95,11 @@ class Outcome:
         """Whether nothing better can exist."""
         return self.status != "time-limit"
 
+    @property
+    def is_settled(self) -> bool:
+        """Whether every objective that was looked at is proved."""
+        return all(bound >= value - 1e-6 for value, bound in self.reached.values())
+
     def without_counts(self) -> Outcome:
         """What is known where the counts in hand failed what is not in the plan, or were not tried: the bound."""
         return replace(self, status="time-limit", counts=None, objective=math.inf, reached={})

@@ -13,11 +13,13 @@ from dark_batteries import conditions, memory
 from oracle.instances import battery, sky
 
 from kitopt.choice.classes import OverClasses
+from kitopt.choice.found import Found
 from kitopt.choice.laid import Laid
 from kitopt.choice.lasts import lasts_h
-from kitopt.choice.offers import maximal_sets, most_of_each, unpriced
+from kitopt.choice.offers import maximal_sets, unpriced
+from kitopt.choice.problem import most_of_each
 from kitopt.choice.program import Program
-from kitopt.choice.search import Found, Search
+from kitopt.choice.search import Search
 from kitopt.choice.side_by_side import SideBySide, _if_made
 from kitopt.engine import Row
 from kitopt.engine.solver import solve

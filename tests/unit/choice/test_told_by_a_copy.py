@@ -21,7 +21,7 @@ def test_a_kit_is_taken_over_as_it_was_found_even_when_the_time_is_up() -> None:
         problem = Problem(wanted, some.inventory, lambda operation, skies=skies: skies[operation.name], ((0, 1),))
         first = Search(problem, ["mass", "items"], UNLIMITED, told="none")
         found = first.alone(0)
-        told = pickle.loads(pickle.dumps(first.tell(0)))
+        told = pickle.loads(pickle.dumps(first.in_brief(0)))
         taken = Search(problem, ["mass", "items"], Budget.of(0.0), told="none").take(0, told)
         assert (taken.value, taken.bound, taken.is_sure) == (found.value, found.bound, found.is_sure)
         if found.best is not None and taken.best is not None:
