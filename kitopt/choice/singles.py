@@ -72,7 +72,8 @@ def singles(
         The cheapest kit of each; what costs less than its bound cannot serve the outing.
     """
     problem = with_owned.problem
-    numbers = problem.longest_first(range(len(problem.wanted)))
+    # what needs most to be carried takes longest
+    numbers = sorted(range(len(problem.wanted)), key=lambda o: -with_owned.alone(o).value)
     found = at_once([partial(_one_each, with_owned, o, offered, hands[o]) for o in numbers])
     serves: dict[str, list[int]] = {}
     saved_g: dict[str, float] = {}
