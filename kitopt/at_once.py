@@ -39,6 +39,14 @@ def at_once(parts: Sequence[Callable[[], A]]) -> list[A]:
     n_copies = min(_MOST_AT_WORK, _n_cores(), len(parts)) - 1 if _may_copy() else 0
     if n_copies < 1:
         return [part() for part in parts]
+    from threadpoolctl import threadpool_limits
+
+    # threads of each copy that wait for a core that another has take twice the time of none
+    with threadpool_limits(1, user_api="blas"):
+        return _by_copies(parts, n_copies)
+
+
+def _by_copies(parts: Sequence[Callable[[], A]], n_copies: int) -> list[A]:
     # each that reads a number from the pipe has it alone
     waiting, write = os.pipe()
     os.write(write, b"".join(i.to_bytes(_NUMBER_BYTES, "big") for i in range(n_copies + 1, len(parts))))
