@@ -92,6 +92,10 @@ class Budget:
         """So many seconds from now. [s]"""
         return cls(time.monotonic() + seconds, reporter or SILENT)
 
+    def part(self, share: float) -> Budget:
+        """A share of the time that is left, and all of the steps."""
+        return replace(self, ends_s=time.monotonic() + share * self.left_s)
+
     @property
     def left_s(self) -> float:
         """What is left; 0 when the time is up, or no step is allowed any more. [s]"""

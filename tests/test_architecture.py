@@ -64,6 +64,8 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
             "program",
             "found",
             "search",
+            "buying",
+            "apart",
             "terms",
             "measure in_the_way lasts",
             "strongest bags handovers offers purchase serving",

@@ -101,6 +101,13 @@ class Found:
         return math.inf if self.best is None else self.best.outcome.objective
 
     @property
+    def used(self) -> dict[int, dict[str, int]]:
+        """How many of each item each kit takes."""
+        assert self.best is not None
+        assert self.best.outcome.counts is not None
+        return self.best.program.used(self.best.outcome.counts)
+
+    @property
     def is_settled(self) -> bool:
         """Whether every quantity that counts is proved."""
         return self.is_sure and (self.best is None or self.best.outcome.is_settled)

@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
 from kitopt.at_once import at_once
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
+from kitopt.choice.apart import Apart
+from kitopt.choice.buying import Buying
 from kitopt.choice.found import NOTHING, Brief, Found, Solved
 from kitopt.choice.measure import listed, part_of
 from kitopt.choice.offers import (
@@ -26,7 +28,7 @@ from kitopt.choice.offers import (
     problem_with,
     unpriced,
 )
-from kitopt.choice.problem import Problem, most_of_each
+from kitopt.choice.problem import Problem
 from kitopt.choice.program import Program
 from kitopt.choice.purchase import Purchase
 from kitopt.choice.search import Search
@@ -39,8 +41,8 @@ from kitopt.operation.plans import Programme, hang_together
 from kitopt.sky.windows import SkyOf
 
 LIGHTEST = ("mass", "cost", "items")
-FEW_TYPES = 24
-"""Of so many types on offer all are looked at together."""
+_OF_KITS_APART = 0.85
+"""Of the time that is left: what is found then is still to be tried on the other outings."""
 
 
 def buy(
@@ -68,7 +70,7 @@ def buy(
     found = replace(found, unpriced=tuple(sorted(unpriced(catalogue.chosen_from))))
     if not with_singles:
         return found
-    ranked, is_complete = singles(season.with_owned, season.affordable(season.most), season.hands)
+    ranked, is_complete = singles(season.with_owned, season.buying.affordable(season.most), season.hands)
     return replace(found, singles=ranked, has_all_singles=is_complete)
 
 
@@ -82,37 +84,26 @@ class _Season:
     def __post_init__(self) -> None:
         self.numbers = list(range(len(self.problem.wanted)))
         self.most = math.inf if self.most_cents is None else float(self.most_cents)
+        self.buying = Buying(self.problem, self.budget)
         self.hands: dict[int, Found] = {}
         """The cheapest way to serve each outing alone; the bound is a cost."""
         self.left_out: set[int] = set()
         """Outings that are proved to go without a kit."""
+        self._in_hand: dict[int, Found] = {}
+        """A kit for each outing; of those at the same time, where that was found, what there is enough of for all."""
         self._calling: list[int] = []
         """The outings that call for what the purchases cost."""
         self._searches: dict[tuple[tuple[str, int], ...], Search] = {}
         self.with_owned = self.lightest_with({})
 
-    def search(self, allowed: Mapping[str, int], names: Sequence[str], **more: Any) -> Search:
-        """Outings on what is owned and some purchases."""
-        return Search(self.problem, names, self.budget, allowed, told="none", **more)
-
     def lightest_with(self, bought: Mapping[str, int]) -> Search:
         """The lightest kits on what is owned and given purchases, looked for once."""
-        return self._searches.setdefault(tuple(sorted(bought.items())), self.search(bought, LIGHTEST))
+        return self._searches.setdefault(tuple(sorted(bought.items())), self.buying.search(bought, LIGHTEST))
 
     def _mass_with(self, wide: Search, bought: Mapping[str, int]) -> Search:
-        return self.search(bought, ["mass"], between=(self.with_owned, wide)) if bought else self.with_owned
+        return self.buying.search(bought, ["mass"], between=(self.with_owned, wide)) if bought else self.with_owned
 
     # -- alone ---------------------------------------------------------------------------
-
-    def affordable(self, most: float) -> dict[str, int]:
-        """Types of which one piece at least is within a sum, and how many."""
-        found: dict[str, int] = {}
-        for item_id, n in self.problem.offered.items():
-            price = self.problem.prices[item_id]
-            pieces = n if price == 0 or not math.isfinite(most) else min(n, int(most // price))
-            if pieces > 0:
-                found[item_id] = pieces
-        return found
 
     def _alone_in_brief(self, o: int) -> list[Brief]:
         """The lightest kit of one outing on what is owned; where there is none, the cheapest with purchases too."""
@@ -121,7 +112,7 @@ class _Season:
         if self.with_owned.alone(o).has_kits:
             return [self.with_owned.in_brief(o)]
         self.budget.say(f"{name}: with purchases")
-        over, found = self._cheapest_among(lambda over, most: over.alone(o, most), self.most)
+        over, found = self.buying.cheapest(lambda over, most: over.alone(o, most), self.most)
         return [self.with_owned.in_brief(o), replace(over.in_brief(o), bound=found.bound)]
 
     def _alone_from(self, o: int, briefs: list[Brief]) -> Found:
@@ -129,27 +120,7 @@ class _Season:
         owned = self.with_owned.take(o, briefs[0])
         if owned.has_kits:
             return replace(owned, bound=0.0, is_sure=True)
-        return self.search(briefs[1].allowed, ["cost"]).take(o, briefs[1])
-
-    def _cheapest_among(self, ask: Callable[[Search, float], Found], most: float) -> tuple[Search, Found]:
-        """A search within a sum and what it finds: first among the cheapest types on offer, and then among ever more.
-
-        What costs no more than the cheapest type that was left out has none of those in it.
-        """
-        known = -math.inf
-        for sum_cents in (*self._sums_below(most), most):
-            over = self.search(self.affordable(sum_cents), ["cost"])
-            found = ask(over, sum_cents)
-            if found.has_kits or not found.is_sure:
-                break
-            known = sum_cents
-        return over, found if found.is_impossible else replace(found, bound=max(known, found.bound))
-
-    def _sums_below(self, most: float) -> list[float]:
-        """Sums that twice as many types each are within as within the one before."""
-        prices = sorted(self.problem.prices[i] for i in self.affordable(most))
-        places = (FEW_TYPES << n for n in itertools.count())
-        return [float(prices[at] - 1) for at in itertools.takewhile(lambda at: at < len(prices), places)]
+        return self.buying.search(briefs[1].allowed, ["cost"]).take(o, briefs[1])
 
     # -- together ------------------------------------------------------------------------
 
@@ -159,6 +130,7 @@ class _Season:
         numbers = self.problem.longest_first(self.numbers)
         briefs = at_once([partial(self._alone_in_brief, o) for o in numbers])
         self.hands = {o: self._alone_from(o, brief) for o, brief in sorted(zip(numbers, briefs, strict=True))}
+        self._in_hand = dict(self.hands)
         self.left_out = {o for o, hand in self.hands.items() if hand.bound > self.most + 1e-6 or hand.is_impossible}
         served = [o for o in self.numbers if self.hands[o].has_kits and o not in self.left_out]
         if not served:
@@ -176,41 +148,59 @@ class _Season:
         if union is not None and cost <= least + 1e-6:
             self._calling = [max(served, key=lambda o: (self.hands[o].bound, -o))]
             return union, cost, least
-        found = self._cheapest_for_all(served, min(self.most, cost))
-        bought = bought_of(found)
+        bought, bound, is_sure = self._cheapest_for_all(served, min(self.most, cost))
         if bought is not None:
-            return bought, float(self._cost(bought)), max(least, found.bound)
-        if not found.is_sure and union is not None and cost <= self.most:
-            return union, cost, max(least, min(cost, found.bound))
+            return bought, float(self._cost(bought)), max(least, bound)
+        union = None if is_sure else self._union(served)
+        if union is not None and self._cost(union) <= self.most:
+            return union, float(self._cost(union)), max(least, min(self._cost(union), bound))
         return None, math.inf, least
 
-    def _cheapest_for_all(self, served: Sequence[int], most: float) -> Found:
+    def _cheapest_for_all(self, served: Sequence[int], most: float) -> tuple[Mapping[str, int] | None, float, bool]:
         """The cheapest purchases that serve some outings, some of them first and others as they are failed.
 
         What the outings that call for most cannot do without often serves the others too; then it is
         cheapest for all, since all need no less than some.
+
+        Returns
+        -------
+        bought : mapping or None
+            None where nothing serves them.
+        bound : float
+            Nothing costs less.
+        is_sure : bool
+            Whether that is proved.
         """
         waiting = sorted(self._groups(served), key=lambda group: (max(self.hands[o].bound for o in group), -group[0]))
         self._calling = []
         while True:
             self._calling = sorted(self._calling + waiting.pop())
             self.budget.say(f"the cheapest for {len(self._calling)} operations")
-            if len(self._calling) == 1:
-                found = self.hands[self._calling[0]]
-            else:
-                _, found = self._cheapest_among(self._cheapest_for_calling, most)
-            bought = bought_of(found)
+            bought, bound, is_sure = self._cheapest_for_calling(most)
             if bought is None:
-                return found
+                return None, bound, is_sure
             with_these = self.lightest_with(bought)
             with_these.look_alone(served)
             failing = [g for g in waiting if not with_these.together(g, is_any_enough=True).has_kits]
             if not failing:
-                return found
+                return bought, bound, is_sure
             waiting = [g for g in waiting if g not in failing] + failing
 
-    def _cheapest_for_calling(self, over: Search, most: float) -> Found:
+    def _cheapest_for_calling(self, most: float) -> tuple[Mapping[str, int] | None, float, bool]:
         """The cheapest purchases for the outings that call for most, from what is known of each alone."""
+        hands = {o: self.hands[o] for o in self._calling}
+        if len(hands) == 1:
+            (found,) = hands.values()
+        elif self.buying.has_many_types and any(hands.keys() <= {*some} for some in self.problem.at_once):
+            apart = Apart(replace(self.buying, budget=self.budget.part(_OF_KITS_APART)), hands, most)
+            kits, is_sure = apart.kits()
+            self._in_hand |= kits
+            return self._union(self._calling) if kits else None, apart.least, is_sure
+        else:
+            _, found = self.buying.cheapest(self._together, most)
+        return bought_of(found), found.bound, found.is_sure
+
+    def _together(self, over: Search, most: float) -> Found:
         for o in self._calling:
             if self.hands[o].bound > most + 1e-6:
                 return NOTHING
@@ -218,20 +208,14 @@ class _Season:
         return over.together(self._calling, most)
 
     def _union(self, served: Sequence[int]) -> dict[str, int] | None:
-        """What has to be bought for the kits that were found alone; None where there is not enough on offer."""
-        used: dict[int, dict[str, int]] = {}
-        for o in served:
-            best = self.hands[o].best
-            assert best is not None
-            assert best.outcome.counts is not None
-            used |= best.program.used(best.outcome.counts)
-        needs = self.problem.beyond_owned(used)
+        """What has to be bought for the kits in hand; None where there is not enough on offer."""
+        needs = self.problem.beyond_owned({o: self._in_hand[o].used[o] for o in served})
         return None if any(n > self.problem.offered.get(i, 0) for i, n in needs.items()) else needs
 
     def _most_served(self, served: Sequence[int]) -> Purchase:
         """As many outings as the budget and the stock can serve, which of them being open too."""
         self.budget.say("as many as can be")
-        allowed = self.affordable(self.most)
+        allowed = self.buying.affordable(self.most)
         classes = dict.fromkeys(served, bus_classes(self.problem.with_purchases(allowed).batteries))
         names = ["cost", "mass", "items"] if self.most_cents is None else ["mass", "cost", "items"]
         try:
@@ -253,29 +237,33 @@ class _Season:
     def _lightest(self, served: list[int], chosen: Mapping[str, int], cost: float, bound: float) -> Purchase:
         """The lightest kits for what is served, at that cost or within the budget."""
         if self.most_cents is None:
-            parts, is_lightest = self._lightest_for(served, dict(chosen), cost)
+            parts, is_lightest = self._lightest_for(served, dict(chosen), cost, is_least=cost <= bound + 1e-6)
             return self._described(parts, cost, bound, is_lightest=is_lightest)
-        allowed = self.affordable(self.most)
+        allowed = self.buying.affordable(self.most)
         best, is_lightest = dict(chosen), True
         if self.most > 0 and dict(allowed) != dict(chosen):
             best, is_lightest = self._best_set(served, best, allowed)
         parts, is_sure = self._with(served, best)
         return self._described(parts, cost, bound, is_lightest=is_lightest and is_sure)
 
-    def _lightest_for(self, served: list[int], chosen: dict[str, int], cost: float) -> tuple[list[Solved], bool]:
-        """The lightest kits among all purchases that serve these outings at the least cost.
+    def _lightest_for(
+        self, served: list[int], chosen: dict[str, int], cost: float, *, is_least: bool
+    ) -> tuple[list[Solved], bool]:
+        """The lightest kits among all purchases that serve these outings at the least cost, where that is proved.
 
         Such purchases have nothing in them that could be left out, so they are few: they are found one
         after another, for the outings that call for that cost, and the kits are chosen with each.
         """
         free = {i: n for i, n in self.problem.offered.items() if self.problem.prices[i] == 0}
         parts, is_sure = self._with(served, chosen | free)
-        if cost <= 0:
-            return parts, is_sure
+        if cost <= 0 or not is_least:
+            return parts, is_sure and is_least
         best, tried = self._order_of(parts, served), [{i: n for i, n in chosen.items() if i not in free}]
         while len(tried) < MOST_SETS:
             self.budget.say("other purchases at that price")
-            found = self.search(self.affordable(cost), ["cost"], forbidden=tried).together(self._calling, cost)
+            found = self.buying.search(self.buying.affordable(cost), ["cost"], forbidden=tried).together(
+                self._calling, cost
+            )
             if not found.has_kits:
                 return parts, is_sure and found.is_sure
             another = {i: n for i, n in (bought_of(found) or {}).items() if i not in free}
@@ -317,13 +305,14 @@ class _Season:
         unknown = tuple(o for o in self.numbers if o not in made and o not in self.left_out)
         proof, status = self._proof(len(made), unknown, cost, bound, n_without)
         choices: dict[int, Choice] = {}
-        bought: dict[str, int] = {}
+        used: dict[int, dict[str, int]] = {}
         for o, (part, kit) in sorted(made.items()):
             counts = part.outcome.counts
             assert counts is not None
-            bought = most_of_each(bought, _needed(part))
+            used[o] = part.program.used(counts)[o]
             sky = self.problem.skies(o)[0]
             choices[o] = part_of(kit.model, kit.counts(counts), sky, status, is_settled=is_lightest)
+        bought = self.problem.beyond_owned(used)
         return Purchase(
             self.programme,
             self.problem.stock,
@@ -371,13 +360,13 @@ class _Season:
         return parts, is_sure
 
     def _at_hand_with(self, group: Sequence[int], chosen: Mapping[str, int]) -> list[Solved]:
-        """The kits that were found alone, where the purchases serve them all: when there is no time for better ones."""
+        """The kits in hand, where the purchases serve them all: when there is no time for better ones."""
         needs = self._union(group)
         is_enough = needs is not None and all(chosen.get(i, 0) >= n for i, n in needs.items())
-        return self._found_alone(group) if is_enough else []
+        return self._these(group) if is_enough else []
 
     def _at_hand(self, served: Sequence[int]) -> list[Solved]:
-        """The kits that were found alone, of one outing after another while the stock is enough.
+        """The kits in hand, of one outing after another while the stock is enough.
 
         Within a budget there are none: who goes without is then open, not only unknown.
         """
@@ -385,10 +374,10 @@ class _Season:
         for o in served if self.most_cents is None else ():
             if self._union([*some, o]) is not None:
                 some.append(o)
-        return self._found_alone(some)
+        return self._these(some)
 
-    def _found_alone(self, some: Sequence[int]) -> list[Solved]:
-        return [best for o in some if (best := self.hands[o].best) is not None]
+    def _these(self, some: Sequence[int]) -> list[Solved]:
+        return [best for o in some if (best := self._in_hand[o].best) is not None]
 
     def _best_set(
         self, served: Sequence[int], chosen: dict[str, int], allowed: Mapping[str, int]
@@ -403,7 +392,7 @@ class _Season:
         if sets is None:
             return self._best_set_in_one(served, chosen, allowed)
         self.budget.say("the lightest kits, whatever is bought")
-        wide = self.search(allowed, ["mass"], at_most={"cost": self.most})
+        wide = self.buying.search(allowed, ["mass"], at_most={"cost": self.most})
         wide.look_alone(served)
         widest = [wide.together(one) for one in groups]
         trials = Trials(partial(self._mass_with, wide), [tuple(group) for group in groups], allowed, widest)
@@ -448,7 +437,7 @@ class _Season:
         self, served: Sequence[int], chosen: dict[str, int], allowed: Mapping[str, int]
     ) -> tuple[dict[str, int], bool]:
         """The same in one plan, where the sets of purchases are many."""
-        found = self.search(allowed, LIGHTEST, at_most={"cost": self.most}).together(served)
+        found = self.buying.search(allowed, LIGHTEST, at_most={"cost": self.most}).together(served)
         bought = bought_of(found)
         return (chosen, False) if bought is None else (bought, found.is_settled)
 

@@ -17,6 +17,7 @@ from kitopt.budget import OutOfTime
 from kitopt.engine.banks import Banks
 from kitopt.engine.losses import Losable
 from kitopt.engine.needs import Counts
+from kitopt.engine.openings import Openings
 from kitopt.engine.plan import Case, Objective, Plan, Row
 from kitopt.engine.sides import Sides
 from kitopt.engine.solver import Stated
@@ -47,16 +48,22 @@ class RulesForbid(Exception):
 
 @dataclass(frozen=True, eq=False)
 class Price:
-    """The objective is at least ``fixed + each @ side + by_wh · capacity``.
+    """The objective is at least ``fixed + each @ side + opening @ (what the side opens) + by_wh · capacity``.
 
     Attributes
     ----------
+    opening : ndarray, shape (n_openings,)
+        Of what is there as soon as one panel needs it, for whole; the linear program takes as much of it as of panels.
+    each_alone : ndarray, shape (n_classes,)
+        What may stand for ``each`` where it is not told what is opened.
     of_whole : ndarray, shape (n_levels, n_steps)
         What may stand for ``by_wh · capacity`` where batteries are whole and a side rules some of them out.
     """
 
     fixed: float
     each: Floats
+    opening: Floats
+    each_alone: Floats
     by_wh: float
     of_whole: Floats
 
@@ -93,24 +100,29 @@ class _Quantity:
     ----------
     of_none : list of (Price, ndarray)
         Those where there are few panels, which tell most of all sides together; each by kind too.
-    fixed, each, of_whole, by_kind : rows
-        One a price, also of those near some sides; by kind on the unit where a panel costs least.
+    fixed, each, opening, of_whole, by_kind, by_kind_beside : rows
+        One a price, also of those near some sides; by kind on the unit where a panel costs least, beside sides too.
     """
 
-    def __init__(self, objective: Objective, most: float, kind: NDArray[np.intp], n_kinds: int, banks: Banks) -> None:
+    def __init__(
+        self, objective: Objective, most: float, kind: NDArray[np.intp], n_kinds: int, n_openings: int, banks: Banks
+    ) -> None:
         self.objective, self.most, self._kind, self._n_kinds = objective, most, kind, n_kinds
         self.of_none: list[tuple[Price, Floats]] = []
-        self.fixed, self.each, self.by_kind = _Rows(1), _Rows(len(kind)), _Rows(n_kinds)
+        self.fixed, self.each, self.opening = _Rows(1), _Rows(len(kind)), _Rows(n_openings)
+        self.by_kind, self.by_kind_beside = _Rows(n_kinds), _Rows(n_kinds)
         self.of_whole = _Rows(*banks.shape)
 
     def add(self, price: Price, *, is_of_none: bool = False) -> None:
         """Keep a price; of those near some sides the latest."""
-        by_kind = self._least_by_kind(price)
+        by_kind = self._least_by_kind(price.each_alone)
         rows: dict[_Rows, Floats | float] = {
             self.fixed: price.fixed,
             self.each: price.each,
+            self.opening: price.opening,
             self.of_whole: price.of_whole,
             self.by_kind: by_kind,
+            self.by_kind_beside: self._least_by_kind(price.each),
         }
         if is_of_none:
             self.of_none.append((price, by_kind))
@@ -120,10 +132,10 @@ class _Quantity:
         for one, row in rows.items():
             one.add(row)
 
-    def _least_by_kind(self, price: Price) -> Floats:
+    def _least_by_kind(self, each: Floats) -> Floats:
         """The price of a panel of each kind on the unit where it costs least, shape (n_kinds,)."""
         least = np.full(self._n_kinds, np.inf)
-        np.minimum.at(least, self._kind, price.each)
+        np.minimum.at(least, self._kind, each)
         return least
 
 
@@ -150,7 +162,10 @@ class Prices:
         self._plan = replace(self._asked, rows=rows, either=())
         self.banks, self.stock = Banks(sides, plan), _stock(sides, plan)
         made_small = [(objective, math.inf), *((_weighed(row, plan), row.upper) for row in plan.limits)]
-        self._quantities = [_Quantity(one, most, sides.kind, sides.n_kinds, self.banks) for one, most in made_small]
+        self._openings = Openings(self._plan, self._classes, without=self.banks.columns)
+        self._quantities = [
+            _Quantity(one, most, sides.kind, sides.n_kinds, self._openings.n, self.banks) for one, most in made_small
+        ]
         self._relaxed, self._rows, self._last, self._apart = self._stated()
         self._wider: Prices | None = None
         self._whole: dict[tuple[tuple[Losable, ...], ...], Whole] = {}
@@ -300,11 +315,15 @@ class Prices:
         level = self.banks.levels.of(len(needs), sides=sides, classes=classes, sets=sets)
         can_be_met = np.isfinite(self.banks.made(needs, level))
         step = self.banks.step(np.where(can_be_met, needs, 0.0))
+        opened = None if sides is None else self._openings.of(sides, classes)
 
         def least(quantity: _Quantity) -> Floats:
             costs = quantity.fixed.all + quantity.of_whole.all[:, level, step]
-            costs += 0.0 if sides is None else _times(quantity.each.all[:, classes], sides)
-            costs += 0.0 if sets is None else _times(quantity.by_kind.all, np.atleast_2d(sets))
+            if sides is not None and opened is not None:
+                costs += _times(quantity.each.all[:, classes], sides)
+                costs += _times(quantity.opening.all, opened)
+            by_kind = quantity.by_kind if sides is None else quantity.by_kind_beside
+            costs += 0.0 if sets is None else _times(by_kind.all, np.atleast_2d(sets))
             return np.asarray(np.max(costs, axis=0) + quantity.objective.fixed)
 
         first, *limits = map(least, self._quantities)
@@ -336,7 +355,8 @@ class Prices:
         fixed = answer.objective - float(each @ at) - by_wh * need
         # what each battery costs but for its capacity, and what the linear program took of it at best
         costs = objective.weights[self.banks.columns] - answer.duals @ self._in_rows
-        return Price(fixed, each, by_wh, self.banks.least(costs, by_wh)), met
+        of_whole = self.banks.least(costs, by_wh)
+        return Price(fixed, *self._openings.apart(each, answer.duals), each, by_wh, of_whole), met
 
     def _stated(self) -> tuple[Stated, Places, int, tuple[Places, Places]]:
         """The relaxed program of a side and a capacity that may be missed at a price.

@@ -42,8 +42,9 @@ _FIRST_SIDES = 8.0
 _MANY_IN_VAIN, _FAR = 100, 2.0
 """So many sides are looked at in vain, or so many times as far as where the first of them was, before it is asked
 whether there is anything at all."""
-_MOST_AT_ONCE = 10_000
-"""Of more columns sides are not looked for up to a cutoff at once: that they are too many is told late."""
+_MOST_AT_ONCE, _NEAR = 10_000, 1.25
+"""Of more columns, or farther than so many times what is known, sides are not looked for up to a cutoff at once: that
+they are too many is told late."""
 _MOST_NODES = 2_000
 """Of the branching that asks so."""
 _MOST_NODES_OF_ONE = 200
@@ -473,6 +474,8 @@ class _Chooser:
         first_sides, most_shown = (1.0, _MOST_SHOWN) if len(self._listings) == 1 else (_FIRST_SIDES, _MOST_OF_SEVERAL)
         most, gap = (floor + gap, gap) if self.looked is None else self.looked
         is_at_once = math.isfinite(cutoff) and self.plan.n_columns <= _MOST_AT_ONCE
+        is_near = cutoff <= _NEAR * floor
+        is_at_once &= self.looked is None and (is_near or floor <= 0.0)
         most, few = cutoff if is_at_once else max(most, floor + 1.0), first_sides
         self._narrow(objective, cutoff)
         is_asked = is_wide = False
@@ -523,7 +526,7 @@ class _Chooser:
                 self._narrow(objective, cutoff)
             elif is_all:
                 return False
-            elif not is_asked and (n_vain >= _MANY_IN_VAIN or most > _FAR * first):
+            elif not (is_asked or is_near) and (n_vain >= _MANY_IN_VAIN or most > _FAR * first):
                 is_asked = True
                 if not self._is_any(objective, cutoff):
                     return False

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import random
 from collections.abc import Callable
@@ -220,7 +221,7 @@ def test_purchases_agree_with_trying_every_one(
     several_numbers: range, is_tried: bool, few_types: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # all on offer at once, or the cheapest first and then twice as many
-    monkeypatch.setattr("kitopt.choice.season.FEW_TYPES", few_types)
+    monkeypatch.setattr("kitopt.choice.buying.FEW_TYPES", few_types)
     n_bought = 0
     for number in several_numbers[:: 2 if is_tried else 1]:
         found, some, (owned, prices, together) = bought_for(number, None, is_tried=is_tried)
@@ -237,6 +238,48 @@ def test_purchases_agree_with_trying_every_one(
         assert found.is_lightest, number
         assert kits_g(found) == right.mass_g, number
     assert decides(n_bought, several_numbers, 1 if is_tried else 3)
+
+
+@pytest.mark.parametrize("few_types", [1, 24])
+def test_kits_at_the_same_time_agree_with_trying_every_pair(
+    several_numbers: range, few_types: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # each found apart on what the other leaves it, or both in one plan
+    monkeypatch.setattr("kitopt.choice.buying.FEW_TYPES", few_types)
+    n_shared = 0
+    for number in several_numbers:
+        rng = random.Random(number)
+        some = several(number, 2)
+        # enough for two, where there are few enough to try
+        more = {*some.inventory.leads, *some.inventory.controllers, some.inventory.batteries[-1]}
+        more |= {*some.inventory.panels[-1:]}
+        some = replace(some, inventory=some.inventory.counting(lambda item, more=more: item.count + (item in more)))
+        mine, theirs, owned, prices = split(some, rng)
+        outings = tuple(Outing(t.operation) for t in some.tasks)
+        assert at_once(outings) == [(0, 1)]
+        found = buy(Programme("invented", "invented", outings), mine, theirs, sky_of(some), with_singles=False)
+        right, dearest = cheapest_pair(some, owned, prices)
+        assert found.proof.proved, number
+        assert (found.status == "found") == math.isfinite(right), number
+        if found.status == "found":
+            assert found.cost_cents == right, number
+            n_shared += right > dearest
+    assert decides(n_shared, several_numbers, 3)
+
+
+def cheapest_pair(some: Several, owned: dict[str, int], prices: dict[str, int]) -> tuple[float, float]:
+    """What two kits at the same time cost at the least, and what the dearer of them costs alone."""
+    by_id = some.inventory.by_id
+    one, other = ([dict(kit.counts) for kit in working(task, some.inventory)] for task in some.tasks)
+
+    def cents(*kits: dict[str, int]) -> float:
+        total = {i: sum(kit.get(i, 0) for kit in kits) for kit in kits for i in kit}
+        if any(n > by_id[i].count for i, n in total.items()):
+            return math.inf
+        return float(sum(max(0, n - owned[i]) * prices.get(i, 0) for i, n in total.items()))
+
+    alone = (min(map(cents, kits), default=math.inf) for kits in (one, other))
+    return min(itertools.starmap(cents, itertools.product(one, other)), default=math.inf), max(alone)
 
 
 def test_purchases_within_a_budget_agree_with_trying_every_one(several_numbers: range) -> None:

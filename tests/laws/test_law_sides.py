@@ -145,12 +145,29 @@ def test_every_side_of_a_kit_as_good_as_the_cutoff_is_listed(
     assert (n_closer > 10) is is_closer
 
 
+def test_what_a_side_opens_is_borne_once_and_no_kit_costs_less(
+    side_numbers: range, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    n_more = 0
+    for number in side_numbers:
+        for _, of_class, counts, value in working_kits(number):
+            prices, side = of_class._prices, of_class.sides.of(counts)[None, :]
+            nothing = np.zeros((1, prices._openings.n))
+            has_wh = np.array([sum(wh * counts[j] for j, wh in of_class.sides.capacity_terms())])
+            told = float(prices.bound(has_wh, sides=side)[0])
+            assert told <= value + 1e-3, number
+            with monkeypatch.context() as patched:
+                patched.setattr(prices._openings, "of", lambda *_, nothing=nothing: nothing)
+                n_more += told > float(prices.bound(has_wh, sides=side)[0]) + 1.0
+    assert n_more > 5
+
+
 def test_a_side_that_no_battery_can_serve_is_not_chosen() -> None:
     # an infinite need once scaled all the others away, and the same kit was tried for ever
     n_chosen = 0
     for number in (0, 6, 8, 26):
         solved, of_class, _, value = next(working_kits(number))
-        listed = of_class.within(1.2 * value)
+        listed = of_class.within(1.5 * value)
         for only in range(len(listed)):
             need_wh = np.full(len(listed), np.inf)
             need_wh[only] = listed.need_wh[only]
