@@ -307,8 +307,12 @@ class Stated:
             highs.setSolution(len(given), np.array(indices, dtype=np.int32), np.array(counts, dtype=np.float64))
         self._run()
 
-        status = highs.getModelStatus()
         known = highspy.HighsModelStatus
+        if highs.getModelStatus() == known.kUnknown:
+            # from where it stood it came to nothing; from the beginning it most often does
+            highs.clearSolver()
+            self._run()
+        status = highs.getModelStatus()
         if status in (known.kInfeasible, known.kUnboundedOrInfeasible):
             return _NOTHING
         is_cut_short = status in (known.kTimeLimit, known.kSolutionLimit)

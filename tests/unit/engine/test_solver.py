@@ -126,6 +126,30 @@ def test_a_time_limit_with_nothing_in_hand_gives_no_values() -> None:
     assert answer.objective == math.inf
 
 
+def test_what_the_solver_comes_to_nothing_with_is_begun_anew() -> None:
+    import highspy
+
+    stated = solver.Stated(covering([1, 1], [3, 4], 7), is_relaxed=True)
+    real, cleared = stated._highs, []
+
+    class ComesToNothing:
+        """The solver, that does not know until it has begun anew."""
+
+        def __getattr__(self, name: str) -> Any:
+            return getattr(real, name)
+
+        def getModelStatus(self) -> Any:
+            return real.getModelStatus() if cleared else highspy.HighsModelStatus.kUnknown
+
+        def clearSolver(self) -> Any:
+            cleared.append(True)
+            return real.clearSolver()
+
+    stated._highs = ComesToNothing()
+    assert stated.solve().objective == pytest.approx(2.0)
+    assert cleared == [True]
+
+
 def test_an_option_that_the_solver_does_not_know_is_refused() -> None:
     with pytest.raises(SolverFailed, match="mip_rel_gab"):
         solver.Stated(Program(), is_relaxed=False)._set({"output_flag": False, "mip_rel_gab": 0.0})
