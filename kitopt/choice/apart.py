@@ -110,8 +110,9 @@ class Apart:
                 heapq.heappush(waiting, (again, next(serial), node))
                 continue
             self.least = max(self.least, min(least, self._cutoff))
-            if least >= self._cutoff - 1e-6:
-                return
+            # prices are whole numbers
+            if least >= self._cutoff - 1.0 + 1e-6:
+                break
             self.buying.budget.check()
             kits = {o: kit for o in self.numbers if (kit := self._best_of(o, node[o])) is not None}
             if len(kits) < len(self.numbers):
@@ -132,7 +133,7 @@ class Apart:
 
     @property
     def _cutoff(self) -> float:
-        """What kits of interest cost less than: prices are whole numbers."""
+        """What kits of interest cost less than."""
         return self.most + 1.0 if self._best is None else sum(one.least for one in self._best.values())
 
     def _least_of(self, o: int, limits: Limits) -> float:
@@ -168,7 +169,7 @@ class Apart:
                 if self._best_of(o, limits) is None and all(one[:2] != (o, limits) for one in asked):
                     mine = self._least_of(o, limits)
                     asked.append((o, limits, mine, self._cutoff - 1.0 - (least - mine)))
-        asked = [one for one in asked if one[2] <= one[3]][:most]
+        asked = [one for one in asked if one[2] <= one[3] + 1e-6][:most]
         for (o, *_), told in zip(asked, at_once([partial(self._asked, *one) for one in asked]), strict=True):
             self._told[o].append(told)
             if told.brief is not None and not told.is_known:
