@@ -116,6 +116,8 @@ class Apart:
             self.buying.budget.check()
             kits = {o: kit for o in self.numbers if (kit := self._best_of(o, node[o])) is not None}
             if len(kits) < len(self.numbers):
+                known = "none known" if self._best is None else f"{self._cutoff / 100:.2f} known"
+                self.buying.budget.say(f"kits at the same time: {self.least / 100:.2f} at least, {known}")
                 self._ask([node, *(other for _, _, other in heapq.nsmallest(_ASKED_AT_ONCE, waiting))])
                 heapq.heappush(waiting, (least, next(serial), node))
                 continue

@@ -2,7 +2,8 @@
 
 Each operation is first solved alone: what it needs at least bounds what the season needs. Where the
 purchases of all together cost no more than the dearest alone, that is the answer; otherwise those
-that call for most are solved in one plan, and with them others only as they are failed by it.
+that call for most are solved in one plan, or each by itself on a part of what there is, and with
+them others only as they are failed.
 """
 
 from __future__ import annotations
