@@ -71,9 +71,9 @@ class Apart:
     buying: Buying
     known: Mapping[int, Found]
     most: float
-    least: float = 0.0
-    _best: Mapping[int, _Told] | None = None
-    _told: dict[int, list[_Told]] = field(default_factory=dict)
+    least: float = field(default=0.0, init=False)
+    _best: Mapping[int, _Told] | None = field(default=None, init=False)
+    _told: dict[int, list[_Told]] = field(default_factory=dict, init=False)
 
     def __post_init__(self) -> None:
         self.numbers = list(self.known)
@@ -181,7 +181,7 @@ class Apart:
     def _asked(self, o: int, limits: Limits, least: float, most: float) -> _Told:
         """What one kit costs within some limits, up to a sum."""
         within = self._within(limits)
-        over, found = within.cheapest(lambda over, most: over.alone(o, most), most, least)
+        over, found = within.cheapest_alone(o, most, least)
         if found.is_impossible:
             return _Told(limits, most + 1.0)
         takes = _taken(within.problem, o, found) if found.has_kits else {}

@@ -59,6 +59,10 @@ class Buying:
             known = sum_cents
         return over, found if found.is_impossible else replace(found, bound=max(known, found.bound))
 
+    def cheapest_alone(self, o: int, most: float, least: float = -math.inf) -> tuple[Search, Found]:
+        """The cheapest kit of one outing, and the search that found it."""
+        return self.cheapest(lambda over, most: over.alone(o, most), most, least)
+
     def taken(self, o: int, brief: Brief) -> Found:
         """That kit, where it was found in another process."""
         return self.search(brief.allowed, ["cost"]).take(o, brief)

@@ -113,7 +113,7 @@ class _Season:
         if self.with_owned.alone(o).has_kits:
             return [self.with_owned.in_brief(o)]
         self.budget.say(f"{name}: with purchases")
-        over, found = self.buying.cheapest(lambda over, most: over.alone(o, most), self.most)
+        over, found = self.buying.cheapest_alone(o, self.most)
         return [self.with_owned.in_brief(o), replace(over.in_brief(o), bound=found.bound)]
 
     def _alone_from(self, o: int, briefs: list[Brief]) -> Found:
@@ -121,7 +121,7 @@ class _Season:
         owned = self.with_owned.take(o, briefs[0])
         if owned.has_kits:
             return replace(owned, bound=0.0, is_sure=True)
-        return self.buying.search(briefs[1].allowed, ["cost"]).take(o, briefs[1])
+        return self.buying.taken(o, briefs[1])
 
     # -- together ------------------------------------------------------------------------
 

@@ -319,9 +319,8 @@ class Prices:
 
         def least(quantity: _Quantity) -> Floats:
             costs = quantity.fixed.all + quantity.of_whole.all[:, level, step]
-            if sides is not None and opened is not None:
-                costs += _times(quantity.each.all[:, classes], sides)
-                costs += _times(quantity.opening.all, opened)
+            costs += 0.0 if sides is None else _times(quantity.each.all[:, classes], sides)
+            costs += 0.0 if opened is None else _times(quantity.opening.all, opened)
             by_kind = quantity.by_kind if sides is None else quantity.by_kind_beside
             costs += 0.0 if sets is None else _times(by_kind.all, np.atleast_2d(sets))
             return np.asarray(np.max(costs, axis=0) + quantity.objective.fixed)
