@@ -82,7 +82,7 @@ class Search:
             tried: list[Solved] = []
 
             def attempt(k: int, most: float, before: Solved | None) -> Solved | None:
-                if any(one.outcome.objective <= self.enough for one in tried):
+                if any(one.outcome.counts is not None and one.outcome.objective <= self.enough for one in tried):
                     return None
                 self._bounds[o, k] = self._floor(numbers)
                 if most < self._bounds[o, k] - 1e-6:

@@ -29,6 +29,8 @@ Floats = NDArray[np.float64]
 
 MOST_SETS = 20_000
 """More sets than this are not listed."""
+_MOST_HUNG = 100_000
+"""Nor more ways to hang one of them on units, so far as it is hung."""
 MOST_SIDES = 2_000
 """The needs of more sides than this are not asked."""
 _MANY, _MOST_LOOKS, _FEWER = 40, 40, 0.97
@@ -94,6 +96,14 @@ class _Begun:
     known: list[tuple[float, Counts]] = field(default_factory=list)
     _seen: set[bytes] = field(default_factory=set)
 
+    def anew(self) -> _Begun:
+        """The same with nothing known yet of what a side needs; what was looked at in vain is not counted again."""
+        waiting = [(bound, i, min(stage, _A_SIDE), some, need) for bound, i, stage, some, need in self.waiting]
+        again = _Begun(self.most, waiting, self.serial, _seen=set(self._seen))
+        for bound, side in self.known:
+            again.add(_A_SIDE, bound, side[None, :], np.zeros(1))
+        return again
+
     def add(self, stage: int, bound: float, some: Counts, need: Floats) -> None:
         """Let something wait."""
         self.serial += 1
@@ -158,6 +168,9 @@ class Listing:
 
     def is_of(self, plan: Plan, sides: Sequence[Sides | Spared], objective: Objective) -> bool:
         """Whether it is of the same rows, bounds, sides and objective: the same things, not ones that are alike."""
+        return self._is_of_plan(plan, objective) and [*map(id, self.each_case)] == [*map(id, sides)]
+
+    def _is_of_plan(self, plan: Plan, objective: Objective) -> bool:
         mine = self._asked
         return (
             mine.rows is plan.rows
@@ -165,9 +178,16 @@ class Listing:
             and mine.lower is plan.lower
             and mine.upper is plan.upper
             and self.objective is objective
-            and len(self.each_case) == len(sides)
-            and all(a is b for a, b in zip(self.each_case, sides, strict=True))
         )
+
+    def go_on_from(self, others: Sequence[Listing]) -> Listing:
+        """Go on where one stands that was made for some of the cases: what else is asked makes nothing cheaper."""
+        mine = set(map(id, self.each_case))
+        for other in others:
+            if other._begun and other._is_of_plan(self._asked, self.objective) and mine > {*map(id, other.each_case)}:
+                self._begun, self.wired = other._begun.anew(), list(other.wired)
+                self._is_closer = other._is_closer
+        return self
 
     def within_time(self, left_s: Callable[[], float], solve: Solve | None) -> Listing:
         """Go on with other time."""
@@ -440,7 +460,7 @@ class Listing:
             found = (found[:, None, :] + ways[None, :, :]).reshape(-1, len(mine))
             bounds = self._prices.bound(np.full(len(found), need), sides=found, classes=mine, sets=left)
             found = found[bounds <= most]
-            if len(found) > MOST_SETS:
+            if len(found) > _MOST_HUNG:
                 raise TooMany
         sides = np.zeros((len(found), self.sides.n_classes), dtype=np.int64)
         sides[:, mine] = found

@@ -26,6 +26,7 @@ from kitopt.engine.plan import Objective, Plan, Row
 from kitopt.engine.prices import SLACK, RulesForbid, TooMany
 from kitopt.engine.sides import Sides, can_hold
 from kitopt.engine.solver import Answer, Program, Stated, counted, solve_within
+from kitopt.engine.strongest import strongest
 from kitopt.engine.whole import Solve
 from kitopt.engine.write import Asked, add_joint, add_learned, add_sides
 from kitopt.errors import ModelError
@@ -55,6 +56,8 @@ _MOST_OF_SEVERAL = 100
 """More of several kits do, since what is known of one kit alone rules out few of its sides."""
 _MOST_TOLD_APART = 40
 """Of more sides the best kit is found before it is asked whether it is alone."""
+_ALMOST = 0.9
+"""Where it is asked whether any counts do, those that meet less of the need are not looked for."""
 _GAP = 0.999
 """Objectives are multiples of a step, so a gap below one is none."""
 
@@ -131,7 +134,8 @@ def choose(
     least : float
         What is known already: no counts have a lower first objective.
     enough : float
-        Counts whose first objective is at most this will do, proved best or not.
+        Counts whose first objective is at most this will do, proved best or not; where it is infinite any will, and
+        only whether there are any is asked.
     may_put_off : bool
         Whether a plan of too many sides, or of many in vain, is left to be asked again, when more is known of others.
     in_hand : ndarray, optional
@@ -148,6 +152,8 @@ def choose(
     SolverFailed
     """
     known = [CaseMemory(case) for case in plan.cases] if memories is None else list(memories)
+    if enough == math.inf:
+        return _any(plan, budget, cutoff, known)
     tried, looked = in_hand, None
     while True:
         known = _with_trials(plan, known)
@@ -172,6 +178,27 @@ def choose(
             return outcome.without_counts()
         # a trial only forbids
         least, tried = max(least, outcome.bound), chooser.tried
+
+
+def _any(plan: Plan, budget: Budget, cutoff: float, known: Sequence[CaseMemory]) -> Outcome:
+    """Any counts that pass, or that none do: the strongest are looked for, which tells sooner than the cheapest."""
+    first = plan.objectives[0]
+    least, limit = plan.least(first), first.most(first.at_most(cutoff))
+    within = plan if limit is None else replace(plan, rows=(*plan.rows, limit))
+    while True:
+        known = _with_trials(plan, known)
+        found = strongest(within, known, budget=budget, least_share=_ALMOST, is_any_enough=True)
+        if found.counts is None or found.share < 1.0:
+            is_none = found.most < 1.0
+            bound = least if not is_none else first.at_most(cutoff) + first.step
+            return Outcome("no-kit" if is_none else "time-limit", None, math.inf, bound, tuple(known))
+        value = float(first.of(found.counts))
+        outcome = Outcome("time-limit", found.counts, value, least, tuple(known), reached={first.name: (value, least)})
+        try:
+            if not _is_refused(plan, found.counts, budget):
+                return outcome
+        except OutOfTime:
+            return outcome.without_counts()
 
 
 def _is_refused(plan: Plan, counts: Floats, budget: Budget) -> bool:
@@ -435,7 +462,7 @@ class _Chooser:
         for listing in kept:
             if listing.is_of(plan, sides, objective):
                 return listing.within_time(left_s, solve)
-        kept.append(Listing(plan, sides, objective, left_s, solve))
+        kept.append(Listing(plan, sides, objective, left_s, solve).go_on_from(kept))
         return kept[-1]
 
     def _beside(self, rows: Sequence[Row], sides: Sequence[Sides | Spared], objective: Objective) -> Listing:

@@ -42,10 +42,13 @@ class Strongest:
         None when no counts obey the rules at all.
     share : float
         Share of the need that they meet with the confidence asked for. [0–1]
+    most : float
+        No counts meet more. [0–1]
     """
 
     counts: Floats | None
     share: float
+    most: float = 1.0
 
 
 def scaled(case: Case, share: float) -> Case:
@@ -68,7 +71,12 @@ def share_met(case: Case, counts: Floats) -> float:
 
 
 def strongest(
-    plan: Plan, memories: Sequence[CaseMemory], *, budget: Budget = UNLIMITED, least_share: float = 0.0
+    plan: Plan,
+    memories: Sequence[CaseMemory],
+    *,
+    budget: Budget = UNLIMITED,
+    least_share: float = 0.0,
+    is_any_enough: bool = False,
 ) -> Strongest:
     """Find the strongest counts of a plan of which none pass.
 
@@ -80,8 +88,10 @@ def strongest(
         When the time is up the best so far is returned.
     least_share : float
         Only counts that meet at least this are of interest. [0–1]
+    is_any_enough : bool
+        Whether only this is asked: do any counts meet the whole need?
     """
-    best, best_share = None, -1.0
+    best, best_share, most = None, -1.0, 1.0
     boxes = [m.upper_of_coordinates(plan.upper) for m in memories]
     for _ in range(_MOST_ROUNDS):
         if budget.is_over:
@@ -89,13 +99,19 @@ def strongest(
         program = plan.program(np.zeros(plan.n_columns))
         # what is hardly stronger than the counts in hand is of no interest, and so never looked for
         least = max(least_share, best_share + _CLOSE)
+        if is_any_enough and best_share < 1.0:
+            least = min(least, 1.0)
         if least > 1.0:
             break
         share_column = program.add_column(least, 1.0, integer=False, cost=-1.0)
         for memory, box in zip(memories, boxes, strict=True):
             add_learned(program, memory, box, share_column)
-        answer = solve_within(budget, program, absolute_gap=_CLOSE / 2)
-        if answer.values is None:
+        # with counts in hand a wrong verdict only makes of these the strongest, which they may not be by a little
+        is_confirmed = is_any_enough or (best is None and least_share <= 0.0)
+        answer = solve_within(budget, program, absolute_gap=_CLOSE / 2, confirm=is_confirmed)
+        is_none = answer.status == "infeasible"
+        most = min(most, math.nextafter(least, 0.0) if is_none else -answer.bound + _CLOSE / 2)
+        if answer.values is None or (is_any_enough and most < 1.0):
             break
         counts = plan.whole(answer.values[: plan.n_columns])
         hoped = float(answer.values[share_column])
@@ -107,11 +123,11 @@ def strongest(
             break
         for memory in asked:
             _learn_at(memory, counts, min(1.0, (met + hoped) / 2 if met + _CLOSE < hoped else hoped))
-    if best_share <= 0.0 and least_share <= 0.0:
+    if best_share <= 0.0 and least_share <= 0.0 and not is_any_enough:
         # the reserve and the cold alone ask for more than any kit starts with: no share of the need can be met
         nearest = _least_short(plan, memories, budget)
         best = best if nearest is None else nearest
-    return Strongest(best, max(0.0, best_share))
+    return Strongest(best, max(0.0, best_share), most)
 
 
 def _least_short(plan: Plan, memories: Sequence[CaseMemory], budget: Budget) -> Floats | None:

@@ -205,6 +205,7 @@ class _Trying:
     def _is_mended_by(self, change: Change) -> bool:
         """Try a change alone, then with what it takes along where that is not enough."""
         self.asker.budget.say(f"trying: {change.family} {change.id} {change.text}".rstrip())
+        change = self._longest(change) if change.family == "hours" else change
         alone = self._try((change,))
         if alone is None:
             return False
@@ -280,8 +281,7 @@ class _Trying:
         return self._repair(ways, after)
 
     def _keep(self, one: Repair) -> None:
-        kept = self._as_long_as_can_be(one) if one.works else one
-        kept = replace(kept, choice=kept.choice.light)
+        kept = replace(one, choice=one.choice.light)
         (self.work if one.works else self.tried).append(kept)
 
     def _repair(self, ways: Sequence[Way], after: Choice) -> Repair:
@@ -296,17 +296,12 @@ class _Trying:
         gain_wh = None if self.before_wh is None else self.before_wh + brings_wh
         return Repair(tuple(ways), after.packed != (), gain_wh, left_wh, mass_g, after)
 
-    def _as_long_as_can_be(self, works: Repair) -> Repair:
-        """Of fewer hours the most that work; any other repair as it is."""
-        if works.change.family != "hours":
-            return works
+    def _longest(self, change: Change) -> Change:
+        """Of fewer hours the most for which any kit works."""
         operation = self.choice.operation
-        longer = [h for h in steps(works.change.value, operation.hours, operation.need.step_h) if h < operation.hours]
-        changes = [Change("hours", value=h) for h in longer]
-        last = last_that_holds(lambda i: bool(self.asker.ask(changes[i]).packed), -1, len(changes), guess=0)
-        if last < 0:
-            return works
-        return self._repair(((changes[last],),), self.asker.ask(changes[last], is_in_full=True))
+        longer = [h for h in steps(change.value, operation.hours, operation.need.step_h) if h < operation.hours]
+        changes = [change, *(Change("hours", value=h) for h in longer)]
+        return changes[last_that_holds(lambda i: self.asker.has_kit(changes[i]), 0, len(changes), guess=1)]
 
 
 def _go_together(one: Change, other: Change) -> bool:

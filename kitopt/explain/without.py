@@ -15,7 +15,7 @@ from kitopt.inventory.items import Extra, Load
 
 _MOST_STEPS = 2_000
 """What all reasons of a kit may take together; one that is asked for alone may take more."""
-_STEPS_TO_STRONGEST = 200
+_STEPS_TO_STRONGEST = 60
 """Of them how far the strongest kit without an item falls short."""
 
 Pieces = tuple[tuple[str, int], ...]

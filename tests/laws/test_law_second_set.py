@@ -21,6 +21,7 @@ from oracle.search import kits_in_order, legal_layouts
 from oracle.second import N_OTHERS, needed, others_like, strict, tried_by
 
 from kitopt.choice import Choice, pack
+from kitopt.choice.kit import best_kit, in_full
 from kitopt.choice.laid import n_needed_of
 from kitopt.sky.windows import Sky
 
@@ -74,6 +75,24 @@ def test_the_choice_agrees_with_trying_every_kit_under_both_sets(second_numbers:
             assert survived >= least, number
     # else nothing would be said of the second set
     assert n_harder >= 1
+
+
+def test_any_kit_is_found_just_where_there_is_one(second_numbers: range) -> None:
+    n_with, n_without = 0, 0
+    for number in second_numbers:
+        instance, others = with_others(number)
+        value, _ = best(instance, others)
+        found = best_kit(instance.operation, instance.inventory, instance.sky, enough=math.inf)
+        assert found.packed or found.proof.proved, number
+        assert bool(found.packed) == (value is not None), number
+        n_with, n_without = n_with + bool(found.packed), n_without + (not found.packed)
+        if found.packed:
+            joined = in_full(found)
+            for operation, sky in ((instance.operation, instance.sky), (strict(instance.operation), others)):
+                world = World(operation, instance.inventory, sky)
+                assert bank_of(world, joined.packed, joined.joins).passes(), number
+    assert n_with >= 2
+    assert n_without >= 2
 
 
 def test_surer_is_never_lighter_with_a_second_set() -> None:

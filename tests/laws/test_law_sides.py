@@ -23,9 +23,11 @@ from kitopt.choice.kit import best_kit
 from kitopt.engine import Objective, choose, listing, search
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listing, fixed_of
+from kitopt.engine.plan import Plan
 from kitopt.engine.prices import RulesForbid, TooMany
 from kitopt.engine.sides import Sides, can_hold
 from kitopt.engine.solver import solve
+from kitopt.engine.strongest import scaled
 from kitopt.engine.write import add_sides
 from kitopt.inventory import read_inventory
 from kitopt.inventory.demo import demo_folder
@@ -100,6 +102,42 @@ def test_no_working_kit_has_less_battery_than_its_side_needs(side_numbers: range
             n_decided += sides.need_wh(side) > 0.5 * has_wh
     assert n_kits > 20
     assert n_decided > 5
+
+
+def test_a_listing_goes_on_where_one_for_fewer_cases_stands(side_numbers: range) -> None:
+    n_told = n_fewer = n_late = 0
+    for number in side_numbers:
+        instance = numbered(number)
+        choice = pack(instance.operation, instance.inventory, instance.sky)
+        most = 1.5 * (choice.proof.objective or 1000.0)
+        for solved in choice.solved:
+            one = listing_of(solved)
+            if one is None:
+                continue
+            plan, first = solved.plan, one.sides
+            harder = CaseMemory(scaled(plan.cases[0], 1.2))
+            second = Sides(harder.case, fixed_of(harder.case, plan, harder.upper_of_coordinates(plan.upper)))
+
+            def of_both(plan: Plan = plan, sides: tuple[Sides, ...] = (first, second)) -> Listing:
+                return Listing(plan, sides, plan.objectives[0], lambda: LATE_S)
+
+            try:
+                alone = one.within(most, 2.0)
+                gone_on = of_both().go_on_from([one])
+                n_late += gone_on.reach > 0.0
+                gone_on.within(most)
+                fresh = of_both().within(most)
+            except (TooMany, RulesForbid):
+                continue
+            # what was learned in between may rule out more
+            here = gone_on.within(most)
+            assert {*map(bytes, here.sides)} == {*map(bytes, fresh.sides)}, number
+            assert sorted(here.need_wh) == sorted(fresh.need_wh), number
+            n_told += len(here)
+            n_fewer += len(alone) > 0 and not len(here)
+    assert n_told > 20
+    assert n_fewer > 2
+    assert n_late > 20
 
 
 @pytest.mark.parametrize(("many", "is_closer"), [(40, False), (0, False), (40, True)])
@@ -223,7 +261,7 @@ def test_a_wiring_that_brings_no_more_needs_no_less() -> None:
     operation = read_operation(demo_folder() / "operations" / "coastal-checkpoint.toml")
     operation = replace(operation, hours=52.0, need=replace(operation.need, windows=40))
     # any kit will do, as it is wired otherwise below
-    some = best_kit(operation, read_inventory(demo_folder()), windows_for(operation), enough=math.inf)
+    some = best_kit(operation, read_inventory(demo_folder()), windows_for(operation), enough=1e9)
     n_worse = n_better = 0
     for solved in some.solved:
         of_class, counts = listing_of(solved), solved.outcome.counts
