@@ -8,9 +8,11 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import partial
 
 from kitopt.ask import Asker, Change
+from kitopt.at_once import at_once
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice
 from kitopt.engine.halving import last_that_holds
@@ -83,7 +85,6 @@ class Repair:
     gain_wh: float | None
     shortfall_wh: float
     mass_g: int | None
-    choice: Choice
 
     @property
     def change(self) -> Change:
@@ -163,102 +164,124 @@ def in_place(*ways: Way) -> Way:
     return tuple(sorted((change for way in ways for change in way), key=lambda change: -change.place))
 
 
-class _Trying:
+@dataclass
+class _Tried:
     """What has been tried so far."""
+
+    work: list[Repair] = field(default_factory=list)
+    not_enough: list[Repair] = field(default_factory=list)
+    undecided: list[tuple[Way, ...]] = field(default_factory=list)
+    n_singles: int = 0
+    n_pairs: int = 0
+    n_solves: int = 0
+    is_cut_short: bool = False
+    has_more_pairs: bool = False
+
+    def add(self, more: _Tried) -> None:
+        """What was tried besides."""
+        self.work += more.work
+        self.not_enough += more.not_enough
+        self.undecided += more.undecided
+        self.n_singles += more.n_singles
+        self.n_solves += more.n_solves
+        self.is_cut_short |= more.is_cut_short
+
+
+class _Trying:
+    """Tries, and keeps what came of it."""
 
     def __init__(self, choice: Choice, asker: Asker, effort: Effort) -> None:
         self.choice, self.asker, self.effort = choice, asker, effort
         short = choice.shortfall
         self.before_wh = short.shortfall_wh if short is not None and short.packed else None
-        self.work: list[Repair] = []
-        self.tried: list[Repair] = []
-        self.undecided: list[tuple[Way, ...]] = []
-        self.n_singles = self.n_pairs = 0
-        self.is_cut_short = self.has_more_pairs = False
+        self.tried = _Tried()
 
     def told(self) -> Repairs:
         """What came of it."""
+        tried = self.tried
         return Repairs(
-            tuple(self.work),
-            tuple(one for one in self.tried if math.isfinite(one.shortfall_wh)),
-            self.is_cut_short,
-            tuple(self.undecided),
-            self.n_singles,
-            self.n_pairs,
-            self.asker.n_solves,
+            tuple(tried.work),
+            tuple(one for one in tried.not_enough if math.isfinite(one.shortfall_wh)),
+            tried.is_cut_short,
+            tuple(tried.undecided),
+            tried.n_singles,
+            tried.n_pairs,
+            tried.n_solves,
             self.effort.solves,
-            self.has_more_pairs,
+            tried.has_more_pairs,
         )
 
     def singles(self, by_family: Iterator[Iterator[Change]]) -> None:
-        """One change at a time, up to the first of each family that works."""
-        for changes in by_family:
-            if len(self.work) >= self.effort.enough:
-                return
-            for change in itertools.islice(changes, self.effort.of_family):
-                if not self._may_go_on():
-                    return
-                self.n_singles += 1
-                if self._is_mended_by(change):
-                    break
+        """One change at a time, up to the first of each family that works.
 
-    def _is_mended_by(self, change: Change) -> bool:
+        As many families as must still work for it to be enough are tried at once: none of them in vain.
+        """
+        while (n := self.effort.enough - len(self.tried.work)) > 0 and self.may_go_on():
+            families = [*itertools.islice(by_family, n)]
+            if not families:
+                return
+            part = replace(self.effort, solves=(self.effort.solves - self.tried.n_solves) // len(families))
+            for one in at_once([partial(_of_family, self.choice, self.asker, part, some) for some in families]):
+                self.tried.add(one)
+
+    def is_mended_by(self, change: Change) -> bool:
         """Try a change alone, then with what it takes along where that is not enough."""
         self.asker.budget.say(f"trying: {change.family} {change.id} {change.text}".rstrip())
+        self.tried.n_singles += 1
         change = self._longest(change) if change.family == "hours" else change
         alone = self._try((change,))
         if alone is None:
             return False
-        best = alone
-        along = () if alone.works else take_along(alone.choice, change)
-        if along and self._may_go_on():
+        best, after = alone
+        along = () if best.works else take_along(after, change)
+        if along and self.may_go_on():
             both = self._try((change, *along))
-            if both is not None and (both.works or both.shortfall_wh < alone.shortfall_wh - 0.5):
-                best = both
+            if both is not None and (both[0].works or both[0].shortfall_wh < best.shortfall_wh - 0.5):
+                best = both[0]
         self._keep(best)
         return best.works
 
     @property
     def does_what_was_asked(self) -> bool:
         """Whether something does."""
-        return any(one.does_what_was_asked for one in self.work)
+        return any(one.does_what_was_asked for one in self.tried.work)
 
     def purchases(self, catalogue: Inventory) -> None:
         """The cheapest pieces of a catalogue that do it together, which is one program."""
-        if not self._may_go_on():
+        if not self.may_go_on():
             return
         self.asker.budget.say("trying: purchases together")
-        self.asker.n_solves += 1
+        self.tried.n_solves += 1
         try:
             bought, _ = cheapest(self.choice, catalogue, self.asker.budget, self.effort.pieces)
         except BadInput:
             return  # an id stands for two kinds of things
         if len(bought) > 1:
-            self.n_pairs += 1
+            self.tried.n_pairs += 1
             found = self._try(*((change,) for change in bought))
             if found is not None:
-                self._keep(found)
+                self._keep(found[0])
 
     def pairs(self) -> None:
         """Two of the best changes together, those first whose gains would do."""
         for ways in self._paired():
-            if self.n_pairs >= self.effort.pairs or not self._may_go_on():
-                self.has_more_pairs = True
+            if self.tried.n_pairs >= self.effort.pairs or not self.may_go_on():
+                self.tried.has_more_pairs = True
                 return
-            self.n_pairs += 1
+            self.tried.n_pairs += 1
             self.asker.budget.say(f"trying together: {' and '.join(way[0].family for way in ways)}")
             found = self._try(*ways)
             if found is not None:
-                self._keep(found)
-            if sum(one.works for one in self.work if len(one.ways) > 1) >= self.effort.enough_pairs:
+                self._keep(found[0])
+            if sum(one.works for one in self.tried.work if len(one.ways) > 1) >= self.effort.enough_pairs:
                 return
 
     def _paired(self) -> list[tuple[Way, Way]]:
         """Pairs of the ten best single changes, by what their gains leave missing and then as they were tried."""
-        best = [one for one in self.tried if one.change.family not in LESS_ASKED]
+        best = [one for one in self.tried.not_enough if one.change.family not in LESS_ASKED]
         best = [one for one in best if one.gain_wh is None or one.gain_wh >= 0.5]
         best = sorted(best, key=lambda one: one.shortfall_wh)[:MOST_PAIRED]
-        best = [one for one in self.tried if one in best]
+        best = [one for one in self.tried.not_enough if one in best]
         before_wh = self.before_wh or 0.0
         order = []
         for n, (one, other) in enumerate(itertools.combinations(best, 2)):
@@ -267,22 +290,23 @@ class _Trying:
                 order.append((max(0.0, before_wh - gains_wh), n, (one.ways[0], other.ways[0])))
         return [ways for *_, ways in sorted(order, key=lambda entry: entry[:2])]
 
-    def _may_go_on(self) -> bool:
+    def may_go_on(self) -> bool:
         if self.asker.budget.is_over:
-            self.is_cut_short = True
-        return not self.is_cut_short and self.asker.n_solves < self.effort.solves
+            self.tried.is_cut_short = True
+        return not self.tried.is_cut_short and self.tried.n_solves < self.effort.solves
 
-    def _try(self, *ways: Way) -> Repair | None:
+    def _try(self, *ways: Way) -> tuple[Repair, Choice] | None:
         """What ways bring; None where it is not known."""
+        n_before = self.asker.n_solves
         after = self.asker.ask(*in_place(*ways), is_in_full=True)
+        self.tried.n_solves += self.asker.n_solves - n_before
         if after.status == "time-limit" and not after.packed:
-            self.undecided.append(ways)
+            self.tried.undecided.append(ways)
             return None
-        return self._repair(ways, after)
+        return self._repair(ways, after), after
 
     def _keep(self, one: Repair) -> None:
-        kept = replace(one, choice=one.choice.light)
-        (self.work if one.works else self.tried).append(kept)
+        (self.tried.work if one.works else self.tried.not_enough).append(one)
 
     def _repair(self, ways: Sequence[Way], after: Choice) -> Repair:
         brings_wh, left_wh, mass_g = 0.0, 0.0, None
@@ -294,14 +318,26 @@ class _Trying:
             left_wh = short.shortfall_wh if short is not None and short.packed else math.inf
             brings_wh = -left_wh
         gain_wh = None if self.before_wh is None else self.before_wh + brings_wh
-        return Repair(tuple(ways), after.packed != (), gain_wh, left_wh, mass_g, after)
+        return Repair(tuple(ways), after.packed != (), gain_wh, left_wh, mass_g)
 
     def _longest(self, change: Change) -> Change:
         """Of fewer hours the most for which any kit works."""
         operation = self.choice.operation
         longer = [h for h in steps(change.value, operation.hours, operation.need.step_h) if h < operation.hours]
         changes = [change, *(Change("hours", value=h) for h in longer)]
-        return changes[last_that_holds(lambda i: self.asker.has_kit(changes[i]), 0, len(changes), guess=1)]
+        n_before = self.asker.n_solves
+        last = last_that_holds(lambda i: self.asker.has_kit(changes[i]), 0, len(changes), guess=1)
+        self.tried.n_solves += self.asker.n_solves - n_before
+        return changes[last]
+
+
+def _of_family(choice: Choice, asker: Asker, effort: Effort, changes: Iterator[Change]) -> _Tried:
+    """The changes of one family up to the first that works: it needs nothing of what others come to."""
+    trying = _Trying(choice, asker, effort)
+    for change in itertools.islice(changes, effort.of_family):
+        if not trying.may_go_on() or trying.is_mended_by(change):
+            break
+    return trying.tried
 
 
 def _go_together(one: Change, other: Change) -> bool:
