@@ -83,8 +83,8 @@ class _Begun:
     waiting : list
         A heap of what is to be looked at more closely: bound, serial number, how closely it was looked at, what it is,
         and the need of each.
-    serial, n_sides : int
-        Of the last that was added, and of sides that sets were hung on units as.
+    serial, n_sides, n_sets : int
+        Of the last that was added, of sides that sets were hung on units as, and of sets that hang in no way.
     known : list of (float, ndarray of int, shape (n_classes,))
         Sides of which it is known what they need, with their bounds.
     """
@@ -93,6 +93,7 @@ class _Begun:
     waiting: list[tuple[float, int, int, Counts, Floats]]
     serial: int
     n_sides: int = 0
+    n_sets: int = 0
     known: list[tuple[float, Counts]] = field(default_factory=list)
     _seen: set[bytes] = field(default_factory=set)
 
@@ -266,8 +267,8 @@ class Listing:
 
     @property
     def n_looked_at(self) -> int:
-        """How many sides were looked at so far."""
-        return 0 if self._begun is None else self._begun.n_sides
+        """How many sides were looked at so far, and sets of panels that hang in no way."""
+        return 0 if self._begun is None else self._begun.n_sides + self._begun.n_sets
 
     def _begin(self, most: float) -> _Begun:
         """The sets of panels within a cutoff, none of them hung on units yet."""
@@ -312,9 +313,11 @@ class Listing:
             bound, i, stage, some, need = heapq.heappop(waiting)
             self._left_s()
             if stage == _A_SET:
+                n_before = begun.n_sides
                 for part in self._in_parts(some, need, most):
                     begun.add(_SOME, *part)
                     begun.n_sides += len(part[2])
+                begun.n_sets += begun.n_sides == n_before
                 if begun.n_sides > MOST_SIDES:
                     raise TooMany
                 if most < begun.most:
