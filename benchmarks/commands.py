@@ -36,6 +36,9 @@ COMMANDS: dict[str, list[str]] = {
     "grab-kit": ["grab-kit", "plans/grab-kit.toml"],
     "share": ["share", "plans/club.toml"],
     "buy": ["buy", "plans/season.toml"],
+    "winter": ["pack", "operations/winter-shelter.toml"],
+    "lakes": ["pack", "operations/canoe-lakes.toml"],
+    "no-kit": ["pack", "operations/winter-shelter.toml", "--without", "lfp-50"],
 }
 IN_SMOKE = ("help", "brief")
 
