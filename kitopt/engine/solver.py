@@ -308,9 +308,10 @@ class Stated:
         self._run()
 
         known = highspy.HighsModelStatus
-        if highs.getModelStatus() == known.kUnknown:
-            # from where it stood it came to nothing; from the beginning it most often does
+        if highs.getModelStatus() in (known.kUnknown, known.kSolveError):
+            # from where it stood, or after its presolve, it came to nothing; from the beginning it most often does
             highs.clearSolver()
+            self._set({"presolve": "off"})
             self._run()
         status = highs.getModelStatus()
         if status in (known.kInfeasible, known.kUnboundedOrInfeasible):

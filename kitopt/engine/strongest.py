@@ -119,7 +119,7 @@ def strongest(
         met = min((share_met(m.case, counts) for m in asked), default=1.0)
         if met > best_share:
             best, best_share = counts, met
-        if hoped <= best_share + _CLOSE:
+        if hoped <= best_share + _CLOSE and not is_any_enough:
             break
         for memory in asked:
             _learn_at(memory, counts, min(1.0, (met + hoped) / 2 if met + _CLOSE < hoped else hoped))

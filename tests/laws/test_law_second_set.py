@@ -79,7 +79,8 @@ def test_the_choice_agrees_with_trying_every_kit_under_both_sets(second_numbers:
 
 def test_any_kit_is_found_just_where_there_is_one(second_numbers: range) -> None:
     n_with, n_without = 0, 0
-    for number in second_numbers:
+    # 29: the solver's presolve comes to nothing; 52: a kit misses by a hair's breadth
+    for number in sorted({*second_numbers, 29, 52}):
         instance, others = with_others(number)
         value, _ = best(instance, others)
         found = best_kit(instance.operation, instance.inventory, instance.sky, enough=math.inf)

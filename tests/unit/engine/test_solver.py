@@ -126,7 +126,8 @@ def test_a_time_limit_with_nothing_in_hand_gives_no_values() -> None:
     assert answer.objective == math.inf
 
 
-def test_what_the_solver_comes_to_nothing_with_is_begun_anew() -> None:
+@pytest.mark.parametrize("nothing", ["kUnknown", "kSolveError"])
+def test_what_the_solver_comes_to_nothing_with_is_begun_anew(nothing: str) -> None:
     import highspy
 
     stated = solver.Stated(covering([1, 1], [3, 4], 7), is_relaxed=True)
@@ -139,7 +140,7 @@ def test_what_the_solver_comes_to_nothing_with_is_begun_anew() -> None:
             return getattr(real, name)
 
         def getModelStatus(self) -> Any:
-            return real.getModelStatus() if cleared else highspy.HighsModelStatus.kUnknown
+            return real.getModelStatus() if cleared else getattr(highspy.HighsModelStatus, nothing)
 
         def clearSolver(self) -> Any:
             cleared.append(True)
