@@ -6,7 +6,6 @@ the start. What one question may cost is a number of steps, never a time: the sa
 
 from __future__ import annotations
 
-import contextlib
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -95,10 +94,8 @@ class Asker:
     def has_kit(self, *changes: Change) -> bool:
         """Whether it is known that some kit works after some changes, whichever it is."""
         question = self._asked.under(*changes)
-        known = _of(self._known, question)
-        with contextlib.suppress(OutOfTime):
-            known = known or self._best(question, self._sky(question.operation), is_any_good=True, enough=math.inf)
-        return known is not None and known.packed != ()
+        known: Choice = _of(self._known, question) or self._answer(question, is_any_good=True, enough=math.inf)
+        return known.packed != ()
 
     def still_does(self, kit: Choice, *changes: Change, is_tried: bool = True) -> bool:
         """Whether what a kit is made of still makes one after some changes, that costs no more: no solve is counted.

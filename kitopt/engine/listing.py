@@ -184,10 +184,11 @@ class Listing:
     def go_on_from(self, others: Sequence[Listing]) -> Listing:
         """Go on where one stands that was made for some of the cases: what else is asked makes nothing cheaper."""
         mine = set(map(id, self.each_case))
-        for other in others:
+        for other in reversed(others):
             if other._begun and other._is_of_plan(self._asked, self.objective) and mine > {*map(id, other.each_case)}:
                 self._begun, self.wired = other._begun.anew(), list(other.wired)
                 self._is_closer = other._is_closer
+                break
         return self
 
     def within_time(self, left_s: Callable[[], float], solve: Solve | None) -> Listing:

@@ -5,6 +5,7 @@ Single changes come first, each with the adapter or Y that it needs; where none 
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import math
 from collections.abc import Iterator, Sequence
@@ -172,10 +173,8 @@ class _Tried:
     not_enough: list[Repair] = field(default_factory=list)
     undecided: list[tuple[Way, ...]] = field(default_factory=list)
     n_singles: int = 0
-    n_pairs: int = 0
     n_solves: int = 0
     is_cut_short: bool = False
-    has_more_pairs: bool = False
 
     def add(self, more: _Tried) -> None:
         """What was tried besides."""
@@ -194,7 +193,7 @@ class _Trying:
         self.choice, self.asker, self.effort = choice, asker, effort
         short = choice.shortfall
         self.before_wh = short.shortfall_wh if short is not None and short.packed else None
-        self.tried = _Tried()
+        self.tried, self.n_pairs, self.has_more_pairs = _Tried(), 0, False
 
     def told(self) -> Repairs:
         """What came of it."""
@@ -205,10 +204,10 @@ class _Trying:
             tried.is_cut_short,
             tuple(tried.undecided),
             tried.n_singles,
-            tried.n_pairs,
+            self.n_pairs,
             tried.n_solves,
             self.effort.solves,
-            tried.has_more_pairs,
+            self.has_more_pairs,
         )
 
     def singles(self, by_family: Iterator[Iterator[Change]]) -> None:
@@ -229,15 +228,17 @@ class _Trying:
         self.asker.budget.say(f"trying: {change.family} {change.id} {change.text}".rstrip())
         self.tried.n_singles += 1
         change = self._longest(change) if change.family == "hours" else change
-        alone = self._try((change,))
-        if alone is None:
+        after = self._ask((change,))
+        if after is None:
             return False
-        best, after = alone
+        best = self._repair(((change,),), after)
         along = () if best.works else take_along(after, change)
         if along and self.may_go_on():
-            both = self._try((change, *along))
-            if both is not None and (both[0].works or both[0].shortfall_wh < best.shortfall_wh - 0.5):
-                best = both[0]
+            way = (change, *along)
+            after = self._ask(way)
+            both = None if after is None else self._repair((way,), after)
+            if both is not None and (both.works or both.shortfall_wh < best.shortfall_wh - 0.5):
+                best = both
         self._keep(best)
         return best.works
 
@@ -257,22 +258,18 @@ class _Trying:
         except BadInput:
             return  # an id stands for two kinds of things
         if len(bought) > 1:
-            self.tried.n_pairs += 1
-            found = self._try(*((change,) for change in bought))
-            if found is not None:
-                self._keep(found[0])
+            self.n_pairs += 1
+            self._try(*((change,) for change in bought))
 
     def pairs(self) -> None:
         """Two of the best changes together, those first whose gains would do."""
         for ways in self._paired():
-            if self.tried.n_pairs >= self.effort.pairs or not self.may_go_on():
-                self.tried.has_more_pairs = True
+            if self.n_pairs >= self.effort.pairs or not self.may_go_on():
+                self.has_more_pairs = True
                 return
-            self.tried.n_pairs += 1
+            self.n_pairs += 1
             self.asker.budget.say(f"trying together: {' and '.join(way[0].family for way in ways)}")
-            found = self._try(*ways)
-            if found is not None:
-                self._keep(found[0])
+            self._try(*ways)
             if sum(one.works for one in self.tried.work if len(one.ways) > 1) >= self.effort.enough_pairs:
                 return
 
@@ -291,19 +288,32 @@ class _Trying:
         return [ways for *_, ways in sorted(order, key=lambda entry: entry[:2])]
 
     def may_go_on(self) -> bool:
+        """Whether there is time, and something may still be solved."""
         if self.asker.budget.is_over:
             self.tried.is_cut_short = True
         return not self.tried.is_cut_short and self.tried.n_solves < self.effort.solves
 
-    def _try(self, *ways: Way) -> tuple[Repair, Choice] | None:
-        """What ways bring; None where it is not known."""
-        n_before = self.asker.n_solves
-        after = self.asker.ask(*in_place(*ways), is_in_full=True)
-        self.tried.n_solves += self.asker.n_solves - n_before
+    def _try(self, *ways: Way) -> None:
+        """Try ways together and keep what they bring."""
+        after = self._ask(*ways)
+        if after is not None:
+            self._keep(self._repair(ways, after))
+
+    def _ask(self, *ways: Way) -> Choice | None:
+        """What comes of ways; None where it is not known."""
+        with self._counted():
+            after = self.asker.ask(*in_place(*ways), is_in_full=True)
         if after.status == "time-limit" and not after.packed:
             self.tried.undecided.append(ways)
             return None
-        return self._repair(ways, after), after
+        return after
+
+    @contextlib.contextmanager
+    def _counted(self) -> Iterator[None]:
+        """Count what is solved here: the asker solves for other families too."""
+        n_before = self.asker.n_solves
+        yield
+        self.tried.n_solves += self.asker.n_solves - n_before
 
     def _keep(self, one: Repair) -> None:
         (self.tried.work if one.works else self.tried.not_enough).append(one)
@@ -325,10 +335,8 @@ class _Trying:
         operation = self.choice.operation
         longer = [h for h in steps(change.value, operation.hours, operation.need.step_h) if h < operation.hours]
         changes = [change, *(Change("hours", value=h) for h in longer)]
-        n_before = self.asker.n_solves
-        last = last_that_holds(lambda i: self.asker.has_kit(changes[i]), 0, len(changes), guess=1)
-        self.tried.n_solves += self.asker.n_solves - n_before
-        return changes[last]
+        with self._counted():
+            return changes[last_that_holds(lambda i: self.asker.has_kit(changes[i]), 0, len(changes), guess=1)]
 
 
 def _of_family(choice: Choice, asker: Asker, effort: Effort, changes: Iterator[Change]) -> _Tried:
