@@ -12,9 +12,15 @@ if _signal.getsignal(_signal.SIGINT) is _signal.default_int_handler:
 
 def main() -> None:
     """Run the command line of the process."""
+    import gc
+
     from kitopt.cli import main as run
 
-    run(interrupted=lambda: bool(_given_up))
+    try:
+        run(interrupted=lambda: bool(_given_up))
+    finally:
+        # all is let go of when the process ends: to look through it for cycles first took a twentieth of a short run
+        gc.freeze()
 
 
 if __name__ == "__main__":

@@ -195,7 +195,7 @@ class Origin:
         conditions, at = self.case.conditions, self.case.plant(counts)
         windows = np.array(spells, dtype=np.intp)
         verdict = simulate(conditions, at)
-        found = cuts(conditions, at, verdict.lowest_step, windows)
+        found = cuts(conditions, at, verdict.lowest_step[windows], windows)
         slope, need = np.where(self._is_used, found.slope, 0.0), -found.constant - TOLERANCE_WH
         if np.all(need > LEAST_NEED_WH):
             scale, lower = need, [1.0] * len(windows)

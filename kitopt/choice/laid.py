@@ -106,6 +106,8 @@ class _Ruled:
     @cached_property
     def allows_any(self) -> bool:
         """Whether there are any counts at all, whole or not, that the rules allow."""
+        if self.model.forbids_all:
+            return False
         side = SideBySide()
         side.add_kit(0, self.model, (), "")
         nothing = Objective("nothing", side.weights(()))

@@ -134,8 +134,7 @@ class SideBySide:
     def weights(self, terms: Terms) -> Floats:
         """Terms as a vector over all columns."""
         found = np.zeros(len(self.upper))
-        for j, c in terms:
-            found[j] += c
+        np.add.at(found, [j for j, _ in terms], [c for _, c in terms])
         return found
 
     def plan(

@@ -109,7 +109,7 @@ def cuts(
     for number, (part, place) in enumerate(conditions.each(plant)):
         mine = np.flatnonzero(hardest == number)
         if len(mine):
-            found = judge.cuts(part, plant[place], lowest_step, windows[mine])
+            found = judge.cuts(part, plant[place], lowest_step[mine], windows[mine])
             slope[mine, place], constant[mine] = found.slope, found.constant
             first[mine], last[mine] = found.first_step, found.last_step
     return Cuts(windows, slope, constant, first, last)

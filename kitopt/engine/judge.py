@@ -246,9 +246,9 @@ def _before_cell_wh(conditions: Conditions, plant: Floats, charge_wh: Floats) ->
     return np.asarray(before[:, conditions.first_of_cell])
 
 
-def _held_wh(conditions: Conditions, plant: Floats) -> Floats:
+def _held_wh(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> Floats:
     """What must be held back in each step: the reserve and what the cold locks away. [Wh]"""
-    capacity_wh, share = plant[conditions.layout.capacity], 1.0 - conditions.capacity_share
+    capacity_wh, share = plant[conditions.layout.capacity], 1.0 - _some(conditions.capacity_share, windows)
     return np.asarray(conditions.reserve_share * capacity_wh + conditions.reserve_wh + share * capacity_wh)
 
 
@@ -267,8 +267,8 @@ def _drawn_in_cell_wh(conditions: Conditions, plant: Floats) -> Floats:
     return np.asarray(total - before[..., conditions.first_of_cell])
 
 
-def simulate(conditions: Conditions, plant: Floats) -> Verdict:
-    """Run a plant through every weather window and find its lowest step.
+def simulate(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> Verdict:
+    """Run a plant through some weather windows, or every one, and find its lowest step in each.
 
     Charge may go *below empty*: it is recorded as negative, never clipped. Within an interval of weather the load may
     come first and the sun last, so the lowest charge in it is that at its start less all that is drawn since.
@@ -279,11 +279,12 @@ def simulate(conditions: Conditions, plant: Floats) -> Verdict:
         The weather and loads of one case.
     plant : ndarray, shape (n_coordinates,)
         The kit, in the coordinates of ``conditions.layout``; counts may be fractional.
+    windows : ndarray of int, shape (n,), optional
 
     Returns
     -------
     Verdict
-        ``margin_wh`` per window, shape (n_windows,). [Wh]
+        ``margin_wh`` per window, shape (n,). [Wh]
 
     Raises
     ------
@@ -297,13 +298,13 @@ def simulate(conditions: Conditions, plant: Floats) -> Verdict:
     """
     if plant.shape != (conditions.layout.size,):
         raise ShapeMismatch(f"plant of shape {plant.shape}, layout of {conditions.layout.size} coordinates")
-    flow = _flow(conditions, plant)
+    flow = _flow(conditions, plant, windows)
     charge_wh = _charge_wh(conditions, plant, flow.stored_wh)
-    held_wh = _held_wh(conditions, plant)
+    held_wh = _held_wh(conditions, plant, windows)
     free_wh = _before_cell_wh(conditions, plant, charge_wh) - _drawn_in_cell_wh(conditions, plant) - held_wh
     if not np.all(conditions.may_discharge):
         # frozen cells give nothing: the sun alone must carry the load
-        by_sun_wh = np.where(conditions.may_discharge, np.inf, flow.net_w * conditions.step_h)
+        by_sun_wh = np.where(_some(conditions.may_discharge, windows), np.inf, flow.net_w * conditions.step_h)
         free_wh = np.minimum(free_wh, by_sun_wh)
     lowest_step = np.argmin(free_wh, axis=1)
     margin_wh = np.take_along_axis(free_wh, lowest_step[:, None], axis=1)[:, 0]
@@ -441,14 +442,14 @@ def cuts(conditions: Conditions, plant: Floats, lowest_step: NDArray[np.intp], w
     ----------
     conditions, plant
         As for `simulate`.
-    lowest_step : ndarray of int, shape (n_windows,)
-        From the verdict.
+    lowest_step : ndarray of int, shape (n,)
+        That of each, from the verdict.
     windows : ndarray of int, shape (n,)
         Which windows.
     """
     layout, step_h = conditions.layout, conditions.step_h
     rows, steps = np.arange(len(windows)), np.arange(conditions.n_steps)
-    last = lowest_step[windows]
+    last = lowest_step
     capacity_share = np.broadcast_to(conditions.capacity_share, (conditions.n_windows, conditions.n_steps))[windows]
     # to pick out what is all there is would only copy it
     some = None if np.array_equal(windows, np.arange(conditions.n_windows)) else windows

@@ -136,7 +136,7 @@ class CaseMemory:
         verdict = verdict if verdict is not None else self.judge(counts)
         plant = self.case.plant(counts)
         failing = np.flatnonzero(~verdict.survives)
-        found = cuts(self.case.conditions, plant, verdict.lowest_step, failing)
+        found = cuts(self.case.conditions, plant, verdict.lowest_step[failing], failing)
         # a window counts as survived a rounding below zero; its row must not be stricter
         need = -found.constant - TOLERANCE_WH
         if np.any(need <= 1e-3):
@@ -219,7 +219,7 @@ class CaseMemory:
         a = self.case.n_allowed
         if len(failing) <= a:
             return False
-        found = cuts(self.case.conditions, plant, verdict.lowest_step, failing)
+        found = cuts(self.case.conditions, plant, verdict.lowest_step[failing], failing)
         slope = np.where(self._is_used, found.slope, 0.0)
         need = -found.constant - TOLERANCE_WH
         for i in np.argsort(slope @ plant - need)[: a + 1]:

@@ -6,6 +6,7 @@ the best power that any of them passes: what a side asks for is then asked of ev
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import reduce
@@ -24,6 +25,9 @@ _BySource = tuple[tuple[int, float], ...]
 
 _MOST_STEPS = 50
 """So often the need of a side is followed along the judge's slope."""
+_FEW, _MORE = 64, 8
+"""A tangent is of no fewer of the windows that are hardest where it touches, and of so many times as many as may fail:
+of twice as many it tells too little elsewhere."""
 _MOST_KEPT = 500_000
 """Numbers that are kept of the needs of one kit's sides."""
 _MOST_AT_ONCE = 100_000
@@ -138,7 +142,7 @@ class Needs:
         self._others = np.searchsorted(self._told, others)
         self._limit_w = np.array([fixed.box[layout.limit(u)] for u in range(layout.n_units)])
         self._known: dict[bytes, Floats] = {}
-        self._tangents: dict[bytes, Tangent] = {}
+        self._tangents: dict[tuple[bytes, int], Tangent] = {}
 
     @classmethod
     def of(cls, case: Case, fixed: Fixed) -> Needs:
@@ -223,7 +227,7 @@ class Needs:
             failing = np.flatnonzero(~verdict.survives)
             if len(failing) <= n_allowed:
                 break
-            slope = cuts(conditions, plant, verdict.lowest_step, failing).slope
+            slope = cuts(conditions, plant, verdict.lowest_step[failing], failing).slope
             by_wh = slope[:, layout.capacity] + self.missing_share * slope[:, layout.missing]
             short = -verdict.margin_wh[failing]
             each = np.where(by_wh > 0.0, short / np.where(by_wh > 0.0, by_wh, 1.0), np.inf)
@@ -235,13 +239,15 @@ class Needs:
 
     def tangent(self, counts: Counts | Floats, n_allowed: int) -> Tangent:
         """The tangent at a set of panels on whatever units, shape (n_kinds,), where so many windows may fail."""
-        key = counts.tobytes()
+        # many confidences share one
+        n_asked = min(2 ** math.ceil(math.log2(max(_FEW, _MORE * (n_allowed + 1)))), self._conditions.n_windows)
+        key = counts.tobytes(), n_asked
         if key not in self._tangents:
-            self._tangents[key] = self._tangent(counts, n_allowed)
+            self._tangents[key] = self._tangent(counts, n_allowed, n_asked)
         # it is below what is needed whatever is allowed, but other windows are the hardest
         return self._tangents[key].where(counts, n_allowed)
 
-    def _tangent(self, counts: Counts | Floats, n_allowed: int) -> Tangent:
+    def _tangent(self, counts: Counts | Floats, n_allowed: int, n_asked: int) -> Tangent:
         conditions, layout = self._pooled, self._pooled.layout
         of_case = self._layout
         plant = np.zeros(layout.size)
@@ -251,7 +257,12 @@ class Needs:
         plant[_demands(layout)] = self.fixed.demand_w
         plant[layout.rated] = self.fixed.box[of_case.rated]
         each_wh = needed_wh(conditions, plant, self.missing_share)
-        return self._touching(conditions, plant, in_order(each_wh, n_allowed), np.arange(len(each_wh)), panels)
+        hardest = np.argpartition(-each_wh, n_asked - 1)[:n_asked]
+        touching = self._touching(conditions, plant, in_order(each_wh, n_allowed), hardest, panels)
+        # of the others no more is known than that nothing needs less than nothing
+        least, saved = np.zeros(len(each_wh)), np.zeros((len(each_wh), self.n_kinds))
+        least[hardest], saved[hardest] = touching.least, touching.saved
+        return Tangent(least, saved)
 
     def tangent_of_side(self, side: Counts, n_allowed: int) -> Tangent:
         """The tangent at a side, of the windows that are hardest there, in what ``told`` makes of sides."""
@@ -267,7 +278,7 @@ class Needs:
         layout = conditions.layout
         plant[layout.capacity] = need if np.isfinite(need) else self.fixed.box[self._layout.capacity]
         plant[layout.missing] = self.missing_share * plant[layout.capacity]
-        verdict = simulate(conditions, plant)
+        verdict = simulate(conditions, plant, windows)
         found = cuts(conditions, plant, verdict.lowest_step, windows)
         by_wh = found.slope[:, layout.capacity] + self.missing_share * found.slope[:, layout.missing]
         held = found.slope.copy()

@@ -53,11 +53,23 @@ class Row:
     rule: str = ""
     text: str = ""
 
+    @property
+    def slack(self) -> float:
+        """How far from it counts may lie for what the solver tolerates."""
+        return 2 * FEASIBILITY * max([1.0, *(abs(c) for _, c in self.terms)])
+
     def holds(self, counts: Floats) -> bool:
         """Whether whole counts keep it."""
         value = sum(c * float(counts[j]) for j, c in self.terms)
-        slack = 2 * FEASIBILITY * max([1.0, *(abs(c) for _, c in self.terms)])
-        return self.lower - slack <= value <= self.upper + slack
+        return self.lower - self.slack <= value <= self.upper + self.slack
+
+    def most(self, lower: Floats, upper: Floats) -> float:
+        """What its terms come to at most where columns keep to their bounds."""
+        return sum(c * float((upper if c > 0.0 else lower)[j]) for j, c in self.terms)
+
+    def is_out_of_reach(self, lower: Floats, upper: Floats) -> bool:
+        """Whether it asks for more than the bounds of its columns allow."""
+        return self.lower > 0.0 and self.most(lower, upper) < self.lower - self.slack
 
 
 @dataclass(frozen=True, eq=False)
@@ -322,6 +334,11 @@ class Plan:
         """The rules that keep a quantity to which most counts add within a limit."""
         return tuple(row for row in self.rows if row.rule in _LIMITS)
 
+    @property
+    def forbids_all(self) -> bool:
+        """Whether some rule alone tells that there are no counts at all."""
+        return any(row.is_out_of_reach(self.lower, self.upper) for row in self.rows)
+
     def with_cases(self, cases: tuple[Case, ...]) -> Plan:
         """The same plan with other cases."""
         return replace(self, cases=cases)
@@ -369,7 +386,7 @@ class Plan:
             program.add_row(row.terms, row.lower, row.upper)
         kept: list[tuple[int, float]] = []
         for row in self.either:
-            most = sum(max(c * float(self.lower[j]), c * float(self.upper[j])) for j, c in row.terms)
+            most = row.most(self.lower, self.upper)
             is_kept = program.add_column(0, 1, integer=True)
             program.add_row([*row.terms, (is_kept, most - row.upper)], upper=most)
             kept.append((is_kept, 1.0))

@@ -390,6 +390,9 @@ class _Chooser:
         The sides with the lowest bounds give a kit; then all that may be part of a better one, or one as good, are in
         the program.
         """
+        if self.plan.forbids_all:
+            self.bound = math.inf
+            return False
         kits = self._needs_of_kits()
         if kits is None:
             return None

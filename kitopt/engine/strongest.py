@@ -150,7 +150,8 @@ def _least_short(plan: Plan, memories: Sequence[CaseMemory], budget: Budget) -> 
             verdict = memory.judge(counts)
             k = np.argsort(-verdict.margin_wh, kind="stable")[memory.case.n_needed - 1]
             found_wh = min(found_wh, float(verdict.margin_wh[k]))
-            cut = cuts(memory.case.conditions, memory.case.plant(counts), verdict.lowest_step, np.array([k]))
+            plant, step = memory.case.plant(counts), verdict.lowest_step[[k]]
+            cut = cuts(memory.case.conditions, plant, step, np.array([k]))
             rows.append((memory.case.terms(cut.slope[0]), float(cut.constant[0])))
         if found_wh > best_margin_wh:
             best, best_margin_wh = counts, found_wh

@@ -101,7 +101,7 @@ def binding(choice: Choice) -> Binding | None:
     survived = [int(k) for k in order if verdict.survives[k]]
     missed = [int(k) for k in order[::-1] if not verdict.survives[k]][:_MOST_MISSED]
     looked_at = np.array([survived[0], *missed], dtype=np.intp)
-    found = cuts(conditions, plant, verdict.lowest_step, looked_at)
+    found = cuts(conditions, plant, verdict.lowest_step[looked_at], looked_at)
 
     def deciding(i: int) -> Deciding:
         k, first = int(looked_at[i]), int(found.first_step[i])

@@ -117,7 +117,8 @@ def whole_case(
     steps = steps_of(operation)
     book = ShapeBook(sky, steps, bus.nominal_v, charging_v(bus))
     gains = {}
-    for j in model.join_columns:
+    # where there is no kit, no panel is worth looking at
+    for j in [] if model.forbids_all else model.join_columns:
         join = model.columns[j].meaning
         assert isinstance(join, Join)
         if model.columns[j].upper > 0 and (counts is None or counts[j] > 0):

@@ -256,6 +256,12 @@ class KitModel:
         """Upper bounds of the columns, shape (n_columns,)."""
         return np.array([c.upper for c in self.columns], dtype=np.float64)
 
+    @property
+    def forbids_all(self) -> bool:
+        """Whether some rule alone tells that there is no kit: it asks for what cannot be had, or cannot be joined."""
+        upper = self.upper()
+        return any(row.is_out_of_reach(np.zeros_like(upper), upper) for row in self.rows)
+
     def batteries_of(self, counts: Floats) -> list[tuple[Battery, int]]:
         """The batteries that counts put into the kit, and how many of each."""
         return [(self.battery(j), round(counts[j])) for j in self.battery_columns if round(counts[j]) > 0]

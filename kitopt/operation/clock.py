@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -76,7 +77,7 @@ def within_h(operation: Operation, spans: tuple[Span, ...], edges_s: NDArray[np.
     if not spans:
         within_s = edges_s
     else:
-        joined = _joined(_intervals(operation, spans, operation.hours * 3600))
+        joined = _on_days(operation, spans)
         if not joined:
             return np.zeros(len(edges_s) - 1)
         times_s = np.array([edge for interval in joined for edge in interval])
@@ -127,7 +128,7 @@ def steps_of(operation: Operation) -> Steps:
         edge
         for use in operation.loads
         if use.spans
-        for interval in _joined(_intervals(operation, use.spans, end_s))
+        for interval in _on_days(operation, use.spans)
         for edge in interval
     ]
     # an edge within a second of another is that one
@@ -163,10 +164,8 @@ def on_air(operation: Operation, edges_s: NDArray[np.float64], bank: int) -> NDA
     return np.asarray(n_swaps % 2 == bank)
 
 
-def _intervals(operation: Operation, spans: tuple[Span, ...], end_s: float) -> list[tuple[float, float]]:
-    """Return the spans of every day as seconds after the start, cut to the operation."""
-    zone = operation.site.timezone
-    start = operation.start.astimezone(UTC)
+def _intervals(start: datetime, zone: ZoneInfo, spans: tuple[Span, ...], end_s: float) -> list[tuple[float, float]]:
+    """Return the spans of every day as seconds after the start, in UTC, up to the end."""
     last = (start + timedelta(seconds=end_s)).astimezone(zone).date()
     # a span of the day before may reach into the first
     day = start.astimezone(zone).date() - timedelta(days=1)
@@ -201,12 +200,19 @@ def _instant(day: date, minute: int, zone: ZoneInfo, fold: int) -> datetime:
     return high
 
 
-def _joined(intervals: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Return the union as intervals in order that do not touch."""
+def _on_days(operation: Operation, spans: tuple[Span, ...]) -> tuple[tuple[float, float], ...]:
+    """Return the union of the spans of every day as intervals in order that do not touch, cut to the operation."""
+    # two moments of one zone may be equal and yet an hour apart, so it is kept by that in UTC
+    return _joined(operation.start.astimezone(UTC), operation.site.timezone, spans, operation.hours * 3600)
+
+
+@lru_cache(maxsize=256)
+def _joined(start: datetime, zone: ZoneInfo, spans: tuple[Span, ...], end_s: float) -> tuple[tuple[float, float], ...]:
+    """Return the same of a start in UTC; kept, as whatever is laid out asks for it."""
     joined: list[tuple[float, float]] = []
-    for before, after in sorted(intervals):
+    for before, after in sorted(_intervals(start, zone, spans, end_s)):
         if joined and before <= joined[-1][1]:
             joined[-1] = (joined[-1][0], max(after, joined[-1][1]))
         else:
             joined.append((before, after))
-    return joined
+    return tuple(joined)

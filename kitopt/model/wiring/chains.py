@@ -71,10 +71,15 @@ class Chain:
         """Pieces of stock that it takes, by id."""
         return dict(Counter(p.lead.id for p in self.pieces))
 
-    @property
+    @cached_property
     def ids(self) -> tuple[str, ...]:
         """Ids of its leads in order."""
         return tuple(p.lead.id for p in self.pieces)
+
+    def takes_all_of(self, other: Chain) -> bool:
+        """Whether it takes as much of the same stock as another, or more."""
+        # most often a lead of the other is not in it at all
+        return other.uses.keys() <= self.uses.keys() and all(self.uses[i] >= n for i, n in other.uses.items())
 
     @property
     def length_m(self) -> float:
@@ -95,8 +100,8 @@ class Chain:
         return sum(loop_ohm(p.lead) for p in self.pieces)
 
     @cached_property
-    def _families(self) -> list[str]:
-        return [self.source.family, *(p.far.family for p in self.pieces)]
+    def _families(self) -> tuple[str, ...]:
+        return (self.source.family, *(p.far.family for p in self.pieces))
 
     @cached_property
     def wire_a(self) -> float:
@@ -115,6 +120,11 @@ class Chain:
     def holders(self) -> tuple[Lead, ...]:
         """Its leads in which a fuse can be changed."""
         return tuple(p.lead for p in self.pieces if p.lead.fuse_holder)
+
+    @cached_property
+    def fixed_a(self) -> tuple[float, ...]:
+        """Ratings of its fuses that cannot be changed. [A]"""
+        return tuple(p.lead.fuse_a for p in self.pieces if p.lead.fuse_a is not None and not p.lead.fuse_holder)
 
     @cached_property
     def fuses_a(self) -> tuple[float, ...]:
@@ -145,7 +155,7 @@ class Chain:
             at_m += piece.lead.length_m
         return least
 
-    @property
+    @cached_property
     def is_for_bus(self) -> bool:
         """Whether no end of it is of a family that the bus's volts must not meet."""
         return not any(is_off_bus(p.near.family) or is_off_bus(p.far.family) for p in self.pieces)
@@ -224,6 +234,6 @@ def _minimal(found: Sequence[Chain], worth: Callable[[Chain], float]) -> tuple[C
     kept: list[tuple[float, Chain]] = []
     for _, less, _, n in ordered:
         chain = found[n]
-        if not any(w >= -less and all(chain.uses.get(i, 0) >= k for i, k in other.uses.items()) for w, other in kept):
+        if not any(w >= -less and chain.takes_all_of(other) for w, other in kept):
             kept.append((-less, chain))
     return tuple(chain for _, chain in kept)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 
 from kitopt.inventory.fuses import HOLDERS
+from kitopt.inventory.items import Lead
 from kitopt.model.wiring.chains import Chain
 
 Fuses = Mapping[tuple[str, float], int]
@@ -25,23 +27,29 @@ def fits(chain: Chain, least_a: float, fuses: Fuses | None = None, *, up_to_a: f
     up_to_a : float
         Larger ratings are worth having too, up to the first that is good for this. [A]
     """
-    fixed = [p.lead.fuse_a for p in chain.pieces if p.lead.fuse_a is not None and not p.lead.fuse_holder]
-    if not all(least_a - 1e-9 <= a <= chain.wire_a + 1e-9 for a in fixed):
+    if not all(least_a - 1e-9 <= a <= chain.wire_a + 1e-9 for a in chain.fixed_a):
         return ()
     if not chain.holders:
         return (chain,)
     most_a = min([chain.wire_a, *(lead.fuse_max_a or 0.0 for lead in chain.holders)])
-    good = [a for a in _ratings(chain, fuses) if least_a - 1e-9 <= a <= most_a + 1e-9]
+    ratings_a = _standard(chain.holders) if fuses is None else _ratings(chain.holders, fuses)
+    good = [a for a in ratings_a if least_a - 1e-9 <= a <= most_a + 1e-9]
     enough = next((n for n, a in enumerate(good) if a >= up_to_a - 1e-9), len(good) - 1)
     # of an owned stock the smallest may be gone
     kept = good[: enough + 1] if fuses is None else good
     return tuple(chain.fitted(a) for a in kept)
 
 
-def _ratings(chain: Chain, fuses: Fuses | None) -> list[float]:
-    """Ratings that can be had for every holder of a chain, rising. [A]"""
+@lru_cache(maxsize=256)
+def _standard(holders: tuple[Lead, ...]) -> list[float]:
+    """The same where every standard rating can be had."""
+    return _ratings(holders, None)
+
+
+def _ratings(holders: tuple[Lead, ...], fuses: Fuses | None) -> list[float]:
+    """Ratings that can be had for every one of some holders, rising. [A]"""
     common: set[float] | None = None
-    for lead in chain.holders:
+    for lead in holders:
         here = {lead.fuse_a} if lead.fuse_a is not None else set()
         if fuses is None:
             here |= set(HOLDERS[lead.fuse_holder].ratings_a)
