@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -86,8 +87,6 @@ def pack(
 
     from kitopt import choice as choosing
     from kitopt.choice.named import judge_kit
-    from kitopt.explain import BESIDE, THOROUGH, Why, second_look
-    from kitopt.explain import why as argue_for
     from kitopt.interface.result import Result
     from kitopt.sky import fresh_windows, not_made, windows_for
 
@@ -97,20 +96,17 @@ def pack(
     if fresh and sky.can_refresh:
         clock.say("judging unseen weather")
         found = choosing.with_fresh(found, lambda: fresh_windows(operation), clock)
-    told = Why()
+    answer = found if named is None else replace(named, choice=found)
+    if reasons is not True and not (reasons == "no-kit" and named is None and found.status != "found"):
+        return Result(answer)
+
+    from kitopt.explain import BESIDE, THOROUGH, second_look, why
+
     if named is not None:
-        if reasons is True:
-            told = second_look(found, clock)
-        return Result(replace(named, choice=found), told)
-    if reasons is True or (reasons == "no-kit" and found.status != "found"):
-        told = argue_for(
-            found,
-            sky_of=windows_for,
-            catalogue=lambda: catalogue_beside(inventory),
-            budget=clock,
-            effort=BESIDE if reasons is True else THOROUGH,
-        )
-    return Result(found, told)
+        return Result(answer, second_look(found, clock))
+    effort = BESIDE if reasons is True else THOROUGH
+    beside = partial(catalogue_beside, inventory)
+    return Result(answer, why(found, sky_of=windows_for, catalogue=beside, budget=clock, effort=effort))
 
 
 def grab_kit(

@@ -16,13 +16,14 @@ from kitopt.facts.bags import heaps
 from kitopt.facts.carried import carried
 from kitopt.facts.grid import Grid, grid
 from kitopt.report.checklist_csv import checklist_csv
+from kitopt.report.in_brief import what_it_does
 from kitopt.report.page import KitOnPage, page
 from kitopt.report.proof import proof_text
 from kitopt.report.several.buy import buy_head, buy_proof
 from kitopt.report.several.grab import event_does, event_title, grab_head, recharge_text, take_out
 from kitopt.report.several.share import handovers_section, share_head, share_proof, sheet_notes, who
 from kitopt.report.sheet import Paper, sheet
-from kitopt.report.text import proof_of, what_it_does
+from kitopt.report.text import proof_of
 from kitopt.report.words import moment, unwrapped
 from kitopt.sky import windows_for
 

@@ -1,9 +1,13 @@
-"""A result: what came of a call, as a dict in the format of ``--json``, as text, or as a table."""
+"""A result: what came of a call, as a dict in the format of ``--json``, as text, or as a table.
+
+Each form is loaded when it is asked for, and so is what argues for a kit.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from kitopt.budget import UNLIMITED, Budget
@@ -12,21 +16,14 @@ from kitopt.choice.named import NamedKit
 from kitopt.choice.purchase import Purchase
 from kitopt.choice.sharing import Shared
 from kitopt.choice.standing import GrabKit
-from kitopt.explain import Why
 from kitopt.inventory.items import Inventory
-from kitopt.report.document import document
-from kitopt.report.named import named_document, named_text
-from kitopt.report.several.buy import buy_document, buy_text
-from kitopt.report.several.grab import grab_document, grab_text
-from kitopt.report.several.share import share_document, share_text
-from kitopt.report.text import answer, brief
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from kitopt.explain import Why
     from kitopt.interface.hold import Held
 
-NOTHING_ASKED = Why()
 COLUMNS = ("operation", "id", "name", "kind", "count", "mass_g", "price", "total_mass_g", "total_price")
 """Of a table of packed things; masses in grams, prices in the inventory's currency."""
 
@@ -39,15 +36,22 @@ class Result:
     ----------
     answer : Choice, NamedKit, GrabKit, Shared or Purchase
         Everything that is known, as values.
-    reasons : Why
-        What happens without each item, or what would help; empty where that was not asked for.
+    why : Why or None
+        What happens without each item, or what would help; None where that was not asked for.
     hours : int or None
         How long a grab-kit lasts, where a mass was given. [h]
     """
 
     answer: Choice | NamedKit | GrabKit | Shared | Purchase
-    reasons: Why = NOTHING_ASKED
+    why: Why | None = None
     hours: int | None = None
+
+    @cached_property
+    def reasons(self) -> Why:
+        """What happens without each item, or what would help; empty where that was not asked for."""
+        from kitopt.explain import Why
+
+        return self.why or Why()
 
     @property
     def status(self) -> Status:
@@ -56,25 +60,37 @@ class Result:
 
     def to_dict(self) -> dict[str, Any]:
         """The object that the command prints with ``--json``: plain lists, dicts, numbers and text."""
+        from kitopt.report.document import document
+        from kitopt.report.named import named_document
+        from kitopt.report.several import buy, grab, share
+
         one = self.answer
         if isinstance(one, Choice):
             return document(one, self.reasons)
         if isinstance(one, NamedKit):
             return named_document(one, self.reasons)
         if isinstance(one, GrabKit):
-            return grab_document(one, self.hours)
-        return share_document(one) if isinstance(one, Shared) else buy_document(one)
+            return grab.grab_document(one, self.hours)
+        return share.share_document(one) if isinstance(one, Shared) else buy.buy_document(one)
 
     def to_text(self, *, is_brief: bool = False) -> str:
         """What the command prints; in brief the list alone, where there is but one kit."""
         one = self.answer
+        if is_brief and isinstance(one, Choice):
+            from kitopt.report.in_brief import brief
+
+            return brief(one)
+        from kitopt.report.named import named_text
+        from kitopt.report.several import buy, grab, share
+        from kitopt.report.text import answer
+
         if isinstance(one, Choice):
-            return brief(one) if is_brief else answer(one, self.reasons)
+            return answer(one, self.reasons)
         if isinstance(one, NamedKit):
             return named_text(one, self.reasons, is_brief=is_brief)
         if isinstance(one, GrabKit):
-            return grab_text(one, self.hours)
-        return share_text(one) if isinstance(one, Shared) else buy_text(one)
+            return grab.grab_text(one, self.hours)
+        return share.share_text(one) if isinstance(one, Shared) else buy.buy_text(one)
 
     def hold(self, *, is_asking: bool = False, clock: Budget = UNLIMITED) -> Held:
         """Page, sheet and checklist, whole by themselves: ``to_page``, ``to_sheet`` and ``to_csv`` of what is returned.

@@ -125,11 +125,7 @@ def steps_of(operation: Operation) -> Steps:
     step_s, end_s = operation.need.step_h * 3600, operation.hours * 3600
     cells_s = np.minimum(np.arange(operation.n_steps + 1) * step_s, end_s)
     wanted = [
-        edge
-        for use in operation.loads
-        if use.spans
-        for interval in _on_days(operation, use.spans)
-        for edge in interval
+        edge for use in operation.loads if use.spans for interval in _on_days(operation, use.spans) for edge in interval
     ]
     # an edge within a second of another is that one
     inside = [s for s in sorted({*wanted, *swaps_s(operation)}) if np.min(np.abs(cells_s - s)) >= 1.0]

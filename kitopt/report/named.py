@@ -12,12 +12,13 @@ from kitopt.report import words
 from kitopt.report.document import document
 from kitopt.report.encode import entries
 from kitopt.report.heed import cautions_section, heed_section
+from kitopt.report.in_brief import starts, survives
 from kitopt.report.lists import checklist, fact, in_short, listed
 from kitopt.report.nices import which_run
 from kitopt.report.pictures import charge_picture
 from kitopt.report.repairs import conflicts_section
 from kitopt.report.second_opinion import second_opinion_text
-from kitopt.report.text import assumed_section, each_alone, facts, falls_short, starts, survives
+from kitopt.report.text import assumed_section, each_alone, facts, falls_short
 from kitopt.report.wiring import wiring
 from kitopt.report.words import wrapped
 

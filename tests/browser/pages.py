@@ -15,9 +15,9 @@ from kitopt.facts.bags import heaps
 from kitopt.facts.carried import Carried, carried
 from kitopt.inventory.read import read_inventory
 from kitopt.operation.read import read_operation
+from kitopt.report.in_brief import what_it_does
 from kitopt.report.page import KitOnPage, page
 from kitopt.report.sheet import sheet
-from kitopt.report.text import what_it_does
 from kitopt.sky import windows_for
 
 DEMO = Path(__file__).parents[2] / "inventory"

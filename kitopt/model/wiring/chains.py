@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
+from itertools import groupby
 
 from kitopt.budget import check_time
 from kitopt.inventory.families import is_off_bus
@@ -122,6 +123,11 @@ class Chain:
         return tuple(p.lead for p in self.pieces if p.lead.fuse_holder)
 
     @cached_property
+    def holds(self) -> tuple[tuple[str, float | None], ...]:
+        """Each holder in which a fuse can be changed, with the rating of what lies in it. [A]"""
+        return tuple((lead.fuse_holder, lead.fuse_a) for lead in self.holders if lead.fuse_holder)
+
+    @cached_property
     def fixed_a(self) -> tuple[float, ...]:
         """Ratings of its fuses that cannot be changed. [A]"""
         return tuple(p.lead.fuse_a for p in self.pieces if p.lead.fuse_a is not None and not p.lead.fuse_holder)
@@ -185,24 +191,32 @@ def chains(
     worth : callable, optional
         A chain that takes more than another is useful all the same where this is higher.
     """
-    found = []
-    if source.mates_with(sink) and min_length_m <= 0.0:
-        direct = Chain(source, sink, ())
-        if suits(direct):
-            if worth is None:
-                return (direct,)
-            found = [direct]
     every = _every_chain(tuple(leads), source, sink)
-    for chain in every:
-        check_time()
-        if chain.length_m >= min_length_m - 1e-9 and suits(chain):
-            found.append(chain)
-    return _minimal(found, worth or (lambda _: 0.0))
+    if source.mates_with(sink) and min_length_m <= 0.0:
+        every = (Chain(source, sink, ()), *every)
+    kept: list[tuple[float, Chain]] = []
+
+    def is_needless(chain: Chain) -> bool:
+        better = max((w for w, other in kept if chain.takes_all_of(other)), default=-math.inf)
+        return better > -math.inf and (worth is None or better >= worth(chain))
+
+    # most of the longer ones take what a shorter one takes: of these nothing else is asked
+    for _, alike in groupby(every, key=lambda chain: len(chain.pieces)):
+        new: list[tuple[float, Chain]] = []
+        for chain in alike:
+            check_time()
+            if chain.length_m >= min_length_m - 1e-9 and not is_needless(chain) and suits(chain):
+                new.append((0.0 if worth is None else worth(chain), chain))
+        # of equal ones the first is kept
+        for worth_of_it, chain in sorted(new, key=lambda one: (-one[0], one[1].ids)):
+            if not is_needless(chain):
+                kept.append((worth_of_it, chain))
+    return tuple(chain for _, chain in kept)
 
 
 @lru_cache(maxsize=1024)
 def _every_chain(leads: tuple[Lead, ...], source: Connector, sink: Connector) -> tuple[Chain, ...]:
-    """Every chain of one to three leads; kept, since each bus class asks for the same ones."""
+    """Every chain of one to three leads, the shortest first; kept, since each bus class asks for the same ones."""
     found: list[Chain] = []
     single = [lead for lead in sorted(leads, key=lambda lead: lead.id) if lead.ways == 1 and lead.count > 0]
     laid = [Piece(lead) for lead in single]
@@ -225,15 +239,4 @@ def _every_chain(leads: tuple[Lead, ...], source: Connector, sink: Connector) ->
                         extend(piece.far, (*pieces, piece))
 
     extend(source, ())
-    return tuple(found)
-
-
-def _minimal(found: Sequence[Chain], worth: Callable[[Chain], float]) -> tuple[Chain, ...]:
-    """Drop chains whose stock includes another's that is worth as much; of equal ones keep the first."""
-    ordered = sorted(((len(c.pieces), -worth(c), c.ids, n) for n, c in enumerate(found)))
-    kept: list[tuple[float, Chain]] = []
-    for _, less, _, n in ordered:
-        chain = found[n]
-        if not any(w >= -less and chain.takes_all_of(other) for w, other in kept):
-            kept.append((-less, chain))
-    return tuple(chain for _, chain in kept)
+    return tuple(sorted(found, key=lambda chain: len(chain.pieces)))

@@ -12,11 +12,11 @@ References
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
-
-import numpy as np
+from operator import itemgetter
 
 from kitopt.inventory.families import UNKNOWN_CONTACT_OHM, family_of
 from kitopt.inventory.items import Lead
@@ -111,9 +111,7 @@ def ampacity_a(lead: Lead) -> float:
     """
     if lead.max_a is not None:
         return lead.max_a
-    areas, amps = zip(*MARINE_AMPACITY, strict=True)
     # a share of the smallest below it; in between, the next smaller size counts
-    if lead.area_mm2 * 1.005 < areas[0]:
-        return float(round(BUNDLE_SHARE * amps[0] * lead.area_mm2 / areas[0], 6))
-    place = int(np.searchsorted(areas, lead.area_mm2 * 1.005, side="right")) - 1
-    return float(round(BUNDLE_SHARE * amps[place], 6))
+    place = bisect_right(MARINE_AMPACITY, lead.area_mm2 * 1.005, key=itemgetter(0)) - 1
+    area_mm2, amps = MARINE_AMPACITY[max(0, place)]
+    return round(BUNDLE_SHARE * (amps if place >= 0 else amps * lead.area_mm2 / area_mm2), 6)

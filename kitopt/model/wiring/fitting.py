@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import lru_cache
 
 from kitopt.inventory.fuses import HOLDERS
-from kitopt.inventory.items import Lead
 from kitopt.model.wiring.chains import Chain
 
 Fuses = Mapping[tuple[str, float], int]
@@ -32,7 +31,7 @@ def fits(chain: Chain, least_a: float, fuses: Fuses | None = None, *, up_to_a: f
     if not chain.holders:
         return (chain,)
     most_a = min([chain.wire_a, *(lead.fuse_max_a or 0.0 for lead in chain.holders)])
-    ratings_a = _standard(chain.holders) if fuses is None else _ratings(chain.holders, fuses)
+    ratings_a = _standard(chain.holds) if fuses is None else _ratings(chain.holds, fuses)
     good = [a for a in ratings_a if least_a - 1e-9 <= a <= most_a + 1e-9]
     enough = next((n for n, a in enumerate(good) if a >= up_to_a - 1e-9), len(good) - 1)
     # of an owned stock the smallest may be gone
@@ -41,19 +40,19 @@ def fits(chain: Chain, least_a: float, fuses: Fuses | None = None, *, up_to_a: f
 
 
 @lru_cache(maxsize=256)
-def _standard(holders: tuple[Lead, ...]) -> list[float]:
+def _standard(holds: tuple[tuple[str, float | None], ...]) -> list[float]:
     """The same where every standard rating can be had."""
-    return _ratings(holders, None)
+    return _ratings(holds, None)
 
 
-def _ratings(holders: tuple[Lead, ...], fuses: Fuses | None) -> list[float]:
-    """Ratings that can be had for every one of some holders, rising. [A]"""
+def _ratings(holds: Iterable[tuple[str, float | None]], fuses: Fuses | None) -> list[float]:
+    """Ratings that can be had for every one of some holders, by what lies in each, rising. [A]"""
     common: set[float] | None = None
-    for lead in holders:
-        here = {lead.fuse_a} if lead.fuse_a is not None else set()
+    for holder_here, fuse_a in holds:
+        here = {fuse_a} if fuse_a is not None else set()
         if fuses is None:
-            here |= set(HOLDERS[lead.fuse_holder].ratings_a)
+            here |= set(HOLDERS[holder_here].ratings_a)
         else:
-            here |= {a for (holder, a), n in fuses.items() if holder == lead.fuse_holder and n > 0}
+            here |= {a for (holder, a), n in fuses.items() if holder == holder_here and n > 0}
         common = here if common is None else common & here
     return sorted(a for a in common or () if a is not None)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from kitopt.choice import Choice
 from kitopt.explain.balance import balance
+from kitopt.report.in_brief import starts, survives
 from kitopt.report.lists import fact
-from kitopt.report.text import balance_text, starts, survives
+from kitopt.report.text import balance_text
 from kitopt.report.wiring import wiring
 
 

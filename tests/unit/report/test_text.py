@@ -16,7 +16,8 @@ from kitopt.inventory.items import Assumed, Extra
 from kitopt.report import words
 from kitopt.report.document import document
 from kitopt.report.encode import as_json
-from kitopt.report.text import answer, assumed_section, brief, each_alone, facts, falls_short
+from kitopt.report.in_brief import brief
+from kitopt.report.text import answer, assumed_section, each_alone, facts, falls_short
 
 
 def test_the_first_line_is_the_answer(choose_for: Make) -> None:
