@@ -39,7 +39,7 @@ def main(args: Sequence[str] | None = None, *, interrupted: Callable[[], bool] =
     """
     given = [_no_option(one) for one in (sys.argv[1:] if args is None else args)]
     # one short run makes few cycles: looking for them often costs a tenth of its time
-    gc.set_threshold(100_000)
+    gc.set_threshold(1_000_000)
     settle()
     try:
         code = _answer(given, interrupted)

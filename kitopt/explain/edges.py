@@ -8,7 +8,7 @@ panel is packed, that is not so: there only what was solved is told.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Literal
@@ -91,7 +91,9 @@ class Edges:
     is_cut_short: bool = False
 
 
-def edges(choice: Choice, *, sky_of: SkyOf, budget: Budget = UNLIMITED) -> Edges:
+def edges(
+    choice: Choice, *, sky_of: SkyOf, budget: Budget = UNLIMITED, families: Collection[Family] | None = None
+) -> Edges:
     """The nearest values of hours, confidence, load and cold at which the answer is another.
 
     Parameters
@@ -100,6 +102,8 @@ def edges(choice: Choice, *, sky_of: SkyOf, budget: Budget = UNLIMITED) -> Edges
         A kit that is proved best.
     sky_of : callable
         The weather of an operation; its windows stay what they are.
+    families : collection, optional
+        Only what changes of these kinds come to; they need nothing of each other.
     """
     if not choice.packed or not choice.proof.proved:
         return Edges()
@@ -107,6 +111,8 @@ def edges(choice: Choice, *, sky_of: SkyOf, budget: Budget = UNLIMITED) -> Edges
     found: list[Edge] = []
     is_cut_short = False
     for way in _WAYS:
+        if families is not None and way.family not in families:
+            continue
         if budget.is_over:
             return Edges(tuple(found), True)
         try:
@@ -324,3 +330,6 @@ _WAYS = (
     _Way("load", "load", 1, lambda _: 1.0, _more_load),
     _Way("coldest", "coldest", -1, lambda choice: choice.operation.site.coldest_degc or 0.0, _colder, _walked),
 )
+
+FAMILIES = tuple(dict.fromkeys(way.family for way in _WAYS))
+"""What is changed along them, in order."""

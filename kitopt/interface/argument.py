@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from kitopt.at_once import at_once
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice, Status, with_fresh
 from kitopt.explain import Binding, Edges, Within, Without, binding, edges, within, without_each
+from kitopt.explain.edges import FAMILIES
 from kitopt.explain.look_up import LookUp, look_up
 from kitopt.explain.measurement import NOTHING_MEASURED, Measuring, measuring
 from kitopt.explain.one_purchase import OnePurchase, one_purchase
@@ -122,12 +124,12 @@ def argue(
         offered = catalogue() if is_one else None
         parts: list[Callable[[], Any]] = [
             lambda: look_up(choice, budget=clock),
-            lambda: edges(choice, sky_of=windows_for, budget=clock),
             lambda: None if offered is None else one_purchase(choice, offered, budget=clock),
             lambda: measuring(choice, budget=clock) if is_one else NOTHING_MEASURED,
             lambda: split(choice, sky_of=windows_for, budget=clock),
+            *(partial(edges, choice, sky_of=windows_for, budget=clock, families=[one]) for one in FAMILIES),
         ]
-        guesses, found, purchase, measure, apart = at_once(parts)
+        guesses, purchase, measure, apart, *found = at_once(parts)
         named = choice.circuits or (("", choice),)
         bindings = tuple((name, one) for name, part in named if (one := binding(part)) is not None)
         is_panel = measure.best is not None and measure.best.thing.column == "output_factor"
@@ -135,7 +137,7 @@ def argue(
         return Argument(
             choice,
             bindings=bindings,
-            edges=found,
+            edges=Edges(tuple(edge for one in found for edge in one.edges), any(one.is_cut_short for one in found)),
             purchase=purchase,
             look_up=guesses,
             split=apart,
