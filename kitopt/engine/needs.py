@@ -175,13 +175,16 @@ class Needs:
         asked = np.arange(conditions.n_windows) if windows is None else windows
         known = [self._known_of(side) for side in sides]
         new = [i for i, one in enumerate(known) if np.any(np.isnan(one[asked]))]
-        at_once = max(1, _MOST_AT_ONCE // (len(asked) * conditions.n_steps))
+        # of a side alone what is known of some windows need not be reckoned again
+        if len(new) == len(sides) == 1:
+            windows = asked[np.isnan(known[0][asked])]
+        n = conditions.n_windows if windows is None else len(windows)
+        at_once = max(1, _MOST_AT_ONCE // (max(1, n) * conditions.n_steps))
         for first in range(0, len(new), at_once):
             some = new[first : first + at_once]
-            for i, needs in zip(
-                some, needed_wh(conditions, self._plants(sides[some]), self.missing_share, windows), strict=True
-            ):
-                known[i][asked] = needs
+            needs = needed_wh(conditions, self._plants(sides[some]), self.missing_share, windows)
+            for i, of_side in zip(some, needs, strict=True):
+                known[i][slice(None) if windows is None else windows] = of_side
         return np.array([one[asked] for one in known]).reshape(len(sides), len(asked))
 
     def _known_of(self, side: Counts) -> Floats:

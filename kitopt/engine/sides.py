@@ -21,6 +21,9 @@ _MOST_CLOSER = 40
 """Tangents at sides that are kept."""
 _WINDOWS_AT_ONCE = 48
 """Of the hardest so many are looked at before it is asked whether the next may tell less."""
+_TIMES, _FEWEST = 4, 64
+"""Of windows that need most by the tangents so many times as many as may fail are asked, and no fewer: of 2,700 sides
+that were in question all but 18 needed no more in any other window."""
 _FEW_WINDOWS = 3
 """Where the hardest windows are more than one in so many, to look at all of them is no more work."""
 
@@ -89,11 +92,23 @@ class Sides:
     # -- what they need ----------------------------------------------------------------
 
     def need_wh(self, side: Counts) -> float:
-        """Usable capacity without which no kit with that side passes; infinite where none does. [Wh]"""
-        key = side.tobytes()
+        """Usable capacity without which no kit with that side passes; infinite where none does. [Wh]
+
+        Of windows that the tangents call easy nothing is asked: the judge tells, should they be none.
+        """
+        key, n_allowed = side.tobytes(), self.case.n_allowed
         if key not in self._need_wh:
-            self._need_wh[key] = in_order(self.needs.each_wh(side[None, :])[0], self.case.n_allowed)
+            n_asked = max(_FEWEST, _TIMES * (n_allowed + 1))
+            is_some = self.tangents and n_asked < self.case.conditions.n_windows
+            hard = self._hardest(side, n_asked)[0] if is_some else None
+            self._need_wh[key] = in_order(self.needs.each_wh(side[None, :], hard)[0], n_allowed)
         return self._need_wh[key]
+
+    def _hardest(self, side: Counts, n: int) -> tuple[NDArray[np.intp], Floats]:
+        """So many windows that the tangents call hardest for the panels of a side, and what each window needs by them."""
+        some = np.bincount(self.kind, weights=side, minlength=self.n_kinds)
+        each = reduce(np.maximum, (one.least - one.saved @ some for one in self.tangents.values()))
+        return np.argpartition(-each, n - 1)[:n], each
 
     def need_at_least_wh(self, sides: Counts) -> Floats:
         """What sides of one set of panels need at least, shape (n_sides,). [Wh]
@@ -104,10 +119,8 @@ class Sides:
         n_hard = self.case.n_allowed + 1
         keys = [side.tobytes() for side in sides]
         if _FEW_WINDOWS * n_hard <= self.case.conditions.n_windows:
-            some = np.bincount(self.kind, weights=sides[0], minlength=self.n_kinds)
             new = np.array([i for i, key in enumerate(keys) if key not in self._at_least_wh], dtype=np.intp)
-            each = reduce(np.maximum, (one.least - one.saved @ some for one in self.tangents.values()))
-            hard = np.argpartition(-each, n_hard - 1)[:n_hard]
+            hard, each = self._hardest(sides[0], n_hard)
             hard = hard[np.argsort(each[hard], kind="stable")]
             needs = np.full(len(new), np.inf)
             for first in range(0, n_hard, _WINDOWS_AT_ONCE):
