@@ -18,6 +18,8 @@ from kitopt.choice import Choice, Proof
 from kitopt.choice.kit import best_kit, in_full
 from kitopt.choice.laid import Layouts
 from kitopt.choice.named import only_of
+from kitopt.choice.strongest import Before
+from kitopt.inventory.items import Item
 from kitopt.model.bus import BusClass
 from kitopt.operation.terms import Operation
 from kitopt.sky.windows import Laid, Sky, SkyOf, is_under_one_sky
@@ -78,9 +80,17 @@ class Asker:
         known = _of(self._known, question)
         choice = self._answer(question) if known is None else known
         if is_in_full:
-            choice = in_full(choice, self._part())
+            choice = in_full(choice, self._part(), self._before(changes))
         self._keep(question, choice)
         return choice
+
+    def _before(self, changes: Sequence[Change]) -> Before | None:
+        """The strongest kit without some changes, where these only add to what is owned."""
+        short, owned = self.choice.shortfall, self.choice.inventory.by_id
+        if short is None or not short.packed or not all(change.adds for change in changes):
+            return None
+        added = [change.thing.id for change in changes if isinstance(change.thing, Item)]
+        return Before(short, {i: owned[i].count if i in owned else 0 for i in added})
 
     def ask_harder(self, *changes: Change) -> Choice:
         """The same where no kit is allowed that was not before, and each is the worse for it."""

@@ -72,6 +72,11 @@ class Change:
         return self.family in _ROWS
 
     @property
+    def adds(self) -> bool:
+        """Whether it only adds to what is owned."""
+        return _ON_INVENTORY.get(self.family) is _one_more
+
+    @property
     def text(self) -> str:
         """The value as it is written, such as "36" hours or "90" percent."""
         if isinstance(self.value, tuple):

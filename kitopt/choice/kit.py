@@ -14,7 +14,7 @@ from kitopt.choice.measure import measured, of_found, with_need
 from kitopt.choice.problem import Problem, Wanted, in_order
 from kitopt.choice.search import Search
 from kitopt.choice.serving import serving_most
-from kitopt.choice.strongest import strongest_of
+from kitopt.choice.strongest import Before, strongest_of
 from kitopt.choice.terms import Choice
 from kitopt.inventory.items import Inventory
 from kitopt.model.bus import BusClass
@@ -89,8 +89,14 @@ def best_kit(
     return of_found(operation, inventory, sky, found, found.tried)
 
 
-def in_full(choice: Choice, budget: Budget = UNLIMITED) -> Choice:
-    """The choice with how its kit fares; where none works, with the strongest."""
+def in_full(choice: Choice, budget: Budget = UNLIMITED, before: Before | None = None) -> Choice:
+    """The choice with how its kit fares; where none works, with the strongest.
+
+    Parameters
+    ----------
+    before : Before, optional
+        The strongest where there was less to choose from.
+    """
     if choice.survival is not None or choice.shortfall is not None:
         return choice
     if choice.circuits and choice.packed:
@@ -102,4 +108,4 @@ def in_full(choice: Choice, budget: Budget = UNLIMITED) -> Choice:
     base = with_need(choice, choice.solved[0].model.bus if choice.solved else None)
     if choice.status != "no-kit":
         return base
-    return replace(base, shortfall=strongest_of(base, choice.solved, budget))
+    return replace(base, shortfall=strongest_of(base, choice.solved, budget, before))

@@ -167,11 +167,12 @@ class Program:
             all_of.append((is_reached, 1.0))
         self.side.add_row(all_of, upper=len(all_of) - 1.0, rule="purchase", text="another purchase")
 
-    def with_any_of(self, ids: Collection[str]) -> Iterator[Row]:
-        """Each kit holds one of some items at least."""
+    def with_any_of(self, ids: Collection[str], least: int = 1) -> Iterator[Row]:
+        """Each kit holds so many of some items at least."""
         for kits in self.kits.values():
             terms = {j: 1.0 for kit in kits for item_id in kit.items() if item_id in ids for j, _ in kit.uses(item_id)}
-            yield Row(tuple(sorted(terms.items())), lower=1.0, rule="asked", text=f"one of {', '.join(sorted(ids))}")
+            text = f"{least} of {', '.join(sorted(ids))}"
+            yield Row(tuple(sorted(terms.items())), lower=float(least), rule="asked", text=text)
 
     def least_row(self, o: int, place: int, name: str, least: float) -> Row | None:
         """What one kit has of a quantity at the least, if it is made: known from choosing it alone."""

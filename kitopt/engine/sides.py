@@ -105,7 +105,7 @@ class Sides:
         return self._need_wh[key]
 
     def _hardest(self, side: Counts, n: int) -> tuple[NDArray[np.intp], Floats]:
-        """So many windows that the tangents call hardest for the panels of a side, and what each window needs by them."""
+        """So many windows that the tangents call hardest for the panels of a side; what each window needs by them."""
         some = np.bincount(self.kind, weights=side, minlength=self.n_kinds)
         each = reduce(np.maximum, (one.least - one.saved @ some for one in self.tangents.values()))
         return np.argpartition(-each, n - 1)[:n], each

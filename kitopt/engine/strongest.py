@@ -91,6 +91,8 @@ def strongest(
     is_any_enough : bool
         Whether only this is asked: do any counts meet the whole need?
     """
+    if plan.forbids_all:
+        return Strongest(None, 0.0, 0.0)
     best, best_share, most = None, -1.0, 1.0
     boxes = [m.upper_of_coordinates(plan.upper) for m in memories]
     for _ in range(_MOST_ROUNDS):
