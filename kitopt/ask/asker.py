@@ -14,7 +14,7 @@ from typing import Any
 from kitopt.ask.again import Again
 from kitopt.ask.change import Change, Question
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
-from kitopt.choice import Choice, Proof
+from kitopt.choice import Choice, Packed, Proof
 from kitopt.choice.kit import best_kit, in_full
 from kitopt.choice.laid import Layouts
 from kitopt.choice.named import only_of
@@ -68,27 +68,36 @@ class Asker:
         """Whether no more is to be asked: the solves or the time are used up."""
         return self.n_solves >= self._most_solves or self.budget.is_over
 
-    def ask(self, *changes: Change, is_in_full: bool = False) -> Choice:
+    def ask(
+        self, *changes: Change, is_in_full: bool = False, is_rough: bool = False, steps: int | None = None
+    ) -> Choice:
         """The best kit after some changes; status "time-limit" where time or steps do not suffice to tell.
 
         Parameters
         ----------
         is_in_full : bool
             Whether it is to be known how the kit fares, or which is the strongest where none works.
+        is_rough : bool
+            Whether the strongest of what the strongest kit held before will do, where it is any stronger.
+        steps : int, optional
+            What it may take, where that is less than what any question may.
         """
         question = self._asked.under(*changes)
         known = _of(self._known, question)
-        choice = self._answer(question) if known is None else known
+        choice = self._answer(question, steps=steps) if known is None else known
         if is_in_full:
-            choice = in_full(choice, self._part(), self._before(changes))
-        self._keep(question, choice)
+            choice = in_full(choice, self._part(), self._before(changes, is_rough=is_rough))
+        if choice.proof.proved or steps is None:
+            self._keep(question, choice)
         return choice
 
-    def _before(self, changes: Sequence[Change]) -> Before | None:
-        """The strongest kit without some changes, where these only add to what is owned."""
+    def _before(self, changes: Sequence[Change], *, is_rough: bool) -> Before | None:
+        """The strongest kit without some changes."""
         short, owned = self.choice.shortfall, self.choice.inventory.by_id
-        if short is None or not short.packed or not all(change.adds for change in changes):
+        if short is None or not short.packed:
             return None
+        if not all(change.adds for change in changes):
+            return Before(short, None) if is_rough else None
         added = [change.thing.id for change in changes if isinstance(change.thing, Item)]
         return Before(short, {i: owned[i].count if i in owned else 0 for i in added})
 
@@ -101,11 +110,12 @@ class Asker:
         self._keep(question, choice)
         return choice
 
-    def has_kit(self, *changes: Change) -> bool:
-        """Whether it is known that some kit works after some changes, whichever it is."""
+    def any_kit(self, *changes: Change, steps: int | None = None) -> Choice | None:
+        """Some kit that works after some changes, whichever it is; None where none is known."""
         question = self._asked.under(*changes)
-        known: Choice = _of(self._known, question) or self._answer(question, is_any_good=True, enough=math.inf)
-        return known.packed != ()
+        known: Choice | None = _of(self._known, question)
+        known = known or self._answer(question, is_any_good=True, enough=math.inf, steps=steps)
+        return known if known.packed else None
 
     def still_does(self, kit: Choice, *changes: Change, is_tried: bool = True) -> bool:
         """Whether what a kit is made of still makes one after some changes, that costs no more: no solve is counted.
@@ -115,20 +125,22 @@ class Asker:
         is_tried : bool
             Whether it must survive the many other windows too.
         """
+        most = math.inf if kit.proof.objective is None else kit.proof.objective
+        return self._of_pieces(kit.packed, changes, is_tried=is_tried, cutoff=most, enough=most).packed != ()
+
+    def best_of_pieces(self, packed: Sequence[Packed], *changes: Change) -> Choice:
+        """The best kit of some pieces after some changes, and how it fares: no solve is counted."""
+        found = self._of_pieces(packed, changes)
+        return in_full(found) if found.packed else found
+
+    def _of_pieces(
+        self, packed: Sequence[Packed], changes: Sequence[Change], *, is_tried: bool = True, **more: Any
+    ) -> Choice:
         question = self._asked.under(*changes)
         sky = self._sky(question.operation)
-        only = only_of(question.inventory, {one.id: one.count for one in kit.packed})
-        most = math.inf if kit.proof.objective is None else kit.proof.objective
-        found = best_kit(
-            question.operation,
-            only,
-            sky if is_tried else replace(sky, others=None),
-            budget=self.budget,
-            cutoff=most,
-            is_any_good=True,
-            enough=most,
-        )
-        return found.packed != ()
+        only = only_of(question.inventory, {one.id: one.count for one in packed})
+        of_sky = sky if is_tried else replace(sky, others=None)
+        return best_kit(question.operation, only, of_sky, budget=self.budget, is_any_good=True, **more)
 
     def within(self, cutoff: float, *changes: Change, **more: Any) -> Choice:
         """A best kit after changes of the inventory, where one costs no more than that; "no-kit" where none does.
@@ -172,13 +184,13 @@ class Asker:
             return self._unknown(question)
         return self._best(question, sky, **known)
 
-    def _best(self, question: Question, sky: Sky, **more: Any) -> Choice:
+    def _best(self, question: Question, sky: Sky, *, steps: int | None = None, **more: Any) -> Choice:
         self.n_solves += 1
         return best_kit(
             question.operation,
             question.inventory,
             sky,
-            budget=self._part(),
+            budget=self._part() if steps is None else self.budget.steps(steps),
             layouts=self._layouts,
             told="allowed",
             **more,

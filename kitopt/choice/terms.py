@@ -181,6 +181,8 @@ class Shortfall:
     time: datetime | None
     made: Made | None = field(default=None, repr=False, compare=False)
     in_the_way: tuple[Block, ...] = ()
+    is_strongest: bool = True
+    """Whether it is; else another may be stronger still."""
 
 
 @dataclass(frozen=True)

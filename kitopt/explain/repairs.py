@@ -26,6 +26,8 @@ from kitopt.sky.windows import SkyOf
 
 LESS_ASKED = ("hours", "confidence")
 """Changes that ask for less, and so always work at last: they end no search for one that does what was asked."""
+_FEW_STEPS = 300
+"""Where a kit is known, so many are taken to look for the best, and to tell whether one lasts longer."""
 MOST_PAIRED = 10
 """Single changes of which pairs are made."""
 
@@ -49,6 +51,10 @@ class Effort:
         Pieces of a catalogue that are bought together.
     solves : int
         Solves in all; what is begun is ended.
+    is_rough : bool
+        Whether it is enough that a change brings so much at least, and that a kit weighs so much at most.
+    steps : int or None
+        What one question may take; what any may where it is None.
     """
 
     of_family: int
@@ -57,9 +63,11 @@ class Effort:
     enough_pairs: int
     pieces: int
     solves: int
+    is_rough: bool = False
+    steps: int | None = None
 
 
-BESIDE = Effort(of_family=4, enough=6, pairs=3, enough_pairs=1, pieces=1, solves=40)
+BESIDE = Effort(of_family=4, enough=6, pairs=3, enough_pairs=1, pieces=1, solves=40, is_rough=True, steps=2_000)
 """Beside an answer that is waited for."""
 THOROUGH = Effort(of_family=8, enough=12, pairs=45, enough_pairs=3, pieces=2, solves=150)
 """Where it is what was asked."""
@@ -79,6 +87,8 @@ class Repair:
         What is still missing; 0 where a kit works, infinite where nothing fits together. [Wh]
     mass_g : int or None
         Mass of the lightest (or cheapest) kit that works then. [g]
+    is_rough : bool
+        Whether another kit may do better than that.
     """
 
     ways: tuple[Way, ...]
@@ -86,6 +96,7 @@ class Repair:
     gain_wh: float | None
     shortfall_wh: float
     mass_g: int | None
+    is_rough: bool = False
 
     @property
     def change(self) -> Change:
@@ -227,8 +238,8 @@ class _Trying:
         """Try a change alone, then with what it takes along where that is not enough."""
         self.asker.budget.say(f"trying: {change.family} {change.id} {change.text}".rstrip())
         self.tried.n_singles += 1
-        change = self._longest(change) if change.family == "hours" else change
-        after = self._ask((change,))
+        change, kit = self._longest(change) if change.family == "hours" else (change, None)
+        after = self._ask((change,), kit=kit)
         if after is None:
             return False
         best = self._repair(((change,),), after)
@@ -299,10 +310,24 @@ class _Trying:
         if after is not None:
             self._keep(self._repair(ways, after))
 
-    def _ask(self, *ways: Way) -> Choice | None:
-        """What comes of ways; None where it is not known."""
+    def _ask(self, *ways: Way, kit: Choice | None = None) -> Choice | None:
+        """What comes of ways; None where it is not known.
+
+        Parameters
+        ----------
+        kit : Choice, optional
+            One that is known to work then.
+        """
+        is_rough, changes = self.effort.is_rough, in_place(*ways)
+        most = _FEW_STEPS if is_rough and kit is not None else self.effort.steps
         with self._counted():
-            after = self.asker.ask(*in_place(*ways), is_in_full=True)
+            after = self.asker.ask(*changes, is_in_full=True, is_rough=is_rough, steps=most)
+        if after.status == "time-limit" and kit is not None and not self.asker.budget.is_over:
+            short = self.choice.shortfall
+            for packed in (kit.packed, () if short is None else short.packed):
+                mine = self.asker.best_of_pieces(packed, *changes)
+                if mine.packed and (not after.packed or (mine.proof.objective or 0) < (after.proof.objective or 0)):
+                    after = replace(mine, proof=replace(mine.proof, proved=False))
         if after.status == "time-limit" and not after.packed:
             self.tried.undecided.append(ways)
             return None
@@ -328,15 +353,26 @@ class _Trying:
             left_wh = short.shortfall_wh if short is not None and short.packed else math.inf
             brings_wh = -left_wh
         gain_wh = None if self.before_wh is None else self.before_wh + brings_wh
-        return Repair(tuple(ways), after.packed != (), gain_wh, left_wh, mass_g)
+        is_best = after.proof.proved if after.packed else after.shortfall is None or after.shortfall.is_strongest
+        return Repair(tuple(ways), after.packed != (), gain_wh, left_wh, mass_g, not is_best)
 
-    def _longest(self, change: Change) -> Change:
-        """Of fewer hours the most for which any kit works."""
+    def _longest(self, change: Change) -> tuple[Change, Choice | None]:
+        """Of fewer hours the most for which any kit works, and a kit where one was found."""
         operation = self.choice.operation
         longer = [h for h in steps(change.value, operation.hours, operation.need.step_h) if h < operation.hours]
         changes = [change, *(Change("hours", value=h) for h in longer)]
+        kits: dict[int, Choice] = {}
+        few = _FEW_STEPS if self.effort.is_rough else None
+
+        def has_kit(i: int) -> bool:
+            kit = self.asker.any_kit(changes[i], steps=few)
+            if kit is not None:
+                kits[i] = kit
+            return kit is not None
+
         with self._counted():
-            return changes[last_that_holds(lambda i: self.asker.has_kit(changes[i]), 0, len(changes), guess=1)]
+            last = last_that_holds(has_kit, 0, len(changes), guess=1)
+        return changes[last], kits.get(last)
 
 
 def _of_family(choice: Choice, asker: Asker, effort: Effort, changes: Iterator[Change]) -> _Tried:

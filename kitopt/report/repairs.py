@@ -56,13 +56,14 @@ def tried_text(repairs: Repairs) -> str:
 def repair_text(choice: Choice, repair: Repair) -> str:
     """One repair: what is changed, what it brings, and what the kit then weighs."""
     said = ways_text(choice, repair.ways)
-    gain = "" if repair.gain_wh is None else f"+{max(0.0, repair.gain_wh):,.0f} Wh"
+    least, most = ("at least ", "at most ") if repair.is_rough else ("", "")
+    gain = "" if repair.gain_wh is None else f"+{max(0.0, repair.gain_wh):,.0f} Wh, "
     if repair.works:
         assert repair.mass_g is not None
-        return f"{said}: {gain + ', ' if gain else ''}{words.mass(repair.mass_g)} in all"
+        return f"{said}: {gain}{words.mass(repair.mass_g)} in all{most and ' at most'}"
     if repair.gain_wh is not None and repair.gain_wh < 0.5:
         return f"{said}: no gain"
-    return f"{said}: {gain + ', ' if gain else ''}still {repair.shortfall_wh:,.0f} Wh short"
+    return f"{said}: {gain and least + gain}still {most}{repair.shortfall_wh:,.0f} Wh short"
 
 
 def ways_text(choice: Choice, ways: Sequence[Way]) -> str:
@@ -179,6 +180,7 @@ def repairs_value(choice: Choice, repairs: Repairs) -> list[dict[str, Any]]:
             "gain_wh": encode.number(one.gain_wh),
             "shortfall_wh": encode.number(one.shortfall_wh),
             "mass_g": one.mass_g,
+            "proved": not one.is_rough,
             "text": f"{repair_text(choice, one)}.",
         }
         for one in (*repairs.work, *repairs.not_enough)
