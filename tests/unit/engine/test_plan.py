@@ -45,6 +45,25 @@ def test_a_row_keeps_an_objective_at_a_value() -> None:
     assert not row.holds(np.array([4.0, 0.0, 1.0]))
 
 
+@pytest.mark.parametrize(
+    ("row", "is_too_much"),
+    [
+        # of columns of 0 to 3 there are 6 at most, or 9 with one of them twice, or 3 less what must be of the other
+        (Row(((0, 1.0), (1, 1.0)), lower=6.0), False),
+        (Row(((0, 1.0), (1, 1.0)), lower=6.5), True),
+        (Row(((0, 2.0), (1, 1.0)), lower=9.0), False),
+        (Row(((0, 1.0), (1, -1.0)), lower=2.5), True),
+        (Row((), lower=1.0), True),
+        (Row(((0, 1.0),), upper=0.0), False),
+    ],
+)
+def test_a_rule_that_asks_for_more_than_there_is_forbids_all(row: Row, is_too_much: bool) -> None:
+    some = plan(row, lower=(0.0, 1.0))
+    assert some.forbids_all == is_too_much
+    if row.terms:
+        assert (solve(some.program(np.ones(2))).status == "infeasible") == is_too_much
+
+
 def test_of_rows_of_which_one_must_hold_one_is_enough() -> None:
     either = (Row(((0, 1.0),), upper=1.0), Row(((1, 1.0),), upper=1.0))
     four = Row(((0, 1.0), (1, 1.0)), lower=4.0)

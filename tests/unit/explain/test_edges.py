@@ -15,7 +15,7 @@ from kitopt.budget import Budget
 from kitopt.choice import Choice, pack
 from kitopt.engine import choose
 from kitopt.explain.binding import binding
-from kitopt.explain.edges import COLDER_DEGC, edges
+from kitopt.explain.edges import COLDER_DEGC, FAMILIES, edges
 from kitopt.explain.reasons import not_packed
 from kitopt.explain.within import within
 from kitopt.inventory.items import Battery, Extra, Inventory, Item, Load
@@ -82,6 +82,8 @@ def test_whether_a_panel_is_packed_is_told_only_where_it_was_solved() -> None:
     )
     choice = pack(outing, owned, light(outing))
     found = edges(choice, sky_of=light)
+    each = [edges(choice, sky_of=light, families=[one]) for one in FAMILIES]
+    assert tuple(edge for one in each for edge in one.edges) == found.edges
     (told,) = [e for e in found.edges if e.quantity == "panel hours"]
     assert {one.value: one.has_panel for one in told.solved} == {
         **dict.fromkeys((6.0, 8.0, 12.0, 13.0, 14.0, 15.0), True),
