@@ -176,7 +176,7 @@ class Needs:
         known = [self._known_of(side) for side in sides]
         new = [i for i, one in enumerate(known) if np.any(np.isnan(one[asked]))]
         # of a side alone what is known of some windows need not be reckoned again
-        if len(new) == len(sides) == 1:
+        if len(new) == len(sides) == 1 and not np.all(np.isnan(known[0])):
             windows = asked[np.isnan(known[0][asked])]
         n = conditions.n_windows if windows is None else len(windows)
         at_once = max(1, _MOST_AT_ONCE // (max(1, n) * conditions.n_steps))

@@ -197,8 +197,8 @@ def chains(
     kept: list[tuple[float, Chain]] = []
 
     def is_needless(chain: Chain) -> bool:
-        better = max((w for w, other in kept if chain.takes_all_of(other)), default=-math.inf)
-        return better > -math.inf and (worth is None or better >= worth(chain))
+        better = [w for w, other in kept if chain.takes_all_of(other)]
+        return bool(better) and (worth is None or max(better) >= worth(chain))
 
     # most of the longer ones take what a shorter one takes: of these nothing else is asked
     for _, alike in groupby(every, key=lambda chain: len(chain.pieces)):
@@ -211,6 +211,8 @@ def chains(
         for worth_of_it, chain in sorted(new, key=lambda one: (-one[0], one[1].ids)):
             if not is_needless(chain):
                 kept.append((worth_of_it, chain))
+        if worth is None and any(not chain.pieces for _, chain in kept):
+            break
     return tuple(chain for _, chain in kept)
 
 
