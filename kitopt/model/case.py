@@ -117,8 +117,8 @@ def whole_case(
     steps = steps_of(operation)
     book = ShapeBook(sky, steps, bus.nominal_v, charging_v(bus))
     gains = {}
-    # where there is no kit, no panel is worth looking at
-    for j in [] if model.forbids_all else model.join_columns:
+    # where no kit is allowed, no panel is worth looking at; counts that are given are judged whatever is
+    for j in [] if counts is None and model.forbids_all else model.join_columns:
         join = model.columns[j].meaning
         assert isinstance(join, Join)
         if model.columns[j].upper > 0 and (counts is None or counts[j] > 0):
