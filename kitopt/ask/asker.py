@@ -113,8 +113,9 @@ class Asker:
     def any_kit(self, *changes: Change, steps: int | None = None) -> Choice | None:
         """Some kit that works after some changes, whichever it is; None where none is known."""
         question = self._asked.under(*changes)
-        known: Choice | None = _of(self._known, question)
-        known = known or self._answer(question, is_any_good=True, enough=math.inf, steps=steps)
+        known: Choice = _of(self._known, question) or self._answer(
+            question, is_any_good=True, enough=math.inf, steps=steps
+        )
         return known if known.packed else None
 
     def still_does(self, kit: Choice, *changes: Change, is_tried: bool = True) -> bool:

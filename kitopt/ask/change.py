@@ -211,9 +211,7 @@ _ON_INVENTORY: dict[str, Callable[[Inventory, Change], Inventory]] = {
 
 
 def _no_more(solved: Solved, change: Change) -> Sequence[Row]:
-    terms = solved.uses(change.id)
-    text = f"at most {change.value} × {change.id}"
-    return [Row(terms, upper=float(change.value), rule="asked", text=text)] if terms else []
+    return solved.at_most(change.id, change.value)
 
 
 def _no_less(solved: Solved, change: Change) -> Sequence[Row] | None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from kitopt.budget import Budget
 from kitopt.choice.program import Program
 from kitopt.choice.side_by_side import Placed
-from kitopt.engine import Outcome, Plan
+from kitopt.engine import Outcome, Plan, Row
 from kitopt.model.bus import BusClass
 from kitopt.model.kit import KitModel
 
@@ -36,6 +36,11 @@ class Solved:
     def uses(self, item_id: str) -> tuple[tuple[int, float], ...]:
         """Terms that count how many of an item all kits take."""
         return tuple(term for kit in self.kits for term in kit.uses(item_id))
+
+    def at_most(self, item_id: str, n: int) -> list[Row]:
+        """The rule that all kits take no more of an item; none where they could take none."""
+        terms = self.uses(item_id)
+        return [Row(terms, upper=float(n), rule="asked", text=f"at most {n} × {item_id}")] if terms else []
 
     def gone_on_with(self, cutoff: float, least: float, budget: Budget, enough: float = -math.inf) -> Solved:
         """Where the search was put off, what it comes to up to a cutoff."""

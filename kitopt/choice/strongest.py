@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -43,39 +43,42 @@ class Before:
         asked = [] if made is None else [case for case in made.cases if case.is_asked(made.counts)]
         return min((share_met(case, made.counts) for case in asked if made is not None), default=0.0)
 
-    def rows(self, solved: Solved) -> tuple[Row, ...]:
-        """What the kits obey that are looked at."""
-        if self.more is None:
-            packed = {one.id: one.count for one in self.shortfall.packed}
-            inventory = solved.model.inventory
-            some = [(one.id, packed.get(one.id, 0)) for kind in _STRONG for one in getattr(inventory, kind)]
-            return tuple(
-                Row(terms, upper=float(n), rule="asked", text=f"no more {item_id} than before")
-                for item_id, n in some
-                if (terms := solved.uses(item_id))
-            )
+    def holding_more(self, solved: Solved) -> Iterable[Row]:
+        """What kits obey that may be stronger, where there is only more."""
+        assert self.more is not None
         if len(self.more) > 1 and any(self.more.values()):
             return ()
-        return tuple(solved.program.with_any_of(self.more, 1 + max(self.more.values(), default=-1)))
+        return solved.program.with_any_of(self.more, 1 + max(self.more.values()))
+
+    def of_its_pieces(self, solved: Solved) -> Iterable[Row]:
+        """What kits obey that are made of no more batteries, controllers and panels."""
+        packed = {one.id: one.count for one in self.shortfall.packed}
+        some = [one.id for kind in _STRONG for one in getattr(solved.model.inventory, kind)]
+        return [row for item_id in some for row in solved.at_most(item_id, packed.get(item_id, 0))]
 
 
 def strongest_over(
-    tried: Sequence[Solved], budget: Budget = UNLIMITED, before: Before | None = None
+    tried: Sequence[Solved],
+    budget: Budget = UNLIMITED,
+    *,
+    least_share: float = 0.0,
+    rows: Callable[[Solved], Iterable[Row]] = lambda solved: (),
 ) -> tuple[Solved, Floats] | None:
     """The counts that meet the largest share of the need, over classes of which none has a kit that works.
 
     Parameters
     ----------
-    before : Before, optional
-        Only what may be stronger than that is looked for, or what is made of it.
+    least_share : float
+        What meets no more is of no interest, where that is above zero. [0–1]
+    rows : callable
+        What counts of a class obey besides.
     """
     best: tuple[Solved, Floats] | None = None
-    best_share = 0.0 if before is None or before.more is None else before.share
+    best_share = least_share
     for one in tried:
         known = one.outcome.memories
         plan = one.plan.with_cases(tuple(memory.case for memory in known))
-        if before is not None and (before.more is None or before.share > 0.0):
-            plan = replace(plan, rows=(*plan.rows, *before.rows(one)))
+        plan = replace(plan, rows=(*plan.rows, *rows(one)))
         found = strongest(plan, known, budget=budget, least_share=best_share)
         is_first = best is None and best_share <= 0.0
         if found.counts is not None and (is_first or found.share > best_share + 1e-9):
@@ -87,17 +90,16 @@ def strongest_of(
     choice: Choice, tried: Sequence[Solved], budget: Budget = UNLIMITED, before: Before | None = None
 ) -> Shortfall:
     """The strongest kit of an operation; that of before where none is stronger."""
-    if before is not None and before.more is None and all(one.plan.n_columns <= _FEW_COLUMNS for one in tried):
-        before = None
-    best = strongest_over(tried, budget, before)
-    if before is not None and before.more is None:
-        rough = None if best is None else replace(_shortfall(choice, *best), is_strongest=False)
-        if rough is not None and rough.shortfall_wh < before.shortfall.shortfall_wh - _NOTHING_WH:
-            return rough
+    if before is not None and before.more is not None and before.share > 0.0:
+        stronger = strongest_over(tried, budget, least_share=before.share, rows=before.holding_more)
+        return before.shortfall if stronger is None else _shortfall(choice, *stronger)
+    if before is not None and before.more is None and any(one.plan.n_columns > _FEW_COLUMNS for one in tried):
+        rough = strongest_over(tried, budget, rows=before.of_its_pieces)
+        short = None if rough is None else replace(_shortfall(choice, *rough), is_strongest=False)
         # that nothing is gained is only told of the strongest
-        return strongest_of(choice, tried, budget)
-    if best is None and before is not None and before.share > 0.0:
-        return before.shortfall
+        if short is not None and short.shortfall_wh < before.shortfall.shortfall_wh - _NOTHING_WH:
+            return short
+    best = strongest_over(tried, budget)
     if best is None:
         conditions = tried[0].plan.cases[0].conditions if tried else None
         need_wh = conditions.load_wh if conditions else 0.0

@@ -432,7 +432,7 @@ def _since_full(conditions: Conditions, plant: Floats, stored_wh: Floats, until:
     return _Since(weight, now, first)
 
 
-def cuts(conditions: Conditions, plant: Floats, lowest_step: NDArray[np.intp], windows: NDArray[np.intp]) -> Cuts:
+def cuts(conditions: Conditions, plant: Floats, last: NDArray[np.intp], windows: NDArray[np.intp]) -> Cuts:
     """Differentiate the margin of some windows at a judged plant.
 
     Between the last step at which the battery was full and the lowest step, every minimum is
@@ -442,14 +442,13 @@ def cuts(conditions: Conditions, plant: Floats, lowest_step: NDArray[np.intp], w
     ----------
     conditions, plant
         As for `simulate`.
-    lowest_step : ndarray of int, shape (n,)
-        That of each, from the verdict.
+    last : ndarray of int, shape (n,)
+        The lowest step of each, from the verdict.
     windows : ndarray of int, shape (n,)
         Which windows.
     """
     layout, step_h = conditions.layout, conditions.step_h
     rows, steps = np.arange(len(windows)), np.arange(conditions.n_steps)
-    last = lowest_step
     capacity_share = np.broadcast_to(conditions.capacity_share, (conditions.n_windows, conditions.n_steps))[windows]
     # to pick out what is all there is would only copy it
     some = None if np.array_equal(windows, np.arange(conditions.n_windows)) else windows

@@ -60,8 +60,8 @@ class Row:
 
     def holds(self, counts: Floats) -> bool:
         """Whether whole counts keep it."""
-        value = sum(c * float(counts[j]) for j, c in self.terms)
-        return self.lower - self.slack <= value <= self.upper + self.slack
+        value, slack = sum(c * float(counts[j]) for j, c in self.terms), self.slack
+        return self.lower - slack <= value <= self.upper + slack
 
     def most(self, lower: Floats, upper: Floats) -> float:
         """What its terms come to at most where columns keep to their bounds."""

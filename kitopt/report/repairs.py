@@ -56,14 +56,14 @@ def tried_text(repairs: Repairs) -> str:
 def repair_text(choice: Choice, repair: Repair) -> str:
     """One repair: what is changed, what it brings, and what the kit then weighs."""
     said = ways_text(choice, repair.ways)
-    least, most = ("at least ", "at most ") if repair.is_rough else ("", "")
     gain = "" if repair.gain_wh is None else f"+{max(0.0, repair.gain_wh):,.0f} Wh, "
     if repair.works:
         assert repair.mass_g is not None
-        return f"{said}: {gain}{words.mass(repair.mass_g)} in all{most and ' at most'}"
+        return f"{said}: {gain}{words.mass(repair.mass_g)} in all{' at most' if repair.is_rough else ''}"
     if repair.gain_wh is not None and repair.gain_wh < 0.5:
         return f"{said}: no gain"
-    return f"{said}: {gain and least + gain}still {most}{repair.shortfall_wh:,.0f} Wh short"
+    least, most = ("at least ", "at most ") if repair.is_rough else ("", "")
+    return f"{said}: {f'{least}{gain}' if gain else ''}still {most}{repair.shortfall_wh:,.0f} Wh short"
 
 
 def ways_text(choice: Choice, ways: Sequence[Way]) -> str:
