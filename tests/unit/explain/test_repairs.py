@@ -71,7 +71,7 @@ def test_every_repair_does_what_it_says(repair_numbers: range) -> None:
         n_work += len(found.work)
         n_not += len(found.not_enough)
     assert n_work >= 3
-    assert n_not >= 3
+    assert n_not >= 5
 
 
 def test_a_rough_repair_promises_no_more_than_there_is(repair_numbers: range, monkeypatch: pytest.MonkeyPatch) -> None:
