@@ -65,6 +65,7 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
             "found",
             "search",
             "buying",
+            "rents",
             "apart",
             "terms",
             "measure in_the_way lasts",

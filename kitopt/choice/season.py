@@ -42,8 +42,6 @@ from kitopt.operation.plans import Programme, hang_together
 from kitopt.sky.windows import SkyOf
 
 LIGHTEST = ("mass", "cost", "items")
-_OF_KITS_APART = 0.85
-"""Of the time that is left: what is found then is still to be tried on the other outings."""
 
 
 def buy(
@@ -193,7 +191,7 @@ class _Season:
         if len(hands) == 1:
             (found,) = hands.values()
         elif self.buying.has_many_types and any(hands.keys() <= {*some} for some in self.problem.at_once):
-            apart = Apart(replace(self.buying, budget=self.budget.part(_OF_KITS_APART)), hands, most)
+            apart = Apart(self.buying, hands, most)
             kits, is_sure = apart.kits()
             self._in_hand |= kits
             return self._union(self._calling) if kits else None, apart.least, is_sure
