@@ -61,9 +61,8 @@ class Levels:
         self._of_battery = {
             j: int(np.searchsorted(self._limits, most_a)) + 1 for j, most_a in charging.battery_a.items()
         }
-        joins = zip(needs.kind, needs.columns, strict=True)
         class_a = np.array(
-            [min(charging.join_a.get(int(j), 0.0) / needs.pieces[k][j] for j in own) for k, own in joins]
+            [min(charging.join_a.get(int(j), 0.0) / needs.joined[j] for j in own) for own in needs.columns]
         )
         units = sorted(set(needs.unit.tolist()))
         self._unit_a = np.array([charging.unit_a[u] if charging.unit_a else 0.0 for u in units])

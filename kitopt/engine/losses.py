@@ -89,9 +89,9 @@ class Spared:
         sides, needs = self.sides, self.sides.needs
         lost = {j: share for one in each if len(one) == 1 for j, share in one.items()}
         found = []
-        for c, (k, columns) in enumerate(zip(needs.kind, needs.columns, strict=True)):
+        for c, columns in enumerate(needs.columns):
             there = columns[self.upper[sides.case.in_plan(columns)] > 0.0].tolist()
-            least = min((lost.get(j, 0.0) * float(needs.pieces[k][j]) for j in there), default=0.0)
+            least = min((lost.get(j, 0.0) * float(needs.joined[j]) for j in there), default=0.0)
             if least > 1.0 - 1e-6:
                 found.append(np.where(np.arange(sides.n_classes) == c, int(least + 1e-6), 0))
         return found

@@ -69,17 +69,16 @@ class Needs:
         self.fixed, self._known_by, self._layout = fixed, (case.matrix, case.pieces), case.conditions.layout
         conditions, layout = case.conditions, case.conditions.layout
         joins, unit_of, source_of, brings = _joins(case)
-        pieces = np.eye(case.matrix.shape[1])[joins] if case.pieces is None else case.pieces
-        kinds = [k for k in range(len(pieces)) if np.any(pieces[k][joins] > 0)]
-        self.pieces = pieces[kinds]
+        self.joined, kind_of = _panels(case, joins)
         self.columns: list[NDArray[np.intp]] = []
         unit, kind, size, place = [], [], [], []
         shapes, sources = list(conditions.shapes), list[Source]()
         # what is alike on several units is looked at, and lies in memory, once
         known: dict[_BySource, tuple[int, float]] = {}
-        for k in range(len(kinds)):
-            of_kind = np.flatnonzero(self.pieces[k][joins] > 0)
-            a_panel = brings / np.where(self.pieces[k] > 0.0, self.pieces[k], 1.0)
+        self.n_kinds = int(np.max(kind_of, initial=-1)) + 1
+        a_panel = brings / np.where(self.joined > 0.0, self.joined, 1.0)
+        for k in range(self.n_kinds):
+            of_kind = np.flatnonzero(kind_of == k)
             for u in np.unique(unit_of[of_kind]).tolist():
                 mine = joins[of_kind[unit_of[of_kind] == u]]
                 most = _by_source(mine, source_of, a_panel)
@@ -101,7 +100,6 @@ class Needs:
                 self.columns.append(mine)
         self.unit, self.kind = np.array(unit, dtype=np.intp), np.array(kind, dtype=np.intp)
         self._size, self._place = np.array(size), np.array(place, dtype=np.intp)
-        self.n_kinds = len(kinds)
         self._conditions = replace(
             conditions,
             layout=Layout(layout.n_units, len(sources), layout.n_demands),
@@ -197,9 +195,9 @@ class Needs:
             self._known[key] = known
         return known
 
-    def brings_no_more(self, case: Case, kind: int, one: int, other: int) -> bool:
+    def brings_no_more(self, case: Case, one: int, other: int) -> bool:
         """Whether a join of a panel to a unit passes no more than another in any step, all else being alike."""
-        if self.pieces[kind][one] != self.pieces[kind][other]:
+        if self.joined[one] != self.joined[other]:
             return False
         panels = slice(self._layout.panel(0, 0), self._layout.demand(0))
         mine, its = case.matrix.column(one), case.matrix.column(other)
@@ -336,6 +334,15 @@ def _joins(case: Case) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.i
     source, brings = np.full(matrix.shape[1], -1), np.zeros(matrix.shape[1])
     source[joins], brings[joins] = at % max(1, layout.n_sources), matrix.values[is_join]
     return joins, at // max(1, layout.n_sources), source, brings
+
+
+def _panels(case: Case, joins: NDArray[np.intp]) -> tuple[Floats, NDArray[np.intp]]:
+    """How many panels each own column joins, and of which kind those of each join are, counted from 0."""
+    if case.pieces is None:
+        return np.bincount(joins, minlength=case.matrix.shape[1]).astype(np.float64), np.arange(len(joins))
+    n_joined, kind = np.zeros(case.matrix.shape[1]), np.zeros(case.matrix.shape[1], dtype=np.intp)
+    n_joined[case.pieces.columns], kind[case.pieces.columns] = case.pieces.values, case.pieces.rows
+    return n_joined, np.unique(kind[joins], return_inverse=True)[1]
 
 
 def _by_source(joins: NDArray[np.intp], source_of: NDArray[np.intp], watts: Floats) -> _BySource:

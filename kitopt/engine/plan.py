@@ -94,7 +94,7 @@ class Case:
     less : tuple of (mark, column, share)
         For each in a mark, an own column, that share of one of another own column does not count.
         What is lost is kept beside the matrix, so that hundreds of cases may share one.
-    pieces : ndarray, shape (n_kinds, n_own_columns), or None
+    pieces : Matrix, shape (n_kinds, n_own_columns), or None
         How many panels of each kind a column joins; every such column is a kind of its own when None. It says only
         which columns are alike: whatever it says, what is chosen is the best.
     """
@@ -108,7 +108,7 @@ class Case:
     within: int | None = None
     gone: tuple[int, ...] = ()
     less: tuple[tuple[int, int, float], ...] = ()
-    pieces: Floats | None = None
+    pieces: Matrix | None = None
     charging: Charging | None = None
     """Where each battery takes all that the units pass."""
     parts: tuple[Case, ...] = ()

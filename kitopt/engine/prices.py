@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from kitopt.budget import OutOfTime
 from kitopt.engine.banks import Banks
 from kitopt.engine.losses import Losable
+from kitopt.engine.matrix import Matrix
 from kitopt.engine.needs import Counts
 from kitopt.engine.openings import Openings
 from kitopt.engine.plan import Case, Objective, Plan, Row
@@ -380,11 +381,9 @@ class Prices:
         last = program.add_row([*self._capacity, (short, 1.0)], lower=0.0)
         self._n_columns = len(program.lower)
         places = {j: b for b, j in enumerate(self.banks.columns)}
-        self._in_rows = np.zeros((len(program.rows), len(places)))
-        for i, (of_row, _, _) in enumerate(program.rows):
-            for j, c in of_row:
-                if j in places:
-                    self._in_rows[i, places[j]] = c
+        self._in_rows = Matrix.of_rows(
+            [[(places[j], c) for j, c in of_row if j in places] for of_row, _, _ in program.rows], len(places)
+        )
         less_of, more_of = np.array(apart, dtype=np.intp).reshape(-1, 2).T
         return Stated(program, is_relaxed=True), np.array(rows, dtype=np.intp), last, (less_of, more_of)
 
@@ -410,14 +409,13 @@ def _weighed(row: Row, plan: Plan) -> Objective:
 
 def _stock(sides: Sides, plan: Plan) -> Counts:
     """How many panels of each kind there are at most, by the plan's bounds and by each of its rows."""
-    pieces = np.zeros((sides.n_kinds, plan.n_columns))
+    pieces: list[dict[int, float]] = [{} for _ in range(sides.n_kinds)]
     for c, k in enumerate(sides.kind.tolist()):
-        for j, n in sides.terms(c):
-            pieces[k, j] = n
-    most = pieces @ np.where(np.any(pieces > 0.0, axis=0), plan.upper, 0.0)
-    each_own = [set(np.flatnonzero(of_kind).tolist()) for of_kind in pieces]
+        pieces[k].update(sides.terms(c))
+    each_own = [of_kind.keys() for of_kind in pieces]
     kind_of = {j: k for k, own in enumerate(each_own) for j in own}
     lower, upper = plan.lower.tolist(), plan.upper.tolist()
+    most = np.array([sum(n * upper[j] for j, n in of_kind.items()) for of_kind in pieces])
     for row in plan.rows:
         if not math.isfinite(row.upper):
             continue
@@ -426,6 +424,6 @@ def _stock(sides: Sides, plan: Plan) -> Counts:
         at_least = [(j, min(c * lower[j], c * upper[j])) for j, c in row.terms] if kinds else []
         for k in kinds:
             own = each_own[k]
-            each = min(brought[j] / float(pieces[k, j]) for j in own)
+            each = min(brought[j] / pieces[k][j] for j in own)
             most[k] = min(most[k], (row.upper - sum(least for j, least in at_least if j not in own)) / each)
     return np.maximum(0, np.floor(most + 1e-6)).astype(np.int64)

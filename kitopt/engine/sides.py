@@ -70,7 +70,7 @@ class Sides:
             return [(int(j), float(weights[c])) for j, c in zip(self.case.in_plan(columns), columns, strict=True)]
 
         needs = self.needs
-        classes = [terms(columns, needs.pieces[k]) for k, columns in zip(self.kind, needs.columns, strict=True)]
+        classes = [terms(columns, needs.joined) for columns in needs.columns]
         return classes, terms(np.flatnonzero(needs.capacity), needs.capacity)
 
     def terms(self, c: int) -> Terms:
@@ -84,9 +84,7 @@ class Sides:
     def of(self, counts: Floats) -> Counts:
         """The side that a kit's counts have, shape (n_classes,)."""
         own = self.case.own(counts)
-        each = [
-            round(float(self.needs.pieces[k][j] @ own[j])) for k, j in zip(self.kind, self.needs.columns, strict=True)
-        ]
+        each = [round(float(self.needs.joined[j] @ own[j])) for j in self.needs.columns]
         return np.array(each, dtype=np.int64)
 
     # -- what they need ----------------------------------------------------------------
@@ -153,11 +151,11 @@ class Sides:
         no_better = makes_plant & (own > 0.5)
         mine = np.flatnonzero(no_better)
         is_alone = np.zeros(case.matrix.shape[1], dtype=bool)
-        for k, columns in zip(self.kind, self.needs.columns, strict=True):
+        for columns in self.needs.columns:
             used = columns[own[columns] > 0.5]
             if len(used) == 1:
                 is_alone[used] = True
-                no_better[[j for j in columns if self.needs.brings_no_more(case, int(k), int(j), int(used[0]))]] = True
+                no_better[[j for j in columns if self.needs.brings_no_more(case, int(j), int(used[0]))]] = True
         if not np.all(is_alone[mine] | (own[mine] >= upper[case.in_plan(mine)] - 0.5)):
             return None
         need_wh = self.needs.followed_as_wired_wh(
@@ -218,7 +216,7 @@ def can_hold(case: Case) -> bool:
         return False
     layout = case.conditions.layout
     n_brought = case.matrix.n_in(slice(layout.panel(0, 0), layout.demand(0)))
-    n_kinds = n_brought if case.pieces is None else np.count_nonzero(case.pieces, axis=0)
+    n_kinds = n_brought if case.pieces is None else case.pieces.n_in(slice(None))
     brings_one = (n_brought == 0) | ((n_brought == 1) & (n_kinds == 1))
     charge_without_room = (case.matrix.row(layout.missing) != 0.0) & (case.matrix.row(layout.capacity) <= 0.0)
     return bool(np.all(brings_one) and np.all(case.matrix.values >= 0.0) and not np.any(charge_without_room))

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.engine.charging import Charging
+from kitopt.engine.matrix import Matrix
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Battery, Controller, Converter, Inventory, Lead, Load, Panel
 from kitopt.model.bus import BusClass
@@ -275,15 +276,15 @@ class KitModel:
                 found.setdefault(item_id, []).append((j, float(n)))
         return found
 
-    def pieces(self) -> Floats:
+    def pieces(self) -> Matrix:
         """How many panels of each type each column joins, shape (n_types, n_columns)."""
         row: dict[str, int] = {}
-        pieces = np.zeros((len(self.inventory.panels), len(self.columns)))
+        pieces: dict[tuple[int, int], float] = {}
         for j in self.join_columns:
             join = self.columns[j].meaning
             assert isinstance(join, Join)
-            pieces[row.setdefault(join.panel.id, len(row)), j] = join.n_joined
-        return pieces
+            pieces[row.setdefault(join.panel.id, len(row)), j] = float(join.n_joined)
+        return Matrix.of((len(self.inventory.panels), len(self.columns)), pieces)
 
 
 def lay_out(operation: Operation, inventory: Inventory, bus: BusClass) -> KitModel:

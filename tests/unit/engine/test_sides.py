@@ -36,14 +36,15 @@ def case(*columns: dict[int, float], **more: object) -> Case:
 BATTERY = {LAYOUT.capacity: 10.0}
 UNIT = {LAYOUT.limit(0): 60.0}
 JOIN, OTHER = {LAYOUT.panel(0, 0): 20.0}, {LAYOUT.panel(0, 1): 30.0}
-KINDS = np.array([[0.0, 0.0, 1.0, 0.0], [0.0, 0.0, 0.0, 1.0]])
+KINDS = {(0, 2): 1.0, (1, 3): 1.0}
+BOTH_KINDS = {(k, j): 1.0 for k in (0, 1) for j in (2, 3)}
 
 
 @pytest.mark.parametrize(
     "one",
     [
         case(BATTERY, UNIT, JOIN, OTHER),
-        case(BATTERY, UNIT, JOIN, OTHER, pieces=KINDS),
+        case(BATTERY, UNIT, JOIN, OTHER, pieces=Matrix.of((2, 4), KINDS)),
         # half of a battery of 1 Wh may be missing
         case({LAYOUT.capacity: 1.0, LAYOUT.missing: 0.5}, UNIT, JOIN, OTHER),
     ],
@@ -56,7 +57,7 @@ def test_joins_of_one_kind_on_one_unit_make_sides(one: Case) -> None:
     "one",
     [
         case(BATTERY, UNIT, JOIN | OTHER),
-        case(BATTERY, UNIT, JOIN, OTHER, pieces=KINDS + KINDS[::-1]),
+        case(BATTERY, UNIT, JOIN, OTHER, pieces=Matrix.of((2, 4), BOTH_KINDS)),
         case(BATTERY, UNIT, {LAYOUT.panel(0, 0): -1.0}),
         case(BATTERY, UNIT, JOIN, {LAYOUT.missing: 1.0}),
         case(BATTERY, UNIT, JOIN, served=1),
@@ -100,7 +101,7 @@ def test_a_listing_is_used_again_for_the_very_same_question_alone() -> None:
 
 def test_a_side_is_as_strong_as_its_panels_whatever_source_and_lead_they_share() -> None:
     # two panels of 20 W on one lead and one of 30 W that follows another source, on a unit of 60 W
-    pieces = np.array([[0.0, 0.0, 2.0, 0.0], [0.0, 0.0, 0.0, 1.0]])
+    pieces = Matrix.of((2, 4), {(0, 2): 2.0, (1, 3): 1.0})
     one = case(BATTERY, UNIT, {LAYOUT.panel(0, 0): 40.0}, OTHER, pieces=pieces)
     needs = Sides(one, Fixed(np.array([10.0, 0.0, 0.0, 60.0, 40.0, 30.0, 0.0]), np.zeros(0))).needs
     assert needs.plant(np.array([2, 1])).tolist() == [0.0, 0.0, 0.0, 60.0, 40.0, 30.0, 0.0]
@@ -178,7 +179,7 @@ def test_of_a_side_whose_panels_are_joined_in_two_ways_no_sum_tells_the_wiring(
     joins: tuple[float, ...], is_told: bool
 ) -> None:
     # two of each join are owned: with one of either, one more of the one and one less of the other has the same sum
-    pieces = np.array([[0.0, 0.0, 1.0, 1.0, 0.0], [0.0, 0.0, 0.0, 0.0, 1.0]])
+    pieces = Matrix.of((2, 5), {(0, 2): 1.0, (0, 3): 1.0, (1, 4): 1.0})
     one = case(BATTERY, UNIT, JOIN, {LAYOUT.panel(0, 0): 19.0}, OTHER, pieces=pieces)
     sides = Sides(one, Fixed(np.array([10.0, 0.0, 0.0, 60.0, 80.0, 30.0, 0.0]), np.zeros(0)))
     found = sides.as_wired(np.array([5.0, 1.0, *joins]), np.array([5.0, 1.0, 2.0, 2.0, 1.0]))
