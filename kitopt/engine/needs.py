@@ -107,16 +107,22 @@ class Needs:
             sources=tuple(sources),
         )
         # all panels of a set on one unit that passes what all do, each at the best power of its classes
+        pooled: list[Source] = []
+        for k in range(self.n_kinds):
+            mine = np.flatnonzero(self.kind == k)
+            best, watts, composed = _best(self._conditions, _by_source(mine, self._place, self._size))
+            if composed is None:
+                source = self._conditions.sources[best]
+                share = np.ones(conditions.n_windows) if source.share is None else source.share
+                pooled.append(Source(source.shape, watts * share))
+            else:
+                pooled.append(Source(len(shapes)))
+                shapes.append(composed)
         self._pooled = replace(
             conditions,
             layout=Layout(1, self.n_kinds, layout.n_demands),
-            shapes=tuple(
-                _most(watts * self._conditions.watts(at) for at, watts in of_kind)
-                for of_kind in (
-                    {(place[c], size[c]) for c in np.flatnonzero(self.kind == k)} for k in range(self.n_kinds)
-                )
-            ),
-            sources=(),
+            shapes=tuple(shapes),
+            sources=tuple(pooled),
             has_charge_limit=False,
         )
         self.capacity = case.matrix.row(layout.capacity)
@@ -345,10 +351,10 @@ def _panels(case: Case, joins: NDArray[np.intp]) -> tuple[Floats, NDArray[np.int
     return n_joined, np.unique(kind[joins], return_inverse=True)[1]
 
 
-def _by_source(joins: NDArray[np.intp], source_of: NDArray[np.intp], watts: Floats) -> _BySource:
-    """The most that any of some joins on one unit passes a panel, by source."""
+def _by_source(some: NDArray[np.intp], source_of: NDArray[np.intp], watts: Floats) -> _BySource:
+    """The most that any of some joins, or classes, passes a panel, by source."""
     most: dict[int, float] = {}
-    for source, size in zip(source_of[joins].tolist(), watts[joins].tolist(), strict=True):
+    for source, size in zip(source_of[some].tolist(), watts[some].tolist(), strict=True):
         most[source] = max(most.get(source, 0.0), size)
     return tuple(most.items())
 
