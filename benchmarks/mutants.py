@@ -50,7 +50,7 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ),
     ),
     "search": (
-        ("engine/search.py", "engine/plan.py"),
+        ("engine/search.py", "engine/by_sides.py", "engine/proposals.py", "engine/plan.py"),
         (
             *(f"{_ENGINE}{name}.py" for name in ("plan", "how_a_search_goes_on", "choose_plan")),
             *(_AGREES, f"{_LAWS}second_set.py", "tests/unit/choice/test_what_a_proof_says.py"),

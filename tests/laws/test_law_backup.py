@@ -45,7 +45,7 @@ def test_sides_and_cuts_alone_agree_where_leads_may_be_lost_too(backup_numbers: 
         stock = with_spares(instance.inventory, kinds)
         choice = pack(outing, stock, instance.sky)
         with pytest.MonkeyPatch.context() as patched:
-            patched.setattr("kitopt.engine.search.can_hold", lambda case: False)
+            patched.setattr("kitopt.engine.by_sides.can_hold", lambda case: False)
             by_cuts = pack(outing, stock, instance.sky)
         assert (choice.status, choice.proof.objective) == (by_cuts.status, by_cuts.proof.objective), number
         assert choice.proof.proved, number

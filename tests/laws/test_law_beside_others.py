@@ -10,7 +10,6 @@ from oracle.circuits import with_circuits
 from oracle.many import several, smallest_bags
 from test_law_many import chosen_of, grabbed
 
-import kitopt.engine.search as searching
 from kitopt.choice import pack
 from kitopt.engine import Outcome
 from kitopt.engine.search import _Chooser
@@ -53,7 +52,7 @@ class Heard:
 
 def test_the_best_bag_keeps_what_is_known_of_its_kits(monkeypatch: pytest.MonkeyPatch) -> None:
     # where few sides are looked at first, the others are listed beside what is found; in these it tells more
-    monkeypatch.setattr(searching, "_FIRST_SIDES", 1.0)
+    monkeypatch.setattr("kitopt.engine.by_sides._FIRST_SIDES", 1.0)
     heard, n_rows = Heard(monkeypatch), 0
     for number in (170, 212, 538, 562, 644, 654, 690):
         heard.ended.clear()

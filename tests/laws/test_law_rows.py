@@ -18,7 +18,7 @@ from kitopt.choice import pack
 @pytest.mark.parametrize("first", range(0, 120, 30))
 def test_a_cut_never_removes_a_working_kit(first: int, monkeypatch: pytest.MonkeyPatch) -> None:
     # where the sides of a kit are listed, few rows are learned: here all that cuts alone would
-    monkeypatch.setattr("kitopt.engine.search.can_hold", lambda case: False)
+    monkeypatch.setattr("kitopt.engine.by_sides.can_hold", lambda case: False)
     n_rows = n_kits = 0
     for number in range(first, first + 30):
         instance = numbered(number)

@@ -20,7 +20,7 @@ from oracle.wired_instances import wired
 
 from kitopt.choice import Solved, pack
 from kitopt.choice.kit import best_kit
-from kitopt.engine import Objective, choose, listing, search
+from kitopt.engine import Objective, choose, listing
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listing, fixed_of
 from kitopt.engine.plan import Plan
@@ -307,9 +307,9 @@ def test_too_many_sides_are_left_to_cuts(monkeypatch: pytest.MonkeyPatch) -> Non
         for solved in pack(instance.operation, instance.inventory, instance.sky).solved:
             plan = replace(solved.plan, tie_break=())
             with monkeypatch.context() as patched:
-                patched.setattr(search, "_MOST_SHOWN", 1)
+                patched.setattr("kitopt.engine.by_sides._MOST_SHOWN", 1)
                 midway = choose(plan)
-                patched.setattr(search, "Listing", never)
+                patched.setattr("kitopt.engine.by_sides.Listing", never)
                 by_cuts = choose(plan)
             by_sides = choose(plan)
             assert (by_sides.status, by_sides.objective) == (by_cuts.status, by_cuts.objective), number
@@ -330,10 +330,10 @@ def test_the_best_is_found_from_one_side_at_a_time(monkeypatch: pytest.MonkeyPat
             pieces = Objective("pieces", (solved.plan.objectives[0].weights > 0.0).astype(np.float64))
             plan = replace(solved.plan, objectives=(pieces,), tie_break=())
             with monkeypatch.context() as patched:
-                patched.setattr(search, "_FIRST_SIDES", 1)
+                patched.setattr("kitopt.engine.by_sides._FIRST_SIDES", 1)
                 patched.setattr(listing, "_NOT_FEW", 0)
                 by_one = choose(plan)
-                patched.setattr(search, "Listing", never)
+                patched.setattr("kitopt.engine.by_sides.Listing", never)
                 by_cuts = choose(plan)
             assert (by_one.status, by_one.objective) == (by_cuts.status, by_cuts.objective), number
             n_found += by_cuts.status == "found"

@@ -24,7 +24,7 @@ from oracle.wiring import wired_answer
 from oracle.witnesses import assert_all_say
 from test_law_many import bought_for, grabbed
 
-import kitopt.engine.search as searching
+import kitopt.engine.proposals as proposals
 from kitopt.budget import Budget
 from kitopt.certificate.proof import prove
 from kitopt.certificate.stated import classes_of
@@ -103,7 +103,7 @@ def test_other_solvers_find_the_same(witness_numbers: range, monkeypatch: pytest
             solved.append((program, found, options.get("cutoff", math.inf)))
         return found
 
-    monkeypatch.setattr(searching, "solve_within", heard)
+    monkeypatch.setattr(proposals, "solve_within", heard)
     of_sides, n_of_sides = hear_of_sides(monkeypatch), 0
     for number in witness_numbers:
         solved.clear()

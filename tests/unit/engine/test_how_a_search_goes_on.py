@@ -12,12 +12,13 @@ import pytest
 from dark_batteries import memory
 
 from kitopt.budget import UNLIMITED, OutOfTime
-from kitopt.engine import Objective, Plan
+from kitopt.engine import Objective, Outcome, Plan
+from kitopt.engine.by_sides import Refused
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listed
 from kitopt.engine.plan import Row
 from kitopt.engine.prices import TooMany
-from kitopt.engine.search import Outcome, _Chooser, _Refused, choose
+from kitopt.engine.search import _Chooser, choose
 from kitopt.engine.solver import solve
 from kitopt.errors import ModelError
 
@@ -115,7 +116,7 @@ def test_what_fails_a_trial_is_not_proved_best() -> None:
     some = chooser(told, 10.0)
     refuses: Any = SimpleNamespace(fails=lambda counts: counts[0] == 10.0)
     some.plan = replace(some.plan, trials=(refuses,))
-    with pytest.raises(_Refused):
+    with pytest.raises(Refused):
         some._among_sides(MASS, 12.0)
     # it was asked once: what would have proved it was not
     assert len(told.asked) == 1
