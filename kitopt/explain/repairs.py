@@ -224,14 +224,18 @@ class _Trying:
     def singles(self, by_family: Iterator[Iterator[Change]]) -> None:
         """One change at a time, up to the first of each family that works.
 
-        As many families as must still work for it to be enough are tried at once: none of them in vain.
+        All are tried at once, for it is rare that enough of the first ones work; then as many are told as must still
+        work for it to be enough.
         """
+        families = [*by_family]
+        part = replace(self.effort, solves=self.effort.solves // self.effort.enough)
+        parts = [partial(_of_family, self.choice, self.asker, part, some) for some in families]
+        tried = iter(at_once(parts))
         while (n := self.effort.enough - len(self.tried.work)) > 0 and self.may_go_on():
-            families = [*itertools.islice(by_family, n)]
-            if not families:
+            some = [*itertools.islice(tried, n)]
+            if not some:
                 return
-            part = replace(self.effort, solves=(self.effort.solves - self.tried.n_solves) // len(families))
-            for one in at_once([partial(_of_family, self.choice, self.asker, part, some) for some in families]):
+            for one in some:
                 self.tried.add(one)
 
     def is_mended_by(self, change: Change) -> bool:
