@@ -187,20 +187,22 @@ def counted(budget: Budget, ask: Callable[..., Answer], *, most_nodes: int = ANY
 class Stated:
     """A program as PuLP states it to the solver, which keeps it: what changes is told to the solver alone.
 
-    Columns that their bounds fix are left out. A relaxation is told to the solver as it stands, row by row: for PuLP to
-    state it took longer than to solve it.
+    Columns that their bounds fix are left out.
 
     Parameters
     ----------
     is_relaxed : bool
         Drop integrality.
+    as_it_stands : bool
+        Tell it to the solver row by row, as each relaxation is: for PuLP to state it may take longer than to solve it.
     """
 
-    def __init__(self, program: Program, *, is_relaxed: bool) -> None:
+    def __init__(self, program: Program, *, is_relaxed: bool, as_it_stands: bool = False) -> None:
         import highspy
 
         self._is_mip = any(program.is_integer) and not is_relaxed
-        self._values = np.array(program.lower, dtype=np.float64)
+        self._lower = np.array(program.lower, dtype=np.float64)
+        self._values = self._lower.copy()
         free = self._values != np.array(program.upper, dtype=np.float64)
         # a program without columns is none to the solver
         self._free = np.flatnonzero(free if np.any(free) else np.ones_like(free))
@@ -212,29 +214,36 @@ class Stated:
         self._moved = terms @ fixed
         moved: list[float] = self._moved.tolist()
         self._highs: Any
+        whole = np.flatnonzero(np.array(program.is_integer, dtype=bool)[self._free] & self._is_mip).astype(np.int32)
+        by_pulp = self._is_mip and not as_it_stands
         # where PuLP states it, a row of two bounds is two rows
-        n_stated = [len(_ends(low, high)) if self._is_mip else 1 for _, low, high in program.rows]
+        n_stated = [len(_ends(low, high)) if by_pulp else 1 for _, low, high in program.rows]
         self._row = np.cumsum([0, *n_stated])[:-1]
-        if not self._is_mip:
+        if not by_pulp:
             self._highs = highspy.Highs()  # type: ignore[no-untyped-call]
             self._set(_OPTIONS)
             model = _as_it_stands(program, terms, self._free, moved)
             if self._highs.passModel(model) == highspy.HighsStatus.kError:
                 raise SolverFailed("the solver refuses the program")
+            self._make_whole(whole)
             self._run = self._highs.run
             return
         import pulp
 
         problem = _write(program, self._free, moved)
-        # one call for all whole numbers: a call for each takes longer than all else
+        # whole numbers are told in one call: a call for each takes longer than all else
         solver = pulp.HiGHS(msg=False, mip=False)
         solver.createAndConfigureSolver(problem)
         self._highs = problem.solverModel
         self._set(_OPTIONS)
         solver.buildSolverModel(problem)
-        whole = np.flatnonzero(np.array(program.is_integer)[self._free]).astype(np.int32)
-        self._highs.changeColsIntegrality(len(whole), whole, [highspy.HighsVarType.kInteger] * len(whole))
+        self._make_whole(whole)
         self._run = lambda: solver.callSolver(problem)
+
+    def _make_whole(self, columns: NDArray[np.int32]) -> None:
+        import highspy
+
+        self._highs.changeColsIntegrality(len(columns), columns, [highspy.HighsVarType.kInteger] * len(columns))
 
     def __del__(self) -> None:
         # the solver holds on to itself, and until that is found to all that it was told
@@ -243,12 +252,17 @@ class Stated:
             highs.clear()
 
     def set_rows(self, rows: NDArray[np.intp], lower: Floats, upper: Floats) -> None:
-        """Give rows other bounds; in whole counts those that had one bound, or two that are equal."""
+        """Give rows other bounds; where PuLP stated them those that had one bound, or two that are equal."""
         moved = self._moved[rows]
         for row, low, high in zip(
             self._row[rows].tolist(), (lower - moved).tolist(), (upper - moved).tolist(), strict=True
         ):
             self._highs.changeRowBounds(row, low, high)
+
+    def set_upper(self, upper: Floats) -> None:
+        """Give its first columns other upper bounds; those that were fixed stay as they are."""
+        free = self._free[self._free < len(upper)]
+        self._highs.changeColsBounds(len(free), np.arange(len(free), dtype=np.int32), self._lower[free], upper[free])
 
     def set_costs(self, costs: Floats) -> None:
         """Make another sum over the columns small."""
@@ -362,7 +376,7 @@ def _ends(low: float, high: float) -> list[tuple[int, float]]:
 
 
 def _as_it_stands(program: Program, terms: Matrix, free: NDArray[np.intp], moved: Sequence[float]) -> Any:
-    """The free columns of a program, relaxed, in the solver's own arrays; see ``_write``."""
+    """The free columns of a program, as if relaxed, in the solver's own arrays; see ``_write``."""
     import highspy
 
     place = np.full(len(program.lower), -1)

@@ -56,6 +56,7 @@ class Whole:
         self._known: dict[tuple[bytes, tuple[float, ...]], _Known] = {}
         self._stated: dict[bytes, Stated] = {}
         self._rows = np.zeros(0, dtype=np.intp)
+        self._of_class = [[j for j, n in terms if n > 0.0 and plan.lower[j] <= 0.0] for terms in in_plan[0]]
 
     def least(self, side: Counts, needs_wh: tuple[float, ...], most: float, solve: Solve) -> float:
         """The least objective of a kit with a side; infinite where there is none.
@@ -101,10 +102,14 @@ class Whole:
         key = weights.tobytes()
         if key not in self._stated:
             program, self._rows = self._program(weights)
-            self._stated[key] = Stated(program, is_relaxed=False)
+            self._stated[key] = Stated(program, is_relaxed=False, as_it_stands=True)
         least = np.array([*side.tolist(), *(wh / 1000.0 for wh in needs_wh)])
         most = np.array([*side.tolist(), *(math.inf for _ in needs_wh)])
         self._stated[key].set_rows(self._rows, least, most)
+        # the solver need not find out that of a class without panels there is nothing
+        upper = self._plan.upper.copy()
+        upper[[j for c in np.flatnonzero(side == 0).tolist() for j in self._of_class[c]]] = 0.0
+        self._stated[key].set_upper(upper)
         return self._stated[key]
 
     def _program(self, weights: Floats) -> tuple[Program, NDArray[np.intp]]:
