@@ -146,8 +146,12 @@ class Apart:
 
     def _find_rents(self, node: _Node, wanted: Sequence[Thing]) -> None:
         """Look for rents that tell most of what all cost."""
-        rents = self._worth(node, [thing for thing in wanted if self._has_rent(thing)][:_MOST_WORTH])
-        reach = self._rounded(_REACH * max(rents.values(), default=0))
+        asked = [thing for thing in wanted if self._has_rent(thing)][:_MOST_WORTH]
+        rents = self._worth(node, asked)
+        if not asked or len(rents) < len(asked):
+            # of what none can do without, no rent is too high
+            return
+        reach = self._rounded(_REACH * max(rents.values()))
         best = -math.inf
         for n in range(_MOST_ROUNDS):
             self._ask([node], rents)
