@@ -228,7 +228,7 @@ class _Trying:
         work for it to be enough.
         """
         families = [*by_family]
-        part = replace(self.effort, solves=self.effort.solves // self.effort.enough)
+        part = replace(self.effort, solves=self.effort.solves // max(1, len(families)))
         parts = [partial(_of_family, self.choice, self.asker, part, some) for some in families]
         tried = iter(at_once(parts))
         while (n := self.effort.enough - len(self.tried.work)) > 0 and self.may_go_on():
