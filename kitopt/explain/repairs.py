@@ -51,6 +51,8 @@ class Effort:
         Pieces of a catalogue that are bought together.
     solves : int
         Solves in all; what is begun is ended.
+    at_once : int
+        Families that are tried at once, in vain or not: one that takes long then keeps no other waiting.
     is_rough : bool
         Whether it is enough that a change brings so much at least, and that a kit weighs so much at most.
     steps : int or None
@@ -63,11 +65,14 @@ class Effort:
     enough_pairs: int
     pieces: int
     solves: int
+    at_once: int = 0
     is_rough: bool = False
     steps: int | None = None
 
 
-BESIDE = Effort(of_family=4, enough=6, pairs=3, enough_pairs=1, pieces=1, solves=40, is_rough=True, steps=2_000)
+BESIDE = Effort(
+    of_family=4, enough=6, pairs=3, enough_pairs=1, pieces=1, solves=40, at_once=11, is_rough=True, steps=2_000
+)
 """Beside an answer that is waited for."""
 THOROUGH = Effort(of_family=8, enough=12, pairs=45, enough_pairs=3, pieces=2, solves=150)
 """Where it is what was asked."""
@@ -224,19 +229,25 @@ class _Trying:
     def singles(self, by_family: Iterator[Iterator[Change]]) -> None:
         """One change at a time, up to the first of each family that works.
 
-        All are tried at once, for it is rare that enough of the first ones work; then as many are told as must still
-        work for it to be enough.
+        As many families are told as must still work for it to be enough.
         """
-        families = [*by_family]
-        part = replace(self.effort, solves=self.effort.solves // max(1, len(families)))
-        parts = [partial(_of_family, self.choice, self.asker, part, some) for some in families]
-        tried = iter(at_once(parts))
+        tried = self._each_of(by_family)
         while (n := self.effort.enough - len(self.tried.work)) > 0 and self.may_go_on():
             some = [*itertools.islice(tried, n)]
             if not some:
                 return
             for one in some:
                 self.tried.add(one)
+
+    def _each_of(self, by_family: Iterator[Iterator[Change]]) -> Iterator[_Tried]:
+        """What comes of each family: so many are tried at once as must still work, or as may be in vain."""
+        while True:
+            n = max(self.effort.enough - len(self.tried.work), self.effort.at_once)
+            families = [*itertools.islice(by_family, n)]
+            if not families:
+                return
+            part = replace(self.effort, solves=(self.effort.solves - self.tried.n_solves) // len(families))
+            yield from at_once([partial(_of_family, self.choice, self.asker, part, some) for some in families])
 
     def is_mended_by(self, change: Change) -> bool:
         """Try a change alone, then with what it takes along where that is not enough."""
