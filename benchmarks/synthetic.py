@@ -99,11 +99,13 @@ def synthetic_plan(
     items = [identity[j] for j in range(first_join)]
     items += [np.sum([identity[join(c, p)] for c in range(n_controllers)], axis=0) for p in range(n_panels)]
     matrix = Matrix.of((layout.size, n_columns), brought)
+    joined = {(p, join(c, p)): 1.0 for p in range(n_panels) for c in range(n_controllers)}
+    pieces = Matrix.of((n_panels, n_columns), joined)
     return Plan(
         np.zeros(n_columns),
         upper,
         tuple(rows),
-        (Case("base", conditions, Fraction(confidence), matrix, pieces=np.array(items[first_join:])),),
+        (Case("base", conditions, Fraction(confidence), matrix, pieces=pieces),),
         (Objective("mass", mass_g), Objective("price", price), Objective("items", np.ones(n_columns))),
         tuple(items),
     )
