@@ -54,6 +54,10 @@ class Program:
         self.rows.append((terms, lower, upper))
         return len(self.rows) - 1
 
+    def terms(self) -> Matrix:
+        """The terms of its rows."""
+        return Matrix.of_rows([terms for terms, _, _ in self.rows], len(self.lower))
+
     def copy(self) -> Program:
         """A program that can be changed without changing this one."""
         return Program(list(self.lower), list(self.upper), list(self.is_integer), list(self.objective), list(self.rows))
@@ -193,11 +197,12 @@ class Stated:
     ----------
     is_relaxed : bool
         Drop integrality.
-    as_it_stands : bool
-        Tell it to the solver row by row, as each relaxation is: for PuLP to state it may take longer than to solve it.
+    as_it_stands : Matrix, optional
+        The terms of its rows. It is then told to the solver row by row, as each relaxation is: for PuLP to state it may
+        take longer than to solve it.
     """
 
-    def __init__(self, program: Program, *, is_relaxed: bool, as_it_stands: bool = False) -> None:
+    def __init__(self, program: Program, *, is_relaxed: bool, as_it_stands: Matrix | None = None) -> None:
         import highspy
 
         self._is_mip = any(program.is_integer) and not is_relaxed
@@ -210,12 +215,12 @@ class Stated:
         fixed[self._free] = 0.0
         self._at_fixed, self._costs = fixed, np.array(program.objective, dtype=np.float64)
         self._fixed_cost = float(self._costs @ fixed)
-        terms = Matrix.of_rows([row for row, _, _ in program.rows], len(program.lower))
+        terms = program.terms() if as_it_stands is None else as_it_stands
         self._moved = terms @ fixed
         moved: list[float] = self._moved.tolist()
         self._highs: Any
         whole = np.flatnonzero(np.array(program.is_integer, dtype=bool)[self._free] & self._is_mip).astype(np.int32)
-        by_pulp = self._is_mip and not as_it_stands
+        by_pulp = self._is_mip and as_it_stands is None
         # where PuLP states it, a row of two bounds is two rows
         n_stated = [len(_ends(low, high)) if by_pulp else 1 for _, low, high in program.rows]
         self._row = np.cumsum([0, *n_stated])[:-1]
@@ -258,11 +263,6 @@ class Stated:
             self._row[rows].tolist(), (lower - moved).tolist(), (upper - moved).tolist(), strict=True
         ):
             self._highs.changeRowBounds(row, low, high)
-
-    def set_upper(self, upper: Floats) -> None:
-        """Give its first columns other upper bounds; those that were fixed stay as they are."""
-        free = self._free[self._free < len(upper)]
-        self._highs.changeColsBounds(len(free), np.arange(len(free), dtype=np.int32), self._lower[free], upper[free])
 
     def set_costs(self, costs: Floats) -> None:
         """Make another sum over the columns small."""

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.engine.losses import Losable, add_lost
+from kitopt.engine.matrix import Matrix
 from kitopt.engine.needs import Counts
 from kitopt.engine.plan import Objective, Plan, Terms
 from kitopt.engine.solver import Answer, Program, Stated
@@ -54,7 +55,7 @@ class Whole:
         self._plan, self._in_plan, self._objective, self._losable = plan, in_plan, objective, losable
         self._wider = wider
         self._known: dict[tuple[bytes, tuple[float, ...]], _Known] = {}
-        self._stated: dict[bytes, Stated] = {}
+        self._programs: dict[bytes, tuple[Program, Matrix]] = {}
         self._rows = np.zeros(0, dtype=np.intp)
         self._of_class = [[j for j, n in terms if n > 0.0 and plan.lower[j] <= 0.0] for terms in in_plan[0]]
 
@@ -98,19 +99,24 @@ class Whole:
         )
 
     def _with(self, side: Counts, needs_wh: tuple[float, ...], weights: Floats) -> Stated:
-        """The program with a side and what it needs, by what each count costs; it is stated once and changed."""
+        """The program with a side and what it needs, by what each count costs.
+
+        Most columns are of classes of which a side has no panel: told of these, the solver takes half as long again.
+        """
         key = weights.tobytes()
-        if key not in self._stated:
+        if key not in self._programs:
             program, self._rows = self._program(weights)
-            self._stated[key] = Stated(program, is_relaxed=False, as_it_stands=True)
+            self._programs[key] = program, program.terms()
+        program, terms = self._programs[key]
+        upper = program.upper.copy()
+        for c in np.flatnonzero(side == 0).tolist():
+            for j in self._of_class[c]:
+                upper[j] = 0.0
+        stated = Stated(replace(program, upper=upper), is_relaxed=False, as_it_stands=terms)
         least = np.array([*side.tolist(), *(wh / 1000.0 for wh in needs_wh)])
         most = np.array([*side.tolist(), *(math.inf for _ in needs_wh)])
-        self._stated[key].set_rows(self._rows, least, most)
-        # the solver need not find out that of a class without panels there is nothing
-        upper = self._plan.upper.copy()
-        upper[[j for c in np.flatnonzero(side == 0).tolist() for j in self._of_class[c]]] = 0.0
-        self._stated[key].set_upper(upper)
-        return self._stated[key]
+        stated.set_rows(self._rows, least, most)
+        return stated
 
     def _program(self, weights: Floats) -> tuple[Program, NDArray[np.intp]]:
         """The plan's program with a row for each class of panels, and one for each capacity that is needed."""
