@@ -7,7 +7,8 @@ destroy the concavity on which the cuts rely.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -112,13 +113,24 @@ def _shape(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | No
 
 def charging_w(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> Floats:
     """What all controllers pass on together, shape (n_windows, n_steps); of each plant. [W]"""
+    return _passed_w(conditions, plant, _powers_w(conditions, plant, windows), windows)
+
+
+def _powers_w(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> dict[int, Floats]:
+    """Panel power that reaches each controller with panels, before its limit. [W]"""
     layout = conditions.layout
-    total = np.zeros(_shape(conditions, plant, windows))
     panels = plant[..., layout.panel(0, 0) : layout.demand(0)]
     by_unit = panels.reshape(plant.size // layout.size, layout.n_units, layout.n_sources)
-    for unit in np.flatnonzero(np.any(by_unit, axis=(0, 2))).tolist():
-        power = unit_power_w(conditions, plant, unit, windows)
-        total += np.minimum(power, plant[..., layout.limit(unit), None, None])
+    units = np.flatnonzero(np.any(by_unit, axis=(0, 2))).tolist()
+    return {unit: unit_power_w(conditions, plant, unit, windows) for unit in units}
+
+
+def _passed_w(
+    conditions: Conditions, plant: Floats, powers_w: Mapping[int, Floats], windows: NDArray[np.intp] | None
+) -> Floats:
+    total = np.zeros(_shape(conditions, plant, windows))
+    for unit, power_w in powers_w.items():
+        total += np.minimum(power_w, plant[..., conditions.layout.limit(unit), None, None])
     return total
 
 
@@ -129,12 +141,16 @@ def demand_w(conditions: Conditions, plant: Floats) -> Floats:
     return np.asarray(conditions.load_w + extra @ conditions.demand_shapes)
 
 
-@dataclass(frozen=True)
-class _Flow:
-    """What some windows' batteries go through: of two powers the lesser is stored. Derivatives follow the lesser.
+@dataclass(frozen=True, eq=False)
+class Flow:
+    """What some windows' batteries go through, whatever they hold: of two powers the lesser is stored.
+
+    Derivatives follow the lesser.
 
     Attributes
     ----------
+    power_w : mapping of int to ndarray, shape (n, n_steps)
+        What the panels bring to each controller that has any, before its limit. [W]
     net_w : ndarray, shape (n, n_steps)
         What the controllers pass less what is drawn. [W]
     draining_w, charging_w : ndarray, shape (n, n_steps)
@@ -148,6 +164,7 @@ class _Flow:
     """
 
     conditions: Conditions
+    power_w: Mapping[int, Floats]
     net_w: Floats
     draining_w: Floats
     charging_w: Floats
@@ -155,10 +172,28 @@ class _Flow:
     drain: tuple[Floats, Floats]
     limit_w: float
 
+    def of(self, windows: NDArray[np.intp]) -> Flow:
+        """That of some of the windows, given by their places among these."""
+        by_drawn, by_rated = (_some(one, windows) for one in self.drain)
+        return replace(
+            self,
+            power_w={unit: power_w[windows] for unit, power_w in self.power_w.items()},
+            net_w=self.net_w[windows],
+            draining_w=self.draining_w[windows],
+            charging_w=self.charging_w[windows],
+            charging=_some(self.charging, windows),
+            drain=(by_drawn, by_rated),
+        )
+
     @cached_property
     def stored_wh(self) -> Floats:
         """What a battery with room gains over each step, shape (n, n_steps). [Wh]"""
         return np.minimum(self.draining_w, self.charging_w) * self.conditions.step_h
+
+    @cached_property
+    def gained_wh(self) -> Floats:
+        """The same since the start, shape (n, n_steps). [Wh]"""
+        return np.cumsum(self.stored_wh, axis=-1)
 
     @cached_property
     def _is_draining(self) -> NDArray[np.bool_]:
@@ -208,29 +243,30 @@ def _rated_w(conditions: Conditions, plant: Floats, of_steps: Floats) -> Floats:
     return np.expand_dims(rated_w, tuple(range(plant.ndim - 1, of_steps.ndim)))
 
 
-def _flow(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> _Flow:
-    """Net and stored power of some windows, or of all."""
+def flow_of(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> Flow:
+    """Net and stored power of some windows, or of all, whatever the batteries hold; of each plant."""
     charging = _some(conditions.charged_share, windows)
-    net_w = charging_w(conditions, plant, windows) - demand_w(conditions, plant)[..., None, :]
+    power_w = _powers_w(conditions, plant, windows)
+    net_w = _passed_w(conditions, plant, power_w, windows) - demand_w(conditions, plant)[..., None, :]
     by_drawn, by_rated = _drain(conditions, plant, -net_w)
     draining_w = by_drawn * net_w / conditions.discharge_efficiency
     if np.any(by_rated):
         draining_w -= by_rated * (_rated_w(conditions, plant, net_w) / conditions.discharge_efficiency)
     limit_w = float(plant[conditions.layout.charge_limit]) if conditions.has_charge_limit else np.inf
     gained_w = np.minimum(net_w, limit_w) if conditions.has_charge_limit else net_w
-    return _Flow(conditions, net_w, draining_w, charging * gained_w, charging, (by_drawn, by_rated), limit_w)
+    drain = by_drawn, by_rated
+    return Flow(conditions, power_w, net_w, draining_w, charging * gained_w, charging, drain, limit_w)
 
 
-def _charge_wh(conditions: Conditions, plant: Floats, stored_wh: Floats) -> Floats:
+def _charge_wh(conditions: Conditions, plant: Floats, flow: Flow) -> Floats:
     """Charge at the end of each step, shape (n, n_steps). [Wh]"""
     layout = conditions.layout
     capacity_wh, missing_wh = plant[layout.capacity], plant[layout.missing]
     if conditions.taper_h is None:
         # charge[t] = min(capacity, charge[t-1] + gain) unrolled: the ceiling last met decides
-        gained_wh = np.cumsum(stored_wh, axis=1)
-        peak_wh = np.maximum.accumulate(gained_wh, axis=1)
-        return np.asarray(gained_wh + np.minimum(capacity_wh - missing_wh, capacity_wh - peak_wh))
-    kept = conditions.kept_share
+        peak_wh = np.maximum.accumulate(flow.gained_wh, axis=1)
+        return np.asarray(flow.gained_wh + np.minimum(capacity_wh - missing_wh, capacity_wh - peak_wh))
+    kept, stored_wh = conditions.kept_share, flow.stored_wh
     charge_wh = np.empty_like(stored_wh)
     now_wh = np.full(len(stored_wh), capacity_wh - missing_wh)
     for t in range(conditions.n_steps):
@@ -267,7 +303,9 @@ def _drawn_in_cell_wh(conditions: Conditions, plant: Floats) -> Floats:
     return np.asarray(total - before[..., conditions.first_of_cell])
 
 
-def simulate(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None) -> Verdict:
+def simulate(
+    conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | None = None, flow: Flow | None = None
+) -> Verdict:
     """Run a plant through some weather windows, or every one, and find its lowest step in each.
 
     Charge may go *below empty*: it is recorded as negative, never clipped. Within an interval of weather the load may
@@ -280,6 +318,8 @@ def simulate(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | 
     plant : ndarray, shape (n_coordinates,)
         The kit, in the coordinates of ``conditions.layout``; counts may be fractional.
     windows : ndarray of int, shape (n,), optional
+    flow : Flow, optional
+        That of the plant in these windows, where it is known.
 
     Returns
     -------
@@ -298,8 +338,8 @@ def simulate(conditions: Conditions, plant: Floats, windows: NDArray[np.intp] | 
     """
     if plant.shape != (conditions.layout.size,):
         raise ShapeMismatch(f"plant of shape {plant.shape}, layout of {conditions.layout.size} coordinates")
-    flow = _flow(conditions, plant, windows)
-    charge_wh = _charge_wh(conditions, plant, flow.stored_wh)
+    flow = flow_of(conditions, plant, windows) if flow is None else flow
+    charge_wh = _charge_wh(conditions, plant, flow)
     held_wh = _held_wh(conditions, plant, windows)
     free_wh = _before_cell_wh(conditions, plant, charge_wh) - _drawn_in_cell_wh(conditions, plant) - held_wh
     if not np.all(conditions.may_discharge):
@@ -321,7 +361,7 @@ def least_charge_wh(conditions: Conditions, plant: Floats) -> Floats:
     -------
     ndarray, shape (n_windows, n_steps) [Wh]
     """
-    flow, capacity_wh = _flow(conditions, plant), plant[conditions.layout.capacity]
+    flow, capacity_wh = flow_of(conditions, plant), plant[conditions.layout.capacity]
     n = len(flow.stored_wh)
     held_wh = np.broadcast_to(_held_wh(conditions, plant), (n, conditions.n_steps))
     drawn_wh = np.diff(_drawn_wh(conditions, plant), prepend=0.0)
@@ -346,7 +386,11 @@ def least_charge_wh(conditions: Conditions, plant: Floats) -> Floats:
 
 
 def needed_wh(
-    conditions: Conditions, plant: Floats, missing_share: float, windows: NDArray[np.intp] | None = None
+    conditions: Conditions,
+    plant: Floats,
+    missing_share: float,
+    windows: NDArray[np.intp] | None = None,
+    flow: Flow | None = None,
 ) -> Floats:
     """The usable capacity that some windows, or all, ask of a plant, or of each of some. [Wh]
 
@@ -361,13 +405,15 @@ def needed_wh(
         Their own capacities do not count.
     missing_share : float
         Share of the capacity that is missing at the start, in place of the plant's own. [0–1]
+    flow : Flow, optional
+        As for `simulate`.
 
     Returns
     -------
     ndarray, shape (..., n)
     """
-    flow, cells = _flow(conditions, plant, windows), conditions.cells
-    gained_wh = np.cumsum(flow.stored_wh, axis=-1)
+    flow, cells = flow_of(conditions, plant, windows) if flow is None else flow, conditions.cells
+    gained_wh = flow.gained_wh
     peak_wh = np.maximum.accumulate(gained_wh, axis=-1)
     drawn_wh = _drawn_in_cell_wh(conditions, plant)[..., None, cells.ends] + (conditions.reserve_wh - TOLERANCE_WH)
     # in the first interval nothing is gained yet, and no ceiling was met
@@ -407,20 +453,20 @@ class _Since:
     first_step: NDArray[np.intp]
 
 
-def _since_full(conditions: Conditions, plant: Floats, stored_wh: Floats, until: NDArray[np.intp]) -> _Since:
+def _since_full(conditions: Conditions, plant: Floats, flow: Flow, until: NDArray[np.intp]) -> _Since:
     """Weights of the steps up to and with `until`, by the active branch of each minimum."""
-    n, steps = len(stored_wh), np.arange(conditions.n_steps)
+    n, steps = len(flow.net_w), np.arange(conditions.n_steps)
     is_past = steps <= until[:, None]
     if conditions.taper_h is None:
         # the last full step before the lowest one, or the start
-        gained_wh = np.where(is_past, np.cumsum(stored_wh, axis=1), -np.inf)
+        gained_wh = np.where(is_past, flow.gained_wh, -np.inf)
         full_step = conditions.n_steps - 1 - np.argmax(gained_wh[:, ::-1], axis=1)
         since_start = plant[conditions.layout.missing] >= gained_wh[np.arange(n), full_step]
         first = np.where(since_start, -1, full_step)
         counted = is_past & (steps > first[:, None])
         return _Since(counted.astype(np.float64), since_start.astype(np.float64), first)
-    capacity_wh, kept = plant[conditions.layout.capacity], conditions.kept_share
-    charge_wh = _charge_wh(conditions, plant, stored_wh)
+    capacity_wh, kept, stored_wh = plant[conditions.layout.capacity], conditions.kept_share, flow.stored_wh
+    charge_wh = _charge_wh(conditions, plant, flow)
     start_wh = np.full((n, 1), capacity_wh - plant[conditions.layout.missing])
     before_wh = np.concatenate([start_wh, charge_wh[:, :-1]], axis=1)
     tapers = is_past & (kept * before_wh + (1.0 - kept) * capacity_wh < before_wh + stored_wh)
@@ -432,7 +478,13 @@ def _since_full(conditions: Conditions, plant: Floats, stored_wh: Floats, until:
     return _Since(weight, now, first)
 
 
-def cuts(conditions: Conditions, plant: Floats, last: NDArray[np.intp], windows: NDArray[np.intp]) -> Cuts:
+def cuts(
+    conditions: Conditions,
+    plant: Floats,
+    last: NDArray[np.intp],
+    windows: NDArray[np.intp],
+    flow: Flow | None = None,
+) -> Cuts:
     """Differentiate the margin of some windows at a judged plant.
 
     Between the last step at which the battery was full and the lowest step, every minimum is
@@ -440,7 +492,7 @@ def cuts(conditions: Conditions, plant: Floats, last: NDArray[np.intp], windows:
 
     Parameters
     ----------
-    conditions, plant
+    conditions, plant, flow
         As for `simulate`.
     last : ndarray of int, shape (n,)
         The lowest step of each, from the verdict.
@@ -452,8 +504,8 @@ def cuts(conditions: Conditions, plant: Floats, last: NDArray[np.intp], windows:
     capacity_share = np.broadcast_to(conditions.capacity_share, (conditions.n_windows, conditions.n_steps))[windows]
     # to pick out what is all there is would only copy it
     some = None if np.array_equal(windows, np.arange(conditions.n_windows)) else windows
-    flow = _flow(conditions, plant, some)
-    since = _since_full(conditions, plant, flow.stored_wh, conditions.first_of_cell[last] - 1)
+    flow = flow_of(conditions, plant, some) if flow is None else flow
+    since = _since_full(conditions, plant, flow, conditions.first_of_cell[last] - 1)
     # from the start of the lowest step's interval on, what is drawn without sun
     in_cell = (steps >= conditions.first_of_cell[last][:, None]) & (steps <= last[:, None])
     by_drawn, by_rated = _drain(conditions, plant, demand_w(conditions, plant))
@@ -477,7 +529,7 @@ def cuts(conditions: Conditions, plant: Floats, last: NDArray[np.intp], windows:
     if conditions.has_charge_limit:
         slope[:, layout.charge_limit] = conditions.charge_efficiency * np.sum(weight * flow.is_capped, axis=1)
     for unit in range(layout.n_units):
-        clipped = unit_power_w(conditions, plant, unit, some) > plant[layout.limit(unit)]
+        clipped = flow.power_w.get(unit, np.zeros(1)) > plant[layout.limit(unit)]
         slope[:, layout.limit(unit)] = np.sum(np.where(clipped, by_net, 0.0), axis=1)
         passed = np.where(clipped, 0.0, by_net)
         used = {source.shape for source in conditions.sources}
@@ -491,7 +543,7 @@ def cuts(conditions: Conditions, plant: Floats, last: NDArray[np.intp], windows:
 
 
 def _is_frozen(
-    conditions: Conditions, plant: Floats, flow: _Flow, windows: NDArray[np.intp], last: NDArray[np.intp]
+    conditions: Conditions, plant: Floats, flow: Flow, windows: NDArray[np.intp], last: NDArray[np.intp]
 ) -> NDArray[np.bool_]:
     """Whether the lowest step of each window is one in which frozen cells leave the load to the sun."""
     rows = np.arange(len(windows))
@@ -501,7 +553,7 @@ def _is_frozen(
         return frozen
     capacity_wh = plant[conditions.layout.capacity]
     capacity_share = np.broadcast_to(conditions.capacity_share, (conditions.n_windows, conditions.n_steps))[windows]
-    charge_wh = _charge_wh(conditions, plant, flow.stored_wh)
+    charge_wh = _charge_wh(conditions, plant, flow)
     low_wh = _before_cell_wh(conditions, plant, charge_wh)[rows, last] - _drawn_in_cell_wh(conditions, plant)[last]
     held_wh = (1.0 + conditions.reserve_share - capacity_share[rows, last]) * capacity_wh + conditions.reserve_wh
     return np.asarray(frozen & (flow.net_w[rows, last] * conditions.step_h[last] < low_wh - held_wh))

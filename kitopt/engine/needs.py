@@ -14,7 +14,7 @@ from functools import reduce
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.engine.judge import cuts, needed_wh, simulate
+from kitopt.engine.judge import Flow, cuts, flow_of, needed_wh, simulate
 from kitopt.engine.plan import Case
 from kitopt.engine.plant import Conditions, Layout, Source
 from kitopt.engine.tangents import Tangent
@@ -226,15 +226,16 @@ class Needs:
         layout = conditions.layout
         plant = plant.copy()
         plant[layout.charge_limit] = self.fixed.box[self._layout.charge_limit]
+        flow = flow_of(conditions, plant)
         for _ in range(_MOST_STEPS):
             if not np.isfinite(need_wh):
                 break
             plant[layout.capacity], plant[layout.missing] = need_wh, self.missing_share * need_wh
-            verdict = simulate(conditions, plant)
+            verdict = simulate(conditions, plant, flow=flow)
             failing = np.flatnonzero(~verdict.survives)
             if len(failing) <= n_allowed:
                 break
-            slope = cuts(conditions, plant, verdict.lowest_step[failing], failing).slope
+            slope = cuts(conditions, plant, verdict.lowest_step[failing], failing, flow.of(failing)).slope
             by_wh = slope[:, layout.capacity] + self.missing_share * slope[:, layout.missing]
             short = -verdict.margin_wh[failing]
             each = np.where(by_wh > 0.0, short / np.where(by_wh > 0.0, by_wh, 1.0), np.inf)
@@ -263,9 +264,10 @@ class Needs:
         plant[panels] = counts
         plant[_demands(layout)] = self.fixed.demand_w
         plant[layout.rated] = self.fixed.box[of_case.rated]
-        each_wh = needed_wh(conditions, plant, self.missing_share)
+        flow = flow_of(conditions, plant)
+        each_wh = needed_wh(conditions, plant, self.missing_share, flow=flow)
         hardest = np.argpartition(-each_wh, n_asked - 1)[:n_asked]
-        touching = self._touching(conditions, plant, in_order(each_wh, n_allowed), hardest, panels)
+        touching = self._touching(flow.of(hardest), plant, in_order(each_wh, n_allowed), hardest, panels)
         # of the others no more is known than that nothing needs less than nothing
         least, saved = np.zeros(len(each_wh)), np.zeros((len(each_wh), self.n_kinds))
         least[hardest], saved[hardest] = touching.least, touching.saved
@@ -276,17 +278,18 @@ class Needs:
         each_wh, plant = self.each_wh(side[None, :])[0], self.plant(side)
         hardest = np.argpartition(-each_wh, n_allowed)[: n_allowed + 1]
         need = in_order(each_wh, n_allowed)
-        return self._touching(self._without_limit, plant, need, hardest, self._told).where(plant[self._told], n_allowed)
+        flow = flow_of(self._without_limit, plant, hardest)
+        return self._touching(flow, plant, need, hardest, self._told).where(plant[self._told], n_allowed)
 
     def _touching(
-        self, conditions: Conditions, plant: Floats, need: float, windows: NDArray[np.intp], by: NDArray[np.intp]
+        self, flow: Flow, plant: Floats, need: float, windows: NDArray[np.intp], by: NDArray[np.intp]
     ) -> Tangent:
         """The tangent of some windows at a plant that needs so much, by some coordinates that are not the battery's."""
-        layout = conditions.layout
+        conditions, layout = flow.conditions, flow.conditions.layout
         plant[layout.capacity] = need if np.isfinite(need) else self.fixed.box[self._layout.capacity]
         plant[layout.missing] = self.missing_share * plant[layout.capacity]
-        verdict = simulate(conditions, plant, windows)
-        found = cuts(conditions, plant, verdict.lowest_step, windows)
+        verdict = simulate(conditions, plant, windows, flow)
+        found = cuts(conditions, plant, verdict.lowest_step, windows, flow)
         by_wh = found.slope[:, layout.capacity] + self.missing_share * found.slope[:, layout.missing]
         held = found.slope.copy()
         held[:, [layout.capacity, layout.missing, *by]] = 0.0
