@@ -6,6 +6,7 @@ mean. Few shapes serve many panels, so a thousand windows of twenty panels on ei
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TypeVar
@@ -108,7 +109,7 @@ class ShapeBook:
         rated_w = n_joined * panel.rated_w * panel.output_factor
         current_a = n_joined * panel.imp_a * panel.output_factor
         # rounded up: against the owner
-        loss_steps = int(np.ceil(current_a**2 * lead_ohm / rated_w * _LOSS_STEPS - 1e-9)) if lead_ohm > 0 else 0
+        loss_steps = math.ceil(current_a**2 * lead_ohm / rated_w * _LOSS_STEPS - 1e-9) if lead_ohm > 0 else 0
         way = laid(panel)
         key: tuple[object, ...] = ("tracked", way, panel.power_per_degc, loss_steps)
         is_near = not controller.boost and not self._always_above(panel, panel.vmp_v, drop_v, HEADROOM_V)

@@ -236,9 +236,10 @@ class KitModel:
         self.columns.append(column)
         return len(self.columns) - 1
 
-    def add_join(self, join: Join, most: float, uses: Mapping[str, int]) -> int:
+    def add_join(self, column: Column) -> int:
         """Add the column of a join and return its index."""
-        j = self.add(Column(join, most, uses))
+        j, join = self.add(column), column.meaning
+        assert isinstance(join, Join)
         self.join_columns.append(j)
         self._by_unit.setdefault(join.unit, []).append((j, join))
         return j

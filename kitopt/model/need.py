@@ -7,6 +7,7 @@ are counted in the ampere-hours that its label is counted in.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,6 +60,7 @@ def idle_and_full_w(load: Load, nominal_v: float) -> tuple[float, float]:
     return idle_w, full_w
 
 
+@lru_cache(maxsize=256)
 def draw_of(use: LoadUse, load: Load, operation: Operation, nominal_v: float) -> Draw:
     """What one load of the operation draws, before any converter."""
     edges_s = steps_of(operation).edges_s

@@ -8,12 +8,13 @@ linear. A controller has one panel input; each joiner there makes more.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 from kitopt.budget import check_time
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Connector, Extra, Lead, Panel
 from kitopt.model.kit import Column, Join, KitModel, Socket, Strip, add_mark
-from kitopt.model.wiring import ampacity_a, why_no_chain
+from kitopt.model.wiring import LeadStock, ampacity_a, why_no_chain
 from kitopt.model.wiring.of_panels import PV_FUSE_PER_ISC, panel_chains, panel_demand
 from kitopt.operation.extras import packed_with_panels
 from kitopt.operation.terms import Operation
@@ -54,7 +55,7 @@ def lay_panels(model: KitModel) -> None:
         for u, x in enumerate(model.unit_columns):
             check_time()
             for panel in panels:
-                j = model.add_join(Join(panel, 1, u), panel.count, {panel.id: 1})
+                j = model.add_join(Column(Join(panel, 1, u), panel.count, {panel.id: 1}))
                 text = f"{panel.id} needs {model.units[u].name}"
                 model.rows.append(Row(((j, 1.0), (x, -float(panel.count))), upper=0.0, rule="needs", text=text))
         return
@@ -67,19 +68,9 @@ def lay_panels(model: KitModel) -> None:
 
 def _lay_one(model: KitModel, panel: Panel, u: int) -> None:
     controller = model.units[u].controller
-    laid = False
-    for n in range(1, min(panel.count, MOST_JOINED) + 1):
-        for joiner, source in _ways_to_join(model, panel, n):
-            demand = panel_demand(model.operation.panel_distance_m, panel, n)
-            for chain in panel_chains(model.lead_stock, source, controller.pv_connector, demand):
-                uses = dict(chain.uses)
-                uses[panel.id] = n
-                if joiner is not None:
-                    uses[joiner.id] = uses.get(joiner.id, 0) + 1
-                most = min(model.inventory.by_id[i].count // k for i, k in uses.items())
-                if most > 0:
-                    model.add_join(Join(panel, n, u, chain, joiner), most, uses)
-                    laid = True
+    laid = _joins(model.lead_stock, panel, model.operation.panel_distance_m, u, controller.pv_connector)
+    for column in laid:
+        model.add_join(column)
     if not laid:
         demand = panel_demand(model.operation.panel_distance_m, panel)
         ends = (panel.connector, controller.pv_connector)
@@ -101,14 +92,32 @@ def meets_station(operation: Operation, join: Join, socket: Connector) -> tuple[
     return tuple(str(end) for end in ends if end.family == station.family)
 
 
-def _ways_to_join(model: KitModel, panel: Panel, n: int) -> list[tuple[Lead | None, Connector]]:
+@lru_cache(maxsize=2048)
+def _joins(stock: LeadStock, panel: Panel, distance_m: float, u: int, sink: Connector) -> tuple[Column, ...]:
+    """The column of each way to join some of a panel to a controller's input."""
+    count = {panel.id: panel.count, **{lead.id: lead.count for lead in stock.leads}}
+    found = []
+    for n in range(1, min(panel.count, MOST_JOINED) + 1):
+        for joiner, source in _ways_to_join(stock, panel, n):
+            for chain in panel_chains(stock, source, sink, panel_demand(distance_m, panel, n)):
+                uses = dict(chain.uses)
+                uses[panel.id] = n
+                if joiner is not None:
+                    uses[joiner.id] = uses.get(joiner.id, 0) + 1
+                most = min(count[i] // k for i, k in uses.items())
+                if most > 0:
+                    found.append(Column(Join(panel, n, u, chain, joiner), most, uses))
+    return tuple(found)
+
+
+def _ways_to_join(stock: LeadStock, panel: Panel, n: int) -> list[tuple[Lead | None, Connector]]:
     """Joiner and the connector that it leaves; the panel's own where none is needed."""
     if n == 1:
         return [(None, panel.connector)]
     if panel.second_connector is not None and panel.second_connector.mates_with(panel.connector):
         return [(None, panel.connector)]
     found: list[tuple[Lead | None, Connector]] = []
-    for lead in sorted(model.inventory.leads, key=lambda lead: lead.id):
+    for lead in sorted(stock.leads, key=lambda lead: lead.id):
         if lead.ways >= n and lead.count > 0 and ampacity_a(lead) >= PV_FUSE_PER_ISC * n * panel.isc_a - 1e-9:
             for many, single in {(lead.from_connector, lead.to_connector), (lead.to_connector, lead.from_connector)}:
                 if panel.connector.mates_with(many):

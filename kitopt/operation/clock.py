@@ -120,6 +120,7 @@ class Steps:
         return np.searchsorted(self.cell, self.cell, side="left")
 
 
+@lru_cache(maxsize=64)
 def steps_of(operation: Operation) -> Steps:
     """Return the steps of weather, split where a load's hours begin or end, and where banks change places."""
     step_s, end_s = operation.need.step_h * 3600, operation.hours * 3600

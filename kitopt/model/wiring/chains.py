@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from itertools import groupby
+from itertools import combinations, groupby
 
 from kitopt.budget import check_time
 from kitopt.inventory.families import is_off_bus
@@ -77,12 +77,7 @@ class Chain:
         """Ids of its leads in order."""
         return tuple(p.lead.id for p in self.pieces)
 
-    def takes_all_of(self, other: Chain) -> bool:
-        """Whether it takes as much of the same stock as another, or more."""
-        # most often a lead of the other is not in it at all
-        return other.uses.keys() <= self.uses.keys() and all(self.uses[i] >= n for i, n in other.uses.items())
-
-    @property
+    @cached_property
     def length_m(self) -> float:
         """Length of all pieces. [m]"""
         return sum(p.lead.length_m for p in self.pieces)
@@ -191,34 +186,42 @@ def chains(
     worth : callable, optional
         A chain that takes more than another is useful all the same where this is higher.
     """
-    every = _every_chain(tuple(leads), source, sink)
-    if source.mates_with(sink) and min_length_m <= 0.0:
-        every = (Chain(source, sink, ()), *every)
-    kept: list[tuple[float, Chain]] = []
+    best: dict[int, float] = {}
+    found: list[Chain] = []
 
-    def is_needless(chain: Chain) -> bool:
-        better = [w for w, other in kept if chain.takes_all_of(other)]
-        return bool(better) and (worth is None or max(better) >= worth(chain))
+    def is_needless(one: _Taking) -> bool:
+        others = [best[i] for i in one.takes if i in best]
+        return bool(others) and (worth is None or max(others) >= worth(one.chain))
 
     # most of the longer ones take what a shorter one takes: of these nothing else is asked
-    for _, alike in groupby(every, key=lambda chain: len(chain.pieces)):
-        new: list[tuple[float, Chain]] = []
-        for chain in alike:
-            check_time()
-            if chain.length_m >= min_length_m - 1e-9 and not is_needless(chain) and suits(chain):
-                new.append((0.0 if worth is None else worth(chain), chain))
+    for _, alike in groupby(_every_chain(tuple(leads), source, sink), key=lambda one: len(one.chain.pieces)):
+        check_time()
+        new = [
+            (0.0 if worth is None else worth(one.chain), one)
+            for one in alike
+            if one.chain.length_m >= min_length_m - 1e-9 and not is_needless(one) and suits(one.chain)
+        ]
         # of equal ones the first is kept
-        for worth_of_it, chain in sorted(new, key=lambda one: (-one[0], one[1].ids)):
-            if not is_needless(chain):
-                kept.append((worth_of_it, chain))
-        if worth is None and any(not chain.pieces for _, chain in kept):
+        for worth_of_it, one in sorted(new, key=lambda of: (-of[0], of[1].chain.ids)):
+            if not is_needless(one):
+                best[one.takes[-1]] = worth_of_it
+                found.append(one.chain)
+        if worth is None and any(not chain.pieces for chain in found):
             break
-    return tuple(chain for _, chain in kept)
+    return tuple(found)
+
+
+@dataclass(frozen=True)
+class _Taking:
+    """A chain, and the stock that it takes by a number, after that of each part of it that is enough for a chain."""
+
+    chain: Chain
+    takes: tuple[int, ...]
 
 
 @lru_cache(maxsize=1024)
-def _every_chain(leads: tuple[Lead, ...], source: Connector, sink: Connector) -> tuple[Chain, ...]:
-    """Every chain of one to three leads, the shortest first; kept, since each bus class asks for the same ones."""
+def _every_chain(leads: tuple[Lead, ...], source: Connector, sink: Connector) -> tuple[_Taking, ...]:
+    """Every chain of no to three leads, the shortest first; kept, since each bus class asks for the same ones."""
     found: list[Chain] = []
     single = [lead for lead in sorted(leads, key=lambda lead: lead.id) if lead.ways == 1 and lead.count > 0]
     laid = [Piece(lead) for lead in single]
@@ -229,7 +232,7 @@ def _every_chain(leads: tuple[Lead, ...], source: Connector, sink: Connector) ->
         by_near.setdefault(piece.near, []).append(piece)
 
     def extend(end: Connector, pieces: tuple[Piece, ...]) -> None:
-        if pieces and end.mates_with(sink):
+        if end.mates_with(sink):
             found.append(Chain(source, sink, pieces))
         if len(pieces) == MOST_PIECES:
             return
@@ -241,4 +244,12 @@ def _every_chain(leads: tuple[Lead, ...], source: Connector, sink: Connector) ->
                         extend(piece.far, (*pieces, piece))
 
     extend(source, ())
-    return tuple(sorted(found, key=lambda chain: len(chain.pieces)))
+    number: dict[tuple[str, ...], int] = {}
+    taking = []
+    for chain in sorted(found, key=lambda chain: len(chain.pieces)):
+        ids = sorted(chain.ids)
+        number.setdefault(tuple(ids), len(number))
+        parts = {part for n in range(len(ids) + 1) for part in combinations(ids, n)}
+        # what takes more has a higher number, so its own comes last
+        taking.append(_Taking(chain, tuple(sorted(number[part] for part in parts if part in number))))
+    return tuple(taking)
