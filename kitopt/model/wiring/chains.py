@@ -189,22 +189,20 @@ def chains(
     best: dict[int, float] = {}
     found: list[Chain] = []
 
-    def is_needless(one: _Taking) -> bool:
+    def is_needless(one: _Taking, worth_of_it: float) -> bool:
         others = [best[i] for i in one.takes if i in best]
-        return bool(others) and (worth is None or max(others) >= worth(one.chain))
+        return bool(others) and max(others) >= worth_of_it
 
     # most of the longer ones take what a shorter one takes: of these nothing else is asked
     for _, alike in groupby(_every_chain(tuple(leads), source, sink), key=lambda one: len(one.chain.pieces)):
         check_time()
-        new = [
-            (0.0 if worth is None else worth(one.chain), one)
-            for one in alike
-            if one.chain.length_m >= min_length_m - 1e-9 and not is_needless(one) and suits(one.chain)
-        ]
+        long_enough = [one for one in alike if one.chain.length_m >= min_length_m - 1e-9]
+        each = [(0.0 if worth is None else worth(one.chain), one) for one in long_enough]
+        new = [(value, one) for value, one in each if not is_needless(one, value) and suits(one.chain)]
         # of equal ones the first is kept
-        for worth_of_it, one in sorted(new, key=lambda of: (-of[0], of[1].chain.ids)):
-            if not is_needless(one):
-                best[one.takes[-1]] = worth_of_it
+        for value, one in sorted(new, key=lambda of: (-of[0], of[1].chain.ids)):
+            if not is_needless(one, value):
+                best[one.takes[-1]] = value
                 found.append(one.chain)
         if worth is None and any(not chain.pieces for chain in found):
             break
