@@ -33,6 +33,8 @@ _ALL = slice(None)
 _MOST_KEPT = 2
 """Plans of one kit whose prices are kept."""
 _MOST_PRICES = 1_000
+_MANY_COLUMNS = 3_000
+"""The solver's presolve takes longer than all else on a linear program of fewer, and less on one of more."""
 _LITTLE = 1e-3
 """So much of every class is asked for, that its price is known."""
 SLACK = 0.01
@@ -342,7 +344,7 @@ class Prices:
         rows, least = np.append(self._rows[new], self._last), np.append(at[new], need)
         self._relaxed.set_rows(rows, least, np.append(at[new], math.inf))
         self._at = at
-        answer = self._relaxed.solve(seconds=left_s())
+        answer = self._relaxed.solve(seconds=left_s(), presolve=self._n_columns > _MANY_COLUMNS)
         if answer.status == "infeasible":
             again = self._relaxed.has_any_within(math.inf, seconds=left_s())
             # where the solver takes back what it said, cuts have to do
