@@ -31,6 +31,8 @@ MOST_SETS = 20_000
 """More sets than this are not listed."""
 _MOST_HUNG = 100_000
 """Nor more ways to hang one of them on units, so far as it is hung."""
+_FEW_SETS = 200
+"""Of so many sets it is not asked which may be of interest before they are whole."""
 MOST_SIDES = 2_000
 """The needs of more sides than this are not asked."""
 _MANY, _MOST_LOOKS, _FEWER = 40, 40, 0.97
@@ -419,7 +421,7 @@ class Listing:
             counts = np.arange(self._stock[k] + 1)
             found = np.repeat(found, len(counts), axis=0)
             found[:, k] = np.tile(counts, len(found) // len(counts))
-            for one in tangents:
+            for one in tangents if len(found) > _FEW_SETS or n == len(order) else ():
                 found = found[self._lowest(found, order[n:], one) <= most]
                 self._left_s()
             if len(found) > MOST_SETS:
