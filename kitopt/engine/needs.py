@@ -364,10 +364,14 @@ def _by_source(some: NDArray[np.intp], source_of: NDArray[np.intp], watts: Float
 
 def _best(conditions: Conditions, by_source: _BySource) -> tuple[int, float, Floats | None]:
     """The source and size of what passes most in every step; where there is none, the most of each, of size one."""
-    if len(by_source) == 1:
-        return *by_source[0], None
+    sources = conditions.sources
+    likely = max(by_source, key=lambda one: (one[1], -sources[one[0]].loss))
+    others = [one for one in by_source if one != likely and not sources[one[0]].brings_no_more(sources[likely[0]])]
+    if not others:
+        return *likely, None
     each = sorted(
-        ((s, size, size * conditions.watts(s)) for s, size in by_source), key=lambda one: -float(np.sum(one[2]))
+        ((s, size, size * conditions.watts(s)) for s, size in (likely, *others)),
+        key=lambda one: -float(np.sum(one[2])),
     )
     source, size, top = each[0]
     if all(np.all(watts <= top + 1e-12) for _, _, watts in each[1:]):

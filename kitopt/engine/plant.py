@@ -71,10 +71,19 @@ class Source:
         Number of the shape.
     share : ndarray, shape (n_windows,), or None
         Above zero; the shape as it is when None.
+    alike, loss : object, int
+        Of two that are alike, in one share, that with more loss brings no more in any step; None where nothing is said.
     """
 
     shape: int
     share: NDArray[np.float64] | None = None
+    alike: object = None
+    loss: int = 0
+
+    def brings_no_more(self, other: Source) -> bool:
+        """Whether it is said to bring no more, watt for watt."""
+        is_alike = self.alike is not None and self.alike == other.alike and self.share is other.share
+        return is_alike and self.loss >= other.loss
 
 
 @dataclass(frozen=True, eq=False)
@@ -257,7 +266,7 @@ class Conditions:
         return replace(
             self,
             shapes=tuple(shape[k : k + 1] for shape in self.shapes),
-            sources=tuple(one if one.share is None else Source(one.shape, part(one.share)) for one in self.sources),
+            sources=tuple(one if one.share is None else replace(one, share=part(one.share)) for one in self.sources),
             capacity_share=part(self.capacity_share),
             may_charge=part(self.may_charge),
             may_discharge=part(self.may_discharge),

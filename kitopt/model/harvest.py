@@ -111,13 +111,13 @@ class ShapeBook:
         # rounded up: against the owner
         loss_steps = math.ceil(current_a**2 * lead_ohm / rated_w * _LOSS_STEPS - 1e-9) if lead_ohm > 0 else 0
         way = laid(panel)
-        key: tuple[object, ...] = ("tracked", way, panel.power_per_degc, loss_steps)
+        alike: tuple[object, ...] = ("tracked", way, panel.power_per_degc, *self._start_key(panel, controller))
+        key: tuple[object, ...] = (*alike, loss_steps)
         is_near = not controller.boost and not self._always_above(panel, panel.vmp_v, drop_v, HEADROOM_V)
         if is_near:
             # the panel's current at the battery over its rated power behind the controller
             current_share = panel.imp_a * self.charging_v / (panel.rated_w * controller.efficiency)
             key = (*key, panel.vmp_v, panel.voc_per_degc, drop_v, current_share, self.charging_v)
-        key = (*key, *self._start_key(panel, controller))
 
         def shape() -> Floats:
             sun = self.sky.useful_wm2[way] / 1000.0
@@ -131,7 +131,8 @@ class ShapeBook:
             return self._once_started(panel, controller, passed)
 
         size_w = rated_w * controller.efficiency * self.nominal_v / self.charging_v
-        return Gain(self._source(self._place(key, shape), panel), size_w)
+        # what more is lost in the lead, the less is passed in every step
+        return Gain(self._source(self._place(key, shape), panel, None if is_near else alike, loss_steps), size_w)
 
     def _direct(self, panel: Panel, controller: Controller, n_joined: int, drop_v: float) -> Gain:
         """A PWM controller passes the panel's current at the battery's voltage.
@@ -157,7 +158,7 @@ class ShapeBook:
         size_w = n_joined * panel.imp_a * panel.output_factor * self.nominal_v
         return Gain(self._source(self._place(key, shape), panel), size_w)
 
-    def _source(self, shape: int, panel: Panel) -> int:
+    def _source(self, shape: int, panel: Panel, alike: object = None, loss: int = 0) -> int:
         """Number of the source that follows a shape in the share that a panel is worth.
 
         A worth is current. What its lead loses, and the drop in it, stay those of the mean.
@@ -169,7 +170,7 @@ class ShapeBook:
         key = (shape, "" if share is None else panel.id)
         if key not in self._places:
             self._places[key] = len(self.sources)
-            self.sources.append(Source(shape, share))
+            self.sources.append(Source(shape, share, alike, loss))
         return self._places[key]
 
     def _volts(self, panel: Panel, at_25_v: float) -> Floats:

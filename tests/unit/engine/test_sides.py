@@ -10,7 +10,7 @@ from dark_batteries import memory
 
 from kitopt.engine import Objective, Plan, Row, choose
 from kitopt.engine.joint import in_banks
-from kitopt.engine.judge import needed_wh
+from kitopt.engine.judge import cuts, flow_of, needed_wh, simulate
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listing, fixed_of
 from kitopt.engine.matrix import Matrix
@@ -153,6 +153,15 @@ def test_many_plants_need_what_each_needs_alone() -> None:
         assert needed_wh(conditions, plant, 0.1) == pytest.approx(needs, rel=1e-12)
         assert needed_wh(conditions, plant, 0.1, some) == pytest.approx(needs[some], rel=1e-12)
     assert needed_wh(conditions, plants, 0.1, some) == pytest.approx(together[:, some], rel=1e-12)
+    # what flows is the same whatever the batteries hold, and in some of the windows
+    plant, flow = plants[1], flow_of(conditions, plants[1])
+    assert needed_wh(conditions, plant, 0.1, some, flow.of(some)).tolist() == together[1, some].tolist()
+    for plant[layout.capacity] in (30.0, 300.0):
+        alone, known = simulate(conditions, plant, some), simulate(conditions, plant, some, flow.of(some))
+        assert known.margin_wh.tolist() == alone.margin_wh.tolist()
+        last = alone.lowest_step
+        slopes = [cuts(conditions, plant, last, some, one).slope.tolist() for one in (None, flow.of(some))]
+        assert slopes[0] == slopes[1]
     assert len(np.unique(together[np.isfinite(together)])) > 10
 
 
