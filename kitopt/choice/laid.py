@@ -135,7 +135,7 @@ class Layouts:
         if found is None:
             ruled = self._ruled_by(kit).model
             # what a load's own battery does in a spell is written into the model of that weather alone
-            model = replace(ruled, operation=dates[kit.hardest], columns=list(ruled.columns), blocks=list(ruled.blocks))
+            model = ruled.copied(dates[kit.hardest])
             for date, sky in zip(dates, skies, strict=True):
                 own_batteries(at_date(model, date), sky)
             cases = tuple(

@@ -379,11 +379,8 @@ class Plan:
 
     def program(self, weights: Floats, more: Sequence[Row] = ()) -> Program:
         """The counts under the rules, and some rows more, with what each column costs; no case is in it."""
-        program = Program()
-        for j, is_count in enumerate(self.is_count):
-            program.add_column(float(self.lower[j]), float(self.upper[j]), integer=is_count, cost=float(weights[j]))
-        for row in (*self.rows, *more):
-            program.add_row(row.terms, row.lower, row.upper)
+        program = Program(self.lower.tolist(), self.upper.tolist(), list(self.is_count), weights.tolist())
+        program.rows += ((row.terms, row.lower, row.upper) for row in (*self.rows, *more))
         kept: list[tuple[int, float]] = []
         for row in self.either:
             most = row.most(self.lower, self.upper)

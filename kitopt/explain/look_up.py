@@ -21,7 +21,7 @@ from kitopt.choice import Choice
 from kitopt.choice.program import given
 from kitopt.engine.halving import last_that_holds
 from kitopt.explain.without import Pieces, beyond
-from kitopt.inventory.items import Assumed, Connector, Inventory
+from kitopt.inventory.items import Assumed, Connector
 from kitopt.inventory.ranges import usual
 from kitopt.model.bus import BusClass, bus_classes
 
@@ -138,6 +138,11 @@ class _Looking:
         self.is_cut_short = False
         self._hopeless: set[frozenset[str]] = set()
         """Classes with no better kit even where all guesses are at their better ends."""
+        self._of_family: dict[str, set[str]] = {}
+        for item in choice.inventory.by_id.values():
+            for value in vars(item).values():
+                if isinstance(value, Connector):
+                    self._of_family.setdefault(value.family, set()).add(item.id)
 
     # -- for the better ------------------------------------------------------------------
 
@@ -185,7 +190,7 @@ class _Looking:
     def _needed(self, doubts: Sequence[_Doubt], kit: Choice) -> list[_Doubt]:
         """Of some doubts those on which a kit rests: without any one of them it is none."""
         packed = {one.id for one in kit.packed}
-        needed = [one for one in doubts if packed & _touched(self.choice.inventory, one)]
+        needed = [one for one in doubts if packed & self._touched(one)]
         for one in list(needed) if len(needed) <= MOST_PARTED else ():
             others = [other for other in needed if other is not one]
             if self.asker.still_does(kit, *(other.at(other.end) for other in others), is_tried=False):
@@ -196,9 +201,7 @@ class _Looking:
         """Whether a kit of a class may hold any of what the doubts are about."""
         here = {one.id for one in bus.batteries}
         other = {one.id for one in self.choice.inventory.batteries} - here
-        return bus_ids(bus) not in self._hopeless and any(
-            _touched(self.choice.inventory, one) - other for one in doubts
-        )
+        return bus_ids(bus) not in self._hopeless and any(self._touched(one) - other for one in doubts)
 
     def _threshold(self, doubt: _Doubt, kit: Choice) -> None:
         """The first value at which there is a better kit, one being known at the end."""
@@ -261,7 +264,7 @@ class _Looking:
         enough: float = -math.inf,
     ) -> Choice | None:
         """A best kit within a cutoff: one that is better than the chosen one holds what doubts are about."""
-        touched = {i for one in doubts for i in _touched(self.choice.inventory, one)}
+        touched = {i for one in doubts for i in self._touched(one)}
         packed = given(self.choice.operation, self.choice.inventory)
         return self._asked(
             changes,
@@ -286,6 +289,10 @@ class _Looking:
             return None
         return answer.light
 
+    def _touched(self, doubt: _Doubt) -> set[str]:
+        """Items that a doubt is about: one, or all of a connector family."""
+        return {doubt.id} if doubt.id in self.choice.inventory.by_id else self._of_family.get(doubt.id, set())
+
     def _keep(self, doubt: _Doubt, at: float | bool, answer: Choice) -> None:
         here = doubt.here if isinstance(doubt.here, int | float) else -math.inf
         objective = answer.proof.objective
@@ -302,17 +309,6 @@ class _Looking:
                 beyond(self.choice.packed, answer.packed),
             )
         )
-
-
-def _touched(owned: Inventory, doubt: _Doubt) -> set[str]:
-    """Items that a doubt is about: one, or all of a connector family."""
-    if doubt.id in owned.by_id:
-        return {doubt.id}
-    return {
-        item.id
-        for item in owned.by_id.values()
-        if any(isinstance(value, Connector) and value.family == doubt.id for value in vars(item).values())
-    }
 
 
 def _values(doubt: _Doubt) -> Iterator[float | bool]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from copy import copy
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -188,6 +189,12 @@ class KitModel:
     def lead_stock(self) -> LeadStock:
         """The leads, with what they may carry."""
         return LeadStock.of(self.inventory)
+
+    def copied(self, operation: Operation) -> KitModel:
+        """The same for an operation, of which columns may be forbidden: what is known of its columns stays known."""
+        model = copy(self)
+        model.operation, model.columns, model.blocks = operation, list(self.columns), list(self.blocks)
+        return model
 
     @property
     def contacts(self) -> Contacts:

@@ -123,6 +123,11 @@ class Chain:
         return tuple((lead.fuse_holder, lead.fuse_a) for lead in self.holders if lead.fuse_holder)
 
     @cached_property
+    def most_fit_a(self) -> float:
+        """The largest rating that may be put into its holders. [A]"""
+        return min([self.wire_a, *(lead.fuse_max_a or 0.0 for lead in self.holders)])
+
+    @cached_property
     def fixed_a(self) -> tuple[float, ...]:
         """Ratings of its fuses that cannot be changed. [A]"""
         return tuple(p.lead.fuse_a for p in self.pieces if p.lead.fuse_a is not None and not p.lead.fuse_holder)

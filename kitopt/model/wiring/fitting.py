@@ -26,13 +26,13 @@ def fits(chain: Chain, least_a: float, fuses: Fuses | None = None, *, up_to_a: f
     up_to_a : float
         Larger ratings are worth having too, up to the first that is good for this. [A]
     """
-    if not all(least_a - 1e-9 <= a <= chain.wire_a + 1e-9 for a in chain.fixed_a):
+    if chain.fixed_a and not all(least_a - 1e-9 <= a <= chain.wire_a + 1e-9 for a in chain.fixed_a):
         return ()
     if not chain.holders:
         return (chain,)
-    most_a = min([chain.wire_a, *(lead.fuse_max_a or 0.0 for lead in chain.holders)])
     ratings_a = _standard(chain.holds) if fuses is None else _ratings(chain.holds, fuses)
-    good = [a for a in ratings_a if least_a - 1e-9 <= a <= most_a + 1e-9]
+    low, high = least_a - 1e-9, chain.most_fit_a + 1e-9
+    good = [a for a in ratings_a if low <= a <= high]
     enough = next((n for n, a in enumerate(good) if a >= up_to_a - 1e-9), len(good) - 1)
     # of an owned stock the smallest may be gone
     kept = good[: enough + 1] if fuses is None else good
