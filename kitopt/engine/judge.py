@@ -208,7 +208,8 @@ class Flow:
     def by_net(self) -> Floats:
         """Derivative of the stored power by the net power, shape (n, n_steps)."""
         drained = self.drain[0] / self.conditions.discharge_efficiency
-        return np.where(self._is_draining, drained, np.where(self.is_capped, 0.0, self.charging))
+        charged = np.where(self.is_capped, 0.0, self.charging) if np.isfinite(self.limit_w) else self.charging
+        return np.where(self._is_draining, drained, charged)
 
     @property
     def by_rated(self) -> Floats:
@@ -500,8 +501,8 @@ def cuts(
         Which windows.
     """
     layout, step_h = conditions.layout, conditions.step_h
-    rows, steps = np.arange(len(windows)), np.arange(conditions.n_steps)
-    capacity_share = np.broadcast_to(conditions.capacity_share, (conditions.n_windows, conditions.n_steps))[windows]
+    steps = np.arange(conditions.n_steps)
+    capacity_share = np.broadcast_to(conditions.capacity_share, (conditions.n_windows, conditions.n_steps))
     # to pick out what is all there is would only copy it
     some = None if np.array_equal(windows, np.arange(conditions.n_windows)) else windows
     flow = flow_of(conditions, plant, some) if flow is None else flow
@@ -511,8 +512,10 @@ def cuts(
     by_drawn, by_rated = _drain(conditions, plant, demand_w(conditions, plant))
     weight = since.steps * step_h
     by_net, by_load = weight * flow.by_net, in_cell * by_drawn * step_h / conditions.discharge_efficiency
-    rated = np.sum(weight * flow.by_rated - in_cell * by_rated * step_h / conditions.discharge_efficiency, axis=1)
-    capacity = capacity_share[rows, last] - conditions.reserve_share
+    rated = np.zeros(len(windows))
+    if np.any(by_rated) or np.any(flow.drain[1]):
+        rated = np.sum(weight * flow.by_rated - in_cell * by_rated * step_h / conditions.discharge_efficiency, axis=1)
+    capacity = capacity_share[windows, last] - conditions.reserve_share
     held_wh, missing = np.full(len(windows), conditions.reserve_wh), since.missing
 
     frozen = _is_frozen(conditions, plant, flow, windows, last)
@@ -537,8 +540,9 @@ def cuts(
         for s, source in enumerate(conditions.sources):
             share = 1.0 if source.share is None else source.share[windows]
             slope[:, layout.panel(unit, s)] = by_shape[source.shape] * share
-    slope[:, layout.demand(0) : layout.demand(0) + layout.n_demands] = -(by_net + by_load) @ conditions.demand_shapes.T
-    constant = -(by_net + by_load) @ conditions.load_w - held_wh + rated * conditions.rated_w
+    by_demand = by_net + by_load
+    slope[:, layout.demand(0) : layout.demand(0) + layout.n_demands] = -by_demand @ conditions.demand_shapes.T
+    constant = -by_demand @ conditions.load_w - held_wh + rated * conditions.rated_w
     return Cuts(windows, slope, constant, np.where(frozen, last - 1, since.first_step), last)
 
 
