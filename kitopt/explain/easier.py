@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from typing import NamedTuple
 
 import numpy as np
 
@@ -24,23 +25,30 @@ from kitopt.inventory.items import Battery, Inventory, Item, Load, Panel
 _STEPS_TO_BUY = 20_000
 
 
-def families(choice: Choice, catalogue: Inventory | None, budget: Budget) -> Iterator[Iterator[Change]]:
+class Family(NamedTuple):
+    """Changes of one kind, and whether it takes longer than others to try them."""
+
+    changes: Iterator[Change]
+    takes_long: bool = False
+
+
+def families(choice: Choice, catalogue: Inventory | None, budget: Budget) -> Iterator[Family]:
     """The changes worth trying, by family."""
     asked = Question(choice.operation, choice.inventory)
-    yield quiet(asked)
-    yield one_off(asked)
-    yield smaller_radio(asked)
-    yield _fewer_hours(choice)
-    yield _less_sure(choice)
-    yield _missing_leads(choice)
+    yield Family(quiet(asked))
+    yield Family(one_off(asked))
+    yield Family(smaller_radio(asked))
+    yield Family(_fewer_hours(choice), takes_long=True)
+    yield Family(_less_sure(choice))
+    yield Family(_missing_leads(choice))
     if catalogue is None:
-        yield _one_more_of(choice, Battery)
-        yield _one_more_of(choice, Panel)
+        yield Family(_one_more_of(choice, Battery), takes_long=True)
+        yield Family(_one_more_of(choice, Panel))
     else:
-        yield _bought(choice, catalogue, budget)
-    yield less_transmitting(asked)
-    yield _heavier(choice)
-    yield _parallel(choice)
+        yield Family(_bought(choice, catalogue, budget), takes_long=True)
+    yield Family(less_transmitting(asked))
+    yield Family(_heavier(choice))
+    yield Family(_parallel(choice))
 
 
 def _parallel(choice: Choice) -> Iterator[Change]:

@@ -18,7 +18,7 @@ from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice import Choice
 from kitopt.engine.halving import last_that_holds
 from kitopt.errors import BadInput
-from kitopt.explain.easier import cheapest, families
+from kitopt.explain.easier import Family, cheapest, families
 from kitopt.explain.edges import steps
 from kitopt.explain.take_along import take_along
 from kitopt.inventory.items import Inventory
@@ -226,7 +226,7 @@ class _Trying:
             self.has_more_pairs,
         )
 
-    def singles(self, by_family: Iterator[Iterator[Change]]) -> None:
+    def singles(self, by_family: Iterator[Family]) -> None:
         """One change at a time, up to the first of each family that works.
 
         As many families are told as must still work for it to be enough.
@@ -239,7 +239,7 @@ class _Trying:
             for one in some:
                 self.tried.add(one)
 
-    def _each_of(self, by_family: Iterator[Iterator[Change]]) -> Iterator[_Tried]:
+    def _each_of(self, by_family: Iterator[Family]) -> Iterator[_Tried]:
         """What comes of each family: so many are tried at once as must still work, or as may be in vain."""
         while True:
             n = max(self.effort.enough - len(self.tried.work), self.effort.at_once)
@@ -247,7 +247,9 @@ class _Trying:
             if not families:
                 return
             part = replace(self.effort, solves=(self.effort.solves - self.tried.n_solves) // len(families))
-            yield from at_once([partial(_of_family, self.choice, self.asker, part, some) for some in families])
+            order = sorted(range(len(families)), key=lambda i: not families[i].takes_long)
+            tried = at_once([partial(_of_family, self.choice, self.asker, part, families[i].changes) for i in order])
+            yield from (one for _, one in sorted(zip(order, tried, strict=True)))
 
     def is_mended_by(self, change: Change) -> bool:
         """Try a change alone, then with what it takes along where that is not enough."""
