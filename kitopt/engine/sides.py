@@ -189,14 +189,7 @@ class Sides:
 
     def at_least_wh(self, tangent: Tangent, sets: Counts | Floats) -> Floats:
         """What sets of panels need by a tangent, shape (n_sets,). [Wh]"""
-        found = np.empty(len(sets))
-        n = len(tangent.least)
-        block = max(1, 500_000 // n)
-        for i in range(0, len(sets), block):
-            needs = tangent.least - sets[i : i + block] @ tangent.saved.T
-            place = n - 1 - self.case.n_allowed
-            found[i : i + block] = np.partition(needs, place, axis=1)[:, place]
-        return found
+        return tangent.need_wh(sets, self.case.n_allowed)
 
 
 MOST_SUMS = 20_000

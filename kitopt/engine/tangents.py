@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 Counts = NDArray[np.int64]
 Floats = NDArray[np.float64]
 _ALL = slice(None)
+_MOST_AT_ONCE = 500_000
+"""Numbers that are in hand at a time."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +40,23 @@ class Tangent:
     @cached_property
     def _of_hardest(self) -> tuple[Floats, Floats]:
         return self.least[self.hardest], np.ascontiguousarray(self.saved[self.hardest].T)
+
+    @cached_property
+    def _of_told(self) -> tuple[Floats, Floats]:
+        """Of the windows of which anything is told; of the others it is that nothing needs less than nothing."""
+        told = np.flatnonzero(np.any(self.saved, axis=1) | (self.least != 0.0))
+        return self.least[told], np.ascontiguousarray(self.saved[told].T)
+
+    def need_wh(self, sets: Counts | Floats, n_allowed: int) -> Floats:
+        """What sets need at least where so many windows may fail, shape (n_sets,). [Wh]"""
+        least, saved = self._of_told
+        n_others = len(self.least) - len(least)
+        if min(n_others, len(least)) <= n_allowed:
+            least, saved, n_others = self.least, self.saved.T, 0
+        found, block, place = np.empty(len(sets)), max(1, _MOST_AT_ONCE // len(least)), len(least) - 1 - n_allowed
+        for i in range(0, len(sets), block):
+            found[i : i + block] = np.partition(least - sets[i : i + block] @ saved, place, axis=1)[:, place]
+        return np.maximum(found, 0.0) if n_others else found
 
     @cached_property
     def most_saved(self) -> Floats:
