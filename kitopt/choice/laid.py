@@ -67,7 +67,7 @@ class Laid:
 
     def at(self, dates: Sequence[Operation]) -> Laid:
         """The same with how sure and how good a kit must be at each date."""
-        model = replace(self.model, operation=dates[self.hardest])
+        model = self.model.copied(dates[self.hardest])
         cases = tuple(
             tuple(replace(case, confidence=date.need.confidence) for case in some)
             for date, some in zip(dates, self.cases, strict=True)

@@ -415,14 +415,16 @@ def _stock(sides: Sides, plan: Plan) -> Counts:
     for c, k in enumerate(sides.kind.tolist()):
         pieces[k].update(sides.terms(c))
     each_own = [of_kind.keys() for of_kind in pieces]
-    kind_of = {j: k for k, own in enumerate(each_own) for j in own}
+    kind_of_first = {next(iter(own)): k for k, own in enumerate(each_own) if own}
     lower, upper = plan.lower.tolist(), plan.upper.tolist()
     most = np.array([sum(n * upper[j] for j, n in of_kind.items()) for of_kind in pieces])
     for row in plan.rows:
-        if not math.isfinite(row.upper):
+        # it limits a kind only where it has all that is of it
+        some = [kind_of_first[j] for j, c in row.terms if j in kind_of_first and c > 0.0]
+        if not some or not math.isfinite(row.upper):
             continue
         brought = {j: c for j, c in row.terms if c > 0.0}
-        kinds = [k for k in {kind_of[j] for j in brought if j in kind_of} if each_own[k] <= brought.keys()]
+        kinds = [k for k in some if each_own[k] <= brought.keys()]
         at_least = [(j, min(c * lower[j], c * upper[j])) for j, c in row.terms] if kinds else []
         for k in kinds:
             own = each_own[k]

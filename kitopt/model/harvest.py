@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,8 +56,7 @@ def highest_v(panel: Panel, controller: Controller, degc: float) -> tuple[float,
     return (panel.vmp_v if controller.kind == "mppt" else panel.voc_v) * share, panel.voc_v * share
 
 
-@dataclass(frozen=True)
-class Gain:
+class Gain(NamedTuple):
     """What some panels deliver to a controller: ``size_w`` times a source of the book."""
 
     source: int

@@ -88,6 +88,8 @@ def meets_station(operation: Operation, join: Join, socket: Connector) -> tuple[
     station = operation.station_connector
     if station is None or join.chain is None:
         return ()
+    if station.family not in join.chain.end_families | {join.panel.connector.family, socket.family}:
+        return ()
     ends = [join.panel.connector, *(end for piece in join.chain.pieces for end in (piece.near, piece.far)), socket]
     return tuple(str(end) for end in ends if end.family == station.family)
 

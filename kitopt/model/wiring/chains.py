@@ -100,6 +100,11 @@ class Chain:
         return (self.source.family, *(p.far.family for p in self.pieces))
 
     @cached_property
+    def end_families(self) -> frozenset[str]:
+        """Families of both ends of each of its leads."""
+        return frozenset(end.family for p in self.pieces for end in (p.near, p.far))
+
+    @cached_property
     def wire_a(self) -> float:
         """Current that its weakest lead may carry; infinity without one. [A]"""
         return min((ampacity_a(p.lead) for p in self.pieces), default=math.inf)
@@ -164,7 +169,7 @@ class Chain:
     @cached_property
     def is_for_bus(self) -> bool:
         """Whether no end of it is of a family that the bus's volts must not meet."""
-        return not any(is_off_bus(p.near.family) or is_off_bus(p.far.family) for p in self.pieces)
+        return not any(map(is_off_bus, self.end_families))
 
 
 def chains(

@@ -18,6 +18,7 @@ from kitopt.engine.needs import Fixed
 from kitopt.engine.plan import Case
 from kitopt.engine.plant import Conditions, Layout, Source
 from kitopt.engine.sides import Sides, can_hold, least_by_rows
+from kitopt.engine.tangents import Tangent
 
 LAYOUT = Layout(1, 2, 0)
 """A unit, and two sources of panel power."""
@@ -116,6 +117,18 @@ def test_of_the_hardest_windows_one_more_than_may_fail_are_looked_at() -> None:
     sides.tangent(none)
     assert sides.need_at_least_wh(none[None, :]) == pytest.approx([17.0 * 32.0 / 26.0])
     assert sides.need_wh(none) == pytest.approx(17.0 * 32.0 / 26.0)
+
+
+@pytest.mark.parametrize(("n_told", "n_allowed"), [(9, 2), (12, 2), (3, 2), (9, 0), (11, 2)])
+def test_of_windows_of_which_a_tangent_tells_nothing_none_needs_less_than_nothing(n_told: int, n_allowed: int) -> None:
+    rng = np.random.default_rng(n_told)
+    least, saved = np.zeros(12), np.zeros((12, 3))
+    told = rng.permutation(12)[:n_told]
+    least[told], saved[told] = rng.uniform(-20.0, 80.0, n_told), rng.uniform(0.0, 9.0, (n_told, 3))
+    sets = rng.integers(0, 6, (40, 3))
+    needs = np.sort(least - sets @ saved.T, axis=1)[:, 11 - n_allowed]
+    assert Tangent(least, saved).need_wh(sets, n_allowed) == pytest.approx(needs)
+    assert n_told < 4 or len(np.unique(needs)) > 3
 
 
 def test_many_plants_need_what_each_needs_alone() -> None:
