@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from zoneinfo import ZoneInfo
@@ -11,10 +12,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kitopt.operation.clock import share_of_steps, step_starts
+from kitopt.operation.clock import share_of_steps, step_starts, steps_of
 from kitopt.operation.moment import Skipped, moment_of
 from kitopt.operation.spans import read_span
-from kitopt.operation.terms import Need, Operation, Site, Span
+from kitopt.operation.terms import LoadUse, Need, Operation, Site, Span
 
 
 def outing(start: str, hours: float, zone: str = "Europe/Madrid", step_min: int = 30) -> Operation:
@@ -165,3 +166,11 @@ def test_a_skipped_time_carries_what_the_clock_shows_instead() -> None:
     with pytest.raises(Skipped) as caught:
         moment_of(datetime(2026, 3, 29, 2, 30), ZoneInfo("Europe/Madrid"))
     assert caught.value.shown.strftime("%H:%M") == "03:30"
+
+
+def test_of_an_hour_that_clocks_show_twice_the_second_begins_an_hour_later() -> None:
+    # on 25 October 2026 clocks in Spain go from 03:00 back to 02:00: from the first 02:30 to 06:15 are 4.75 hours
+    first = replace(outing("2026-10-25T02:30", 8.0), loads=(LoadUse("radio", spans=(Span(375, 435),)),))
+    second = replace(first, start=first.start.replace(fold=1))
+    edges_h = [[edge / 3600 for edge in steps_of(one).edges_s if edge % 1800] for one in (first, second)]
+    assert edges_h == [[4.75, 5.75], [3.75, 4.75]]
