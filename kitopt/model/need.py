@@ -60,14 +60,9 @@ def idle_and_full_w(load: Load, nominal_v: float) -> tuple[float, float]:
     return idle_w, full_w
 
 
+@lru_cache(maxsize=256)
 def draw_of(use: LoadUse, load: Load, operation: Operation, nominal_v: float) -> Draw:
     """What one load of the operation draws, before any converter."""
-    # of an hour that comes twice both are equal to Python
-    return _draw_of(use, load, operation, nominal_v, operation.start.fold)
-
-
-@lru_cache(maxsize=256)
-def _draw_of(use: LoadUse, load: Load, operation: Operation, nominal_v: float, fold: int) -> Draw:
     edges_s = steps_of(operation).edges_s
     on_h, all_h = within_h(operation, use.spans, edges_s), within_h(operation, (), edges_s)
     idle_w, full_w = idle_and_full_w(load, nominal_v)

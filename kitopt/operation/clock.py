@@ -120,14 +120,9 @@ class Steps:
         return np.searchsorted(self.cell, self.cell, side="left")
 
 
+@lru_cache(maxsize=64)
 def steps_of(operation: Operation) -> Steps:
     """Return the steps of weather, split where a load's hours begin or end, and where banks change places."""
-    # of an hour that comes twice both are equal to Python
-    return _steps_of(operation, operation.start.fold)
-
-
-@lru_cache(maxsize=64)
-def _steps_of(operation: Operation, fold: int) -> Steps:
     step_s, end_s = operation.need.step_h * 3600, operation.hours * 3600
     cells_s = np.minimum(np.arange(operation.n_steps + 1) * step_s, end_s)
     wanted = [

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Container
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from fractions import Fraction
 from pathlib import Path
@@ -190,6 +190,11 @@ class Operation:
     """How many of each extra may go along where several outings share them; None for all that are owned."""
     assumed: tuple[Assumed, ...] = ()
     warnings: tuple[str, ...] = ()
+    _fold: int = field(init=False, repr=False)
+    """Of a start in an hour that clocks show twice, which: without it two outings an hour apart would be equal."""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_fold", self.start.fold)
 
     @property
     def nices(self) -> tuple[str, ...]:

@@ -172,5 +172,6 @@ def test_of_an_hour_that_clocks_show_twice_the_second_begins_an_hour_later() -> 
     # on 25 October 2026 clocks in Spain go from 03:00 back to 02:00: from the first 02:30 to 06:15 are 4.75 hours
     first = replace(outing("2026-10-25T02:30", 8.0), loads=(LoadUse("radio", spans=(Span(375, 435),)),))
     second = replace(first, start=first.start.replace(fold=1))
+    assert first != second
     edges_h = [[edge / 3600 for edge in steps_of(one).edges_s if edge % 1800] for one in (first, second)]
     assert edges_h == [[4.75, 5.75], [3.75, 4.75]]
