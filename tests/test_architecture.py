@@ -21,8 +21,8 @@ PACKAGE = Path(kitopt.__file__).parent
 LAYERS: tuple[frozenset[str], ...] = tuple(
     frozenset(names.split())
     for names in (
-        "errors budget at_once",
-        "engine files",
+        "errors budget copies",
+        "engine files at_once",
         "inventory",
         "operation",
         "sky",

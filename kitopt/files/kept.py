@@ -37,6 +37,7 @@ _PACKAGES = ("numpy", "scipy", "pandas", "pvlib", "gsee_climate_data")
 
 
 _KEEPS: ContextVar[bool] = ContextVar("keeps", default=True)
+_FIRST: ContextVar[Callable[[Path], None] | None] = ContextVar("first", default=None)
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,19 +58,29 @@ def kept(question: str, made_by: Iterable[str], make: Callable[[], Kept]) -> Kep
     made_by : iterable of str
         Folders of the package whose code makes the answer, such as "sky".
     """
-    folder = cache_folder() if _KEEPS.get() else None
-    if folder is None:
+    path = entry(question, made_by)
+    if path is None:
         return make()
-    name = hashlib.sha256(f"{_code(tuple(made_by))}\n{question}".encode()).hexdigest()
-    path = folder / f"{name}{_ENDING}"
+    first = _FIRST.get()
+    if first is not None:
+        first(path)
     found = _read(path)
     if found is None:
         found = make()
         if sum(one.nbytes for one in found.arrays.values()) <= LARGEST_ENTRY_BYTES:
             with contextlib.suppress(OSError):
                 _write(path, found)
-                _make_room(folder)
+                _make_room(path.parent)
     return found
+
+
+def entry(question: str, made_by: Iterable[str]) -> Path | None:
+    """Where what was made for a question lies, if it was; None where nothing is kept."""
+    folder = cache_folder() if _KEEPS.get() else None
+    if folder is None:
+        return None
+    name = hashlib.sha256(f"{_code(tuple(made_by))}\n{question}".encode()).hexdigest()
+    return folder / f"{name}{_ENDING}"
 
 
 @contextlib.contextmanager
@@ -80,6 +91,16 @@ def nothing_kept() -> Iterator[None]:
         yield
     finally:
         _KEEPS.reset(token)
+
+
+@contextlib.contextmanager
+def first_done(what: Callable[[Path], None]) -> Iterator[None]:
+    """Do something before an entry is looked for."""
+    token = _FIRST.set(what)
+    try:
+        yield
+    finally:
+        _FIRST.reset(token)
 
 
 def cache_folder() -> Path | None:

@@ -6,7 +6,8 @@ Heavy libraries are imported only when what was given is known to be good.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -85,17 +86,24 @@ def pack(
     operation = forced(operation, inventory.by_id, with_, without)
     clock = _clock(seconds, clock)
 
-    from kitopt import choice as choosing
-    from kitopt.choice.named import judge_kit
-    from kitopt.interface.result import Result
-    from kitopt.sky import fresh_windows, not_made, windows_for
+    from kitopt.files.ahead import made_ahead
+    from kitopt.sky import fresh_windows, not_made, weather_ahead, windows_for
 
-    sky = not_made(operation) if clock.is_over else windows_for(operation)
-    named = None if counts is None else judge_kit(operation, inventory, sky, counts, budget=clock)
-    found = choosing.pack(operation, inventory, sky, budget=clock) if named is None else named.choice
-    if fresh and sky.can_refresh:
-        clock.say("judging unseen weather")
-        found = choosing.with_fresh(found, lambda: fresh_windows(operation), clock)
+    with made_ahead([] if clock.is_over else weather_ahead([operation], is_judged=fresh)) as is_making:
+        from kitopt import choice as choosing
+        from kitopt.choice.named import judge_kit
+        from kitopt.interface.result import Result
+
+        if is_making and reasons is True:
+            from kitopt import second_opinion
+
+            second_opinion.load()
+        sky = not_made(operation) if clock.is_over else windows_for(operation)
+        named = None if counts is None else judge_kit(operation, inventory, sky, counts, budget=clock)
+        found = choosing.pack(operation, inventory, sky, budget=clock) if named is None else named.choice
+        if fresh and sky.can_refresh:
+            clock.say("judging unseen weather")
+            found = choosing.with_fresh(found, lambda: fresh_windows(operation), clock)
     answer = found if named is None else replace(named, choice=found)
     if reasons is not True and not (reasons == "no-kit" and named is None and found.status != "found"):
         return Result(answer)
@@ -139,16 +147,17 @@ def grab_kit(
     standing = replace(standing, events=events)
     clock = _clock(seconds, clock)
 
-    from kitopt.ask.longest import longest
-    from kitopt.choice import standing as choosing
-    from kitopt.interface.result import Result
-    from kitopt.sky import check_all_fit, windows_for
+    from kitopt.sky import windows_for
 
-    check_all_fit((date for event in standing.events for date in event.dates), standing.file)
-    if mass_g is None:
-        return Result(choosing.grab_kit(standing, inventory, windows_for, budget=clock))
-    hours, found = longest(standing, inventory, windows_for, float(mass_g), budget=clock)
-    return Result(found, hours=hours)
+    with _weather([date for event in standing.events for date in event.dates], standing.file):
+        from kitopt.ask.longest import longest
+        from kitopt.choice import standing as choosing
+        from kitopt.interface.result import Result
+
+        if mass_g is None:
+            return Result(choosing.grab_kit(standing, inventory, windows_for, budget=clock))
+        hours, found = longest(standing, inventory, windows_for, float(mass_g), budget=clock)
+        return Result(found, hours=hours)
 
 
 def share(
@@ -176,12 +185,13 @@ def share(
     programme = _forced_in_each(programme, _forcing(inventory.by_id, with_, without))
     clock = _clock(seconds, clock)
 
-    from kitopt.choice import sharing as choosing
-    from kitopt.interface.result import Result
-    from kitopt.sky import check_all_fit, windows_for
+    from kitopt.sky import windows_for
 
-    check_all_fit((outing.operation for outing in programme.outings), programme.file)
-    return Result(choosing.share(programme, inventory, windows_for, budget=clock))
+    with _weather([outing.operation for outing in programme.outings], programme.file):
+        from kitopt.choice import sharing as choosing
+        from kitopt.interface.result import Result
+
+        return Result(choosing.share(programme, inventory, windows_for, budget=clock))
 
 
 def buy(
@@ -222,16 +232,17 @@ def buy(
     programme = _forced_in_each(programme, _forcing(in_all(inventory, offered), with_, without))
     clock = _clock(seconds, clock)
 
-    from kitopt.choice import season as choosing
-    from kitopt.interface.result import Result
-    from kitopt.sky import check_all_fit, windows_for
+    from kitopt.sky import windows_for
 
-    check_all_fit((outing.operation for outing in programme.outings), programme.file)
-    cents = None if budget is None else round(100 * budget)
-    found = choosing.buy(
-        programme, inventory, offered, windows_for, budget_cents=cents, budget=clock, with_singles=singles
-    )
-    return Result(found)
+    with _weather([outing.operation for outing in programme.outings], programme.file):
+        from kitopt.choice import season as choosing
+        from kitopt.interface.result import Result
+
+        cents = None if budget is None else round(100 * budget)
+        found = choosing.buy(
+            programme, inventory, offered, windows_for, budget_cents=cents, budget=clock, with_singles=singles
+        )
+        return Result(found)
 
 
 def why(result: Result, item: str | None = None, *, seconds: float = math.inf, clock: Budget | None = None) -> Argument:
@@ -269,6 +280,21 @@ def check_item(item: str, inventory: Inventory) -> None:
     if item not in inventory.by_id:
         near = did_you_mean(item, inventory.by_id)
         raise BadInput([Fault("ITEM", None, None, f'found "{item}", need the id of an item in the inventory.{near}')])
+
+
+def _weather(operations: Sequence[Operation], file: str) -> AbstractContextManager[bool]:
+    """The weather of a plan, made beside what is done within.
+
+    Raises
+    ------
+    BadInput
+        Where it would take too much memory.
+    """
+    from kitopt.files.ahead import made_ahead
+    from kitopt.sky import check_all_fit, weather_ahead
+
+    check_all_fit(operations, file)
+    return made_ahead(weather_ahead(operations))
 
 
 def _clock(seconds: float, clock: Budget | None) -> Budget:

@@ -8,6 +8,6 @@ from __future__ import annotations
 
 from kitopt.second_opinion.kit import Circuit, Fed, Feed, PlainKit
 from kitopt.second_opinion.minutes import CutOff, Opinion
-from kitopt.second_opinion.opinion import second_opinion
+from kitopt.second_opinion.opinion import load, second_opinion
 
-__all__ = ["Circuit", "CutOff", "Fed", "Feed", "Opinion", "PlainKit", "second_opinion"]
+__all__ = ["Circuit", "CutOff", "Fed", "Feed", "Opinion", "PlainKit", "load", "second_opinion"]

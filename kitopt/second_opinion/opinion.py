@@ -20,6 +20,11 @@ _STREAM = 0x2D0
 """Keeps these draws apart from those of the weather."""
 
 
+def load() -> None:
+    """Load what a second opinion reckons with, where there is time for it before one is asked."""
+    import pvlib  # noqa: F401
+
+
 def second_opinion(operation: Operation, sky: Sky, kit: PlainKit, windows: NDArray[np.intp]) -> Opinion:
     """Run a kit through some windows of a sky in steps of a minute.
 

@@ -8,7 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from kitopt.files.kept import Kept, kept
+from kitopt.files.ahead import Ahead
+from kitopt.files.kept import LARGEST_ENTRY_BYTES, Kept, kept
 from kitopt.operation.terms import Operation, WeatherFile
 from kitopt.sky.windows import DayFrom, Sky, asked_of_sky
 from kitopt.sky.worth import Numbered
@@ -16,6 +17,8 @@ from kitopt.sky.worth import Numbered
 _MADE_BY = ("sky", "operation")
 _BY_WAY = ("poa_wm2", "useful_wm2", "panel_degc")
 _PLAIN = ("air_degc", "battery_degc")
+_BYTES_A_STEP = 8 * (2 * len(_BY_WAY) + len(_PLAIN))
+"""Of one step in one window, at most."""
 _WORDS = ("coldest_degc", "labels", "source", "notes", "can_refresh", "aim_text")
 
 
@@ -27,18 +30,30 @@ def kept_sky(operation: Operation, n: int, first: int, make: Callable[[], Sky]) 
     n, first : int
         How many windows, and the number of the first.
     """
+    asked = _asked(operation, n, first)
+    # the reader of weather says in its own words what is wrong
+    return make() if asked is None else _sky_of(operation, kept(asked, _MADE_BY, lambda: _laid_down(make())))
+
+
+def sky_ahead(operation: Operation, n: int, first: int, ask: Callable[[], object]) -> list[Ahead]:
+    """What `kept_sky` will be asked, where it will keep what is made."""
+    asked = _asked(operation, n, first)
+    n_bytes = n * operation.n_steps * _BYTES_A_STEP
+    return [Ahead(asked, _MADE_BY, ask, n_bytes)] if asked is not None and n_bytes <= LARGEST_ENTRY_BYTES else []
+
+
+def _asked(operation: Operation, n: int, first: int) -> str | None:
+    """All that windows hang on; None where they come from a file that is not there."""
     weather = operation.need.weather
     file: object = None
     if isinstance(weather, WeatherFile):
         try:
             now = weather.path.stat()
         except (OSError, ValueError):
-            # the reader of weather says in its own words what is wrong
-            return make()
+            return None
         file = (weather.path.absolute(), now.st_mtime_ns, now.st_size)
     # where a file lies is told with its windows
-    asked = (file, *asked_of_sky(operation), n, first)
-    return _sky_of(operation, kept(repr(asked), _MADE_BY, lambda: _laid_down(make())))
+    return repr((file, *asked_of_sky(operation), n, first))
 
 
 def _laid_down(sky: Sky) -> Kept:

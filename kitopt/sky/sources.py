@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from math import ceil
 
+from kitopt.files.ahead import Ahead
 from kitopt.operation.terms import Climate, NoSun, Operation, Shares, WeatherFile
 from kitopt.sky.coarsen import coarsen
-from kitopt.sky.kept_sky import kept_sky
+from kitopt.sky.kept_sky import kept_sky, sky_ahead
 from kitopt.sky.memory import check_fits
 from kitopt.sky.windows import Sky, asked_of_sky
 
@@ -70,21 +71,52 @@ def windows_for(operation: Operation, *, n: int | None = None, first: int = 0) -
         If the file cannot be used, the climate does not reach the place, a temperature is missing, or the windows
         would not fit in memory.
     """
-    weather = operation.need.weather
     count = operation.need.windows if n is None else n
-    step_h = operation.need.step_h
-    if step_h > _LONGEST_STEP_H:
-        # the sun moves too far in a longer step for its middle to speak for the whole
-        parts = ceil(step_h / _LONGEST_STEP_H - 1e-9)
-        finer = replace(
-            operation, hours=operation.n_steps * step_h, need=replace(operation.need, step_h=step_h / parts)
-        )
+    finer, parts = _finer(operation)
+    if parts > 1:
         sky = coarsen(windows_for(finer, n=count, first=first), parts)
     else:
-        if isinstance(weather, Climate):
+        if isinstance(operation.need.weather, Climate):
             check_fits(operation, count)
         sky = kept_sky(operation, count, first, lambda: _made(operation, count, first))
-    return replace(sky, others=Others(operation)) if isinstance(weather, Climate) and first < FIRST_FRESH else sky
+    is_climate = isinstance(operation.need.weather, Climate)
+    return replace(sky, others=Others(operation)) if is_climate and first < FIRST_FRESH else sky
+
+
+def weather_ahead(operations: Iterable[Operation], *, is_judged: bool = False) -> list[Ahead]:
+    """The windows of operations, then those that kits are tried by, as they will be asked for.
+
+    Parameters
+    ----------
+    is_judged : bool
+        Whether `fresh_windows` will be asked for as well.
+    """
+    of_all: list[Ahead] = []
+    of_each: list[Ahead] = []
+
+    def some(operation: Operation, n: int, first: int) -> list[Ahead]:
+        return sky_ahead(_finer(operation)[0], n, first, lambda: windows_for(operation, n=n, first=first))
+
+    for one in operations:
+        # no sun takes no time
+        if not isinstance(one.need.weather, NoSun):
+            of_all += some(one, one.need.windows, 0)
+        if isinstance(one.need.weather, Climate):
+            for first in (FIRST_OTHER, FIRST_FRESH) if is_judged else (FIRST_OTHER,):
+                for n, number in _chunks(one, first, N_OTHERS):
+                    of_each += some(one, n, number)
+    return of_all + of_each
+
+
+def _finer(operation: Operation) -> tuple[Operation, int]:
+    """An operation in steps that are short enough to be made, and how many of them make up one of its own."""
+    step_h = operation.need.step_h
+    # the sun moves too far in a longer step for its middle to speak for the whole
+    parts = ceil(step_h / _LONGEST_STEP_H - 1e-9)
+    if parts <= 1:
+        return operation, 1
+    need = replace(operation.need, step_h=step_h / parts)
+    return replace(operation, hours=operation.n_steps * step_h, need=need), parts
 
 
 def _made(operation: Operation, count: int, first: int) -> Sky:
@@ -116,7 +148,13 @@ def fresh_windows(operation: Operation, total: int = N_OTHERS, chunk: int | None
 
 
 def _in_chunks(operation: Operation, first: int, total: int, chunk: int | None = None) -> Iterator[Sky]:
+    for n, number in _chunks(operation, first, total, chunk):
+        yield windows_for(operation, n=n, first=number)
+
+
+def _chunks(operation: Operation, first: int, total: int, chunk: int | None = None) -> Iterator[tuple[int, int]]:
+    """How many windows are made at a time, and the number of the first of them."""
     if chunk is None:
         chunk = max(1, _CHUNK_STEPS // operation.n_steps)
     for done in range(0, total, chunk):
-        yield windows_for(operation, n=min(chunk, total - done), first=first + done)
+        yield min(chunk, total - done), first + done

@@ -129,22 +129,28 @@ def test_what_is_too_large_is_not_kept(folder: Path, monkeypatch: pytest.MonkeyP
     assert not folder.exists()
 
 
-def test_a_repeated_command_loads_nothing_that_makes_weather(folder: Path) -> None:
-    program = (
-        "import sys\n"
-        "from kitopt.cli.run import main\n"
-        "try:\n"
-        "    main(['pack', '--brief', '--no-reasons', '--windows', '20', '--hours', '6'])\n"
-        "except SystemExit as end:\n"
-        "    print([name for name in ('pandas', 'pvlib', 'gsee_climate_data') if name in sys.modules], end.code)\n"
-    )
-    runs = [
-        subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True).stdout
-        for _ in range(2)
-    ]
-    assert "'pvlib'" in runs[0]
-    assert runs[1].splitlines()[-1] == "[] 0"
-    assert runs[0].splitlines()[:-1] == runs[1].splitlines()[:-1]
+def test_a_repeated_command_loads_nothing_that_makes_weather_and_a_first_leaves_it_to_a_copy(folder: Path) -> None:
+    def run(n_copies: int) -> list[str]:
+        program = (
+            "import sys\n"
+            "from kitopt.files import ahead\n"
+            f"ahead.n_beside = lambda: {n_copies}\n"
+            "from kitopt.cli.run import main\n"
+            "try:\n"
+            "    main(['pack', '--brief', '--no-reasons', '--windows', '20', '--hours', '6'])\n"
+            "except SystemExit as end:\n"
+            "    print([name for name in ('pandas', 'pvlib', 'gsee_climate_data') if name in sys.modules], end.code)\n"
+        )
+        done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+        return done.stdout.splitlines()
+
+    alone, again = run(0), run(0)
+    assert "'pvlib'" in alone[-1]
+    assert again == [*alone[:-1], "[] 0"]
+    if sys.platform == "linux":
+        for path in folder.iterdir():
+            path.unlink()
+        assert run(1) == again
 
 
 def test_what_is_asked_once_pushes_nothing_out(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
