@@ -25,7 +25,7 @@ from kitopt.errors import ModelError
 Floats = NDArray[np.float64]
 Terms = list[tuple[int, float]]
 
-_HARDEST = 4
+_HARDEST = 2
 """Times as many windows as may fail, and one, are taken at once: what is hard for one kit is hard for others too."""
 
 _LIMITS = ("cutoff", "mass-limit")
