@@ -73,6 +73,7 @@ FLOORS: dict[str, tuple[frozenset[str], ...]] = {
             "circuits",
             "kit",
             "named singles trials",
+            "spending",
             "standing sharing season in_hand",
         )
     ),

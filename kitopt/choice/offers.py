@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any, cast
 
@@ -14,9 +14,6 @@ from kitopt.errors import BadInput, Fault
 from kitopt.inventory.items import CHOSEN_KINDS, Inventory, Item
 from kitopt.operation.plans import Programme, at_once
 from kitopt.sky.windows import SkyOf
-
-MOST_SETS = 60
-"""So many sets of purchases are tried one by one."""
 
 
 def problem_with(programme: Programme, inventory: Inventory, catalogue: Inventory, sky_of: SkyOf) -> Problem:
@@ -57,29 +54,6 @@ def problem_with(programme: Programme, inventory: Inventory, catalogue: Inventor
 def unpriced(items: Iterable[Item]) -> list[str]:
     """Ids of those without a price."""
     return [item.id for item in items if item.price_cents is None]
-
-
-def maximal_sets(allowed: Mapping[str, int], prices: Mapping[str, int], limit: float) -> list[dict[str, int]] | None:
-    """Every set of purchases within a limit to which nothing can be added; None when they are too many."""
-    ids = sorted(allowed, key=lambda i: (-prices[i], i))
-    found: list[dict[str, int]] = []
-    steps = 0
-
-    def extend(place: int, taken: dict[str, int], left: float) -> bool:
-        nonlocal steps
-        steps += 1
-        if steps > 50 * MOST_SETS or len(found) > MOST_SETS:
-            return False
-        if place == len(ids):
-            if all(taken.get(i, 0) == allowed[i] or prices[i] > left for i in ids):
-                found.append({i: n for i, n in sorted(taken.items()) if n})
-            return True
-        item_id = ids[place]
-        price = prices[item_id]
-        most = allowed[item_id] if price == 0 else min(allowed[item_id], int(left // price))
-        return all(extend(place + 1, {**taken, item_id: n}, left - n * price) for n in range(most, -1, -1))
-
-    return found if extend(0, {}, limit) and len(found) <= MOST_SETS else None
 
 
 def bought_of(found: Found) -> dict[str, int] | None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -153,6 +154,17 @@ class Program:
                     bought = [(self.buys[item_id], -1.0)] if item_id in self.buys else []
                     text = f"{owned} × {item_id} owned"
                     self.side.add_row([*terms, *bought], upper=float(owned), rule="stock", text=text)
+
+    def closed(self, plan: Plan, bought: Mapping[str, int]) -> Plan:
+        """A plan of this program with no more purchases than some of those that it allows."""
+        upper = np.array(plan.upper)
+        for item_id, j in self.buys.items():
+            upper[j] = min(upper[j], bought.get(item_id, 0))
+            if not bought.get(item_id) and not self.problem.owned(item_id):
+                for kits in self.kits.values():
+                    for kit in kits:
+                        upper[[column for column, _ in kit.uses(item_id)]] = 0.0
+        return replace(plan, upper=upper, widest=plan.upper)
 
     def forbid_purchase(self, bought: Mapping[str, int]) -> None:
         """Rule out every purchase that has all of one."""

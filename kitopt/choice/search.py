@@ -65,6 +65,8 @@ class Search:
     """A kit for which the first quantity is at most this will do, proved best or not."""
     between: tuple[Search, Search] | None = None
     """Searches with no more allowed, and with no less."""
+    like: Search | None = None
+    """One with no less allowed: this is laid out like that, and closed for what is not allowed."""
     _alone: dict[int, Found] = field(default_factory=dict)
     _bounds: dict[tuple[int, int], float] = field(default_factory=dict)
     """Of the first quantity, by kit and class."""
@@ -72,8 +74,9 @@ class Search:
     """Those of all batteries, owned or allowed to be bought."""
 
     def __post_init__(self) -> None:
-        self._stock = self.problem.with_purchases(self.allowed)
-        self.classes = bus_classes(self._stock.batteries)
+        self._laid_for = self.allowed if self.like is None else self.like.allowed
+        self._stock = self.problem.with_purchases(self._laid_for)
+        self.classes = bus_classes(self.problem.with_purchases(self.allowed).batteries)
 
     def alone(self, o: int, cutoff: float = math.inf) -> Found:
         """The best kit of one number; of one bag, that of all."""
@@ -92,16 +95,17 @@ class Search:
                     self._bounds[o, k] = math.inf
                     return None
                 if before is None:
-                    solved = self._try({n: [k] for n in numbers}, most, least=self.least, may_put_off=len(asked) > 1)
+                    solved = self._try({n: [k] for n in numbers}, most, least=known, may_put_off=len(asked) > 1)
                 else:
-                    solved = before.gone_on_with(most, self.least, self.budget, self.enough)
+                    solved = before.gone_on_with(most, known, self.budget, self.enough)
                 self._bounds[o, k] = _bound(solved.outcome)
                 if not solved.outcome.is_put_off:
                     tried.append(solved)
                 return solved
 
             asked = [k for k, bus in enumerate(self.classes) if not self.skips(bus)]
-            least = max(self.least, self._floor(numbers))
+            known = self._least(o)
+            least = max(known, self._floor(numbers))
             # one of several kits is compared by what is made small alone
             is_one_of_many = bool(self.problem.offered) or len(numbers) < len(self.problem.wanted)
             has_ties = len(self.names) > 1 or not is_one_of_many
@@ -117,11 +121,18 @@ class Search:
         poor, rich = less.alone(o), more.alone(o)
         if not poor.has_kits or rich.bound < poor.value - 1e-6:
             return False
+        # what is had for nothing may make it better in what counts after that
+        if len(self.names) > 1 and not all(self.problem.prices[i] for i in self.allowed):
+            return False
         for k, bus in enumerate(self.classes):
             known = [more._bounds[o, m] for m, one in enumerate(more.classes) if one.is_like(bus)]
             self._bounds[o, k] = max([rich.bound, *known])
         self._alone[o] = replace(poor, bound=poor.value, is_sure=True)
         return True
+
+    def _least(self, o: int) -> float:
+        """What is known of the first quantity of one kit alone: nothing below works."""
+        return self.least if self.between is None else max(self.least, self.between[1].alone(o).bound)
 
     def _is_allowed(self, o: int, bus: BusClass) -> bool:
         """Whether the rules alone allow any kit on a class."""
@@ -304,7 +315,7 @@ class Search:
         program = Program(
             self.problem,
             {o: [self.classes[k] for k in some] for o, some in classes.items()},
-            self.allowed,
+            self._laid_for,
             change=self.change,
             budget=budget or self.budget,
         )
@@ -316,6 +327,8 @@ class Search:
                     row = program.least_row(o, place, self.names[0], self._bounds[o, k])
                     program.known += [] if row is None else [row]
         plan = program.plan(self.names if names is None else names, self.at_most)
+        if self.like is not None:
+            plan = program.closed(plan, self.allowed)
         if self.with_any_of is not None:
             plan = replace(plan, rows=(*plan.rows, *program.with_any_of(self.with_any_of)))
         return program, plan

@@ -8,9 +8,8 @@ them others only as they are failed.
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
@@ -21,19 +20,13 @@ from kitopt.choice.apart import Apart
 from kitopt.choice.buying import Buying
 from kitopt.choice.found import NOTHING, Brief, Found, Solved
 from kitopt.choice.measure import listed, part_of
-from kitopt.choice.offers import (
-    MOST_SETS,
-    bought_of,
-    maximal_sets,
-    needed,
-    problem_with,
-    unpriced,
-)
+from kitopt.choice.offers import bought_of, needed, problem_with, unpriced
 from kitopt.choice.problem import Problem
 from kitopt.choice.program import Program
 from kitopt.choice.purchase import Purchase
 from kitopt.choice.search import Search
 from kitopt.choice.singles import singles
+from kitopt.choice.spending import Spending
 from kitopt.choice.terms import Choice, Proof, Status
 from kitopt.choice.trials import Trials
 from kitopt.inventory.items import Inventory
@@ -42,6 +35,9 @@ from kitopt.operation.plans import Programme, hang_together
 from kitopt.sky.windows import SkyOf
 
 LIGHTEST = ("mass", "cost", "items")
+
+_MOST_SETS = 60
+"""So many purchases of one price are tried one by one."""
 
 
 def buy(
@@ -65,12 +61,16 @@ def buy(
     """
     problem = problem_with(programme.musts, inventory, catalogue, sky_of)
     season = _Season(programme, problem, budget_cents, budget)
-    found = season.solve()
-    found = replace(found, unpriced=tuple(sorted(unpriced(catalogue.chosen_from))))
-    if not with_singles:
-        return found
-    ranked, is_complete = singles(season.with_owned, season.buying.affordable(season.most), season.hands)
-    return replace(found, singles=ranked, has_all_singles=is_complete)
+    season.look_alone()
+    parts: list[Callable[[], Any]] = [season.solve]
+    if with_singles:
+        affordable = season.buying.affordable(season.most)
+        parts = [partial(singles, season.with_owned, affordable, season.hands), *parts]
+    *ranked, found = at_once(parts)
+    purchase: Purchase = replace(found, unpriced=tuple(sorted(unpriced(catalogue.chosen_from))))
+    for some, is_complete in ranked:
+        purchase = replace(purchase, singles=some, has_all_singles=is_complete)
+    return purchase
 
 
 @dataclass
@@ -95,12 +95,18 @@ class _Season:
         self._searches: dict[tuple[tuple[str, int], ...], Search] = {}
         self.with_owned = self.lightest_with({})
 
-    def lightest_with(self, bought: Mapping[str, int]) -> Search:
-        """The lightest kits on what is owned and given purchases, looked for once."""
-        return self._searches.setdefault(tuple(sorted(bought.items())), self.buying.search(bought, LIGHTEST))
+    def lightest_with(self, bought: Mapping[str, int], wide: Search | None = None) -> Search:
+        """The lightest kits on what is owned and given purchases, looked for once; those of more purchases help."""
+        between = None if wide is None else (self.with_owned, wide)
+        key = tuple(sorted(bought.items()))
+        return self._searches.setdefault(key, self.buying.search(bought, LIGHTEST, between=between))
 
     def _mass_with(self, wide: Search, bought: Mapping[str, int]) -> Search:
-        return self.buying.search(bought, ["mass"], between=(self.with_owned, wide)) if bought else self.with_owned
+        known = self._searches.get(tuple(sorted(bought.items())))
+        if known is not None:
+            return known
+        at_most = {} if self._cost(bought) <= self.most else wide.at_most
+        return self.buying.search(bought, ["mass"], at_most=at_most, between=(self.with_owned, wide), like=wide)
 
     # -- alone ---------------------------------------------------------------------------
 
@@ -121,16 +127,18 @@ class _Season:
             return replace(owned, bound=0.0, is_sure=True)
         return self.buying.taken(o, briefs[1])
 
-    # -- together ------------------------------------------------------------------------
-
-    def solve(self) -> Purchase:
-        """Serve as many as can be, then at least cost or within the budget, then with least mass."""
-        # what one needs is told without the others
+    def look_alone(self) -> None:
+        """Find the cheapest way to serve each outing: what one needs is told without the others."""
         numbers = self.problem.longest_first(self.numbers)
         briefs = at_once([partial(self._alone_in_brief, o) for o in numbers])
         self.hands = {o: self._alone_from(o, brief) for o, brief in sorted(zip(numbers, briefs, strict=True))}
         self._in_hand = dict(self.hands)
         self.left_out = {o for o, hand in self.hands.items() if hand.bound > self.most + 1e-6 or hand.is_impossible}
+
+    # -- together ------------------------------------------------------------------------
+
+    def solve(self) -> Purchase:
+        """Serve as many as can be, then at least cost or within the budget, then with least mass."""
         served = [o for o in self.numbers if self.hands[o].has_kits and o not in self.left_out]
         if not served:
             return self._described([], math.inf, 0.0, is_lightest=False)
@@ -258,7 +266,7 @@ class _Season:
         if cost <= 0 or not is_least:
             return parts, is_sure and is_least
         best, tried = self._order_of(parts, served), [{i: n for i, n in chosen.items() if i not in free}]
-        while len(tried) < MOST_SETS:
+        while len(tried) < _MOST_SETS:
             self.budget.say("other purchases at that price")
             found = self.buying.search(self.buying.affordable(cost), ["cost"], forbidden=tried).together(
                 self._calling, cost
@@ -381,64 +389,19 @@ class _Season:
     def _best_set(
         self, served: Sequence[int], chosen: dict[str, int], allowed: Mapping[str, int]
     ) -> tuple[dict[str, int], bool]:
-        """The purchases within the budget that make all kits together lightest, then the cheapest of these.
-
-        With purchases given, groups of outings do not touch each other. So where the sets of purchases
-        are few they are tried, each bounded by what each group could do with whatever it likes best.
-        """
+        """The purchases within the budget that make all kits together lightest, then the cheapest of these."""
         groups = self._groups(served)
-        sets = maximal_sets(allowed, self.problem.prices, self.most)
-        if sets is None:
-            return self._best_set_in_one(served, chosen, allowed)
         self.budget.say("the lightest kits, whatever is bought")
         wide = self.buying.search(allowed, ["mass"], at_most={"cost": self.most})
         wide.look_alone(served)
         widest = [wide.together(one) for one in groups]
-        trials = Trials(partial(self._mass_with, wide), [tuple(group) for group in groups], allowed, widest)
-        best, best_g = chosen, trials.mass_g(chosen, math.inf)
-        trials.look_at(sets, best_g)
-        for one in sets:
-            mass_g = trials.mass_g(one, best_g)
-            if mass_g < best_g - 0.5:
-                best, best_g = one, mass_g
-        # what is not needed for that is not bought
-        for item_id in sorted(best, key=lambda i: (-self.problem.prices[i], i)):
-            while best.get(item_id, 0):
-                less = {i: n - (i == item_id) for i, n in best.items()}
-                less = {i: n for i, n in less.items() if n}
-                if trials.mass_g(less, best_g + 1.0) > best_g + 0.5:
-                    break
-                best = less
-        for one in sets:
-            best = self._cheaper(one, best, best_g, trials)
-        return best, trials.is_sure
-
-    def _cheaper(
-        self, within: Mapping[str, int], best: dict[str, int], mass_g: float, trials: Trials
-    ) -> dict[str, int]:
-        """The cheapest part of a set of purchases with which the kits are as light as known."""
-        if trials.mass_g(within, mass_g + 1.0) > mass_g + 0.5:
-            return best
-        ranges = [range(n + 1) for n in within.values()]
-        parts = [dict(zip(within, numbers, strict=True)) for numbers in itertools.product(*ranges)]
-        parts = [{i: n for i, n in part.items() if n} for part in parts]
-        for part in sorted(parts, key=lambda part: (self._cost(part), sorted(part.items()))):
-            if self._cost(part) >= self._cost(best):
-                break
-            if trials.mass_g(part, mass_g + 1.0) <= mass_g + 0.5:
-                return part
-        return best
+        trials = Trials(partial(self._mass_with, wide), groups, allowed, widest)
+        best, is_lightest = Spending(trials, self.problem.prices, self.most).lightest(allowed, chosen)
+        self.lightest_with(best, wide)
+        return best, is_lightest
 
     def _cost(self, bought: Mapping[str, int]) -> int:
         return sum(n * self.problem.prices[i] for i, n in bought.items())
-
-    def _best_set_in_one(
-        self, served: Sequence[int], chosen: dict[str, int], allowed: Mapping[str, int]
-    ) -> tuple[dict[str, int], bool]:
-        """The same in one plan, where the sets of purchases are many."""
-        found = self.buying.search(allowed, LIGHTEST, at_most={"cost": self.most}).together(served)
-        bought = bought_of(found)
-        return (chosen, False) if bought is None else (bought, found.is_settled)
 
     def _groups(self, served: Sequence[int]) -> list[list[int]]:
         """Outings that hang together by overlaps."""

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
-
-import numpy as np
 
 from kitopt.at_once import at_once
 from kitopt.budget import Budget, OutOfTime
@@ -169,15 +167,7 @@ class _OfClass:
 
     def lightest_with(self, bought: Mapping[str, int], cutoff: float) -> tuple[Outcome, Mapping[str, int]]:
         """The lightest kit with some of the purchases that the plan allows, and which of them it takes."""
-        program, owned = self.program, self.search.problem.owned
-        upper = np.array(self.plan.upper)
-        for item_id, j in program.buys.items():
-            upper[j] = min(upper[j], bought.get(item_id, 0))
-            if not bought.get(item_id) and not owned(item_id):
-                for kits in program.kits.values():
-                    for kit in kits:
-                        upper[[column for column, _ in kit.uses(item_id)]] = 0.0
-        plan = replace(self.plan, upper=upper, widest=self.plan.upper)
+        program, plan = self.program, self.program.closed(self.plan, bought)
         # what is learned rests on the cases alone, so it holds whatever is bought
         outcome = program.solve(plan, cutoff=cutoff, memories=self.memories, budget=self.search.budget)
         return outcome, {} if outcome.counts is None else needed(program, outcome.counts)

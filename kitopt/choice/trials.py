@@ -12,18 +12,16 @@ from kitopt.choice.found import Found
 from kitopt.choice.offers import bought_of
 from kitopt.choice.search import Search
 
-_AT_ONCE = 4
-"""So many sets are asked for before what they tell is used for others."""
-
 
 @dataclass(frozen=True)
 class Tried:
-    """What kits of a group weigh with some purchases, and which of these they take."""
+    """What kits of a group weigh with some purchases, or that they weigh more, and which of these they take."""
 
     offered: Mapping[str, int]
     taken: Mapping[str, int]
     mass_g: float
     is_sure: bool
+    is_exact: bool = True
 
 
 class Trials:
@@ -33,6 +31,8 @@ class Trials:
     ----------
     group_with : callable
         Outings on what is owned and given purchases; mass is to be made small.
+    groups : sequence of sequence of int
+        Outings by number; groups do not touch each other.
     allowed : mapping of item id to int
         What is on offer at all.
     widest : list of Found
@@ -42,82 +42,69 @@ class Trials:
     def __init__(
         self,
         group_with: Callable[[Mapping[str, int]], Search],
-        groups: list[tuple[int, ...]],
+        groups: Sequence[Sequence[int]],
         allowed: Mapping[str, int],
         widest: list[Found],
     ) -> None:
         self.group_with, self.groups = group_with, groups
         self.is_sure = True
-        self.least_g = [found.bound for found in widest]
         self.tried: list[list[Tried]] = [[] for _ in groups]
+        self._least_g: list[list[tuple[Mapping[str, int], float]]] = [[(allowed, found.bound)] for found in widest]
         for g, found in enumerate(widest):
             self._keep(g, _tried(allowed, found, math.inf))
+        # what one outing needs of what is owned is known
+        self.ask([(g, {}, math.inf) for g, some in enumerate(groups) if len(some) == 1])
 
-    def mass_g(self, bought: Mapping[str, int], most: float) -> float:
-        """Mass with these purchases; infinite where it is no less than `most`."""
-        g, total = self._next(bought, most)
-        while g is not None:
-            if math.isinf(self._one(g, bought)):
-                return math.inf
-            g, total = self._next(bought, most)
-        return total
-
-    def look_at(self, sets: Sequence[Mapping[str, int]], most: float) -> None:
-        """Ask at the same time what will be asked first of some sets of purchases, a few of them at a time."""
-        for first in range(0, len(sets), _AT_ONCE):
-            some = [(self._next(bought, most)[0], bought) for bought in sets[first : first + _AT_ONCE]]
-            asked = [(g, bought) for g, bought in some if g is not None]
-            for (g, _), told in zip(asked, at_once([partial(self._asked, *one) for one in asked]), strict=True):
-                self._keep(g, told)
-
-    def _next(self, bought: Mapping[str, int], most: float) -> tuple[int | None, float]:
-        """The first group of which it is to be asked what it weighs with some purchases, None where that is not needed.
-
-        Then also what all weigh; infinite where it is no less than `most`.
-        """
-        total = sum(self.least_g)
-        for g, least_g in enumerate(self.least_g):
-            if total >= most - 0.5:
-                break
-            known = self._known(g, bought)
-            if known is None:
-                return g, total
-            total += known - least_g
-        return None, total if total < most - 0.5 else math.inf
-
-    def _known(self, g: int, bought: Mapping[str, int]) -> float | None:
+    def told(self, g: int, bought: Mapping[str, int]) -> Tried | None:
+        """What is known of a group with these purchases."""
         for one in self.tried[g]:
             # more was on offer, and what was taken of it is at hand
             if _is_within(one.taken, bought) and _is_within(bought, one.offered):
-                return one.mass_g
+                return one
         return None
 
-    def _one(self, g: int, bought: Mapping[str, int]) -> float:
-        known = self._known(g, bought)
-        if known is not None:
-            return known
-        told = self._asked(g, bought)
-        self._keep(g, told)
-        return told.mass_g
+    def least_g(self, g: int, bought: Mapping[str, int]) -> float:
+        """What a group weighs at the least with no more than these purchases, as far as it is known. [g]"""
+        return max(mass_g for offered, mass_g in self._least_g[g] if _is_within(bought, offered))
 
-    def _asked(self, g: int, bought: Mapping[str, int]) -> Tried:
+    def ask(self, questions: Sequence[tuple[int, Mapping[str, int], float]]) -> bool:
+        """Find out at the same time what some groups weigh with some purchases, up to a mass that is of interest.
+
+        Returns
+        -------
+        bool
+            Whether all is told, or that they weigh more; not so where the time is up.
+        """
+        asked = [one for n, one in enumerate(questions) if one not in questions[:n]]
+        asked = [one for one in asked if self.told(*one[:2]) is None]
+        for (g, *_), told in zip(asked, at_once([partial(self._asked, *one) for one in asked]), strict=True):
+            self._keep(g, told)
+        return all(self.told(g, bought) is not None or self.least_g(g, bought) >= most_g for g, bought, most_g in asked)
+
+    def _asked(self, g: int, bought: Mapping[str, int], most_g: float) -> Tried:
         if not bought:
             return _tried(bought, self.group_with({}).together(self.groups[g]), math.inf)
         # nothing that is bought makes a kit heavier
-        owned_g = self._one(g, {})
-        return _tried(bought, self.group_with(bought).together(self.groups[g], owned_g - 1.0), owned_g)
+        owned = self.told(g, {})
+        owned_g = math.inf if owned is None else owned.mass_g
+        found = self.group_with(bought).together(self.groups[g], min(most_g, owned_g - 1.0))
+        return _tried(bought, found, owned_g, most_g)
 
     def _keep(self, g: int, told: Tried) -> None:
         self.is_sure &= told.is_sure
+        if told.is_sure:
+            self._least_g[g].append((told.offered, told.mass_g))
         # that none were found in time says nothing
-        if told.is_sure or math.isfinite(told.mass_g):
+        if told.is_exact and (told.is_sure or math.isfinite(told.mass_g)):
             self.tried[g].append(told)
 
 
-def _tried(offered: Mapping[str, int], found: Found, otherwise_g: float) -> Tried:
-    """What kits weigh; where none are found, or heavier ones, what they weigh otherwise."""
-    taken = bought_of(found)
-    return Tried(dict(offered), taken or {}, min(otherwise_g, found.value), found.is_sure)
+def _tried(offered: Mapping[str, int], found: Found, otherwise_g: float, most_g: float = math.inf) -> Tried:
+    """What kits weigh; where none are found up to a mass, what they weigh otherwise, or that it is more."""
+    taken = bought_of(found) or {}
+    if found.has_kits or otherwise_g <= most_g:
+        return Tried(dict(offered), taken, min(otherwise_g, found.value), found.is_sure)
+    return Tried(dict(offered), taken, most_g, found.is_sure, is_exact=False)
 
 
 def _is_within(part: Mapping[str, int], whole: Mapping[str, int]) -> bool:

@@ -16,27 +16,13 @@ from kitopt.choice.classes import OverClasses
 from kitopt.choice.found import Found
 from kitopt.choice.laid import Laid
 from kitopt.choice.lasts import lasts_h
-from kitopt.choice.offers import maximal_sets, unpriced
+from kitopt.choice.offers import unpriced
 from kitopt.choice.problem import most_of_each
 from kitopt.choice.program import Program
 from kitopt.choice.search import Search
 from kitopt.choice.side_by_side import SideBySide, _if_made
 from kitopt.engine import Row
 from kitopt.engine.solver import solve
-
-
-def test_purchases_within_a_limit_to_which_nothing_can_be_added() -> None:
-    # of 8: one of each at 3 and 5, or two at 3, after which 2 are left; what costs nothing is always along
-    prices = {"a": 3, "b": 5, "free": 0}
-    allowed = {"a": 2, "b": 1, "free": 2}
-    assert maximal_sets(allowed, prices, 8.0) == [{"a": 1, "b": 1, "free": 2}, {"a": 2, "free": 2}]
-    assert maximal_sets(allowed, prices, 2.0) == [{"free": 2}]
-    assert maximal_sets(allowed, prices, 11.0) == [allowed]
-
-
-def test_too_many_purchases_are_not_listed() -> None:
-    ids = [f"item-{n}" for n in range(40)]
-    assert maximal_sets(dict.fromkeys(ids, 1), dict.fromkeys(ids, 1), 20.0) is None
 
 
 def test_what_has_no_price_is_told() -> None:
