@@ -10,7 +10,7 @@ from typing import Any
 
 from kitopt.budget import UNLIMITED, Budget
 from kitopt.choice.found import Brief, Found
-from kitopt.choice.problem import Problem
+from kitopt.choice.problem import Problem, n_within
 from kitopt.choice.search import Search
 
 FEW_TYPES = 24
@@ -32,8 +32,7 @@ class Buying:
         """Types of which one piece at least is within a sum, and how many."""
         found: dict[str, int] = {}
         for item_id, n in self.problem.offered.items():
-            price = self.problem.prices[item_id]
-            pieces = n if price == 0 or not math.isfinite(most) else min(n, int(most // price))
+            pieces = n_within(most, self.problem.prices[item_id], n)
             if pieces > 0:
                 found[item_id] = pieces
         return found

@@ -1,4 +1,4 @@
-"""What is on offer beside what is owned, and which sets of it a sum of money buys."""
+"""What is on offer beside what is owned, and what kits take of it."""
 
 from __future__ import annotations
 

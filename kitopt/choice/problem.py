@@ -6,6 +6,7 @@ one bag; a season or a club's weekend is several kits on one stock, that share i
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
@@ -126,6 +127,21 @@ class Problem:
             return n if n > 0 or item.id not in self.offered else None
 
         return self.stock.counting(count_of)
+
+
+def cost_of(bought: Mapping[str, int], prices: Mapping[str, int]) -> int:
+    """What purchases cost together. [1/100]"""
+    return sum(n * prices[i] for i, n in bought.items())
+
+
+def n_within(most: float, price: int, n: int) -> int:
+    """How many of some pieces of one price a sum buys."""
+    return n if price == 0 or math.isinf(most) else min(n, int(most // price))
+
+
+def is_within(part: Mapping[str, int], whole: Mapping[str, int]) -> bool:
+    """Whether there is as much of each in the whole."""
+    return all(whole.get(i, 0) >= n for i, n in part.items())
 
 
 def most_of_each(one: Mapping[str, int], other: Mapping[str, int]) -> dict[str, int]:

@@ -20,6 +20,7 @@ from kitopt.choice.found import NOTHING, Brief, Found, Solved
 from kitopt.choice.problem import Change, Problem
 from kitopt.choice.program import Program, given
 from kitopt.engine import Outcome, Plan
+from kitopt.inventory.items import Inventory
 from kitopt.model.bus import BusClass, bus_classes
 
 _SHARED = ("cost", "bought")
@@ -74,9 +75,9 @@ class Search:
     """Those of all batteries, owned or allowed to be bought."""
 
     def __post_init__(self) -> None:
-        self._laid_for = self.allowed if self.like is None else self.like.allowed
-        self._stock = self.problem.with_purchases(self._laid_for)
-        self.classes = bus_classes(self.problem.with_purchases(self.allowed).batteries)
+        stock = self.problem.with_purchases(self.allowed)
+        self.classes = bus_classes(stock.batteries)
+        self._stock: Inventory = stock if self.like is None else self.like._stock
 
     def alone(self, o: int, cutoff: float = math.inf) -> Found:
         """The best kit of one number; of one bag, that of all."""
@@ -315,7 +316,7 @@ class Search:
         program = Program(
             self.problem,
             {o: [self.classes[k] for k in some] for o, some in classes.items()},
-            self._laid_for,
+            (self.like or self).allowed,
             change=self.change,
             budget=budget or self.budget,
         )

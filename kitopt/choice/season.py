@@ -21,7 +21,7 @@ from kitopt.choice.buying import Buying
 from kitopt.choice.found import NOTHING, Brief, Found, Solved
 from kitopt.choice.measure import listed, part_of
 from kitopt.choice.offers import bought_of, needed, problem_with, unpriced
-from kitopt.choice.problem import Problem
+from kitopt.choice.problem import Problem, cost_of, is_within
 from kitopt.choice.program import Program
 from kitopt.choice.purchase import Purchase
 from kitopt.choice.search import Search
@@ -369,7 +369,7 @@ class _Season:
     def _at_hand_with(self, group: Sequence[int], chosen: Mapping[str, int]) -> list[Solved]:
         """The kits in hand, where the purchases serve them all: when there is no time for better ones."""
         needs = self._union(group)
-        is_enough = needs is not None and all(chosen.get(i, 0) >= n for i, n in needs.items())
+        is_enough = needs is not None and is_within(needs, chosen)
         return self._these(group) if is_enough else []
 
     def _at_hand(self, served: Sequence[int]) -> list[Solved]:
@@ -401,7 +401,7 @@ class _Season:
         return best, is_lightest
 
     def _cost(self, bought: Mapping[str, int]) -> int:
-        return sum(n * self.problem.prices[i] for i, n in bought.items())
+        return cost_of(bought, self.problem.prices)
 
     def _groups(self, served: Sequence[int]) -> list[list[int]]:
         """Outings that hang together by overlaps."""

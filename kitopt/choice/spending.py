@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import reduce
 
-from kitopt.choice.problem import most_of_each
+from kitopt.choice.problem import cost_of, most_of_each, n_within
 from kitopt.choice.trials import Trials
 
 _AT_ONCE = 4
@@ -84,12 +84,12 @@ class Spending:
         return (dict(in_hand), False) if self._best is None else (dict(self._best[2]), is_proved)
 
     def _part(self, least: Mapping[str, int], most: Mapping[str, int]) -> _Part:
-        cents = self._cents(least)
+        cents = cost_of(least, self.prices)
         left = self.most_cents - cents
         within: dict[str, int] = {}
         for item_id, n in most.items():
-            price, had = self.prices[item_id], least.get(item_id, 0)
-            within[item_id] = n if price == 0 or math.isinf(left) else min(n, had + int(left // price))
+            had = least.get(item_id, 0)
+            within[item_id] = had + n_within(left, self.prices[item_id], n - had)
         within = {i: n for i, n in within.items() if n}
         mass_g = sum(self.trials.least_g(g, within) for g in self._groups)
         return _Part(mass_g, cents, next(self._numbers), least, within)
@@ -129,7 +129,7 @@ class Spending:
         item_id = max(more, key=lambda i: (self.prices[i], i))
         yield self._part(part.least, {**part.most, item_id: taken[item_id] - 1})
         least = {**part.least, item_id: taken[item_id]}
-        if self._cents(least) <= self.most_cents:
+        if cost_of(least, self.prices) <= self.most_cents:
             yield self._part(least, part.most)
 
     def _take(self, bought: Mapping[str, int]) -> Mapping[str, int]:
@@ -140,10 +140,7 @@ class Spending:
             return {}
         nothing: Mapping[str, int] = {}
         taken = reduce(most_of_each, (one.taken for one in told), nothing)
-        cents = self._cents(taken)
+        cents = cost_of(taken, self.prices)
         if cents <= self.most_cents and self._is_better(mass_g, cents):
             self._best = mass_g, cents, taken
         return taken
-
-    def _cents(self, bought: Mapping[str, int]) -> int:
-        return sum(n * self.prices[i] for i, n in bought.items())

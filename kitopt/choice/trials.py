@@ -10,6 +10,7 @@ from functools import partial
 from kitopt.at_once import at_once
 from kitopt.choice.found import Found
 from kitopt.choice.offers import bought_of
+from kitopt.choice.problem import is_within
 from kitopt.choice.search import Search
 
 
@@ -59,13 +60,13 @@ class Trials:
         """What is known of a group with these purchases."""
         for one in self.tried[g]:
             # more was on offer, and what was taken of it is at hand
-            if _is_within(one.taken, bought) and _is_within(bought, one.offered):
+            if is_within(one.taken, bought) and is_within(bought, one.offered):
                 return one
         return None
 
     def least_g(self, g: int, bought: Mapping[str, int]) -> float:
         """What a group weighs at the least with no more than these purchases, as far as it is known. [g]"""
-        return max(mass_g for offered, mass_g in self._least_g[g] if _is_within(bought, offered))
+        return max(mass_g for offered, mass_g in self._least_g[g] if is_within(bought, offered))
 
     def ask(self, questions: Sequence[tuple[int, Mapping[str, int], float]]) -> bool:
         """Find out at the same time what some groups weigh with some purchases, up to a mass that is of interest.
@@ -82,8 +83,6 @@ class Trials:
         return all(self.told(g, bought) is not None or self.least_g(g, bought) >= most_g for g, bought, most_g in asked)
 
     def _asked(self, g: int, bought: Mapping[str, int], most_g: float) -> Tried:
-        if not bought:
-            return _tried(bought, self.group_with({}).together(self.groups[g]), math.inf)
         # nothing that is bought makes a kit heavier
         owned = self.told(g, {})
         owned_g = math.inf if owned is None else owned.mass_g
@@ -105,7 +104,3 @@ def _tried(offered: Mapping[str, int], found: Found, otherwise_g: float, most_g:
     if found.has_kits or otherwise_g <= most_g:
         return Tried(dict(offered), taken, min(otherwise_g, found.value), found.is_sure)
     return Tried(dict(offered), taken, most_g, found.is_sure, is_exact=False)
-
-
-def _is_within(part: Mapping[str, int], whole: Mapping[str, int]) -> bool:
-    return all(whole.get(i, 0) >= n for i, n in part.items())

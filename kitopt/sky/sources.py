@@ -72,14 +72,14 @@ def windows_for(operation: Operation, *, n: int | None = None, first: int = 0) -
         would not fit in memory.
     """
     count = operation.need.windows if n is None else n
+    is_climate = isinstance(operation.need.weather, Climate)
     finer, parts = _finer(operation)
     if parts > 1:
         sky = coarsen(windows_for(finer, n=count, first=first), parts)
     else:
-        if isinstance(operation.need.weather, Climate):
+        if is_climate:
             check_fits(operation, count)
         sky = kept_sky(operation, count, first, lambda: _made(operation, count, first))
-    is_climate = isinstance(operation.need.weather, Climate)
     return replace(sky, others=Others(operation)) if is_climate and first < FIRST_FRESH else sky
 
 
