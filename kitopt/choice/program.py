@@ -74,11 +74,6 @@ class Program:
         self.stock = problem.with_purchases(allowed)
         self.memories: dict[str, CaseMemory] = {}
         self.side = SideBySide()
-        self.buys = {
-            item_id: self.side.add_column(min(n, problem.offered[item_id]))
-            for item_id, n in sorted(allowed.items())
-            if n > 0 and problem.offered.get(item_id, 0) > 0
-        }
         self.skips: dict[int, int] = {}
         self.kits: dict[int, list[Placed]] = {}
         self.bag: dict[str, int] = {}
@@ -87,6 +82,12 @@ class Program:
         with budget.in_force():
             for o in self.numbers:
                 self._add(o, classes[o], may_skip, change)
+            # after the kits: one that is alone has the first columns, and its rows as they were laid
+            self.buys = {
+                item_id: self.side.add_column(min(n, problem.offered[item_id]))
+                for item_id, n in sorted(allowed.items())
+                if n > 0 and problem.offered.get(item_id, 0) > 0
+            }
             if problem.is_one_bag:
                 self._pack_one_bag()
             else:

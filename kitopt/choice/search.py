@@ -20,8 +20,8 @@ from kitopt.choice.found import NOTHING, Brief, Found, Solved
 from kitopt.choice.problem import Change, Problem
 from kitopt.choice.program import Program, given
 from kitopt.engine import Outcome, Plan
-from kitopt.inventory.items import Inventory
-from kitopt.model.bus import BusClass, bus_classes
+from kitopt.inventory.items import Inventory, Item
+from kitopt.model.bus import BusClass, bus_classes, setters_of
 
 _SHARED = ("cost", "bought")
 """What is bought for one kit may serve another; of all else all kits have what each has."""
@@ -64,6 +64,8 @@ class Search:
     """What is known of the first quantity of one kit alone: nothing below works."""
     enough: float = -math.inf
     """A kit for which the first quantity is at most this will do, proved best or not."""
+    has_ties: bool = False
+    """Whether it is told of each class of one kit alone that it has none as good as the best, not only none better."""
     between: tuple[Search, Search] | None = None
     """Searches with no more allowed, and with no less."""
     like: Search | None = None
@@ -77,7 +79,10 @@ class Search:
     def __post_init__(self) -> None:
         stock = self.problem.with_purchases(self.allowed)
         self.classes = bus_classes(stock.batteries)
-        self._stock: Inventory = stock if self.like is None else self.like._stock
+        self._stock: Inventory = stock
+        if self.like is not None:
+            self._stock = self.like._stock
+            self.classes = [one for one in self.like.classes if any(one.is_like(bus) for bus in self.classes)]
 
     def alone(self, o: int, cutoff: float = math.inf) -> Found:
         """The best kit of one number; of one bag, that of all."""
@@ -88,8 +93,8 @@ class Search:
             def attempt(k: int, most: float, before: Solved | None) -> Solved | None:
                 if any(one.outcome.counts is not None and one.outcome.objective <= self.enough for one in tried):
                     return None
-                self._bounds[o, k] = self._floor(numbers)
-                if most < self._bounds[o, k] - 1e-6:
+                self._bounds[o, k] = max(self._floor_of(numbers, self.classes[k]), self._with_more(o, k))
+                if self.told == "none" and most < self._bounds[o, k] - 1e-6:
                     return None
                 has_kit = any(one.outcome.counts is not None for one in tried)
                 if has_kit and self.told != "all" and not all(self._is_allowed(n, self.classes[k]) for n in numbers):
@@ -109,7 +114,7 @@ class Search:
             least = max(known, self._floor(numbers))
             # one of several kits is compared by what is made small alone
             is_one_of_many = bool(self.problem.offered) or len(numbers) < len(self.problem.wanted)
-            has_ties = len(self.names) > 1 or not is_one_of_many
+            has_ties = self.has_ties or len(self.names) > 1 or not is_one_of_many
             found = over_classes(asked, attempt, cutoff=cutoff, least=least, has_ties=has_ties)
             self._alone[o] = Found(found.best, found.bound, found.is_sure, () if self.told == "none" else found.tried)
         return self._alone[o]
@@ -125,11 +130,18 @@ class Search:
         # what is had for nothing may make it better in what counts after that
         if len(self.names) > 1 and not all(self.problem.prices[i] for i in self.allowed):
             return False
-        for k, bus in enumerate(self.classes):
-            known = [more._bounds[o, m] for m, one in enumerate(more.classes) if one.is_like(bus)]
-            self._bounds[o, k] = max([rich.bound, *known])
+        for k in range(len(self.classes)):
+            self._bounds[o, k] = max(rich.bound, self._with_more(o, k))
         self._alone[o] = replace(poor, bound=poor.value, is_sure=True)
         return True
+
+    def _with_more(self, o: int, k: int) -> float:
+        """What is known of a kit of a class where no less is allowed."""
+        if self.between is None:
+            return -math.inf
+        more = self.between[1]
+        same = (m for m, one in enumerate(more.classes) if one.is_like(self.classes[k]))
+        return max((more._bounds.get((o, m), -math.inf) for m in same), default=-math.inf)
 
     def _least(self, o: int) -> float:
         """What is known of the first quantity of one kit alone: nothing below works."""
@@ -146,11 +158,24 @@ class Search:
             self._bounds |= {key: bound for key, bound in other._bounds.items() if key[0] == o}
 
     def look_alone(self, numbers: Sequence[int], cutoff: float = math.inf) -> None:
-        """Find the best kits of some numbers, each alone, at the same time."""
+        """Find the best kits of some numbers, each alone, at the same time.
+
+        Parameters
+        ----------
+        cutoff : float
+            Only up to this the first quantity of all together is of interest.
+        """
         new = self.problem.longest_first(o for o in numbers if o not in self._alone and not self._is_told_by_others(o))
         if len(new) > 1 and self.told == "none":
-            for o, brief in zip(new, at_once([partial(self._alone_in_brief, o, cutoff) for o in new]), strict=True):
+            asked = [partial(self._alone_in_brief, o, self._room(o, numbers, cutoff)) for o in new]
+            for o, brief in zip(new, at_once(asked), strict=True):
                 self.take(o, brief)
+
+    def _room(self, o: int, numbers: Sequence[int], cutoff: float) -> float:
+        """What of a cutoff of all together the others leave to one kit."""
+        if self.names[0] in _SHARED or self.problem.is_one_bag or math.isinf(cutoff):
+            return cutoff
+        return cutoff - sum(max(self._least(i), self._floor([i])) for i in numbers if i != o)
 
     def _alone_in_brief(self, o: int, cutoff: float) -> Brief:
         self.alone(o, cutoff)
@@ -192,7 +217,7 @@ class Search:
         if not numbers:
             return Found(None, 0.0, is_sure=True)
         self.look_alone(numbers, cutoff)
-        each = {o: self.alone(o, cutoff) for o in numbers}
+        each = {o: self.alone(o, self._room(o, numbers, cutoff)) for o in numbers}
         least = self.least_of(each)
         if any(found.is_impossible for found in each.values()):
             return NOTHING
@@ -271,8 +296,20 @@ class Search:
             return 0.0
         by_id = self.problem.stock.by_id
         pieces = [given(self.problem.wanted[o].operation, self.problem.stock) for o in numbers]
-        grams = [sum(n * (by_id[i].mass_g if self.names[0] == "mass" else 1) for i, n in one.items()) for one in pieces]
+        grams = [sum(n * self._measure(by_id[i]) for i, n in one.items()) for one in pieces]
         return float(max(grams) if self.problem.is_one_bag else sum(grams))
+
+    def _floor_of(self, numbers: Sequence[int], bus: BusClass) -> float:
+        """The same of a bus class: one battery is packed of those that make it what it is."""
+        had = [[b for b in some if self.problem.owned(b.id) or self.allowed.get(b.id)] for some in setters_of(bus)]
+        least = max(min(map(self._measure, some), default=math.inf) for some in had)
+        return self._floor(numbers) + least * (1 if self.problem.is_one_bag else len(numbers))
+
+    def _measure(self, item: Item) -> float:
+        """What one piece adds to the first quantity; nothing where it may not add any."""
+        if self.names[0] == "cost" and not self.problem.owned(item.id):
+            return float(self.problem.prices[item.id])
+        return float({"mass": item.mass_g, "items": 1}.get(self.names[0], 0))
 
     def class_of(self, found: Found) -> int:
         """The bus class of the best kit of one number, by its place."""

@@ -392,7 +392,7 @@ class _Season:
         """The purchases within the budget that make all kits together lightest, then the cheapest of these."""
         groups = self._groups(served)
         self.budget.say("the lightest kits, whatever is bought")
-        wide = self.buying.search(allowed, ["mass"], at_most={"cost": self.most})
+        wide = self.buying.search(allowed, ["mass"], at_most={"cost": self.most}, has_ties=True)
         wide.look_alone(served)
         widest = [wide.together(one) for one in groups]
         trials = Trials(partial(self._mass_with, wide), groups, allowed, widest)

@@ -14,13 +14,12 @@ from dataclasses import dataclass, field
 from functools import reduce
 
 from kitopt.choice.problem import cost_of, most_of_each, n_within
-from kitopt.choice.trials import Trials
+from kitopt.choice.trials import TOLERANCE_G, Trials
 
 _AT_ONCE = 4
 """So many questions are asked before what they tell is used for others."""
 _MOST_ROUNDS = 200
 """So often they are asked."""
-_TOLERANCE_G = 0.5
 
 
 @dataclass(frozen=True, order=True)
@@ -111,14 +110,14 @@ class Spending:
         """What a group may weigh where a part is to be better than what is in hand. [g]"""
         if self._best is None:
             return math.inf
-        return self._best[0] + _TOLERANCE_G - (part.mass_g - self.trials.least_g(g, part.most))
+        return self._best[0] + TOLERANCE_G - (part.mass_g - self.trials.least_g(g, part.most))
 
     def _is_better(self, mass_g: float, cents: int) -> bool:
         """Whether that is better than what is in hand."""
         if self._best is None:
             return True
         best_g, best_cents, _ = self._best
-        return mass_g < best_g - _TOLERANCE_G or (mass_g < best_g + _TOLERANCE_G and cents < best_cents)
+        return mass_g < best_g - TOLERANCE_G or (mass_g < best_g + TOLERANCE_G and cents < best_cents)
 
     def _halves(self, part: _Part) -> Iterator[_Part]:
         """The sets with less of something that is taken of the most, and those with as much of it at the least."""

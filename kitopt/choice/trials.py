@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from kitopt.at_once import at_once
@@ -12,6 +12,8 @@ from kitopt.choice.found import Found
 from kitopt.choice.offers import bought_of
 from kitopt.choice.problem import is_within
 from kitopt.choice.search import Search
+
+TOLERANCE_G = 0.5
 
 
 @dataclass(frozen=True)
@@ -52,21 +54,27 @@ class Trials:
         self.tried: list[list[Tried]] = [[] for _ in groups]
         self._least_g: list[list[tuple[Mapping[str, int], float]]] = [[(allowed, found.bound)] for found in widest]
         for g, found in enumerate(widest):
-            self._keep(g, _tried(allowed, found, math.inf))
+            self._keep(g, _tried(allowed, found))
         # what one outing needs of what is owned is known
         self.ask([(g, {}, math.inf) for g, some in enumerate(groups) if len(some) == 1])
 
     def told(self, g: int, bought: Mapping[str, int]) -> Tried | None:
         """What is known of a group with these purchases."""
-        for one in self.tried[g]:
-            # more was on offer, and what was taken of it is at hand
-            if is_within(one.taken, bought) and is_within(bought, one.offered):
-                return one
-        return None
+        lightest = self._lightest(g, bought)
+        if lightest is not None and lightest.mass_g <= self.least_g(g, bought) + TOLERANCE_G:
+            return lightest
+        # there was no time for more
+        unsure = (one for one in self.tried[g] if not one.is_sure and is_within(bought, one.offered))
+        return next((one for one in unsure if is_within(one.taken, bought)), None)
 
     def least_g(self, g: int, bought: Mapping[str, int]) -> float:
         """What a group weighs at the least with no more than these purchases, as far as it is known. [g]"""
         return max(mass_g for offered, mass_g in self._least_g[g] if is_within(bought, offered))
+
+    def _lightest(self, g: int, bought: Mapping[str, int]) -> Tried | None:
+        """The lightest kits of a group that are known and take no more than these purchases."""
+        known = (one for one in self.tried[g] if is_within(one.taken, bought))
+        return min(known, key=lambda one: one.mass_g, default=None)
 
     def ask(self, questions: Sequence[tuple[int, Mapping[str, int], float]]) -> bool:
         """Find out at the same time what some groups weigh with some purchases, up to a mass that is of interest.
@@ -83,11 +91,13 @@ class Trials:
         return all(self.told(g, bought) is not None or self.least_g(g, bought) >= most_g for g, bought, most_g in asked)
 
     def _asked(self, g: int, bought: Mapping[str, int], most_g: float) -> Tried:
+        known = self._lightest(g, bought)
+        known_g = math.inf if known is None else known.mass_g
         # nothing that is bought makes a kit heavier
-        owned = self.told(g, {})
-        owned_g = math.inf if owned is None else owned.mass_g
-        found = self.group_with(bought).together(self.groups[g], min(most_g, owned_g - 1.0))
-        return _tried(bought, found, owned_g, most_g)
+        found = self.group_with(bought).together(self.groups[g], min(most_g, known_g - 1.0))
+        if known is not None and not found.has_kits and known_g <= most_g:
+            return replace(known, offered=dict(bought), is_sure=found.is_sure)
+        return _tried(bought, found, most_g)
 
     def _keep(self, g: int, told: Tried) -> None:
         self.is_sure &= told.is_sure
@@ -98,9 +108,9 @@ class Trials:
             self.tried[g].append(told)
 
 
-def _tried(offered: Mapping[str, int], found: Found, otherwise_g: float, most_g: float = math.inf) -> Tried:
-    """What kits weigh; where none are found up to a mass, what they weigh otherwise, or that it is more."""
-    taken = bought_of(found) or {}
-    if found.has_kits or otherwise_g <= most_g:
-        return Tried(dict(offered), taken, min(otherwise_g, found.value), found.is_sure)
-    return Tried(dict(offered), taken, most_g, found.is_sure, is_exact=False)
+def _tried(offered: Mapping[str, int], found: Found, most_g: float = math.inf) -> Tried:
+    """What kits weigh; where none are found up to a mass, that it is more."""
+    mass_g = found.value if found.has_kits else most_g
+    return Tried(
+        dict(offered), bought_of(found) or {}, mass_g, found.is_sure, is_exact=found.has_kits or math.isinf(most_g)
+    )

@@ -173,9 +173,12 @@ def class_of(batteries: Iterable[Battery]) -> BusClass:
     )
 
 
-def thresholds_of(bus: BusClass) -> Thresholds:
-    """The thresholds of a class: those of its weakest batteries."""
-    return tuple(min(level) for level in zip(*map(thresholds, bus.batteries), strict=True))
+def setters_of(bus: BusClass) -> tuple[tuple[Battery, ...], ...]:
+    """Of each threshold of a class the batteries that set it: its kits have one of them at the least."""
+    return tuple(
+        tuple(battery for battery, has in zip(bus.batteries, level, strict=True) if has == min(level))
+        for level in zip(*map(thresholds, bus.batteries), strict=True)
+    )
 
 
 def may_charge(bus: BusClass, degc: NDArray[np.float64]) -> NDArray[np.bool_]:

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from kitopt.engine.charging import Charging
 from kitopt.engine.plan import Row
 from kitopt.inventory.items import Battery, Controller, Item, Panel
-from kitopt.model.bus import BusClass, charging_v, thresholds, thresholds_of
+from kitopt.model.bus import BusClass, charging_v, setters_of
 from kitopt.model.feeding import CONTINUOUS_FUSE
 from kitopt.model.harvest import highest_v, laid
 from kitopt.model.kit import Column, Join, KitModel, Link, Strip
@@ -312,11 +312,9 @@ def _output(model: KitModel, u: int, most_a: float) -> int:
 
 def _weakest(model: KitModel) -> None:
     """Some battery sets each threshold of the class; kits without it are better off in another class."""
-    weakest = thresholds_of(model.bus)
-    for i, value in enumerate(
-        ("efficiency", "discharge efficiency", "lowest charging temperature", "slowest charging", "20-hour power")
-    ):
-        attains = [j for j in model.battery_columns if thresholds(model.battery(j))[i] == weakest[i]]
+    of_each = ("efficiency", "discharge efficiency", "lowest charging temperature", "slowest charging", "20-hour power")
+    for i, (value, setters) in enumerate(zip(of_each, setters_of(model.bus), strict=True)):
+        attains = [j for j in model.battery_columns if model.battery(j) in setters]
         if i > 0 and len(attains) == len(model.battery_columns):
             continue  # all are alike in this, and the first row asks for one of them
         terms = tuple((j, 1.0) for j in attains)
