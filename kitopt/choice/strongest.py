@@ -90,9 +90,11 @@ def strongest_of(
     choice: Choice, tried: Sequence[Solved], budget: Budget = UNLIMITED, before: Before | None = None
 ) -> Shortfall:
     """The strongest kit of an operation; that of before where none is stronger."""
-    if before is not None and before.more is not None and before.share > 0.0:
+    if before is not None and before.more is not None:
         stronger = strongest_over(tried, budget, least_share=before.share, rows=before.holding_more)
-        return before.shortfall if stronger is None else _shortfall(choice, *stronger)
+        short = before.shortfall if stronger is None else _shortfall(choice, *stronger)
+        # where no kit meets any share of the need, one that holds more need not be the stronger
+        return min(before.shortfall, short, key=lambda one: one.shortfall_wh) if before.share <= 0.0 else short
     if before is not None and before.more is None and any(one.plan.n_columns > _FEW_COLUMNS for one in tried):
         rough = strongest_over(tried, budget, rows=before.of_its_pieces)
         short = None if rough is None else replace(_shortfall(choice, *rough), is_strongest=False)

@@ -117,18 +117,14 @@ class BySides(Proposals):
         each = [listing.refined_by(listed, counts) for listing, listed in zip(self._listings, self.listed, strict=True)]
         return any(each)
 
-    def _by_sides(self, objective: Objective, cutoff: float) -> bool | None:
-        """The best kit by way of all sides that it can have; None where they are too many to be listed.
-
-        The sides with the lowest bounds give a kit; then all that may be part of a better one, or one as good, are in
-        the program.
-        """
+    def is_hopeless(self, objective: Objective) -> bool:
+        """Whether listing the sides of each kit tells that no counts pass; they are kept where they can be listed."""
+        self._listings = []
         if self.plan.forbids_all:
-            self.bound = math.inf
-            return False
+            return True
         kits = self._needs_of_kits()
         if kits is None:
-            return None
+            return False
         try:
             # of several kits the program of one is that of all: to solve it for each side takes too long
             solve = partial(_solve_again, self.budget) if len(kits) == 1 else None
@@ -138,17 +134,27 @@ class BySides(Proposals):
                 rows = [row for listing in listings for row in listing.rows()]
                 listings = [self._beside(rows, sides, objective) for sides in kits]
         except RulesForbid:
-            self.bound = math.inf
-            return False
+            return True
         except TooMany:
-            return None
+            return False
         # a floor that is out of reach has missed what the rules ask for
         ceiling = self.plan.most(objective) + SLACK
-        if any(listing.is_hopeless or listing.floor > ceiling for listing in listings):
+        is_hopeless = any(listing.is_hopeless or listing.floor > ceiling for listing in listings)
+        self._listings = [] if is_hopeless else listings
+        return is_hopeless
+
+    def _by_sides(self, objective: Objective, cutoff: float) -> bool | None:
+        """The best kit by way of all sides that it can have; None where they are too many to be listed.
+
+        The sides with the lowest bounds give a kit; then all that may be part of a better one, or one as good, are in
+        the program.
+        """
+        if self.is_hopeless(objective):
             self.bound = math.inf
             return False
-        self._listings = listings
-        self.bound = max(self.bound, *(objective.at_least(listing.floor) for listing in listings))
+        if not self._listings:
+            return None
+        self.bound = max(self.bound, *(objective.at_least(listing.floor) for listing in self._listings))
         try:
             return self._among_sides(objective, cutoff)
         except TooMany:

@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from kitopt.budget import UNLIMITED, Budget
+from kitopt.budget import UNLIMITED, Budget, OutOfTime
+from kitopt.engine.by_sides import BySides
 from kitopt.engine.halving import last_that_holds
 from kitopt.engine.joint import cuts, simulate
 from kitopt.engine.learned import CaseMemory
@@ -91,8 +92,9 @@ def strongest(
     is_any_enough : bool
         Whether only this is asked: do any counts meet the whole need?
     """
-    if plan.forbids_all:
-        return Strongest(None, 0.0, 0.0)
+    share = 1.0 if is_any_enough else least_share
+    if plan.forbids_all or (share > 0.0 and _is_hopeless(plan, memories, share, budget)):
+        return Strongest(None, 0.0, math.nextafter(share, 0.0))
     best, best_share, most = None, -1.0, 1.0
     boxes = [m.upper_of_coordinates(plan.upper) for m in memories]
     for _ in range(_MOST_ROUNDS):
@@ -130,6 +132,15 @@ def strongest(
         nearest = _least_short(plan, memories, budget)
         best = best if nearest is None else nearest
     return Strongest(best, max(0.0, best_share), most)
+
+
+def _is_hopeless(plan: Plan, memories: Sequence[CaseMemory], share: float, budget: Budget) -> bool:
+    """Whether the sides that kits can have tell in time that none meets that share of the need."""
+    known = memories if share == 1.0 else [CaseMemory(scaled(memory.case, share)) for memory in memories]
+    try:
+        return BySides(plan, budget, known, -math.inf).is_hopeless(plan.objectives[0])
+    except OutOfTime:
+        return False
 
 
 def _least_short(plan: Plan, memories: Sequence[CaseMemory], budget: Budget) -> Floats | None:

@@ -65,6 +65,22 @@ def test_one_more_of_what_is_owned_or_not() -> None:
     assert [(x.id, x.count) for x in new.batteries] == [("a", 3), ("aa", 1), ("b", 1)]
 
 
+@pytest.mark.parametrize(("ah", "packed", "short_wh"), [(5.0, "more", 9.76), (20.0, "b", 15.52)])
+def test_one_more_where_no_kit_meets_any_share_of_the_need(ah: float, packed: str, short_wh: float) -> None:
+    # batteries 30 % full; a quarter is held back, and at 0 °C 15 % is locked away: a tenth is short, and 4 Wh drawn
+    outing = operation((LoadUse("lamp"),), 4.0, step_h=1.0, reserve_share=0.25, start_charge_share=0.3)
+    owned = Inventory("invented", batteries=(battery("b", 10.0),), loads=(load("lamp", full_w=1.0),))
+    choice = pack(outing, owned, sky([[0.0] * 4], battery_degc=0.0))
+    assert choice.shortfall is not None
+    assert choice.shortfall.shortfall_wh == pytest.approx(15.52)
+    asker = Asker(choice, lambda _: sky([[0.0] * 4], battery_degc=0.0))
+    after = asker.ask(Change("one more", "more", thing=battery("more", ah)), is_in_full=True).shortfall
+    assert after is not None
+    # of 57.6 Wh 5.76 are short and 4 drawn, of 230.4 Wh 23.04: the larger battery is the weaker kit
+    assert [one.id for one in after.packed if one.kind == "battery"] == [packed]
+    assert after.shortfall_wh == pytest.approx(short_wh)
+
+
 def test_a_guess_proved_wrong() -> None:
     owned = replace(lamp().inventory, contact_ohm={"pv": 0.002})
     known = Change("guess", "b", ("measured_ah", 9.0)).inventory(owned)
