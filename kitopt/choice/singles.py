@@ -52,7 +52,7 @@ def with_few(
     """
     problem = problem_with(Programme("", "", (Outing(operation),)), inventory, catalogue, lambda _: sky)
     some = {item_id: min(n, pieces) for item_id, n in problem.offered.items()}
-    return Search(problem, names, budget, some, {"bought": float(pieces)}).alone(0, cutoff)
+    return Search(problem, names, budget, some, {"bought": float(pieces)}, told="none").alone(0, cutoff)
 
 
 def singles(
