@@ -239,8 +239,9 @@ class Trial:
         taken = np.union1d(self.taken, hardest)
         if len(taken) == len(self.taken):
             raise ModelError("a kit passes the hardest of many windows and yet fails too many of them")
-        self.taken = taken
+        # where the time is up in between, nothing is taken
         self.cases.append(self.hardest(taken, len(margin_wh)))
+        self.taken = taken
         return True
 
     def hardest(self, windows: NDArray[np.intp], n_all: int) -> Case:

@@ -9,8 +9,10 @@ from fractions import Fraction
 import numpy as np
 import pytest
 from dark_batteries import memory
+from numpy.typing import NDArray
 
-from kitopt.engine import Objective, Plan, Row
+from kitopt.budget import OutOfTime
+from kitopt.engine import Case, Objective, Plan, Row
 from kitopt.engine.judge import TOLERANCE_WH
 from kitopt.engine.plan import Trial
 from kitopt.engine.solver import FEASIBILITY, solve
@@ -119,6 +121,23 @@ def test_a_failed_trial_sends_the_hardest_windows_back() -> None:
     (case,) = failed.cases
     assert case.confidence == Fraction(len(failed.taken) - 2, len(failed.taken))
     assert case.n_allowed == 2
+
+
+def test_a_trial_for_which_the_time_was_up_is_failed_again() -> None:
+    is_late = True
+
+    def case_of(windows: NDArray[np.intp]) -> Case:
+        if is_late:
+            raise OutOfTime
+        return memory(len(windows), 0).case
+
+    margins_wh = np.array([-1.0] * 3 + [1.0] * 17)
+    failed = Trial(lambda n: 18, lambda counts: margins_wh, case_of)
+    with pytest.raises(OutOfTime):
+        failed.fails(np.zeros(2))
+    is_late = False
+    assert failed.fails(np.zeros(2))
+    assert len(failed.cases) == 1
 
 
 def test_values_of_an_objective_differ_by_whole_steps() -> None:
