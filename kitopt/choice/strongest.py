@@ -92,9 +92,12 @@ def strongest_of(
     """The strongest kit of an operation; that of before where none is stronger."""
     if before is not None and before.more is not None:
         stronger = strongest_over(tried, budget, least_share=before.share, rows=before.holding_more)
-        short = before.shortfall if stronger is None else _shortfall(choice, *stronger)
+        if stronger is None:
+            return before.shortfall
+        with_more = _shortfall(choice, *stronger)
         # where no kit meets any share of the need, one that holds more need not be the stronger
-        return min(before.shortfall, short, key=lambda one: one.shortfall_wh) if before.share <= 0.0 else short
+        is_weaker = before.share <= 0.0 and with_more.shortfall_wh >= before.shortfall.shortfall_wh
+        return before.shortfall if is_weaker else with_more
     if before is not None and before.more is None and any(one.plan.n_columns > _FEW_COLUMNS for one in tried):
         rough = strongest_over(tried, budget, rows=before.of_its_pieces)
         short = None if rough is None else replace(_shortfall(choice, *rough), is_strongest=False)
