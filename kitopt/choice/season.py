@@ -38,6 +38,8 @@ LIGHTEST = ("mass", "cost", "items")
 
 _MOST_SETS = 60
 """So many purchases of one price are tried one by one."""
+_FOR_SETS = 0.8
+"""Of the time that is left so much may be spent on which purchases make the kits lightest."""
 
 
 def buy(
@@ -101,12 +103,12 @@ class _Season:
         key = tuple(sorted(bought.items()))
         return self._searches.setdefault(key, self.buying.search(bought, LIGHTEST, between=between))
 
-    def _mass_with(self, wide: Search, bought: Mapping[str, int]) -> Search:
+    def _mass_with(self, buying: Buying, wide: Search, bought: Mapping[str, int]) -> Search:
         known = self._searches.get(tuple(sorted(bought.items())))
         if known is not None:
             return known
         at_most = {} if self._cost(bought) <= self.most else wide.at_most
-        return self.buying.search(bought, ["mass"], at_most=at_most, between=(self.with_owned, wide), like=wide)
+        return buying.search(bought, ["mass"], at_most=at_most, between=(self.with_owned, wide), like=wide)
 
     # -- alone ---------------------------------------------------------------------------
 
@@ -179,9 +181,9 @@ class _Season:
             Whether that is proved.
         """
         waiting = sorted(self._groups(served), key=lambda group: (max(self.hands[o].bound for o in group), -group[0]))
-        self._calling = []
+        self._calling = [max(waiting[-1], key=lambda o: self.hands[o].bound)]
         while True:
-            self._calling = sorted(self._calling + waiting.pop())
+            waiting = [group for group in waiting if not {*group} <= {*self._calling}]
             self.budget.say(f"the cheapest for {len(self._calling)} operations")
             bought, bound, is_sure = self._cheapest_for_calling(most)
             if bought is None:
@@ -192,6 +194,7 @@ class _Season:
             if not failing:
                 return bought, bound, is_sure
             waiting = [g for g in waiting if g not in failing] + failing
+            self._calling = sorted({*self._calling, *waiting[-1]})
 
     def _cheapest_for_calling(self, most: float) -> tuple[Mapping[str, int] | None, float, bool]:
         """The cheapest purchases for the outings that call for most, from what is known of each alone."""
@@ -392,10 +395,12 @@ class _Season:
         """The purchases within the budget that make all kits together lightest, then the cheapest of these."""
         groups = self._groups(served)
         self.budget.say("the lightest kits, whatever is bought")
-        wide = self.buying.search(allowed, ["mass"], at_most={"cost": self.most}, has_ties=True)
+        # what they take is told, and with that the kits themselves are looked for after it
+        buying = replace(self.buying, budget=self.budget.part(_FOR_SETS))
+        wide = buying.search(allowed, ["mass"], at_most={"cost": self.most}, has_ties=True)
         wide.look_alone(served)
         widest = [wide.together(one) for one in groups]
-        trials = Trials(partial(self._mass_with, wide), groups, allowed, widest)
+        trials = Trials(partial(self._mass_with, buying, wide), groups, allowed, widest)
         best, is_lightest = Spending(trials, self.problem.prices, self.most).lightest(allowed, chosen)
         self.lightest_with(best, wide)
         return best, is_lightest

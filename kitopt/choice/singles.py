@@ -157,17 +157,20 @@ class _OfClass:
 
     def one_after_another(self, cutoff: float) -> Iterator[tuple[Outcome, Mapping[str, int]]]:
         """The lightest kit of all types, then that without what it buys, and so on."""
-        left = dict.fromkeys(self.program.buys, 1)
+        left, least = dict.fromkeys(self.program.buys, 1), -math.inf
         while left:
-            outcome, bought = self.lightest_with(left, cutoff)
+            outcome, bought = self.lightest_with(left, cutoff, least)
             yield outcome, bought
             if not bought:
                 return
-            left = {i: n for i, n in left.items() if i not in bought}
+            # less to choose from makes no kit lighter
+            left, least = {i: n for i, n in left.items() if i not in bought}, outcome.bound
 
-    def lightest_with(self, bought: Mapping[str, int], cutoff: float) -> tuple[Outcome, Mapping[str, int]]:
+    def lightest_with(
+        self, bought: Mapping[str, int], cutoff: float, least: float = -math.inf
+    ) -> tuple[Outcome, Mapping[str, int]]:
         """The lightest kit with some of the purchases that the plan allows, and which of them it takes."""
         program, plan = self.program, self.program.closed(self.plan, bought)
         # what is learned rests on the cases alone, so it holds whatever is bought
-        outcome = program.solve(plan, cutoff=cutoff, memories=self.memories, budget=self.search.budget)
+        outcome = program.solve(plan, cutoff=cutoff, least=least, memories=self.memories, budget=self.search.budget)
         return outcome, {} if outcome.counts is None else needed(program, outcome.counts)

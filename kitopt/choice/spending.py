@@ -9,7 +9,7 @@ from __future__ import annotations
 import heapq
 import itertools
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import reduce
 
@@ -20,6 +20,8 @@ _AT_ONCE = 4
 """So many questions are asked before what they tell is used for others."""
 _MOST_ROUNDS = 200
 """So often they are asked."""
+_FEW_ROUNDS, _EACH = 10, 3
+"""After so many each third is of the sets in which most is had: what is lightest may for long be more than the sum."""
 
 
 @dataclass(frozen=True, order=True)
@@ -72,12 +74,16 @@ class Spending:
         self._take(in_hand)
         parts = [self._part({}, allowed)]
         untold: list[tuple[int, _Part]] = []
-        for _ in range(_MOST_ROUNDS):
-            untold = list(itertools.islice(self._untold(parts), _AT_ONCE))
+        for n in range(_MOST_ROUNDS):
+            if n >= _FEW_ROUNDS and n % _EACH == 0:
+                untold = [(g, one) for _, one in self._next(parts, _most_had, 1) for g in self._untold_of(one)]
+            else:
+                untold = self._next(parts, heapq.heappop, _AT_ONCE)
             if not untold or not is_told:
                 break
             is_told = self.trials.ask([(g, one.most, self._most_g(g, one)) for g, one in untold])
-            for _, one in untold:
+            for one in {one.number: one for _, one in untold}.values():
+                self._take(one.most)
                 heapq.heappush(parts, self._part(one.least, one.most))
         is_proved = is_told and not untold and self.trials.is_sure
         return (dict(in_hand), False) if self._best is None else (dict(self._best[2]), is_proved)
@@ -93,18 +99,24 @@ class Spending:
         mass_g = sum(self.trials.least_g(g, within) for g in self._groups)
         return _Part(mass_g, cents, next(self._numbers), least, within)
 
-    def _untold(self, parts: list[_Part]) -> Iterator[tuple[int, _Part]]:
-        """Parts to be asked, the lightest first, and a group of which they are not known; what is known falls apart."""
-        while parts:
-            part = heapq.heappop(parts)
+    def _next(self, parts: list[_Part], take_out: Callable[[list[_Part]], _Part], most: int) -> list[tuple[int, _Part]]:
+        """Parts to be asked, in some order, and a group of which they are not known; what is known falls apart."""
+        found: list[tuple[int, _Part]] = []
+        while parts and len(found) < most:
+            part = take_out(parts)
             if not self._is_better(part.mass_g, part.cents):
                 continue
-            untold = next((g for g in self._groups if self.trials.told(g, part.most) is None), None)
+            untold = next(self._untold_of(part), None)
             if untold is not None:
-                yield untold, part
+                found.append((untold, part))
             else:
                 for half in self._halves(part):
                     heapq.heappush(parts, half)
+        return found
+
+    def _untold_of(self, part: _Part) -> Iterator[int]:
+        """The groups of which it is not known what they weigh with that."""
+        return (g for g in self._groups if self.trials.told(g, part.most) is None)
 
     def _most_g(self, g: int, part: _Part) -> float:
         """What a group may weigh where a part is to be better than what is in hand. [g]"""
@@ -143,3 +155,11 @@ class Spending:
         if cents <= self.most_cents and self._is_better(mass_g, cents):
             self._best = mass_g, cents, taken
         return taken
+
+
+def _most_had(parts: list[_Part]) -> _Part:
+    """The part in which most is bought, taken out of them."""
+    part = max(parts, key=lambda one: (one.cents, -one.mass_g, -one.number))
+    parts.remove(part)
+    heapq.heapify(parts)
+    return part

@@ -11,6 +11,7 @@ from typing import Any, cast
 
 import pytest
 
+from kitopt.choice import spending
 from kitopt.choice import trials as module
 from kitopt.choice.problem import most_of_each
 from kitopt.choice.spending import Spending
@@ -155,6 +156,20 @@ def test_little_is_asked_where_the_best_of_each_is_within_the_sum() -> None:
     assert bought == {f"type-{i}": 1 for i in range(4)}
     # of 4,096 sets: all there is, what is owned, and without each of what the best takes
     assert shop.n_asked <= 20
+
+
+def test_a_lighter_set_is_met_long_before_it_is_proved(monkeypatch: pytest.MonkeyPatch) -> None:
+    shop = Shop(0)
+    shop.offered = {f"type-{i}": 1 for i in range(12)}
+    shop.prices = dict.fromkeys(shop.offered, 10)
+    shop.most = 50.0
+    shop.groups = [(i,) for i in range(12)]
+    # what is lightest takes all twelve, and of the five that are within the sum there are 792 sets
+    shop.kits = [[Kit({}, 1000.0), Kit({f"type-{i}": 1}, 900.0 - i)] for i in range(12)]
+    monkeypatch.setattr(spending, "_MOST_ROUNDS", 60)
+    bought, is_proved = Spending(shop.trials(), shop.prices, shop.most).lightest(shop.offered, {})
+    assert not is_proved
+    assert len(bought) == 5
 
 
 def test_what_is_not_known_in_time_is_not_called_proved() -> None:
