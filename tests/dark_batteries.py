@@ -7,9 +7,9 @@ from fractions import Fraction
 
 import numpy as np
 
+from kitopt.engine.case import Case
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.matrix import Matrix
-from kitopt.engine.plan import Case
 from kitopt.engine.plant import Conditions, Layout
 
 LAYOUT = Layout(0, 0, 1)

@@ -14,11 +14,12 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.case import Case, anyhow
 from kitopt.engine.joint import cuts, simulate
 from kitopt.engine.judge import TOLERANCE_WH
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import fixed_of
-from kitopt.engine.plan import Case, Plan, anyhow
+from kitopt.engine.plan import Plan
 from kitopt.engine.sides import Sides, can_hold
 from kitopt.engine.solver import Program
 

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.engine import judge
+from kitopt.engine.case import Case
 from kitopt.engine.judge import Cuts, Floats, Verdict
 from kitopt.engine.matrix import Matrix
-from kitopt.engine.plan import Case
 from kitopt.engine.plant import Conditions
 
 

@@ -20,11 +20,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.case import Case, anyhow
 from kitopt.engine.joint import cuts, simulate
 from kitopt.engine.judge import TOLERANCE_WH, Verdict
 from kitopt.engine.losses import Spared, whole_of
 from kitopt.engine.needs import Fixed
-from kitopt.engine.plan import Case, anyhow
 from kitopt.engine.sides import Sides
 
 Floats = NDArray[np.float64]

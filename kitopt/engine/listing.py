@@ -17,9 +17,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.case import Case
 from kitopt.engine.losses import Spared
 from kitopt.engine.needs import Counts, Fixed
-from kitopt.engine.plan import Case, Objective, Plan, Row
+from kitopt.engine.plan import Objective, Plan, Row
 from kitopt.engine.prices import ALONE, SLACK, Prices, TooMany
 from kitopt.engine.sides import Sides, Wired, least_by_rows
 from kitopt.engine.tangents import Tangent

@@ -12,8 +12,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.case import Case, Terms
 from kitopt.engine.needs import Counts, Floats
-from kitopt.engine.plan import Case, Terms
 from kitopt.engine.sides import MOST_SUMS, Sides, more_of
 from kitopt.engine.solver import Program
 from kitopt.engine.tangents import Tangent

@@ -14,8 +14,8 @@ from functools import reduce
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.case import Case
 from kitopt.engine.judge import Flow, cuts, flow_of, needed_wh, simulate
-from kitopt.engine.plan import Case
 from kitopt.engine.plant import Conditions, Layout, Source
 from kitopt.engine.tangents import Tangent
 

@@ -11,8 +11,9 @@ from collections.abc import Collection, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.case import Terms
 from kitopt.engine.needs import Counts
-from kitopt.engine.plan import Plan, Terms
+from kitopt.engine.plan import Plan
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]

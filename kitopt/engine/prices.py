@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 
 from kitopt.budget import OutOfTime
 from kitopt.engine.banks import Banks
+from kitopt.engine.case import Case
 from kitopt.engine.losses import Losable
 from kitopt.engine.matrix import Matrix
 from kitopt.engine.needs import Counts
 from kitopt.engine.openings import Openings
-from kitopt.engine.plan import Case, Objective, Plan, Row
+from kitopt.engine.plan import Objective, Plan, Row
 from kitopt.engine.sides import Sides
 from kitopt.engine.solver import Stated
 from kitopt.engine.whole import Whole

@@ -12,8 +12,9 @@ from functools import cached_property, reduce
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.case import Case, Terms
 from kitopt.engine.needs import Counts, Fixed, Floats, Needs, in_order
-from kitopt.engine.plan import Case, Row, Terms
+from kitopt.engine.plan import Row
 from kitopt.engine.plant import Conditions
 from kitopt.engine.tangents import Tangent
 

@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 
 from kitopt.budget import UNLIMITED, Budget, OutOfTime
 from kitopt.engine.by_sides import BySides
+from kitopt.engine.case import Case
 from kitopt.engine.halving import last_that_holds
 from kitopt.engine.joint import cuts, simulate
 from kitopt.engine.learned import CaseMemory
-from kitopt.engine.plan import Case, Plan
+from kitopt.engine.plan import Plan
 from kitopt.engine.solver import solve_within
 from kitopt.engine.write import add_learned
 

@@ -12,10 +12,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.case import Terms
 from kitopt.engine.losses import Losable, add_lost
 from kitopt.engine.matrix import Matrix
 from kitopt.engine.needs import Counts
-from kitopt.engine.plan import Objective, Plan, Terms
+from kitopt.engine.plan import Objective, Plan
 from kitopt.engine.solver import Answer, Program, Stated
 
 Floats = NDArray[np.float64]

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from kitopt.engine.case import Case, anyhow
 from kitopt.engine.learned import CaseMemory, WindowRow
 from kitopt.engine.listing import Listed, Listing
 from kitopt.engine.losses import Spared, add_lost
 from kitopt.engine.needs import Counts
-from kitopt.engine.plan import Case, anyhow
 from kitopt.engine.sides import Sides, Wired
 from kitopt.engine.solver import Program
 

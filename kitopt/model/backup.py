@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from kitopt.engine.plan import Case, Row
+from kitopt.engine.case import Case
+from kitopt.engine.plan import Row
 from kitopt.inventory.items import Battery
 from kitopt.model.feeding import station_peak_a
 from kitopt.model.kit import Column, Fed, Join, KitModel, Link, Loss, Strip, add_mark

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitopt.budget import check_time
+from kitopt.engine.case import Case
 from kitopt.engine.joint import in_banks, simulate
 from kitopt.engine.matrix import Matrix
-from kitopt.engine.plan import Case
 from kitopt.engine.plant import Conditions, Layout
 from kitopt.inventory.items import Battery
 from kitopt.model.bus import (

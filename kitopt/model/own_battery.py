@@ -10,9 +10,9 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from kitopt.budget import check_time
+from kitopt.engine.case import Case
 from kitopt.engine.judge import TOLERANCE_WH, simulate
 from kitopt.engine.matrix import Matrix
-from kitopt.engine.plan import Case
 from kitopt.engine.plant import Conditions, Layout
 from kitopt.inventory.families import is_off_bus
 from kitopt.inventory.items import Connector, Controller, Load, Panel

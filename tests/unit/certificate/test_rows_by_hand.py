@@ -22,8 +22,8 @@ from kitopt.certificate.proof import Stated, _Prover, prove
 from kitopt.certificate.stated import _survived
 from kitopt.certificate.verify import _case_of_others
 from kitopt.engine import Objective, Plan
+from kitopt.engine.case import Trial
 from kitopt.engine.judge import TOLERANCE_WH
-from kitopt.engine.plan import Trial
 from kitopt.engine.solver import solve
 
 

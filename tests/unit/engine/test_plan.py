@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from kitopt.budget import OutOfTime
 from kitopt.engine import Case, Objective, Plan, Row
+from kitopt.engine.case import Trial
 from kitopt.engine.judge import TOLERANCE_WH
-from kitopt.engine.plan import Trial
 from kitopt.engine.solver import FEASIBILITY, solve
 
 

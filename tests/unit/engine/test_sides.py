@@ -9,13 +9,13 @@ import pytest
 from dark_batteries import memory
 
 from kitopt.engine import Objective, Plan, Row, choose
+from kitopt.engine.case import Case
 from kitopt.engine.joint import in_banks
 from kitopt.engine.judge import cuts, flow_of, needed_wh, simulate
 from kitopt.engine.learned import CaseMemory
 from kitopt.engine.listing import Listing, fixed_of
 from kitopt.engine.matrix import Matrix
 from kitopt.engine.needs import Fixed
-from kitopt.engine.plan import Case
 from kitopt.engine.plant import Conditions, Layout, Source
 from kitopt.engine.sides import Sides, can_hold, least_by_rows
 from kitopt.engine.tangents import Tangent
